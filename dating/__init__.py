@@ -1,0 +1,49 @@
+"""Date production instruments without serial numbers: evidence in, a posterior over months out.
+
+The names below are the whole public interface. They are imported on first use, so that the
+command starts quickly.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from dating.estimates import Estimate, estimate
+    from dating.examination import Examination
+    from dating.files import find_maker, read_examination, read_maker
+    from dating.maker import Maker
+    from dating.reading import InputError
+    from dating.tables import month_tables
+
+_HOMES = {
+    "Estimate": "estimates",
+    "Examination": "examination",
+    "InputError": "reading",
+    "Maker": "maker",
+    "estimate": "estimates",
+    "find_maker": "files",
+    "month_tables": "tables",
+    "read_examination": "files",
+    "read_maker": "files",
+}
+
+__all__ = [
+    "Estimate",
+    "Examination",
+    "InputError",
+    "Maker",
+    "estimate",
+    "find_maker",
+    "month_tables",
+    "read_examination",
+    "read_maker",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """Import a public name on first use."""
+    if name not in _HOMES:
+        raise AttributeError(f"module 'dating' has no attribute {name!r}")
+    value = getattr(import_module(f"dating.{_HOMES[name]}"), name)
+    globals()[name] = value
+    return value

@@ -1,0 +1,242 @@
+"""What to look at next: the expected gain of each look that has not been taken.
+
+The gain is the mutual information between the answer and what is asked after, in bits, under
+everything that is known so far (Lindley 1956). It is worked out from the joint probability of
+answer and build month, without dating the instrument anew for each answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.cautions import caution_text
+from dating.engine import Part, Response, Weighing
+from dating.evidence import log_density, mark_likelihood, mean_at, seen_shares
+from dating.examination import Examination
+from dating.maker import Look, Maker, Mark, Measurement
+from dating.tables import MonthTables
+
+type Floats = NDArray[np.float64]
+type Kind = Literal["feature", "mark", "measurement", "variant"]
+
+_QUARTER = 3
+_BINS = 24
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One look that has not been taken.
+
+    Parameters
+    ----------
+    name : str
+        The feature, mark or measurement; "variant" for the variant.
+    kind : {"feature", "mark", "measurement", "variant"}
+        What it is.
+    component : str or None
+        The component it sits on.
+    ask, how : str
+        What to ask, and how to look.
+    invasive : str
+        none, low, moderate or high.
+    caution : str
+        What to beware of; empty when there is nothing.
+    bits : float
+        Expected gain about the build month. For a mark: if one is found, to a quarter of a
+        year.
+    originality_bits : float or None
+        Expected gain about whether the component is original; None where there is none.
+    answers : dict of str to float
+        The probability of each answer; empty for marks and measurements.
+    """
+
+    name: str
+    kind: Kind
+    component: str | None
+    ask: str
+    how: str
+    invasive: str
+    caution: str
+    bits: float
+    originality_bits: float | None
+    answers: dict[str, float]
+
+
+def advise(weighing: Weighing, maker: Maker, examination: Examination) -> tuple[Advice, ...]:
+    """List the looks that have not been taken, most informative first.
+
+    Parameters
+    ----------
+    weighing : Weighing
+        The instrument's evidence.
+    maker : Maker
+        The maker file.
+    examination : Examination
+        What has been examined.
+
+    Returns
+    -------
+    tuple of Advice
+        By falling gain about the build month.
+
+    References
+    ----------
+    Lindley, D. V. (1956). On a measure of the information provided by an experiment. *Annals
+    of Mathematical Statistics* 27(4), 986-1005. doi:10.1214/aoms/1177728069
+    """
+    made = [
+        advice
+        for part in weighing.parts.values()
+        for advice in _on_component(weighing, part, maker, examination)
+    ]
+    if maker.variants is not None and examination.variant is None:
+        variants = maker.variants
+        question = _Question(
+            "variant", "variant", None, variants.ask, variants.look, tuple(variants.states)
+        )
+        made.append(_advice(question, weighing.by_month, None))
+    return tuple(sorted(made, key=lambda advice: (-advice.bits, advice.name)))
+
+
+def information_bits(joint: Floats) -> float:
+    """Give the mutual information of the two axes of a joint distribution.
+
+    Parameters
+    ----------
+    joint : ndarray of float64, shape (answer, month)
+        Joint probabilities; need not be normalised.
+
+    Returns
+    -------
+    float
+        Bits, from 0.
+
+    Examples
+    --------
+    >>> information_bits(np.eye(2)), information_bits(np.ones((2, 5)))
+    (1.0, 0.0)
+    """
+    joint = joint / joint.sum()
+    apart = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
+    held = joint > 0
+    return max(float((joint[held] * np.log2(joint[held] / apart[held])).sum()), 0.0)
+
+
+@dataclass(frozen=True)
+class _Question:
+    """Something not yet examined."""
+
+    name: str
+    kind: Kind
+    component: str | None
+    ask: str
+    look: Look
+    states: tuple[str, ...] = ()
+
+
+def _on_component(
+    weighing: Weighing, part: Part, maker: Maker, examination: Examination
+) -> Iterator[Advice]:
+    """Ask all questions whose answers have no draws in one go, the others state by state."""
+    together: list[tuple[_Question, Floats]] = []
+    for question, answers in _questions(part.name, maker, examination, weighing.tables):
+        if answers.shape[1] == 1:
+            together.append((question, answers[:, 0]))
+        else:
+            yield _component_advice(question, _state_by_state(weighing, part, answers))
+    if together:
+        wide = max(answers.shape[1] for _, answers in together)
+        shapes = [(len(answers), wide, answers.shape[2]) for _, answers in together]
+        trials = np.concatenate(
+            [
+                np.broadcast_to(answers, shape)
+                for (_, answers), shape in zip(together, shapes, strict=True)
+            ]
+        )
+        response, start = weighing.respond(part.name, part.free() * trials), 0
+        for question, answers in together:
+            here = slice(start, start + len(answers))
+            start += len(answers)
+            split = Response(response.original[here], response.swapped[here])
+            yield _component_advice(question, split)
+
+
+def _questions(
+    part: str, maker: Maker, examination: Examination, tables: MonthTables
+) -> Iterator[tuple[_Question, Floats]]:
+    """Give each open question with P(answer | month), shape (answer, draw, variant, month)."""
+    component = maker.components[part]
+    for name, feature in component.features.items():
+        if examination.seen.get(name) is None:
+            states = tuple(feature.states)
+            question = _Question(name, "feature", part, feature.ask, feature.look, states)
+            yield question, seen_shares(tables.features[name].by_state(), feature)
+    for name, mark in component.marks.items():
+        if examination.marks.get(name) is None:
+            question = _Question(name, "mark", part, mark.ask, mark.look)
+            yield question, _mark_answers(mark, tables)[:, None, None]
+    for name, measurement in component.measurements.items():
+        if examination.measured.get(name) is None:
+            ask = measurement.ask or f"What is the {name}?"
+            question = _Question(name, "measurement", part, ask, measurement.look)
+            yield question, _readings(measurement, tables)[:, None, None]
+
+
+def _state_by_state(weighing: Weighing, part: Part, answers: Floats) -> Response:
+    """Respond to answers with draws; the last follows, since answers exhaust the cases."""
+    tied, free = part.tied(), part.free()
+    now = weighing.respond(part.name, free)
+    each = [weighing.respond(part.name, free, tied=tied * answer) for answer in answers[:-1]]
+    original = [response.original[0] for response in each]
+    swapped = [response.swapped[0] for response in each]
+    original.append(np.clip(now.original[0] - sum(original), 0.0, None))
+    swapped.append(np.clip(now.swapped[0] - sum(swapped), 0.0, None))
+    return Response(np.array(original), np.array(swapped))
+
+
+def _component_advice(question: _Question, response: Response) -> Advice:
+    origin = np.stack([response.original.sum(axis=(1, 2)), response.swapped.sum(axis=(1, 2))])
+    about_origin = information_bits(origin) if origin[1].sum() > 0 else None
+    return _advice(question, response.total.sum(axis=1), about_origin)
+
+
+def _advice(question: _Question, joint: Floats, originality_bits: float | None) -> Advice:
+    chances = (joint.sum(axis=1) / joint.sum()).tolist()
+    answers = dict(zip(question.states, chances, strict=True)) if question.states else {}
+    return Advice(
+        name=question.name,
+        kind=question.kind,
+        component=question.component,
+        ask=question.ask,
+        how=question.look.how,
+        invasive=question.look.invasive,
+        caution=caution_text(question.look.hazards, question.look.caution),
+        bits=information_bits(joint),
+        originality_bits=originality_bits,
+        answers=answers,
+    )
+
+
+def _mark_answers(mark: Mark, tables: MonthTables) -> Floats:
+    """Give P(date of the mark | month) by quarters of a year, or by years if so marked."""
+    width = 12 if mark.precision == "year" else _QUARTER
+    months, lag = len(tables.period), mark.lag.distribution()
+    before = -int(np.ceil(min(float(lag.quantile(0.999)), months) / width)) * width
+    starts = np.arange(before, months, width, dtype=float)
+    original = np.array([mark_likelihood([(x, x + width)], lag, months) for x in starts])
+    replaced = mark.replaced.value
+    later = np.where(starts >= 0, np.clip(months - starts, 0, width) / months, 0.0)
+    return (1 - replaced) * original + replaced * later[:, None]
+
+
+def _readings(measurement: Measurement, tables: MonthTables) -> Floats:
+    """Give P(reading | month) over a few dozen bins."""
+    mean, spread = mean_at(measurement, tables.period), measurement.spread
+    centres = np.linspace(mean.min() - 4 * spread, mean.max() + 4 * spread, _BINS)
+    density = np.exp(log_density(centres[:, None], mean, spread, measurement.tails))
+    return density / density.sum(axis=0)

@@ -1,0 +1,255 @@
+"""What each piece of evidence says alone, what leaving it out changes, and what contradicts what.
+
+Surprise and conflict are in bits: a conflict of 3 bits means that the pieces are 8 times less
+probable together than they would be if each were met on its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from math import inf, log2
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.engine import Weighing
+from dating.evidence import Piece
+from dating.summaries import MonthSet, highest_density, quantile_month
+
+type Floats = NDArray[np.float64]
+
+SURPRISING = 3.0
+"""Bits of surprise from which a piece is said to contradict the rest."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One piece of evidence beside the rest.
+
+    Parameters
+    ----------
+    piece : Piece
+        The piece.
+    alone : MonthSet
+        What it says alone, with the prior.
+    alone_median : int
+        Median month of that, as a month number.
+    without : MonthSet
+        What the rest says without it.
+    without_median : int
+        Median month of that, as a month number.
+    shift : int
+        Months by which the piece moves the median, later positive.
+    weight : float
+        Bits by which the piece changes the odds of the reported set; infinite where it
+        settles the matter.
+    surprise : float
+        ``log2 P(piece) / P(piece | rest)``: positive where the rest makes it less probable.
+    replaced : float or None
+        P(the part was replaced later | everything); None where that cannot be.
+    """
+
+    piece: Piece
+    alone: MonthSet
+    alone_median: int
+    without: MonthSet
+    without_median: int
+    shift: int
+    weight: float
+    surprise: float
+    replaced: float | None
+
+
+@dataclass(frozen=True)
+class Contradiction:
+    """Two pieces that are less probable together than apart.
+
+    Parameters
+    ----------
+    piece, other : Piece
+        The surprising piece, and the one that it clashes with most.
+    bits : float
+        ``log2 P(piece) P(other) / P(both)``.
+    """
+
+    piece: Piece
+    other: Piece
+    bits: float
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """Whether the evidence hangs together.
+
+    Parameters
+    ----------
+    bits : float
+        ``log2 prod P(piece) / P(all pieces)`` over everything; above zero the pieces are less
+        probable together than apart.
+    by_component : dict of str to float
+        The same within each component that has at least two pieces.
+    contradictions : tuple of Contradiction
+        For the pieces with at least 3 bits of surprise, worst first.
+    """
+
+    bits: float
+    by_component: dict[str, float]
+    contradictions: tuple[Contradiction, ...]
+
+
+@dataclass(frozen=True)
+class Disagreement:
+    """Every finding, and the conflict between them.
+
+    Parameters
+    ----------
+    findings : tuple of Finding
+        In the order of the pieces.
+    conflict : Conflict
+        Overall, by component, and by pairs.
+    """
+
+    findings: tuple[Finding, ...]
+    conflict: Conflict
+
+
+def disagreement(weighing: Weighing, reported: MonthSet) -> Disagreement:
+    """Set each piece of evidence beside the rest, and measure the conflict between them.
+
+    Parameters
+    ----------
+    weighing : Weighing
+        The instrument's evidence.
+    reported : MonthSet
+        The set that is reported for the instrument.
+
+    Returns
+    -------
+    Disagreement
+        What each piece says alone and what leaving it out changes; what contradicts what.
+
+    References
+    ----------
+    Jensen, F. V., Chamberlain, B., Nordahl, T. and Jensen, F. (1991). Analysis in HUGIN of
+    data conflict. *Uncertainty in Artificial Intelligence 6*, 519-528, for the measure of
+    conflict.
+    """
+    empty = weighing.emptied()
+    alone, left = each_alone(weighing, empty), weighing.leave_each_out()
+    found = tuple(
+        _finding(weighing, piece, alone[piece.name], left[piece.name], reported)
+        for piece in weighing.pieces
+    )
+    apart = {name: float(joint.sum()) for name, joint in alone.items()}
+    by_component = {
+        name: _bits(
+            [apart[piece.name] for piece in part.pieces],
+            float(empty.respond(name, part.free(), tied=part.tied()).total.sum()),
+        )
+        for name, part in weighing.parts.items()
+        if len(part.pieces) > 1
+    }
+    overall = _bits(list(apart.values()), weighing.evidence)
+    return Disagreement(found, Conflict(overall, by_component, _clashes(weighing, found, apart)))
+
+
+def each_alone(weighing: Weighing, empty: Weighing) -> dict[str, Floats]:
+    """Give the joint probability of each piece on its own.
+
+    Parameters
+    ----------
+    weighing : Weighing
+        The instrument's evidence.
+    empty : Weighing
+        The same instrument before anything was seen.
+
+    Returns
+    -------
+    dict of str to ndarray of float64, shape (variant, month)
+        P(piece, variant, month), by name of the piece.
+    """
+    ones, alone = np.ones((1, 1, 1)), {}
+    for part in weighing.parts.values():
+        free = [piece for piece in part.pieces if len(piece.likelihood) == 1]
+        if free:
+            trials = np.concatenate(np.broadcast_arrays(*[p.likelihood for p in free]), axis=0)
+            totals = empty.respond(part.name, trials).total
+            alone |= {piece.name: total for piece, total in zip(free, totals, strict=True)}
+        for piece in part.pieces:
+            if piece.name not in alone:
+                alone[piece.name] = empty.respond(part.name, ones, tied=piece.likelihood).total[0]
+    for piece in weighing.whole:
+        alone[piece.name] = empty.respond_whole(piece.likelihood)[0]
+    return alone
+
+
+def _finding(
+    weighing: Weighing, piece: Piece, alone: Floats, left: Floats, reported: MonthSet
+) -> Finding:
+    period, level = weighing.tables.period, reported.level
+    by_itself, rest = _normalised(alone), _normalised(left)
+    everything = _normalised(weighing.by_month)
+    median, without = quantile_month(everything, 0.5), quantile_month(rest, 0.5)
+    given_rest = weighing.evidence / float(left.sum())
+    return Finding(
+        piece=piece,
+        alone=highest_density(by_itself, period, level),
+        alone_median=period.first + quantile_month(by_itself, 0.5),
+        without=highest_density(rest, period, level),
+        without_median=period.first + without,
+        shift=median - without,
+        weight=_log_odds(everything, reported, period.first)
+        - _log_odds(rest, reported, period.first),
+        surprise=_ratio_bits(float(alone.sum()), given_rest),
+        replaced=piece.later / given_rest if piece.later > 0 else None,
+    )
+
+
+def _normalised(joint: Floats) -> Floats:
+    by_month = joint.sum(axis=0)
+    return by_month / by_month.sum()
+
+
+def _log_odds(probabilities: Floats, months: MonthSet, first: int) -> float:
+    inside = np.zeros(len(probabilities), dtype=bool)
+    for stretch in months.stretches:
+        inside[stretch.first - first : stretch.last - first + 1] = True
+    within, outside = float(probabilities[inside].sum()), float(probabilities[~inside].sum())
+    return _ratio_bits(within, outside) if within + outside > 0 else 0.0
+
+
+def _ratio_bits(a: float, b: float) -> float:
+    if a == 0:
+        return -inf
+    return log2(a) - log2(b) if b > 0 else inf
+
+
+def _bits(apart: list[float], together: float) -> float:
+    return sum(log2(p) for p in apart) - log2(together) if apart else 0.0
+
+
+def _clashes(
+    weighing: Weighing, found: Iterable[Finding], apart: dict[str, float]
+) -> tuple[Contradiction, ...]:
+    """Pair each surprising piece with the one it clashes with most."""
+    surprising = [finding for finding in found if finding.surprise >= SURPRISING]
+    pairs: dict[frozenset[str], Contradiction] = {}
+    for finding in sorted(surprising, key=lambda finding: -finding.surprise):
+        worst = _worst_partner(weighing, finding.piece, apart)
+        if worst is not None:
+            pairs.setdefault(frozenset({worst.piece.name, worst.other.name}), worst)
+    return tuple(pairs.values())
+
+
+def _worst_partner(
+    weighing: Weighing, piece: Piece, apart: dict[str, float]
+) -> Contradiction | None:
+    worst = None
+    for other in weighing.pieces:
+        if other is not piece:
+            both = weighing.emptied((piece, other)).evidence
+            bits = _ratio_bits(apart[piece.name] * apart[other.name], both)
+            if bits > 0 and (worst is None or bits > worst.bits):
+                worst = Contradiction(piece, other, bits)
+    return worst

@@ -1,0 +1,372 @@
+"""The estimate: a posterior over the build month, with everything derived from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.advice import Advice, advise
+from dating.disagreement import Conflict, Disagreement, Finding, disagreement, each_alone
+from dating.engine import Weighing
+from dating.evidence import Neutral, Piece, pieces_of
+from dating.examination import Examination
+from dating.files import check_against
+from dating.maker import Maker
+from dating.months import Period
+from dating.reading import InputError, Problem
+from dating.summaries import (
+    MonthSet,
+    entropy_bits,
+    equal_tailed,
+    highest_density,
+    mass_between,
+    mass_by_year,
+    quantile_month,
+)
+from dating.tables import POINTS, SEED, MonthTables, month_tables
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+type Floats = NDArray[np.float64]
+
+LEVEL = 0.9
+TOLERATED_ERROR = 0.002
+"""Standard error on one month's probability that the draws should stay below."""
+MOST_POINTS = 1024
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """What the evidence says about one instrument's build month.
+
+    An estimate is an opinion with a probability, not a certificate.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file it rests on.
+    examination : Examination
+        What was seen.
+    weighing : Weighing
+        The evidence, combined.
+    neutral : tuple of Neutral
+        What was recorded and cannot bear on the date.
+    level : float
+        The level of the set that is reported.
+
+    Examples
+    --------
+    >>> from dating import estimate, read_examination, read_maker
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> float(made.posterior.sum().round(9))
+    1.0
+    """
+
+    maker: Maker
+    examination: Examination
+    weighing: Weighing
+    neutral: tuple[Neutral, ...]
+    level: float
+
+    @property
+    def period(self) -> Period:
+        """The months over which the estimate runs."""
+        return self.weighing.tables.period
+
+    @property
+    def tables(self) -> MonthTables:
+        """The month tables, with the seed and the number of draws."""
+        return self.weighing.tables
+
+    @property
+    def pieces(self) -> tuple[Piece, ...]:
+        """The pieces of evidence."""
+        return self.weighing.pieces
+
+    @cached_property
+    def probabilities(self) -> Floats:
+        """The posterior as a bare array, shape (month,)."""
+        return self.weighing.by_month.sum(axis=0) / self.weighing.evidence
+
+    @cached_property
+    def errors(self) -> Floats:
+        """Standard error that the draws leave on each month, as a bare array, shape (month,)."""
+        return self.weighing.standard_error()
+
+    @property
+    def converged(self) -> bool:
+        """Whether that standard error is at most 0.002 in every month."""
+        return bool(self.errors.max() <= TOLERATED_ERROR)
+
+    @cached_property
+    def posterior(self) -> xr.DataArray:
+        """P(build month | everything seen), dimension ``month``."""
+        return self._by_month(self.probabilities, "posterior", "probability")
+
+    @cached_property
+    def standard_error(self) -> xr.DataArray:
+        """Standard error that the draws leave on the posterior, dimension ``month``."""
+        return self._by_month(self.errors, "standard error", "probability")
+
+    @cached_property
+    def original(self) -> xr.DataArray:
+        """P(component is original | everything seen), dimension ``component``."""
+        return _labelled(self.originality, "component", "original")
+
+    @cached_property
+    def originality(self) -> dict[str, float]:
+        """P(component is original | everything seen) by component, as plain numbers."""
+        chances = {}
+        for name, part in self.weighing.parts.items():
+            here = self.weighing.respond(name, part.free())
+            chances[name] = float(here.original.sum() / here.total.sum())
+        return chances
+
+    @cached_property
+    def component_months(self) -> xr.DataArray:
+        """P(the component's own build month), dimensions ``component`` and ``month``."""
+        import xarray as xr  # noqa: PLC0415
+
+        names = list(self.weighing.parts)
+        own = [self.own_month(name) for name in names]
+        return xr.concat([self._by_month(p, "component month", "probability") for p in own],
+                         xr.DataArray(names, dims="component", name="component"))
+
+    def own_month(self, component: str) -> Floats:
+        """Give the posterior of a component's own build month as a bare array.
+
+        Parameters
+        ----------
+        component : str
+            Name of the component.
+
+        Returns
+        -------
+        ndarray of float64, shape (month,)
+            Sums to one.
+        """
+        own = self.weighing.own_months(component)
+        return own / own.sum()
+
+    @cached_property
+    def variant(self) -> xr.DataArray | None:
+        """P(variant | everything seen), dimension ``variant``; None without variants."""
+        return _labelled(self.variant_chances, "variant", "variant") if self.variant_chances else None
+
+    @cached_property
+    def variant_chances(self) -> dict[str, float]:
+        """P(variant | everything seen) as plain numbers; empty without variants."""
+        chances = self.weighing.by_month.sum(axis=1) / self.weighing.evidence
+        return dict(zip(self.tables.variants, chances.tolist(), strict=False))
+
+    @cached_property
+    def replaced(self) -> xr.DataArray:
+        """P(a feature's or mark's part was replaced later), dimension ``feature``."""
+        known = {f.piece.name: f.replaced for f in self.findings if f.replaced is not None}
+        return _labelled(known, "feature", "replaced")
+
+    @cached_property
+    def disagreement(self) -> Disagreement:
+        """What each piece says alone, what leaving it out changes, what contradicts what."""
+        return disagreement(self.weighing, self.highest_density(self.level))
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What each piece says alone, and what leaving it out would change."""
+        return self.disagreement.findings
+
+    @property
+    def conflict(self) -> Conflict:
+        """Whether the evidence hangs together, and what contradicts what."""
+        return self.disagreement.conflict
+
+    @cached_property
+    def advice(self) -> tuple[Advice, ...]:
+        """What to look at next, most informative first."""
+        return advise(self.weighing, self.maker, self.examination)
+
+    def highest_density(self, level: float = LEVEL) -> MonthSet:
+        """Give the smallest set of months that holds at least the level.
+
+        Parameters
+        ----------
+        level : float
+            Between 0 and 1, both excluded.
+
+        Returns
+        -------
+        MonthSet
+            One or several stretches.
+        """
+        return highest_density(self.probabilities, self.period, level)
+
+    def equal_tailed(self, level: float = LEVEL) -> MonthSet:
+        """Give the interval that leaves the same probability on either side.
+
+        Parameters
+        ----------
+        level : float
+            Between 0 and 1, both excluded.
+
+        Returns
+        -------
+        MonthSet
+            One stretch.
+        """
+        return equal_tailed(self.probabilities, self.period, level)
+
+    @property
+    def median(self) -> int:
+        """Month number of the median month."""
+        return self.period.first + quantile_month(self.probabilities, 0.5)
+
+    @property
+    def mode(self) -> int:
+        """Month number of the most probable month, the earliest of equals."""
+        return self.period.first + int(self.probabilities.argmax())
+
+    @property
+    def entropy(self) -> float:
+        """Entropy of the posterior in bits."""
+        return entropy_bits(self.probabilities)
+
+    def years(self) -> xr.DataArray:
+        """Give the probability of each calendar year.
+
+        Returns
+        -------
+        DataArray of float64, dimension (year,)
+            Sums to one.
+        """
+        years = [str(year) for year in self.period.years()]
+        masses = mass_by_year(self.probabilities, self.period).tolist()
+        labelled = _labelled(dict(zip(years, masses, strict=True)), "year", "years")
+        return labelled.assign_coords(year=self.period.years())
+
+    def between(self, stretch: str) -> float:
+        """Give the probability of a stretch of months.
+
+        Parameters
+        ----------
+        stretch : str
+            EDTF months or years, such as ``1931-02/1931-09``; both ends included.
+
+        Returns
+        -------
+        float
+            From 0 to 1.
+        """
+        return mass_between(self.probabilities, self.period, Period.parse(stretch))
+
+    def edtf(self, level: float = LEVEL) -> str:
+        """Write the highest-density set as the shortest honest EDTF expression.
+
+        Parameters
+        ----------
+        level : float
+            Between 0 and 1, both excluded.
+
+        Returns
+        -------
+        str
+            EDTF, ISO 8601-2:2019.
+        """
+        return self.highest_density(level).edtf
+
+    def _by_month(self, values: Floats, name: str, units: str) -> xr.DataArray:
+        import xarray as xr  # noqa: PLC0415
+
+        month = self.period.axis().astype("datetime64[s]")
+        return xr.DataArray(
+            values, dims="month", coords={"month": month}, name=name, attrs={"units": units}
+        )
+
+
+def estimate(
+    maker: Maker, examination: Examination, *, level: float = LEVEL, seed: int = SEED
+) -> Estimate:
+    """Date one instrument.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    examination : Examination
+        What was seen.
+    level : float
+        Level of the set that is reported, between 0 and 1.
+    seed : int
+        Seed of the draws; the same seed gives the same estimate, bit for bit.
+
+    Returns
+    -------
+    Estimate
+        The posterior and everything derived from it.
+
+    Raises
+    ------
+    InputError
+        When the examination names what the maker file does not know, or when no month of
+        the period allows everything that was seen.
+
+    Examples
+    --------
+    >>> from dating import read_examination, read_maker
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> made.highest_density(0.9).mass >= 0.9
+    True
+    """
+    if not 0 < level < 1:
+        raise ValueError(f"a level lies between 0 and 1, both excluded; found {level:g}")
+    check_against(examination, maker)
+    swapped = {name: component.swapped.value for name, component in maker.components.items()}
+    points = POINTS
+    while True:
+        tables = month_tables(maker, points, seed)
+        pieces, neutral = pieces_of(examination, maker, tables)
+        weighing = Weighing(tables, swapped, pieces)
+        if weighing.evidence <= 0:
+            raise InputError([_impossible(weighing, examination)])
+        made = Estimate(maker, examination, weighing, neutral, level)
+        if made.converged or points >= MOST_POINTS:
+            return made
+        points *= 4
+
+
+def _labelled(values: dict[str, float], dimension: str, name: str) -> xr.DataArray:
+    import xarray as xr  # noqa: PLC0415
+
+    return xr.DataArray(
+        np.array(list(values.values()), dtype=float),
+        dims=dimension,
+        coords={dimension: list(values)},
+        name=name,
+        attrs={"units": "probability"},
+    )
+
+
+def _impossible(weighing: Weighing, examination: Examination) -> Problem:
+    """Name the fewest pieces that no month of the period allows together."""
+    alone = each_alone(weighing, weighing.emptied())
+    culprits: tuple[Piece, ...] = tuple(p for p in weighing.pieces if alone[p.name].sum() <= 0)[:1]
+    if not culprits:
+        for pair in combinations(weighing.pieces, 2):
+            if weighing.emptied(pair).evidence <= 0:
+                culprits = pair
+                break
+    named = "; ".join(f"{p.name} ({p.said})" for p in culprits or weighing.pieces)
+    together = " together" if len(culprits) != 1 else ""
+    return examination.origin.problem(
+        (),
+        f"no month of the period {weighing.tables.period} allows{together}: {named}. "
+        "Give the feature a slip or a chance of replacement, the component a chance of being "
+        "swapped, or the document less trust, if any of these may be",
+    )

@@ -1,0 +1,159 @@
+"""The examination: what was seen on one instrument, and how sure the examiner is.
+
+A thing that is absent, blank or says ``not examined`` was not examined.
+"""
+
+from __future__ import annotations
+
+import datetime
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
+
+from dating.edtf import EdtfError, UncertainDate, parse_edtf
+from dating.reading import Source
+from dating.statements import Fraction, Name, Number, Text
+from dating.validation import Strict, refuse
+
+NOT_EXAMINED = "not examined"
+
+
+def _blank(value: Any) -> Any:
+    return None if value == NOT_EXAMINED else value
+
+
+def _month(value: Any) -> Any:
+    """Read a month, year or day as the bound of a document."""
+    allowed = "a year, month or day, such as 1934, 1934-06 or 1934-06-12"
+    if isinstance(value, UncertainDate):
+        return value
+    try:
+        date = parse_edtf(str(value) if isinstance(value, int) else value)
+    except (EdtfError, TypeError) as error:
+        raise refuse(str(error), allowed=allowed) from None
+    if date.kind != "date" or date.lower is None or date.upper is None:
+        raise refuse("one date is wanted here", allowed=allowed)
+    return date
+
+
+def _day(value: Any) -> Any:
+    if isinstance(value, datetime.date):
+        return value
+    date = _month(value)
+    return date.lower
+
+
+type Bound = Annotated[UncertainDate, BeforeValidator(_month)]
+type Day = Annotated[datetime.date, BeforeValidator(_day)]
+
+
+class Sight(Strict):
+    """What was seen of one feature, with the examiner's doubt."""
+
+    state: Name | None = None
+    sure: Fraction | None = None
+    one_of: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
+    other: Text | None = None
+    note: Text = ""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _plain(cls, data: Any) -> Any:
+        if isinstance(data, dict | Sight):
+            return data
+        if isinstance(data, list):
+            raise refuse("several possible states are written one_of: [...]")
+        return {"state": data}
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Sight:
+        given = [self.state is not None, self.one_of is not None, self.other is not None]
+        if sum(given) != 1:
+            raise refuse("say one of: a state; one_of: [states]; other: what it is instead")
+        if self.sure is not None and self.state is None:
+            raise refuse("sure goes with a state")
+        return self
+
+    def named(self) -> tuple[str, ...]:
+        """Return the states that are named."""
+        return (self.state,) if self.state is not None else (self.one_of or ())
+
+    def words(self) -> str:
+        """Say in a few words what was seen."""
+        if self.other is not None:
+            return f"other: {self.other}"
+        if self.state is not None:
+            return self.state if self.sure is None else f"{self.state} (sure {self.sure:g})"
+        return " or ".join(self.one_of or ())
+
+
+class Reading(Strict):
+    """A measured value; ``within`` is the standard deviation of measuring."""
+
+    value: Number
+    within: Annotated[float, Field(ge=0, le=1e9)] = 0.0
+    note: Text = ""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _plain(cls, data: Any) -> Any:
+        if isinstance(data, int | float) and not isinstance(data, bool):
+            return {"value": data}
+        return data
+
+
+class Paper(Strict):
+    """A document: the build is not before, or not after, a date, with a trust."""
+
+    what: Text
+    not_after: Bound | None = None
+    not_before: Bound | None = None
+    trust: Fraction = 1.0
+    source: Text = ""
+    note: Text = ""
+
+    @model_validator(mode="after")
+    def _some_bound(self) -> Paper:
+        if self.not_after is None and self.not_before is None:
+            raise refuse("a document says not_before, not_after or both")
+        return self
+
+    def words(self) -> str:
+        """Say in a few words what the document bounds."""
+        ends = [("not before", self.not_before), ("not after", self.not_after)]
+        text = ", ".join(f"{word} {end.text}" for word, end in ends if end is not None)
+        return text if self.trust == 1 else f"{text} (trust {self.trust:g})"
+
+
+type Seen = Annotated[Sight | None, BeforeValidator(_blank)]
+type Marked = Annotated[Text | None, BeforeValidator(_blank)]
+type Measured = Annotated[Reading | None, BeforeValidator(_blank)]
+
+
+class Examination(Strict):
+    """What was seen on one instrument."""
+
+    instrument: Text
+    maker: Name
+    invented: bool = False
+    examined: Day | None = None
+    by: Text = ""
+    note: Text = ""
+    variant: Seen = None
+    seen: dict[Name, Seen] = {}
+    marks: dict[Name, Marked] = {}
+    measured: dict[Name, Measured] = {}
+    documents: tuple[Paper, ...] = ()
+
+    _origin: Source = PrivateAttr(default=Source("(made in Python)", None, {}, ""))
+
+    def placed(self, origin: Source) -> Examination:
+        """Return this examination with the places of its keys."""
+        copy = self.model_copy()
+        copy._origin = origin
+        return copy
+
+    @property
+    def origin(self) -> Source:
+        """The file this was read from, with the place of every key."""
+        return self._origin

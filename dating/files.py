@@ -1,0 +1,158 @@
+"""Maker files and examinations read from disk, validated and checked for names that agree."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from dating.examination import Examination
+from dating.maker import Maker
+from dating.reading import InputError, Problem, nearest_name, read_yaml
+from dating.references import examination_problems, maker_problems
+from dating.validation import validate
+
+
+def read_maker(path: str | os.PathLike[str]) -> Maker:
+    """Read and validate a maker file.
+
+    Parameters
+    ----------
+    path : str or path
+        A YAML file.
+
+    Returns
+    -------
+    Maker
+        The validated maker file, which knows where each of its keys stands.
+
+    Raises
+    ------
+    InputError
+        With one located problem for each thing wrong.
+
+    Examples
+    --------
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> str(maker.period)
+    '1923-03/1941-11'
+    """
+    source = read_yaml(path)
+    maker = validate(source, Maker).placed(source)
+    if problems := maker_problems(maker):
+        raise InputError(problems)
+    return maker
+
+
+def read_examination(path: str | os.PathLike[str]) -> Examination:
+    """Read and validate an examination; its names are held against a maker file later.
+
+    Parameters
+    ----------
+    path : str or path
+        A YAML file.
+
+    Returns
+    -------
+    Examination
+        The validated examination, which knows where each of its keys stands.
+
+    Raises
+    ------
+    InputError
+        With one located problem for each thing wrong.
+
+    Examples
+    --------
+    >>> read_examination("demo_data/examinations/M-001.yaml").maker
+    'marrowby'
+    """
+    source = read_yaml(path)
+    return validate(source, Examination).placed(source)
+
+
+def check_against(examination: Examination, maker: Maker) -> None:
+    """Refuse an examination that names what its maker file does not know.
+
+    Parameters
+    ----------
+    examination : Examination
+        The examination.
+    maker : Maker
+        The maker file it is read against.
+
+    Raises
+    ------
+    InputError
+        With one located problem for each unknown name.
+    """
+    if problems := examination_problems(examination, maker):
+        raise InputError(problems)
+
+
+def find_maker(examination: Examination) -> Path:
+    """Find the maker file that an examination names.
+
+    It is ``NAME.yaml`` beside the examination, or ``priors/NAME.yaml`` in a folder above the
+    examination or in the present one.
+
+    Parameters
+    ----------
+    examination : Examination
+        An examination read from a file.
+
+    Returns
+    -------
+    Path
+        The maker file.
+
+    Raises
+    ------
+    InputError
+        When there is none, with the nearest name that there is.
+    """
+    folder = Path(examination.origin.file).resolve().parent
+    file = f"{examination.maker}.yaml"
+    places = [folder, *(above / "priors" for above in (folder, *folder.parents))]
+    places.append(Path.cwd() / "priors")
+    for place in places:
+        if (place / file).is_file():
+            return place / file
+    known = {path.stem for place in places[1:] for path in place.glob("*.yaml")}
+    problem = examination.origin.problem(
+        ("maker",),
+        f"no maker file {file} beside the examination or in a folder priors above it; "
+        "name one with --maker FILE",
+        found=examination.maker,
+        allowed=known,
+    )
+    raise InputError([problem])
+
+
+def what_kind(path: str | os.PathLike[str]) -> Maker | Examination:
+    """Read a file that is either a maker file or an examination, told apart by its keys.
+
+    Parameters
+    ----------
+    path : str or path
+        A YAML file.
+
+    Returns
+    -------
+    Maker or Examination
+        Whichever it is, validated.
+
+    Raises
+    ------
+    InputError
+        When it is neither, or when it is one with problems.
+    """
+    source = read_yaml(path)
+    keys = set(source.data) if isinstance(source.data, dict) else set()
+    if "instrument" in keys:
+        return read_examination(path)
+    if keys & {"components", "period", "product"}:
+        return read_maker(path)
+    wanted = ["instrument", "components", "period"]
+    near = next((name for key in keys if (name := nearest_name(key, wanted))), "")
+    message = "neither a maker file (period, components) nor an examination (instrument, seen)"
+    raise InputError([Problem(str(path), 1, "", message, nearest=near)])

@@ -1,0 +1,307 @@
+"""The maker file: what is believed about one maker's production, validated.
+
+The models here say what a maker file may hold, key by key.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
+
+from dating.cautions import Hazard
+from dating.draws import MOST_NUMBERS
+from dating.reading import Source
+from dating.statements import (
+    Chance,
+    CountJudgement,
+    DateJudgement,
+    DelayJudgement,
+    Fraction,
+    Name,
+    Number,
+    Point,
+    Positive,
+    SourceNames,
+    SpanJudgement,
+    Stretch,
+    Text,
+)
+from dating.validation import Strict, refuse
+
+NEVER = Chance(value=0.0)
+
+
+def _listed(value: Any) -> Any:
+    """Let a list of names stand for a mapping of names to no further words."""
+    if isinstance(value, list):
+        return {str(name): "" for name in value}
+    return value
+
+
+def _shares(value: Any) -> Any:
+    if not isinstance(value, dict) or not value:
+        return value
+    numbers = [v for v in value.values() if isinstance(v, int | float)]
+    if len(numbers) < len(value) or min(numbers) < 0 or not abs(sum(numbers) - 1) <= 0.002:
+        raise refuse("shares are numbers from 0 to 1 that sum to one")
+    return {name: number / sum(numbers) for name, number in value.items()}
+
+
+type Shares = Annotated[dict[Name, Fraction], BeforeValidator(_shares), Field(min_length=1)]
+type States = Annotated[dict[Name, Text], BeforeValidator(_listed), Field(min_length=1)]
+
+
+class SourceNote(Strict):
+    """A source that numbers rest on."""
+
+    title: Text
+    kind: Text = ""
+    where: Text = ""
+    note: Text = ""
+
+
+class Output(Strict):
+    """How many instruments were completed in a stretch of months."""
+
+    during: Stretch
+    made: CountJudgement
+    source: SourceNames = ()
+    note: Text = ""
+
+
+class Event(Strict):
+    """A dated happening that moves several changeovers at once."""
+
+    what: Text
+    when: DateJudgement
+    source: SourceNames = ()
+    note: Text = ""
+
+
+class Look(Strict):
+    """How to look at a thing, how invasive the look is, and what to beware of."""
+
+    how: Text = ""
+    invasive: Literal["none", "low", "moderate", "high"] = "none"
+    hazards: tuple[Hazard, ...] = ()
+    caution: Text = ""
+
+
+class Regime(Strict):
+    """A stretch of production with fixed shares, and the changeover that leads to it."""
+
+    state: Name | None = None
+    shares: Shares | None = None
+    by_variant: dict[Name, Shares] | None = None
+    first_use: DateJudgement | None = None
+    event: Name | None = Field(default=None, alias="with")
+    lag: DelayJudgement | None = None
+    overlap: SpanJudgement | None = None
+    shape: Literal["linear", "logistic"] = "linear"
+    source: SourceNames = ()
+    note: Text = ""
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Regime:
+        given = [self.state is not None, self.shares is not None, self.by_variant is not None]
+        if sum(given) != 1:
+            raise refuse("a regime has one of state, shares and by_variant")
+        if self.first_use is not None and self.event is not None:
+            raise refuse("a changeover has either a first_use or comes with an event, not both")
+        if self.lag is not None and self.event is None:
+            raise refuse("a lag needs the event that it follows; add with: EVENT")
+        return self
+
+    def shares_of(self, variant: str | None) -> dict[str, float]:
+        """Return the shares of the states, for one variant where they differ."""
+        if self.state is not None:
+            return {self.state: 1.0}
+        if self.by_variant is not None:
+            return self.by_variant.get(variant or "", {})
+        return self.shares or {}
+
+
+class Course(Strict):
+    """How the states of one thing follow each other: by regimes or by a table of shares."""
+
+    history: tuple[Regime, ...] | None = None
+    shares_at: Annotated[dict[Point, Shares], Field(min_length=1)] | None = None
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Course:
+        if self.history is not None and self.shares_at is not None:
+            raise refuse("give either a history or shares_at, not both")
+        regimes = self.history or ()
+        if self.history is not None and not regimes:
+            raise refuse("a history has at least one regime")
+        for position, regime in enumerate(regimes):
+            comes = regime.first_use is not None or regime.event is not None
+            if position == 0 and (comes or regime.overlap is not None):
+                raise refuse("the first regime has no changeover: it is there from the start")
+            if position > 0 and not comes:
+                raise refuse(
+                    f"regime {position + 1} must say when it came",
+                    allowed="first_use: ..., or with: EVENT and a lag",
+                )
+        return self
+
+
+class Feature(Course):
+    """One thing to look at on a component, its states and their history."""
+
+    ask: Text
+    look: Look = Look()
+    states: States
+    slip: Chance = NEVER
+    replaced: Chance = NEVER
+    replacement: Shares | None = None
+    by_variant: dict[Name, Course] = {}
+    source: SourceNames = ()
+    note: Text = ""
+
+    @model_validator(mode="after")
+    def _has_course(self) -> Feature:
+        if self.history is None and self.shares_at is None and not self.by_variant:
+            raise refuse("a feature needs a history, shares_at, or one of these by_variant")
+        return self
+
+    def course_of(self, variant: str | None) -> Course:
+        """Return the course of the states, for one variant where it differs."""
+        return self.by_variant.get(variant or "", self)
+
+
+class Mark(Strict):
+    """A date on a part; the build follows it by a lag."""
+
+    ask: Text
+    look: Look = Look()
+    format: Literal["date", "source-date"] = "date"
+    precision: Literal["day", "month", "year"] = "day"
+    lag: SpanJudgement
+    replaced: Chance = NEVER
+    source: SourceNames = ()
+    note: Text = ""
+
+
+class Measurement(Strict):
+    """A number that drifts over production."""
+
+    ask: Text = ""
+    look: Look = Look()
+    unit: Text
+    spread: Positive
+    mean: Annotated[dict[Point, Number], Field(min_length=1)]
+    tails: Annotated[float, Field(gt=2, le=1e6)] | None = None
+    source: SourceNames = ()
+    note: Text = ""
+
+
+class Donors(Strict):
+    """From which stretch the donor of a swapped component comes, and how often."""
+
+    during: Stretch
+    share: Fraction
+    source: SourceNames = ()
+
+
+class Component(Strict):
+    """A part that can be swapped as a whole between instruments."""
+
+    what: Text = ""
+    swapped: Chance = NEVER
+    donors: tuple[Donors, ...] = ()
+    features: dict[Name, Feature] = {}
+    by_variant: dict[Name, dict[Name, Course]] = {}
+    marks: dict[Name, Mark] = {}
+    measurements: dict[Name, Measurement] = {}
+    source: SourceNames = ()
+    note: Text = ""
+
+    @model_validator(mode="after")
+    def _donor_shares(self) -> Component:
+        if self.donors and abs(sum(donor.share for donor in self.donors) - 1) > 0.002:
+            raise refuse("the shares of the donors must sum to one")
+        return self
+
+
+class Variants(Course):
+    """The grades or lines made alongside each other, and their shares over time."""
+
+    ask: Text = "Which variant is it?"
+    look: Look = Look()
+    states: States
+    source: SourceNames = ()
+    note: Text = ""
+
+    @model_validator(mode="after")
+    def _has_course(self) -> Variants:
+        if self.history is None and self.shares_at is None:
+            raise refuse("variants need a history or shares_at")
+        return self
+
+
+class Maker(Strict):
+    """What is believed about one maker's production."""
+
+    maker: Text
+    product: Text
+    invented: bool = False
+    note: Text = ""
+    period: Stretch
+    sources: dict[Name, SourceNote] = {}
+    output: tuple[Output, ...] = ()
+    events: Annotated[dict[Name, Event], Field(max_length=MOST_NUMBERS // 2)] = {}
+    variants: Variants | None = None
+    components: Annotated[dict[Name, Component], Field(min_length=1)]
+
+    _origin: Source = PrivateAttr(default=Source("(made in Python)", None, {}, ""))
+
+    def __hash__(self) -> int:
+        """Hash by identity, so that month tables can be kept for a maker file."""
+        return id(self)
+
+    def placed(self, origin: Source) -> Maker:
+        """Return this maker file with the places of its keys."""
+        copy = self.model_copy()
+        copy._origin = origin
+        return copy
+
+    @property
+    def origin(self) -> Source:
+        """The file this was read from, with the place of every key."""
+        return self._origin
+
+    def features(self) -> dict[str, tuple[str, Feature]]:
+        """Return every feature with the name of its component, by name of feature."""
+        return {
+            name: (part, feature)
+            for part, component in self.components.items()
+            for name, feature in component.features.items()
+        }
+
+    def marks(self) -> dict[str, tuple[str, Mark]]:
+        """Return every mark with the name of its component, by name of mark."""
+        return {
+            name: (part, mark)
+            for part, component in self.components.items()
+            for name, mark in component.marks.items()
+        }
+
+    def measurements(self) -> dict[str, tuple[str, Measurement]]:
+        """Return every measurement with the name of its component, by its name."""
+        return {
+            name: (part, measurement)
+            for part, component in self.components.items()
+            for name, measurement in component.measurements.items()
+        }
+
+    def course_of(self, feature: str, variant: str | None) -> Course:
+        """Return the course of a feature for a variant: its own, or its component's."""
+        part, found = self.features()[feature]
+        by_component = self.components[part].by_variant.get(variant or "", {})
+        return by_component.get(feature) or found.course_of(variant)
+
+    def variant_names(self) -> tuple[str, ...]:
+        """Return the names of the variants; empty when the maker file lists none."""
+        return tuple(self.variants.states) if self.variants else ()

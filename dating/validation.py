@@ -1,0 +1,151 @@
+"""Strict models, and pydantic's findings turned into located problems."""
+
+from __future__ import annotations
+
+import types
+from collections.abc import Iterator
+from typing import Annotated, Any, TypeAliasType, Union, get_args, get_origin
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic_core import ErrorDetails, PydanticCustomError
+
+from dating.reading import InputError, KeyPath, Problem, Source
+
+_PLAIN_WORDS = {
+    "missing": "this key is missing",
+    "string_type": "text is wanted here",
+    "float_type": "a number is wanted here",
+    "float_parsing": "a number is wanted here",
+    "int_type": "a whole number is wanted here",
+    "bool_type": "true or false is wanted here",
+    "bool_parsing": "true or false is wanted here",
+    "dict_type": "a mapping (key: value) is wanted here",
+    "model_type": "a mapping (key: value) is wanted here",
+    "list_type": "a list is wanted here",
+    "tuple_type": "a list is wanted here",
+    "literal_error": "not one of the values that are allowed",
+    "finite_number": "a finite number is wanted here",
+}
+
+
+class Strict(BaseModel):
+    """A frozen model that refuses unknown keys."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, populate_by_name=True, arbitrary_types_allowed=True
+    )
+
+
+def refuse(message: str, *, allowed: str = "") -> PydanticCustomError:
+    """Make the error with which a validator refuses a value.
+
+    Parameters
+    ----------
+    message : str
+        The rule that is broken.
+    allowed : str
+        What would be accepted.
+
+    Returns
+    -------
+    PydanticCustomError
+        To be raised.
+    """
+    return PydanticCustomError("refused", "{rule}", {"rule": message, "allowed": allowed})
+
+
+def validate[M: BaseModel](source: Source, model: type[M]) -> M:
+    """Validate what was read against a model.
+
+    Parameters
+    ----------
+    source : Source
+        A file that has been read.
+    model : type of BaseModel
+        The model that the whole file must fit.
+
+    Returns
+    -------
+    BaseModel
+        An instance of the model.
+
+    Raises
+    ------
+    InputError
+        With one located problem for each thing wrong.
+    """
+    if not isinstance(source.data, dict):
+        problem = source.problem((), "a mapping (key: value) is wanted here", found=source.data)
+        raise InputError([problem])
+    try:
+        return model.model_validate(source.data)
+    except ValidationError as error:
+        found = error.errors(include_url=False)
+        raise InputError([_problem(source, model, details) for details in found]) from None
+
+
+def _problem(source: Source, model: type[BaseModel], details: ErrorDetails) -> Problem:
+    kind, location = details["type"], details["loc"]
+    path = _real_path(source, location)
+    context = details.get("ctx", {})
+    if kind == "extra_forbidden":
+        return source.problem(
+            path, "this key is not known here", found=location[-1], allowed=_keys_at(model, location)
+        )
+    message = _PLAIN_WORDS.get(kind, details["msg"].removeprefix("Value error, "))
+    if kind == "missing":
+        return source.problem((*path, str(location[-1])), message)
+    allowed = str(context.get("allowed", "") or context.get("expected", ""))
+    found = details["input"]
+    return source.problem(path, message[:1].lower() + message[1:], found=found, allowed=allowed)
+
+
+def _real_path(source: Source, location: KeyPath) -> KeyPath:
+    """Drop from pydantic's location the steps that stand for no key of the file."""
+    path: KeyPath = ()
+    for part in location:
+        if (*path, part) in source.places:
+            path = (*path, part)
+    return path
+
+
+def _keys_at(model: type[BaseModel], location: KeyPath) -> list[str]:
+    """List the keys that the model at a location knows, by their names in the file."""
+    here: list[Any] = [model]
+    for part in location[:-1]:
+        here = [inner for outer in here for inner in _inside(outer, part)]
+    models = [typ for outer in here for typ in _unwrapped(outer) if _is_model(typ)]
+    return sorted(
+        field.alias or name
+        for typ in models
+        for name, field in typ.model_fields.items()
+        if not (field.exclude or name == "opinions")
+    )
+
+
+def _inside(outer: Any, part: str | int) -> Iterator[Any]:
+    for typ in _unwrapped(outer):
+        if _is_model(typ):
+            for name, field in typ.model_fields.items():
+                if part in {name, field.alias}:
+                    yield field.annotation
+        elif get_origin(typ) is dict:
+            yield get_args(typ)[1]
+        elif get_origin(typ) in {list, tuple}:
+            yield get_args(typ)[0]
+
+
+def _unwrapped(typ: Any) -> Iterator[Any]:
+    if isinstance(typ, TypeAliasType):
+        yield from _unwrapped(typ.__value__)
+    elif get_origin(typ) is Annotated:
+        yield from _unwrapped(get_args(typ)[0])
+    elif get_origin(typ) in {Union, types.UnionType}:
+        for option in get_args(typ):
+            yield from _unwrapped(option)
+    else:
+        yield typ
+
+
+def _is_model(typ: Any) -> bool:
+    return isinstance(typ, type) and issubclass(typ, BaseModel)
