@@ -239,4 +239,4 @@ def _readings(measurement: Measurement, tables: MonthTables) -> Floats:
     mean, spread = mean_at(measurement, tables.period), measurement.spread
     centres = np.linspace(mean.min() - 4 * spread, mean.max() + 4 * spread, _BINS)
     density = np.exp(log_density(centres[:, None], mean, spread, measurement.tails))
-    return density / density.sum(axis=0)
+    return np.asarray(density / density.sum(axis=0))

@@ -169,7 +169,7 @@ def each_alone(weighing: Weighing, empty: Weighing) -> dict[str, Floats]:
     dict of str to ndarray of float64, shape (variant, month)
         P(piece, variant, month), by name of the piece.
     """
-    ones, alone = np.ones((1, 1, 1)), {}
+    ones, alone = np.ones((1, 1, 1)), dict[str, Floats]()
     for part in weighing.parts.values():
         free = [piece for piece in part.pieces if len(piece.likelihood) == 1]
         if free:

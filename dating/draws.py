@@ -38,9 +38,7 @@ MOST_NUMBERS = len(_TABLE.split())
 """How many uncertain numbers can be drawn jointly."""
 
 
-def scrambled_sobol(
-    numbers: int, points: int, replicates: int, seed: int
-) -> NDArray[np.float64]:
+def scrambled_sobol(numbers: int, points: int, replicates: int, seed: int) -> NDArray[np.float64]:
     """Draw replicated, scrambled Sobol points in the open unit cube.
 
     Each replicate has its own random lower-triangular scrambling of the digits and its own
@@ -149,13 +147,11 @@ def _points(directions: NDArray[np.int64], points: int) -> NDArray[np.int64]:
     return made
 
 
-def _scramble(
-    directions: NDArray[np.int64], generator: np.random.Generator
-) -> NDArray[np.int64]:
+def _scramble(directions: NDArray[np.int64], generator: np.random.Generator) -> NDArray[np.int64]:
     """Multiply the binary digits of each direction number by a random unit triangle."""
     weights = 1 << np.arange(BITS - 1, -1, -1, dtype=np.int64)
     digits = (directions[:, None, :] & weights[None, :, None]) > 0
     triangle = generator.integers(0, 2, size=(len(directions), BITS, BITS))
     triangle = np.tril(triangle, -1) + np.eye(BITS, dtype=np.int64)
     mixed = np.einsum("dij,djk->dik", triangle, digits.astype(np.int64)) & 1
-    return np.einsum("dik,i->dk", mixed, weights)
+    return np.asarray(np.einsum("dik,i->dk", mixed, weights), dtype=np.int64)

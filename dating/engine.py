@@ -214,7 +214,7 @@ class Weighing:
         ndarray of float64, shape (trial, variant, month)
             P(evidence, variant, month) for each trial.
         """
-        return self._rest(None, without).sum(axis=0) * trials
+        return np.asarray(self._rest(None, without).sum(axis=0) * trials)
 
     def leave_out(self, piece: Piece) -> Floats:
         """Give the joint probability without one piece.
@@ -231,9 +231,10 @@ class Weighing:
         """
         ones = np.ones((1, 1, 1))
         if piece.component is None:
-            return self.respond_whole(ones, without=piece)[0]
+            return np.asarray(self.respond_whole(ones, without=piece)[0])
         part = self.parts[piece.component]
-        return self.respond(part.name, part.free(piece), tied=part.tied(piece)).total[0]
+        left = self.respond(part.name, part.free(piece), tied=part.tied(piece))
+        return np.asarray(left.total[0])
 
     def leave_each_out(self) -> dict[str, Floats]:
         """Give the joint probability without each piece in turn.
@@ -243,7 +244,7 @@ class Weighing:
         dict of str to ndarray of float64, shape (variant, month)
             By name of the piece.
         """
-        left = {}
+        left: dict[str, Floats] = {}
         for part in self.parts.values():
             free = [piece for piece in part.pieces if not _has_draws(piece)]
             if free:
@@ -274,6 +275,19 @@ class Weighing:
         elsewhere = rest.sum(axis=(1, 2), keepdims=True)
         swapped = part.swapped * (elsewhere * part.donor * evidence).sum(axis=(0, 1))
         return original + swapped
+
+    def all_original(self) -> float:
+        """Give the joint probability of the evidence and no component being swapped.
+
+        Returns
+        -------
+        float
+            P(evidence, every component original), up to the scales of the pieces.
+        """
+        total = self.prior * _product(self.whole)
+        for part in self.parts.values():
+            total = total * ((1 - part.swapped) * part.tied() * part.free())
+        return float(total.sum())
 
     def _rest(self, leave: str | None, without: Piece | None = None) -> Floats:
         """Multiply prior, whole-instrument evidence and all components but one."""

@@ -130,14 +130,39 @@ class Estimate:
         return chances
 
     @cached_property
+    def all_original(self) -> float:
+        """P(every component is original | everything seen)."""
+        return self.weighing.all_original() / self.weighing.evidence
+
+    @cached_property
     def component_months(self) -> xr.DataArray:
         """P(the component's own build month), dimensions ``component`` and ``month``."""
         import xarray as xr  # noqa: PLC0415
 
         names = list(self.weighing.parts)
         own = [self.own_month(name) for name in names]
-        return xr.concat([self._by_month(p, "component month", "probability") for p in own],
-                         xr.DataArray(names, dims="component", name="component"))
+        return xr.concat(
+            [self._by_month(p, "component month", "probability") for p in own],
+            xr.DataArray(names, dims="component", name="component"),
+        )
+
+    def likelihood_alone(self, piece: str) -> Floats:
+        """Give P(piece | build month), its component's chance of a swap included.
+
+        Parameters
+        ----------
+        piece : str
+            Name of the piece of evidence.
+
+        Returns
+        -------
+        ndarray of float64, shape (month,)
+            Up to the scale of the piece; zero in months in which nothing was made.
+        """
+        chosen = next(held for held in self.pieces if held.name == piece)
+        joint = self.weighing.emptied((chosen,)).by_month.sum(axis=0)
+        made = self.tables.output
+        return np.divide(joint, made, out=np.zeros_like(joint), where=made > 0)
 
     def own_month(self, component: str) -> Floats:
         """Give the posterior of a component's own build month as a bare array.
@@ -158,7 +183,9 @@ class Estimate:
     @cached_property
     def variant(self) -> xr.DataArray | None:
         """P(variant | everything seen), dimension ``variant``; None without variants."""
-        return _labelled(self.variant_chances, "variant", "variant") if self.variant_chances else None
+        return (
+            _labelled(self.variant_chances, "variant", "variant") if self.variant_chances else None
+        )
 
     @cached_property
     def variant_chances(self) -> dict[str, float]:

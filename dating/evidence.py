@@ -19,8 +19,8 @@ from dating.date_codes import read_date_code
 from dating.edtf import parse_edtf
 from dating.examination import Examination, Paper, Reading, Sight
 from dating.judgement import Judgement
-from dating.maker import Course, Feature, Maker, Mark, Measurement
-from dating.months import Period, day_position, month_label, month_number
+from dating.maker import Course, Feature, Maker, Mark, Measurement, Regime
+from dating.months import Period, day_position, month_number
 from dating.tables import MonthTables
 
 type Floats = NDArray[np.float64]
@@ -49,6 +49,8 @@ class Piece:
         The part of the likelihood that comes from a later replacement, on the same scale.
     sources : tuple of str
         Names of the sources its numbers rest on.
+    events : tuple of str
+        Names of the events that its changeovers move with.
     """
 
     name: str
@@ -59,6 +61,7 @@ class Piece:
     log_scale: float
     later: float
     sources: tuple[str, ...]
+    events: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -154,9 +157,7 @@ def state_weights(sight: Sight, states: tuple[str, ...]) -> Floats:
     return weights * sight.sure + (1 - weights) * (1 - sight.sure) / (len(states) - 1)
 
 
-def mark_likelihood(
-    stretches: list[tuple[float, float]], lag: Judgement, months: int
-) -> Floats:
+def mark_likelihood(stretches: list[tuple[float, float]], lag: Judgement, months: int) -> Floats:
     """Give P(mark | build month) for a date that lies in one of some stretches of time.
 
     The part was dated at x, any instant of the stretches, and the instrument was completed a
@@ -207,11 +208,15 @@ def mark_stretches(text: str, mark: Mark, period: Period) -> list[tuple[float, f
         Start and end of each candidate, in months since the start of the period.
     """
     if mark.format == "source-date":
-        latest = parse_edtf(month_label(period.last)).upper
-        ends = [(code.first_day, code.last_day) for code in read_date_code(text, latest=latest)]
+        codes = read_date_code(text, latest=period.last_day)
+        ends = {(code.first_day, code.last_day) for code in codes}
     else:
-        ends = list(parse_edtf(text).stretches)
-    return [(_position(a, 0, period), _position(b, 1, period)) for a, b in sorted(set(ends))]
+        ends = {(_known(first), _known(last)) for first, last in parse_edtf(text).stretches}
+    day = datetime.timedelta(days=1)
+    return [
+        (day_position(first) - period.first, day_position(last + day) - period.first)
+        for first, last in sorted(ends)
+    ]
 
 
 def mean_at(measurement: Measurement, period: Period) -> Floats:
@@ -268,7 +273,7 @@ def _found(
     examination: Examination, maker: Maker, tables: MonthTables
 ) -> Iterator[Piece | Neutral]:
     features, marks, measurements = maker.features(), maker.marks(), maker.measurements()
-    for name, (part, feature) in features.items():
+    for name, (part, _) in features.items():
         sight = examination.seen.get(name)
         if sight is not None and sight.other is not None:
             yield Neutral(name, part, sight.words())
@@ -302,8 +307,17 @@ def _feature(name: str, part: str, sight: Sight, tables: MonthTables, maker: Mak
     original = (1 - slip) * table.weighed(weights) + slip * weights.mean()
     later = replaced * float(_replacement(feature) @ weights)
     array = (1 - replaced) * original + later
-    sources = _feature_sources(name, maker)
-    return _piece(name, "feature", part, sight.words(), array, later=later, sources=sources)
+    regimes = _changing(name, maker)
+    return _piece(
+        name,
+        "feature",
+        part,
+        sight.words(),
+        array,
+        later=later,
+        sources=_feature_sources(feature, regimes, maker),
+        events=tuple(regime.event for regime in regimes if regime.event is not None),
+    )
 
 
 def _mark(name: str, part: str, text: str, mark: Mark, tables: MonthTables) -> Piece:
@@ -325,9 +339,7 @@ def _measurement(
     top = float(logs.max())
     said = f"{reading.value:g} {measurement.unit}"
     array = np.exp(logs - top)[None, None]
-    return _piece(
-        name, "measurement", part, said, array, log_scale=top, sources=measurement.source
-    )
+    return _piece(name, "measurement", part, said, array, log_scale=top, sources=measurement.source)
 
 
 def _document(name: str, paper: Paper, tables: MonthTables) -> Piece:
@@ -353,6 +365,7 @@ def _piece(
     log_scale: float = 0.0,
     later: float = 0.0,
     sources: tuple[str, ...] = (),
+    events: tuple[str, ...] = (),
 ) -> Piece:
     top = float(array.max())
     scale = top if top > 0 else 1.0
@@ -365,6 +378,7 @@ def _piece(
         log_scale=log_scale + log(scale),
         later=later / scale,
         sources=tuple(dict.fromkeys(sources)),
+        events=tuple(dict.fromkeys(events)),
     )
 
 
@@ -375,13 +389,20 @@ def _replacement(feature: Feature) -> Floats:
     return np.array([feature.replacement.get(state, 0.0) for state in states])
 
 
-def _feature_sources(name: str, maker: Maker) -> tuple[str, ...]:
+def _changing(name: str, maker: Maker) -> tuple[Regime, ...]:
+    """List the regimes of a feature over all variants."""
     part, feature = maker.features()[name]
-    named = [*feature.source, *feature.slip.source, *feature.replaced.source]
     courses: list[Course] = [feature, *feature.by_variant.values()]
     by_variant = maker.components[part].by_variant.values()
     courses += [each[name] for each in by_variant if name in each]
-    for regime in (regime for course in courses for regime in course.history or ()):
+    return tuple(regime for course in courses for regime in course.history or ())
+
+
+def _feature_sources(
+    feature: Feature, regimes: tuple[Regime, ...], maker: Maker
+) -> tuple[str, ...]:
+    named = [*feature.source, *feature.slip.source, *feature.replaced.source]
+    for regime in regimes:
         named += regime.source
         for judged in (regime.first_use, regime.lag, regime.overlap):
             named += judged.sources() if judged is not None else ()
@@ -397,13 +418,12 @@ def _elapsed(lag: Judgement, x: Floats) -> Floats:
     return np.maximum(x[:, None] - values, 0.0) @ weights
 
 
-def _position(day: datetime.date | None, days: int, period: Period) -> float:
-    if day is None:
-        raise ValueError("a mark needs a date with two ends")
-    return day_position(day + datetime.timedelta(days=days)) - period.first
-
-
 def _month(day: datetime.date | None) -> int:
+    known = _known(day)
+    return month_number(known.year, known.month)
+
+
+def _known(day: datetime.date | None) -> datetime.date:
     if day is None:
-        raise ValueError("a document needs a date with two ends")
-    return month_number(day.year, day.month)
+        raise ValueError("a date with two ends is wanted here")
+    return day

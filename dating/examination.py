@@ -140,9 +140,9 @@ class Examination(Strict):
     by: Text = ""
     note: Text = ""
     variant: Seen = None
-    seen: dict[Name, Seen] = {}
-    marks: dict[Name, Marked] = {}
-    measured: dict[Name, Measured] = {}
+    seen: dict[Name, Seen] = Field(default_factory=dict)
+    marks: dict[Name, Marked] = Field(default_factory=dict)
+    measured: dict[Name, Measured] = Field(default_factory=dict)
     documents: tuple[Paper, ...] = ()
 
     _origin: Source = PrivateAttr(default=Source("(made in Python)", None, {}, ""))

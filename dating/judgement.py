@@ -272,7 +272,7 @@ class Metalog:
     def _log_odds_at(self, value: Floats) -> Floats:
         """Invert the underlying quantile function: a table for a start, then Newton steps."""
         table = self._underlying(_LOG_ODDS)
-        log_odds = np.interp(value, table, _LOG_ODDS)
+        log_odds = np.asarray(np.interp(value, table, _LOG_ODDS))
         log_odds = log_odds + np.minimum(value - table[0], 0) / (self.scale - self.skew / 2)
         log_odds = log_odds + np.maximum(value - table[-1], 0) / (self.scale + self.skew / 2)
         for _ in range(5):
@@ -280,7 +280,7 @@ class Metalog:
             slope = self.scale + self.skew * (p - 0.5) + self.skew * log_odds * p * (1 - p)
             step = (self._underlying(log_odds) - value) / slope
             log_odds = log_odds - np.clip(step, -0.25, 0.25)
-        return log_odds
+        return np.asarray(log_odds)
 
 
 @dataclass(frozen=True)
@@ -384,7 +384,7 @@ class Pool:
         return values, np.concatenate(shares)
 
     def _mix(self, parts: Sequence[Floats]) -> Floats:
-        return np.tensordot(np.array(self.weights), np.array(parts), axes=1)
+        return np.asarray(np.tensordot(np.array(self.weights), np.array(parts), axes=1))
 
 
 type Judgement = Certain | Metalog | Pool
@@ -434,9 +434,7 @@ def metalog_through(
     if low == likely == high:
         return Certain(low)
     if not low <= likely <= high:
-        raise JudgementError(
-            f"the three values must ascend, found {low:g}, {likely:g}, {high:g}"
-        )
+        raise JudgementError(f"the three values must ascend, found {low:g}, {likely:g}, {high:g}")
     form: Form = "plain" if kind == "point" else ("log" if low > 0 else "cut at zero")
     a, b, c = (log(v) for v in triple) if form == "log" else triple
     tail = (1 - coverage) / 2
@@ -518,4 +516,6 @@ def shifted(judgement: Judgement, by: float) -> Judgement:
     if isinstance(judgement, Metalog):
         return replace(judgement, location=judgement.location + by)
     moved = [shifted(member, by) for member in judgement.members]
-    return Pool(tuple(member for member in moved if not isinstance(member, Pool)), judgement.weights)
+    return Pool(
+        tuple(member for member in moved if not isinstance(member, Pool)), judgement.weights
+    )

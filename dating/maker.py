@@ -156,7 +156,7 @@ class Feature(Course):
     slip: Chance = NEVER
     replaced: Chance = NEVER
     replacement: Shares | None = None
-    by_variant: dict[Name, Course] = {}
+    by_variant: dict[Name, Course] = Field(default_factory=dict)
     source: SourceNames = ()
     note: Text = ""
 
@@ -211,10 +211,10 @@ class Component(Strict):
     what: Text = ""
     swapped: Chance = NEVER
     donors: tuple[Donors, ...] = ()
-    features: dict[Name, Feature] = {}
-    by_variant: dict[Name, dict[Name, Course]] = {}
-    marks: dict[Name, Mark] = {}
-    measurements: dict[Name, Measurement] = {}
+    features: dict[Name, Feature] = Field(default_factory=dict)
+    by_variant: dict[Name, dict[Name, Course]] = Field(default_factory=dict)
+    marks: dict[Name, Mark] = Field(default_factory=dict)
+    measurements: dict[Name, Measurement] = Field(default_factory=dict)
     source: SourceNames = ()
     note: Text = ""
 
@@ -249,9 +249,9 @@ class Maker(Strict):
     invented: bool = False
     note: Text = ""
     period: Stretch
-    sources: dict[Name, SourceNote] = {}
+    sources: dict[Name, SourceNote] = Field(default_factory=dict)
     output: tuple[Output, ...] = ()
-    events: Annotated[dict[Name, Event], Field(max_length=MOST_NUMBERS // 2)] = {}
+    events: dict[Name, Event] = Field(default_factory=dict, max_length=MOST_NUMBERS // 2)
     variants: Variants | None = None
     components: Annotated[dict[Name, Component], Field(min_length=1)]
 

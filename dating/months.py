@@ -143,6 +143,12 @@ class Period:
         """
         return list(range(self.first // 12, self.last // 12 + 1))
 
+    @property
+    def last_day(self) -> dt.date:
+        """The last day of the last month."""
+        year, month = divmod(self.last, 12)
+        return dt.date(year, month + 1, calendar.monthrange(year, month + 1)[1])
+
     def axis(self) -> npt.NDArray[np.datetime64]:
         """Return the months as an array.
 

@@ -209,7 +209,7 @@ def _mean_excess(x: Floats, start: Judgement, overlap: Judgement, shape: Shape) 
     """Average ``E max(x - threshold, 0)`` over an uncertain start and an uncertain overlap."""
     if isinstance(start, Pool):
         parts = [_mean_excess(x, member, overlap, shape) for member in start.members]
-        return np.tensordot(np.array(start.weights), np.array(parts), axes=1)
+        return np.asarray(np.tensordot(np.array(start.weights), np.array(parts), axes=1))
     if isinstance(start, Certain):
         lengths, weights = overlap.nodes(fine=8)
         return weights @ _excess(x - start.value, lengths[:, None], shape)
@@ -248,7 +248,7 @@ class _SmoothedStart:
             delays, weights = Metalog(overlap / 2, overlap / _STEEPNESS, 0.0).nodes()
             return self._excess_at(x[:, None] - delays) @ weights
         starts, weights = self.start.nodes()
-        return weights @ _excess(x - starts[:, None], np.float64(overlap), "logistic")
+        return weights @ _excess(x - starts[:, None], np.asarray(overlap), "logistic")
 
     def _excess_at(self, x: Floats) -> Floats:
         inside = _hermite(x, self.x, self.excess, self.p)

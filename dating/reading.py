@@ -310,7 +310,7 @@ def _check_limits(file: str, text: str) -> None:
     """Walk the events, which needs no recursion, before anything nested is built."""
     depth = aliases = documents = 0
     for event in yaml.parse(text, Loader=_LOADER):
-        line = event.start_mark.line + 1
+        line = event.start_mark.line + 1 if event.start_mark else 1
         if isinstance(event, yaml.CollectionStartEvent):
             depth += 1
         elif isinstance(event, yaml.CollectionEndEvent):

@@ -9,8 +9,10 @@ from dating.date_codes import DateCodeError, read_date_code
 from dating.edtf import EdtfError, parse_edtf
 from dating.examination import Examination, Sight
 from dating.maker import Component, Course, Feature, Maker, Mark, Output, Regime
-from dating.months import month_label
 from dating.reading import KeyPath, Problem, Source
+
+_MOST_CANDIDATES = 400
+_MARK = "a day, month or year, or one of several in brackets: [1931-04,1932-04], [1931..1934]"
 
 
 def maker_problems(maker: Maker) -> list[Problem]:
@@ -59,13 +61,9 @@ def examination_problems(examination: Examination, maker: Maker) -> list[Problem
             problems.append(origin.problem(place, message, found=name, allowed=features))
         elif sight is not None:
             problems += _unknown_states(origin, place, sight, features[name])
-    known = {"marks": maker.marks(), "measured": maker.measurements()}
-    for group, given in (("marks", examination.marks), ("measured", examination.measured)):
-        for name in given:
-            if name not in known[group]:
-                message = f"{maker.maker} has no such {group.removesuffix('s')} thing"
-                problem = origin.problem((group, name), message, found=name, allowed=known[group])
-                problems.append(problem)
+    problems += _unknown_names(origin, "marks", examination.marks, maker.marks(), maker)
+    measurements = maker.measurements()
+    problems += _unknown_names(origin, "measured", examination.measured, measurements, maker)
     for name, text in examination.marks.items():
         if text is not None and name in maker.marks():
             problems += _unreadable_mark(origin, name, text, maker)
@@ -76,6 +74,17 @@ def examination_problems(examination: Examination, maker: Maker) -> list[Problem
             states = maker.variants.states
             problems += _unknown_states(origin, ("variant",), examination.variant, states)
     return problems
+
+
+def _unknown_names(
+    origin: Source, group: str, given: Iterable[str], known: Iterable[str], maker: Maker
+) -> Iterator[Problem]:
+    names = list(known)
+    what = {"marks": "mark", "measured": "measurement"}[group]
+    for name in given:
+        if name not in names:
+            message = f"{maker.maker} has no such {what}"
+            yield origin.problem((group, name), message, found=name, allowed=names)
 
 
 def _unknown_states(
@@ -91,15 +100,16 @@ def _unreadable_mark(origin: Source, name: str, text: str, maker: Maker) -> Iter
     mark: Mark = maker.marks()[name][1]
     try:
         if mark.format == "source-date":
-            latest = parse_edtf(month_label(maker.period.last)).upper
-            read_date_code(text, latest=latest)
+            read_date_code(text, latest=maker.period.last_day)
         else:
             date = parse_edtf(text)
-            if date.kind != "all of" and not any(None in ends for ends in date.stretches):
-                return
-            message = "a mark needs a date with two ends"
-            allowed = "a day, month or year, or several in brackets: [1931-04,1932-04]"
-            yield origin.problem(("marks", name), message, found=text, allowed=allowed)
+            lasting = date.kind in {"all of", "interval"}
+            if lasting or any(None in ends for ends in date.stretches):
+                message = "a mark is one date, of which both ends are known"
+                yield origin.problem(("marks", name), message, found=text, allowed=_MARK)
+            elif len(date.stretches) > _MOST_CANDIDATES:
+                message = f"a mark has at most {_MOST_CANDIDATES} possible dates"
+                yield origin.problem(("marks", name), message, found=text)
     except (EdtfError, DateCodeError) as error:
         yield origin.problem(("marks", name), str(error), found=text)
 
@@ -137,7 +147,7 @@ class _MakerCheck:
                         yield self.origin.problem(place, "this name is kept for other evidence")
 
     def variants(self) -> Iterator[Problem]:
-        """The history of the variants speaks of listed variants only."""
+        """Check the history of the variants themselves."""
         found = self.maker.variants
         if found is not None:
             yield from self.course(("variants",), found, found.states)

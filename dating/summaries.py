@@ -176,8 +176,8 @@ def quantile_month(probabilities: Floats, p: float) -> int:
     >>> quantile_month(np.array([0.25, 0.25, 0.5]), 0.5)
     1
     """
-    reached = np.searchsorted(np.cumsum(probabilities), p - 1e-12)
-    return int(min(reached, len(probabilities) - 1))
+    reached = int(np.searchsorted(np.cumsum(probabilities), p - 1e-12))
+    return min(reached, len(probabilities) - 1)
 
 
 def mass_between(probabilities: Floats, period: Period, stretch: Period) -> float:
@@ -259,9 +259,9 @@ def entropy_bits(probabilities: Floats) -> float:
     return float(-(held * np.log2(held)).sum()) + 0.0
 
 
-def _stretches(inside: NDArray[np.bool_], probabilities: Floats, period: Period) -> tuple[
-    Stretch, ...
-]:
+def _stretches(
+    inside: NDArray[np.bool_], probabilities: Floats, period: Period
+) -> tuple[Stretch, ...]:
     edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8)))
     return tuple(
         Stretch(

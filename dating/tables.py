@@ -52,7 +52,7 @@ class Blend:
 
     def weighed(self, weights: Floats) -> Floats:
         """Give the weighted sum of the states' probabilities, shape (draw, month)."""
-        return np.tensordot(self.shares @ weights, self.regimes, axes=1)
+        return np.asarray(np.tensordot(self.shares @ weights, self.regimes, axes=1))
 
 
 @dataclass(frozen=True)
@@ -257,7 +257,7 @@ class _Tabulation:
         else:
             ramps = [self._drawn_ramp(i, r) for i, r in enumerate(_changeovers(variants), start=2)]
             made = regimes(ramps, self.months)
-        return np.einsum("rv,rdt->dvt", shares, made)
+        return np.asarray(np.einsum("rv,rdt->dvt", shares, made))
 
     def _drawn_ramp(self, position: int, regime: Regime) -> Floats:
         values = {}

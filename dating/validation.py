@@ -89,15 +89,15 @@ def _problem(source: Source, model: type[BaseModel], details: ErrorDetails) -> P
     path = _real_path(source, location)
     context = details.get("ctx", {})
     if kind == "extra_forbidden":
-        return source.problem(
-            path, "this key is not known here", found=location[-1], allowed=_keys_at(model, location)
-        )
+        allowed = _keys_at(model, location)
+        message = "this key is not known here"
+        return source.problem(path, message, found=location[-1], allowed=allowed)
     message = _PLAIN_WORDS.get(kind, details["msg"].removeprefix("Value error, "))
     if kind == "missing":
         return source.problem((*path, str(location[-1])), message)
-    allowed = str(context.get("allowed", "") or context.get("expected", ""))
-    found = details["input"]
-    return source.problem(path, message[:1].lower() + message[1:], found=found, allowed=allowed)
+    message = message[:1].lower() + message[1:]
+    wanted = str(context.get("allowed", "") or context.get("expected", ""))
+    return source.problem(path, message, found=details["input"], allowed=wanted)
 
 
 def _real_path(source: Source, location: KeyPath) -> KeyPath:

@@ -1,0 +1,96 @@
+"""``dating estimate``: date one instrument."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from dating.estimates import Estimate
+
+
+@click.command()
+@click.argument("examination", type=click.Path(path_type=Path))
+@click.option(
+    "--maker",
+    type=click.Path(path_type=Path),
+    help="Maker file; found in a folder priors by the examination's own word unless given.",
+)
+@click.option(
+    "--level",
+    type=click.FloatRange(0, 1, min_open=True, max_open=True),
+    default=0.9,
+    show_default=True,
+    help="Probability that the reported set of months holds at least.",
+)
+@click.option(
+    "--as",
+    "form",
+    type=click.Choice(["text", "json", "yaml"]),
+    default="text",
+    show_default=True,
+    help="Form of the output; json and yaml carry everything, with units and provenance.",
+)
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path),
+    help="Also draw the estimate to this file: .svg, .png or .pdf.",
+)
+@click.option(
+    "--seed",
+    type=click.IntRange(0, 2**63 - 1),
+    default=1,
+    show_default=True,
+    help="Seed of the draws; the same seed gives the same result, bit for bit.",
+)
+def estimate(  # noqa: PLR0917 (click hands its options over by name)
+    examination: Path, maker: Path | None, level: float, form: str, picture: Path | None, seed: int
+) -> None:
+    r"""Date the instrument described in the file EXAMINATION.
+
+    Says when it was built, whether its parts belong together, what each observation says,
+    what contradicts what, and what to look at next.
+
+    \b
+    Example:
+      dating estimate demo_data/examinations/M-001.yaml --picture M-001.svg
+    """
+    if picture is not None:
+        from dating.figures.files import check_picture_name  # noqa: PLC0415
+
+        check_picture_name(picture)
+    made = _made(examination, maker, level, seed)
+    words = _written(made, form)
+    if picture is not None:
+        from dating.figures.estimate import draw_estimate  # noqa: PLC0415
+        from dating.figures.files import save_picture  # noqa: PLC0415
+
+        save_picture(draw_estimate(made), picture)
+    click.echo(words, nl=False)
+
+
+def _made(examination: Path, maker: Path | None, level: float, seed: int) -> Estimate:
+    from dating.estimates import estimate as make_estimate  # noqa: PLC0415
+    from dating.files import find_maker, read_examination, read_maker  # noqa: PLC0415
+
+    seen = read_examination(examination)
+    return make_estimate(read_maker(maker or find_maker(seen)), seen, level=level, seed=seed)
+
+
+def _written(made: Estimate, form: str) -> str:
+    if form == "text":
+        from dating.words.text import as_text  # noqa: PLC0415
+
+        return as_text(made)
+    from dating.words.record import as_record  # noqa: PLC0415
+
+    if form == "json":
+        import json  # noqa: PLC0415
+
+        return json.dumps(as_record(made), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    import yaml  # noqa: PLC0415
+
+    text: str = yaml.safe_dump(as_record(made), sort_keys=False, allow_unicode=True, width=96)
+    return text

@@ -1,0 +1,41 @@
+"""The command ``dating`` and how it reports what is wrong with its input."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from dating.cli.check import check
+from dating.cli.estimate import estimate
+
+
+class _Commands(click.Group):
+    """Commands whose input errors are shown as messages, never as tracebacks."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        from dating.reading import InputError  # noqa: PLC0415
+
+        try:
+            return super().invoke(ctx)
+        except InputError as error:
+            raise click.ClickException(str(error)) from None
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="instrument-dating", message="%(version)s")
+def main() -> None:
+    r"""Date production instruments without serial numbers.
+
+    Features, marks, measurements and documents are combined into a probability for each
+    month in which an instrument may have been built. A date is an opinion with a
+    probability, not a certificate.
+
+    \b
+    Example:
+      dating estimate demo_data/examinations/M-001.yaml
+    """
+
+
+main.add_command(estimate)
+main.add_command(check)

@@ -1,0 +1,1 @@
+"""Every picture, one function each. Matplotlib is imported only here."""

@@ -1,0 +1,173 @@
+"""The picture of one estimate: the posterior, what each observation says, and the parts."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from dating.months import month_label
+from dating.words.phrases import percent
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from dating.estimates import Estimate
+
+INK = "#1b1b1b"
+CORE = "#14466b"
+SET = "#6f9fc4"
+REST = "#d8dde1"
+DOUBT = "#c9681a"
+_STRIP = 0.30
+
+
+def draw_estimate(estimate: Estimate) -> Figure:
+    """Draw the posterior by month, a strip for each observation, and the parts' originality.
+
+    The colours differ in lightness, so the picture reads in grey and for the colour-blind.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        The estimate.
+
+    Returns
+    -------
+    Figure
+        A matplotlib figure; its label says in words what it shows.
+    """
+    pieces = len(estimate.findings)
+    parts = len(estimate.originality)
+    heights = [2.6, max(_STRIP * pieces, 0.3), _STRIP * parts]
+    figure = Figure(figsize=(9.0, sum(heights) + 2.3), layout="constrained")
+    figure.set_label(_in_words(estimate))
+    above, middle, below = figure.subplots(3, 1, gridspec_kw={"height_ratios": heights})
+    window = _window(estimate)
+    _posterior(above, estimate)
+    _strips(middle, estimate)
+    middle.sharex(above)
+    _year_ticks(above, *window)
+    above.tick_params(labelbottom=not pieces)
+    _originality(below, estimate)
+    return figure
+
+
+def _in_words(estimate: Estimate) -> str:
+    wide, narrow = estimate.highest_density(estimate.level), estimate.highest_density(0.5)
+    return (
+        f"{estimate.examination.instrument}: built {wide} with probability "
+        f"{percent(wide.level)}, {narrow} with probability 50 %; median "
+        f"{month_label(estimate.median)}. An opinion, not a certificate."
+    )
+
+
+def _window(estimate: Estimate) -> tuple[float, float]:
+    """Show the months that matter, with some room, on whole years."""
+    held = np.flatnonzero(estimate.probabilities > 0.001 * estimate.probabilities.max())
+    first, last = estimate.period.first + held[0], estimate.period.first + held[-1]
+    first, last = min(first, first - 6), max(last, last + 7)
+    start = max(first // 12 * 12, estimate.period.first)
+    stop = min((last // 12 + 1) * 12, estimate.period.last + 1)
+    return start / 12, stop / 12
+
+
+def _years(estimate: Estimate) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    return np.arange(estimate.period.first, estimate.period.last + 1) / 12.0
+
+
+def _year_ticks(axes: Axes, start: float, stop: float) -> None:
+    """Label whole years, and mark the quarters where there is room."""
+    axes.set_xlim(start, stop)
+    step = int(np.ceil((stop - start) / 12))
+    axes.set_xticks(np.arange(np.ceil(start), stop + 0.01, step))
+    axes.xaxis.set_major_formatter("{x:.0f}")
+    if step == 1:
+        axes.set_xticks(np.arange(np.ceil(start * 4) / 4, stop + 0.01, 0.25), minor=True)
+
+
+def _posterior(axes: Axes, estimate: Estimate) -> None:
+    wide, narrow = estimate.highest_density(estimate.level), estimate.highest_density(0.5)
+    months = range(estimate.period.first, estimate.period.last + 1)
+    colours = [CORE if m in narrow else SET if m in wide else REST for m in months]
+    axes.bar(
+        _years(estimate),
+        estimate.probabilities,
+        width=1 / 12,
+        align="edge",
+        color=colours,
+        edgecolor="white",
+        linewidth=0.3,
+    )
+    median = (estimate.median + 0.5) / 12
+    axes.axvline(median, color=DOUBT, linewidth=1.4, linestyle=(0, (4, 2)))
+    axes.annotate(
+        f"median {month_label(estimate.median)}",
+        (median, 1.0),
+        xycoords=("data", "axes fraction"),
+        xytext=(4, -10),
+        textcoords="offset points",
+        color=INK,
+        fontsize=9,
+    )
+    axes.set_ylabel("probability a month")
+    axes.set_ylim(0, float(estimate.probabilities.max()) * 1.16)
+    invented = ", invented" if estimate.maker.invented else ""
+    axes.set_title(
+        f"{estimate.examination.instrument} ({estimate.maker.maker}{invented})\n"
+        f"50 %: {narrow}    {percent(wide.level)}: {wide}",
+        loc="left",
+        fontsize=10,
+        color=INK,
+        wrap=True,
+    )
+    _plain(axes)
+
+
+def _strips(axes: Axes, estimate: Estimate) -> None:
+    """Shade for each observation how probable it makes the months by itself."""
+    edges = np.append(_years(estimate), (estimate.period.last + 1) / 12.0)
+    names = []
+    for row, finding in enumerate(estimate.findings):
+        piece = finding.piece
+        likelihood = estimate.likelihood_alone(piece.name)
+        axes.pcolormesh(
+            edges,
+            [row - 0.42, row + 0.42],
+            (likelihood / likelihood.max())[None, :],
+            cmap="Greys",
+            vmin=0,
+            vmax=1.25,
+            rasterized=True,
+        )
+        said = piece.said if len(piece.said) <= 30 else piece.said[:29] + "…"
+        names.append(f"{piece.name}: {said}")
+    axes.set_yticks(range(len(names)), names, fontsize=8)
+    axes.set_ylim(len(names) - 0.4, -0.6)
+    axes.set_title(
+        "what each observation says alone (darker: more probable)", loc="left", fontsize=9
+    )
+    _plain(axes)
+    if not names:
+        axes.text(0.5, 0.5, "nothing was examined", transform=axes.transAxes, ha="center")
+
+
+def _originality(axes: Axes, estimate: Estimate) -> None:
+    names, chances = list(estimate.originality), list(estimate.originality.values())
+    rows = np.arange(len(names))
+    axes.barh(rows, chances, color=[CORE if p >= 0.5 else DOUBT for p in chances], height=0.62)
+    axes.barh(rows, [1 - p for p in chances], left=chances, color=REST, height=0.62)
+    for row, chance in enumerate(chances):
+        axes.text(1.01, row, percent(chance), va="center", fontsize=8, color=INK)
+    axes.set_yticks(rows, names, fontsize=8)
+    axes.set_ylim(len(names) - 0.4, -0.6)
+    axes.set_xlim(0, 1)
+    axes.set_title("probability that the component is original", loc="left", fontsize=9)
+    axes.set_xlabel("An opinion with a probability, not a certificate.", fontsize=8, loc="left")
+    _plain(axes)
+
+
+def _plain(axes: Axes) -> None:
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.tick_params(labelsize=8, colors=INK)

@@ -1,0 +1,1 @@
+"""Estimates and files put into words and records."""

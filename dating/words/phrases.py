@@ -1,0 +1,114 @@
+"""Small phrases that text, records and pictures share."""
+
+from __future__ import annotations
+
+from math import inf
+
+from dating.summaries import MonthSet
+
+OPINION = (
+    "An opinion with a probability, not a certificate: it is as good as the maker file and the "
+    "examination, and a new find may change it."
+)
+
+
+def percent(chance: float) -> str:
+    """Write a probability in whole per cent, never rounded to none or all.
+
+    Parameters
+    ----------
+    chance : float
+        From 0 to 1.
+
+    Returns
+    -------
+    str
+        For example ``93 %``, ``<1 %`` or ``>99 %``.
+
+    Examples
+    --------
+    >>> percent(0.934), percent(0.0001), percent(0.9999), percent(1.0)
+    ('93 %', '<1 %', '>99 %', '100 %')
+    """
+    if 0 < chance < 0.01:
+        return "<1 %"
+    if 0.99 < chance < 1 - 1e-12:
+        return ">99 %"
+    return f"{chance:.0%}".replace("%", " %")
+
+
+def short_set(months: MonthSet) -> str:
+    """Write a set of months in little room: its ends only when it falls into many stretches.
+
+    Parameters
+    ----------
+    months : MonthSet
+        The set.
+
+    Returns
+    -------
+    str
+        One line.
+
+    Examples
+    --------
+    >>> from dating.summaries import Stretch
+    >>> short_set(MonthSet(0.9, (Stretch(23172, 23175, 0.9),)))
+    '1931-01 to 1931-04'
+    """
+    if len(months.stretches) <= 2:
+        return str(months)
+    first, last = months.stretches[0].first, months.stretches[-1].last
+    hull = MonthSet(months.level, (type(months.stretches[0])(first, last, months.mass),))
+    return f"{hull}, with gaps"
+
+
+def bits(value: float) -> str:
+    """Write a number of bits with its sign.
+
+    Parameters
+    ----------
+    value : float
+        Bits; may be infinite.
+
+    Returns
+    -------
+    str
+        For example ``+1.2``; ``decides`` when infinite.
+
+    Examples
+    --------
+    >>> bits(1.23), bits(-0.001), bits(float("inf"))
+    ('+1.2', '0.0', 'decides')
+    """
+    if value in {inf, -inf}:
+        return "decides"
+    return "0.0" if abs(value) < 0.05 else f"{value:+.1f}"
+
+
+def together(chances: dict[str, float]) -> str:
+    """Say in one sentence whether the components belong together.
+
+    Parameters
+    ----------
+    chances : dict of str to float
+        P(component is original), by component.
+
+    Returns
+    -------
+    str
+        One sentence.
+
+    Examples
+    --------
+    >>> together({"neck": 0.2, "body": 0.97})
+    'The neck is probably not original to this instrument (20 %).'
+    """
+    doubtful = {name: chance for name, chance in chances.items() if chance < 0.75}
+    if not doubtful:
+        return "Nothing seen speaks against the parts belonging together."
+    sentences = []
+    for name, chance in sorted(doubtful.items(), key=lambda item: item[1]):
+        verdict = "is probably not" if chance < 0.5 else "may not be"
+        sentences.append(f"The {name} {verdict} original to this instrument ({percent(chance)}).")
+    return " ".join(sentences)

@@ -1,0 +1,257 @@
+"""An estimate as a record of plain data: every number with its unit and where it came from."""
+
+from __future__ import annotations
+
+import platform
+from importlib.metadata import PackageNotFoundError, version
+from math import isfinite
+from typing import Any
+
+import numpy as np
+
+from dating.advice import Advice
+from dating.disagreement import Finding
+from dating.estimates import TOLERATED_ERROR, Estimate
+from dating.months import month_label
+from dating.reading import KeyPath, Source, key_text
+from dating.summaries import MonthSet, entropy_bits, highest_density, mass_by_year
+from dating.words.phrases import OPINION
+
+_PLACES = {"feature": "features", "mark": "marks", "measurement": "measurements"}
+_SEEN = {"feature": "seen", "mark": "marks", "measurement": "measured"}
+
+
+def as_record(estimate: Estimate) -> dict[str, Any]:
+    """Turn an estimate into plain data, ready for JSON or YAML.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        The estimate.
+
+    Returns
+    -------
+    dict
+        Mappings, lists, text, numbers and None only. A weight that is infinite is None, with
+        ``decides`` true beside it.
+
+    Examples
+    --------
+    >>> from dating import estimate, read_examination, read_maker
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> record = as_record(estimate(maker, read_examination("demo_data/examinations/M-001.yaml")))
+    >>> record["instrument"], record["units"]["entropy"]
+    ('M-001', 'bits')
+    """
+    return {
+        "instrument": estimate.examination.instrument,
+        "maker": estimate.maker.maker,
+        "product": estimate.maker.product,
+        "invented": estimate.maker.invented or estimate.examination.invented,
+        "opinion": OPINION,
+        "units": _UNITS,
+        "built": _built(estimate),
+        "components": _components(estimate),
+        "all_original": estimate.all_original,
+        "variant": estimate.variant_chances or None,
+        "evidence": [_evidence(estimate, finding) for finding in estimate.findings],
+        "not_weighed": [
+            {"name": item.name, "component": item.component, "seen": item.said}
+            for item in estimate.neutral
+        ],
+        "conflict": _conflict(estimate),
+        "look_next": [_look(advice) for advice in estimate.advice],
+        "provenance": _provenance(estimate),
+    }
+
+
+_UNITS = {
+    "month": "calendar month, YYYY-MM",
+    "probability": "from 0 to 1",
+    "standard_error": "probability",
+    "entropy": "bits",
+    "shift": "months, later positive",
+    "weight": "bits added to the odds of the reported set",
+    "surprise": "bits, log2 P(piece) / P(piece given the rest)",
+    "conflict": "bits, log2 prod P(piece) / P(all pieces)",
+    "gain": "expected bits about the build month, or about the component's originality",
+}
+
+
+def _built(estimate: Estimate) -> dict[str, Any]:
+    period, worst = estimate.period, float(estimate.errors.max())
+    masses = mass_by_year(estimate.probabilities, period).tolist()
+    return {
+        "level": estimate.level,
+        "highest_density": [
+            _set(estimate.highest_density(level)) for level in sorted({0.5, estimate.level})
+        ],
+        "equal_tailed": _set(estimate.equal_tailed(estimate.level)),
+        "median": month_label(estimate.median),
+        "most_probable": month_label(estimate.mode),
+        "entropy": estimate.entropy,
+        "entropy_before": entropy_bits(estimate.tables.output),
+        "edtf": estimate.edtf(estimate.level),
+        "by_year": dict(zip(map(str, period.years()), masses, strict=True)),
+        "by_month": [
+            {"month": label, "probability": chance, "standard_error": error}
+            for label, chance, error in zip(
+                period.labels(),
+                estimate.probabilities.tolist(),
+                estimate.errors.tolist(),
+                strict=True,
+            )
+        ],
+        "standard_error": worst,
+        "standard_error_aimed_at": TOLERATED_ERROR,
+        "converged": estimate.converged,
+    }
+
+
+def _components(estimate: Estimate) -> list[dict[str, Any]]:
+    return [
+        {
+            "component": name,
+            "original": chance,
+            "swapped_before": estimate.weighing.parts[name].swapped,
+            "own_month": _set(
+                highest_density(estimate.own_month(name), estimate.period, estimate.level)
+            ),
+            "sources": list(_component_sources(estimate, name)),
+        }
+        for name, chance in estimate.originality.items()
+    ]
+
+
+def _component_sources(estimate: Estimate, name: str) -> tuple[str, ...]:
+    component = estimate.maker.components[name]
+    return (*component.source, *component.swapped.source)
+
+
+def _evidence(estimate: Estimate, finding: Finding) -> dict[str, Any]:
+    piece = finding.piece
+    return {
+        "name": piece.name,
+        "kind": piece.kind,
+        "component": piece.component,
+        "seen": piece.said,
+        "alone": {**_set(finding.alone), "median": month_label(finding.alone_median)},
+        "without": {**_set(finding.without), "median": month_label(finding.without_median)},
+        "shift": finding.shift,
+        "weight": _finite(finding.weight),
+        "decides": not isfinite(finding.weight),
+        "surprise": _finite(finding.surprise),
+        "replaced": finding.replaced,
+        "moves_with": list(piece.events),
+        "from": _origin(estimate, finding),
+    }
+
+
+def _origin(estimate: Estimate, finding: Finding) -> dict[str, Any]:
+    """Say where in the two files the numbers behind a piece of evidence stand."""
+    piece, maker, examination = finding.piece, estimate.maker, estimate.examination
+    in_maker: KeyPath = ()
+    in_examination: KeyPath = ()
+    if piece.kind in _PLACES and piece.component is not None:
+        in_maker = ("components", piece.component, _PLACES[piece.kind], piece.name)
+        in_examination = (_SEEN[piece.kind], piece.name)
+    elif piece.kind == "variant":
+        in_maker, in_examination = ("variants",), ("variant",)
+    elif piece.kind == "document":
+        in_examination = ("documents", int(piece.name.split()[-1]) - 1)
+    return {
+        "maker_file": _place(maker.origin, in_maker),
+        "examination": _place(examination.origin, in_examination),
+        "sources": {
+            name: maker.sources[name].title for name in piece.sources if name in maker.sources
+        },
+    }
+
+
+def _place(origin: Source, path: KeyPath) -> dict[str, Any] | None:
+    if not path:
+        return None
+    line = origin.places.get(path, (None, None))[0]
+    return {"key": key_text(path), "line": line}
+
+
+def _conflict(estimate: Estimate) -> dict[str, Any]:
+    conflict = estimate.conflict
+    return {
+        "bits": _finite(conflict.bits),
+        "by_component": {name: _finite(bits) for name, bits in conflict.by_component.items()},
+        "contradictions": [
+            {"between": [clash.piece.name, clash.other.name], "bits": _finite(clash.bits)}
+            for clash in conflict.contradictions
+        ],
+    }
+
+
+def _look(advice: Advice) -> dict[str, Any]:
+    return {
+        "name": advice.name,
+        "kind": advice.kind,
+        "component": advice.component,
+        "ask": advice.ask,
+        "how": advice.how,
+        "invasive": advice.invasive,
+        "caution": advice.caution,
+        "gain": advice.bits,
+        "gain_originality": advice.originality_bits,
+        "answers": advice.answers,
+    }
+
+
+def _provenance(estimate: Estimate) -> dict[str, Any]:
+    maker, examination, tables = estimate.maker, estimate.examination, estimate.tables
+    return {
+        "maker_file": {"file": maker.origin.file, "sha256": maker.origin.fingerprint},
+        "examination": {"file": examination.origin.file, "sha256": examination.origin.fingerprint},
+        "seed": tables.seed,
+        "draws": tables.draws,
+        "replicates": tables.replicates,
+        "drawn_jointly": list(tables.shared),
+        "versions": {
+            "instrument-dating": own_version(),
+            "numpy": np.__version__,
+            "python": platform.python_version(),
+        },
+        "sources": {
+            name: note.model_dump(exclude_defaults=True) for name, note in maker.sources.items()
+        },
+    }
+
+
+def own_version() -> str:
+    """Give the version of this project as installed.
+
+    Returns
+    -------
+    str
+        The version, or ``not installed``.
+    """
+    try:
+        return version("instrument-dating")
+    except PackageNotFoundError:
+        return "not installed"
+
+
+def _set(months: MonthSet) -> dict[str, Any]:
+    return {
+        "level": months.level,
+        "probability": months.mass,
+        "months": months.months,
+        "stretches": [
+            {
+                "first": month_label(stretch.first),
+                "last": month_label(stretch.last),
+                "probability": stretch.mass,
+            }
+            for stretch in months.stretches
+        ],
+        "edtf": months.edtf,
+    }
+
+
+def _finite(value: float) -> float | None:
+    return value if isfinite(value) else None

@@ -1,0 +1,240 @@
+"""An estimate as plain text of at most 80 columns."""
+
+from __future__ import annotations
+
+import io
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from dating.disagreement import SURPRISING
+from dating.estimates import TOLERATED_ERROR, Estimate
+from dating.months import month_label
+from dating.summaries import mass_by_year
+from dating.words.phrases import OPINION, bits, percent, short_set, together
+
+WIDTH = 80
+_BAR = 32
+_MOST_LOOKS = 6
+
+
+def as_text(estimate: Estimate) -> str:
+    """Write an estimate as plain text.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        The estimate.
+
+    Returns
+    -------
+    str
+        Lines of at most 80 columns.
+
+    Examples
+    --------
+    >>> from dating import estimate, read_examination, read_maker
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> max(len(line) for line in as_text(made).splitlines()) <= 80
+    True
+    """
+    console = Console(
+        file=io.StringIO(), width=WIDTH, color_system=None, highlight=False, emoji=False
+    )
+    for part in (_head, _built, _parts, _evidence, _clashes, _next, _foot):
+        part(console, estimate)
+    stream = console.file
+    lines = stream.getvalue().splitlines() if isinstance(stream, io.StringIO) else []
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _head(console: Console, estimate: Estimate) -> None:
+    maker = estimate.maker
+    invented = " (invented)" if maker.invented or estimate.examination.invented else ""
+    _say(
+        console,
+        f"{estimate.examination.instrument}, from the {maker.product} of {maker.maker}{invented}",
+    )
+
+
+def _built(console: Console, estimate: Estimate) -> None:
+    _title(console, "When it was built")
+    wide, narrow = estimate.highest_density(estimate.level), estimate.highest_density(0.5)
+    table = _table(("", "right"), ("", "left"))
+    for months in (wide, narrow):
+        table.add_row(percent(months.level), f"{months}   {_written(months.edtf)}")
+    table.add_row(
+        "median",
+        f"{month_label(estimate.median)}; most probable month {month_label(estimate.mode)}",
+    )
+    table.add_row("doubt", f"{estimate.entropy:.1f} bits of {_start_bits(estimate):.1f} remain")
+    _indent(console, table)
+    console.print()
+    _indent(console, _year_bars(estimate))
+
+
+def _written(edtf: str) -> str:
+    return f"EDTF {edtf}"
+
+
+def _start_bits(estimate: Estimate) -> float:
+    from dating.summaries import entropy_bits  # noqa: PLC0415
+
+    return entropy_bits(estimate.tables.output)
+
+
+def _year_bars(estimate: Estimate) -> Table:
+    masses = mass_by_year(estimate.probabilities, estimate.period)
+    table = _table(("", "right"), ("", "right"), ("", "left"))
+    shown = [
+        year for year, mass in zip(estimate.period.years(), masses, strict=True) if mass >= 0.005
+    ]
+    for year in range(shown[0], shown[-1] + 1) if shown else ():
+        mass = float(masses[year - estimate.period.years()[0]])
+        table.add_row(str(year), percent(mass), "█" * round(mass * _BAR))
+    return table
+
+
+def _parts(console: Console, estimate: Estimate) -> None:
+    _title(console, "Do the parts belong together?")
+    _say(console, together(estimate.originality))
+    table = _table(("", "left"), ("original", "right"), ("its own date (90 %)", "left"))
+    from dating.summaries import highest_density  # noqa: PLC0415
+
+    for name, chance in estimate.originality.items():
+        own = highest_density(estimate.own_month(name), estimate.period, 0.9)
+        table.add_row(name, percent(chance), short_set(own))
+    table.add_row("all of them", percent(estimate.all_original), "")
+    _indent(console, table)
+    if estimate.variant_chances:
+        words = ", ".join(f"{name} {percent(p)}" for name, p in estimate.variant_chances.items())
+        _say(console, f"Variant: {words}.")
+    for finding in estimate.findings:
+        if finding.replaced is not None and finding.replaced >= 0.25:
+            _say(
+                console,
+                f"The {finding.piece.name} was replaced later with probability "
+                f"{percent(finding.replaced)}.",
+            )
+
+
+def _evidence(console: Console, estimate: Estimate) -> None:
+    _title(console, "What each observation says")
+    if not estimate.findings:
+        _say(console, "Nothing was examined that bears on the date: this is the maker's output.")
+    else:
+        level = percent(estimate.level)
+        table = _table(
+            ("seen", "left"),
+            (f"alone ({level})", "left"),
+            (f"without it ({level})", "left"),
+            ("shift", "right"),
+            ("bits", "right"),
+        )
+        for finding in estimate.findings:
+            piece = finding.piece
+            table.add_row(
+                Text(f"{piece.name}: {piece.said}"),
+                short_set(finding.alone),
+                short_set(finding.without),
+                f"{finding.shift:+d}" if finding.shift else "0",
+                bits(finding.weight),
+            )
+        _indent(console, table)
+        _say(
+            console,
+            "shift: months by which it moves the median; bits: what it adds to the "
+            "odds of the reported set.",
+        )
+    for neutral in estimate.neutral:
+        _say(console, f"Recorded but not weighed: {neutral.name}, {neutral.said}.")
+
+
+def _clashes(console: Console, estimate: Estimate) -> None:
+    _title(console, "What contradicts what")
+    conflict = estimate.conflict
+    surprising = [f for f in estimate.findings if f.surprise >= SURPRISING]
+    if not surprising:
+        _say(
+            console,
+            f"No observation surprises the others (conflict {bits(conflict.bits)} bits; "
+            "below zero they support each other).",
+        )
+        return
+    for clash in conflict.contradictions:
+        _say(
+            console,
+            f"{clash.piece.name} ({clash.piece.said}) and {clash.other.name} "
+            f"({clash.other.said}) are {2**clash.bits:.3g} times less probable together "
+            "than apart.",
+        )
+    paired = {p.name for clash in conflict.contradictions for p in (clash.piece, clash.other)}
+    for finding in surprising:
+        if finding.piece.name not in paired:
+            _say(
+                console,
+                f"{finding.piece.name} ({finding.piece.said}) is "
+                f"{2**finding.surprise:.3g} times less probable beside the rest than "
+                "alone.",
+            )
+
+
+def _next(console: Console, estimate: Estimate) -> None:
+    _title(console, "What to look at next")
+    looks = [advice for advice in estimate.advice if advice.bits >= 0.005][:_MOST_LOOKS]
+    if not looks:
+        _say(console, "No look that is left would tell much about the date.")
+        return
+    table = _table(("bits", "right"), ("invasive", "left"), ("look", "left"))
+    for advice in looks:
+        words = f"{advice.name}: {advice.ask}"
+        words += f" {advice.how[:1].upper()}{advice.how[1:]}." if advice.how else ""
+        words += " (If there is a date.)" if advice.kind == "mark" else ""
+        words += f" Caution: {advice.caution}." if advice.caution else ""
+        table.add_row(f"{advice.bits:.2f}", advice.invasive, Text(words))
+    _indent(console, table)
+
+
+def _foot(console: Console, estimate: Estimate) -> None:
+    console.print()
+    tables, worst = estimate.tables, float(estimate.errors.max())
+    if not estimate.converged:
+        _say(
+            console,
+            f"The draws leave a standard error of up to {worst:.4f} on a month's "
+            f"probability, above the {TOLERATED_ERROR:g} aimed at: take the last digits "
+            "lightly.",
+        )
+    file, print_ = estimate.maker.origin.file, estimate.maker.origin.fingerprint[:12]
+    known = f"maker file {file} ({print_}), " if print_ else ""
+    _say(
+        console,
+        f"{OPINION} Made from {known}seed {tables.seed}, {tables.draws} draws, "
+        f"standard error at most {worst:.1g} on a month.",
+    )
+
+
+def _title(console: Console, words: str) -> None:
+    console.print()
+    console.print(Text(words.upper()))
+
+
+def _say(console: Console, words: str) -> None:
+    _indent(console, Text(words))
+
+
+def _indent(console: Console, what: Table | Text) -> None:
+    console.print(Padding(what, (0, 0, 0, 2)))
+
+
+def _table(*columns: tuple[str, str]) -> Table:
+    headed = any(title for title, _ in columns)
+    table = Table(box=None, show_header=headed, pad_edge=False, padding=(0, 2, 0, 0))
+    for title, side in columns:
+        table.add_column(
+            title, justify="right" if side == "right" else "left", header_style="", overflow="fold"
+        )
+    return table

@@ -1,0 +1,238 @@
+"""What was understood of a maker file or an examination, as plain text."""
+
+from __future__ import annotations
+
+import os
+import textwrap
+from collections import Counter
+from collections.abc import Iterator
+
+from dating.date_codes import read_date_code
+from dating.edtf import parse_edtf
+from dating.examination import Examination
+from dating.files import check_against, find_maker, read_maker, what_kind
+from dating.maker import Component, Course, Feature, Maker, Measurement, Regime
+from dating.months import month_label
+from dating.reading import KeyPath, key_text
+from dating.statements import Judged, Opinion
+from dating.words.phrases import percent
+
+_WIDTH = 80
+_NUMBER_KEYS = {"earliest", "likely", "latest"}
+_NO_SOURCE_WANTED = {"weight", "coverage", "sources", "invented", "period"}
+
+
+def understood(file: str | os.PathLike[str]) -> str:
+    """Read a file, check it, and say what was understood.
+
+    Parameters
+    ----------
+    file : str or path
+        A maker file or an examination.
+
+    Returns
+    -------
+    str
+        Lines of at most 80 columns.
+
+    Raises
+    ------
+    InputError
+        When there is anything wrong with it.
+
+    Examples
+    --------
+    >>> understood("demo_data/examinations/M-001.yaml").splitlines()[0]
+    'demo_data/examinations/M-001.yaml: an examination, understood'
+    """
+    read = what_kind(file)
+    if isinstance(read, Maker):
+        lines = [f"{file}: a maker file, understood", *_maker(read)]
+    else:
+        maker = read_maker(find_maker(read))
+        check_against(read, maker)
+        lines = [f"{file}: an examination, understood", *_examination(read, maker)]
+    return "\n".join(line for text in lines for line in _wrapped(text)) + "\n"
+
+
+def _maker(maker: Maker) -> Iterator[str]:
+    invented = " (invented)" if maker.invented else ""
+    yield f"  {maker.maker}, {maker.product}{invented}"
+    yield f"  period {maker.period}, {len(maker.period)} months"
+    for output in maker.output:
+        yield f"  made {output.during}: {_judged(output.made)}"
+    for name, event in maker.events.items():
+        yield f"  event {name}: {event.what}; {_judged(event.when)}"
+    if maker.variants is not None:
+        yield f"  variants: {_course(maker.variants)}"
+    for name, component in maker.components.items():
+        yield from _component(name, component)
+    yield from _unsourced(maker)
+    yield from _idle_months(maker)
+
+
+def _component(name: str, component: Component) -> Iterator[str]:
+    yield f"  {name}, swapped {percent(component.swapped.value)}"
+    for feature, stated in component.features.items():
+        yield f"    {feature}: {_feature(stated)}"
+        for variant, courses in component.by_variant.items():
+            if feature in courses:
+                yield f"      for {variant}: {_course(courses[feature])}"
+    for mark, noted in component.marks.items():
+        kind = "source-date code" if noted.format == "source-date" else "date"
+        yield f"    {mark}: {kind}, build follows by {_judged(noted.lag)} months"
+    for measure, number in component.measurements.items():
+        yield f"    {measure}: {_measurement(number)}"
+
+
+def _feature(feature: Feature) -> str:
+    parts = []
+    if feature.history is not None or feature.shares_at is not None:
+        parts.append(_course(feature))
+    parts += [f"for {name}: {_course(course)}" for name, course in feature.by_variant.items()]
+    text = "; ".join(parts)
+    if feature.slip.value:
+        text += f"; slip {percent(feature.slip.value)}"
+    if feature.replaced.value:
+        text += f"; replaced {percent(feature.replaced.value)}"
+    return text
+
+
+def _measurement(number: Measurement) -> str:
+    anchors = sorted(number.mean.items())
+    means = ", ".join(f"{value:g} in {_point(anchor)}" for anchor, value in anchors)
+    return f"{means} {number.unit}, spread {number.spread:g}"
+
+
+def _course(course: Course) -> str:
+    if course.shares_at is not None:
+        rows = sorted(course.shares_at.items())
+        return "; ".join(f"{_point(anchor)}: {_shares(shares)}" for anchor, shares in rows)
+    first, *later = course.history or ()
+    return "; then ".join([_states(first), *(_changeover(regime) for regime in later)])
+
+
+def _changeover(regime: Regime) -> str:
+    text = _states(regime)
+    if regime.first_use is not None:
+        text += f" from {_judged(regime.first_use)}"
+    elif regime.event is not None:
+        lag = f" after a lag of {_judged(regime.lag)} months" if regime.lag is not None else ""
+        text += f" with {regime.event}{lag}"
+    if regime.overlap is not None:
+        text += f", overlap {_judged(regime.overlap)} months"
+    return text if regime.shape == "linear" else f"{text}, logistic"
+
+
+def _states(regime: Regime) -> str:
+    if regime.by_variant is not None:
+        each = (f"{name}: {_shares(shares)}" for name, shares in regime.by_variant.items())
+        return "by variant (" + "; ".join(each) + ")"
+    return regime.state or _shares(regime.shares or {})
+
+
+def _shares(shares: dict[str, float]) -> str:
+    return ", ".join(f"{name} {percent(share)}" for name, share in shares.items())
+
+
+def _judged[O: Opinion](judged: Judged[O]) -> str:
+    texts = []
+    for opinion in judged.opinions:
+        low, likely, high = opinion.triple()
+        write = _point if opinion.kind == "point" and opinion.keys[0] == "earliest" else _number
+        known = low == likely == high
+        text = write(low) if known else f"{write(low)} | {write(likely)} | {write(high)}"
+        several = len(judged.opinions) > 1 and opinion.by
+        texts.append(f"{text} ({opinion.by})" if several else text)
+    return " and ".join(texts)
+
+
+def _point(value: float) -> str:
+    return month_label(int(value))
+
+
+def _number(value: float) -> str:
+    return f"{value:g}"
+
+
+def _unsourced(maker: Maker) -> Iterator[str]:
+    """Count the numbers with no source at or above them, by the thing they belong to."""
+    bare = Counter(_thing(path) for path in _bare(maker.origin.data, (), False))
+    if bare:
+        counted = ", ".join(f"{name} ({count})" for name, count in bare.items())
+        yield f"  numbers without a source: {counted}"
+
+
+def _thing(path: KeyPath) -> str:
+    """Name the feature, mark, component or event that a number belongs to."""
+    if path[0] != "components":
+        return key_text(path[:2])
+    return str(path[3]) if len(path) > 4 else str(path[1])
+
+
+def _bare(data: object, path: KeyPath, sourced: bool) -> Iterator[KeyPath]:
+    if isinstance(data, dict):
+        sourced = sourced or "source" in data
+        for key, value in data.items():
+            if key in _NO_SOURCE_WANTED:
+                continue
+            plain = isinstance(value, int | float) and not isinstance(value, bool)
+            if (plain or key in _NUMBER_KEYS) and not sourced:
+                yield (*path, key)
+            yield from _bare(value, (*path, key), sourced)
+    elif isinstance(data, list):
+        for position, value in enumerate(data):
+            yield from _bare(value, (*path, position), sourced)
+
+
+def _idle_months(maker: Maker) -> Iterator[str]:
+    if not maker.output:
+        yield "  no output is stated: every month of the period counts as equally productive"
+        return
+    covered = {m for o in maker.output for m in range(o.during.first, o.during.last + 1)}
+    idle = [m for m in range(maker.period.first, maker.period.last + 1) if m not in covered]
+    if idle:
+        yield (
+            f"  no output is stated for {len(idle)} months from {month_label(idle[0])} on: "
+            "no instrument is dated there"
+        )
+
+
+def _examination(examination: Examination, maker: Maker) -> Iterator[str]:
+    invented = " (invented)" if examination.invented else ""
+    yield f"  {examination.instrument}, against {maker.origin.file}{invented}"
+    for name, sight in examination.seen.items():
+        if sight is not None:
+            yield f"  {name}: {sight.words()}"
+    for name, text in examination.marks.items():
+        if text is not None:
+            yield f"  {name}: {_mark(name, text, maker)}"
+    for name, reading in examination.measured.items():
+        if reading is not None:
+            unit = maker.measurements()[name][1].unit
+            within = f" within {reading.within:g}" if reading.within else ""
+            yield f"  {name}: {reading.value:g}{within} {unit}"
+    if examination.variant is not None:
+        yield f"  variant: {examination.variant.words()}"
+    for paper in examination.documents:
+        yield f"  document: {paper.what}, {paper.words()}"
+    missing = [name for name in maker.features() if examination.seen.get(name) is None]
+    yield f"  not examined: {', '.join(missing) or 'nothing'}"
+
+
+def _mark(name: str, text: str, maker: Maker) -> str:
+    if maker.marks()[name][1].format == "source-date":
+        codes = read_date_code(text, latest=maker.period.last_day)
+        return f"{text}, " + " or ".join(
+            f"source {code.source} week {code.week} of {code.year}" for code in codes
+        )
+    date = parse_edtf(text)
+    note = f", with {date.qualifier} noted and not weighed" if date.qualifier else ""
+    return text + note
+
+
+def _wrapped(text: str) -> list[str]:
+    indent = " " * (len(text) - len(text.lstrip()) + 4)
+    return textwrap.wrap(
+        text, _WIDTH, subsequent_indent=indent, break_long_words=True, break_on_hyphens=False
+    )

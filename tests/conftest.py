@@ -1,0 +1,6 @@
+"""Let tests import the helpers that stand beside them, as ``tests.NAME``."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))

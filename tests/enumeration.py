@@ -1,0 +1,406 @@
+"""The model worked out slowly: plain loops over draws, variants, months and donors.
+
+Written from the formulae of the model and from the docstrings, not from the engine, to hold
+the engine against. Three things are taken as given because other tests check them: draws of
+the shared numbers, mean ramps of changeovers that are themselves uncertain, and a judgement's
+quadrature nodes, which serve as the distribution of a mark's lag.
+"""
+
+from math import exp, gamma, log, log1p, log2, pi, sqrt
+
+import numpy as np
+
+from dating.date_codes import read_date_code
+from dating.edtf import parse_edtf
+from dating.examination import Sight
+from dating.judgement import Certain, shifted
+from dating.months import day_position
+from dating.ramps import mean_shares, shares_after
+
+
+def ramp_in_month(a, d, t, shape):
+    """Average the ramp with first use a and overlap d over [t, t + 1)."""
+    if d == 0:
+        return min(max(t + 1 - a, 0.0), 1.0)
+    if shape == "logistic":
+        scale = d / (2 * log(19))
+        return scale * (_softplus((t + 1 - a - d / 2) / scale) - _softplus((t - a - d / 2) / scale))
+    corners = sorted({t, t + 1, min(max(a, t), t + 1), min(max(a + d, t), t + 1)})
+    heights = [min(max((x - a) / d, 0.0), 1.0) for x in corners]
+    return sum(
+        (right - left) * (low + high) / 2
+        for left, right, low, high in zip(
+            corners, corners[1:], heights, heights[1:], strict=False
+        )
+    )
+
+
+def mutual_information(joint):
+    """Return the bits that the rows of a joint distribution tell about its columns."""
+    total = sum(map(sum, joint))
+    rows = [sum(row) / total for row in joint]
+    columns = [sum(column) / total for column in zip(*joint, strict=True)]
+    return sum(
+        p / total * log2(p / total / (rows[i] * columns[j]))
+        for i, row in enumerate(joint)
+        for j, p in enumerate(row)
+        if p > 0
+    )
+
+
+def normalised(values):
+    """Scale numbers to sum to one."""
+    total = sum(values)
+    return [value / total for value in values]
+
+
+class Enumeration:
+    """Everything about one instrument, by loops.
+
+    ``pieces`` holds, by name, the component and the likelihood by draw, variant and month of
+    each piece of evidence; ``later`` the part of it that a later replacement explains.
+    """
+
+    def __init__(self, maker, examination, shared):
+        self.maker, self.examination = maker, examination
+        self.first = maker.period.first
+        self.months = range(maker.period.last - maker.period.first + 1)
+        self.shared = {name: values.tolist() for name, values in shared.items()}
+        self.draws = range(len(next(iter(self.shared.values()), [0.0])))
+        self.variants = list(maker.variants.states) if maker.variants else [None]
+        self.output = self._output()
+        self.variant_shares = self._variant_shares()
+        self.donors = {name: self._donors(c) for name, c in maker.components.items()}
+        self.pieces, self.later = {}, {}
+        self._see_everything()
+
+    # What comes out --------------------------------------------------------------------------
+
+    def joint(self, names=None, extra=None):
+        """Give P(evidence, variant, month) for the pieces named (all of them unless given)."""
+        return [
+            [sum(cell) for cell in zip(*by_draw, strict=True)]
+            for by_draw in zip(*self._by_draw(names, extra), strict=True)
+        ]
+
+    def by_month(self, names=None, extra=None):
+        """Give P(evidence, month)."""
+        return [sum(column) for column in zip(*self.joint(names, extra), strict=True)]
+
+    def evidence(self, names=None):
+        """Give P(evidence) for the pieces named."""
+        return sum(self.by_month(names))
+
+    def without(self, name):
+        """Name all pieces but one."""
+        return [other for other in self.pieces if other != name]
+
+    def original(self, component, extra=None):
+        """Give P(evidence, component original)."""
+        return sum(map(sum, self._split(component, extra)[0]))
+
+    def own_months(self, component):
+        """Give P(evidence, the component's own build month)."""
+        original, swapped = self._split(component)
+        return [a + b for a, b in zip(map(sum, original), map(sum, swapped), strict=True)]
+
+    def replaced(self, name):
+        """Give P(the part was replaced later | everything)."""
+        return self.later[name] * self.evidence(self.without(name)) / self.evidence()
+
+    def answers(self, name):
+        """Give P(answer, evidence, month) and P(answer, evidence, original) of an open feature."""
+        part, feature = self.maker.features()[name]
+        by_month, by_origin = [], []
+        for state in feature.states:
+            likelihood, _ = self._feature(name, part, feature, Sight(state=state))
+            extra = {"the answer": (part, likelihood)}
+            total = self.by_month(extra=extra)
+            original = self.original(part, extra)
+            by_month.append(total)
+            by_origin.append([original, max(sum(total) - original, 0.0)])
+        return by_month, by_origin
+
+    # The formulae ----------------------------------------------------------------------------
+
+    def _by_draw(self, names, extra=None, leave=None):
+        """Give pi(t) P(v | t) W(t, v) prod_c L_c(t, v) / draws, by draw, variant, month."""
+        pieces = {n: p for n, p in self.pieces.items() if names is None or n in names}
+        pieces |= extra or {}
+        factors = {
+            part: self._component_likelihood(part, pieces)
+            for part in self.maker.components
+            if part != leave and any(component == part for component, _ in pieces.values())
+        }
+        whole = [likelihood for component, likelihood in pieces.values() if component is None]
+        made = []
+        for n in self.draws:
+            rows = []
+            for v in range(len(self.variants)):
+                row = []
+                for t in self.months:
+                    p = self.output[t] * self.variant_shares[n][v][t] / len(self.draws)
+                    for factor in (*factors.values(), *whole):
+                        p *= factor[n][v][t]
+                    row.append(p)
+                rows.append(row)
+            made.append(rows)
+        return made
+
+    def _component_likelihood(self, part, pieces):
+        """Give L = (1 - rho) A + rho sum_{u, w} q(u) P(w | u) A(u, w)."""
+        rho = self.maker.components[part].swapped.value
+        made = []
+        for n in self.draws:
+            evidence = self._evidence_on(part, pieces, n)
+            donor = 0.0
+            for w in range(len(self.variants)):
+                for u in self.months:
+                    donor += self.donors[part][u] * self.variant_shares[n][w][u] * evidence[w][u]
+            made.append([[(1 - rho) * a + rho * donor for a in row] for row in evidence])
+        return made
+
+    def _evidence_on(self, part, pieces, n):
+        """Give A(t, v): the product of what was seen on a component, in one draw."""
+        made = [[1.0 for _ in self.months] for _ in self.variants]
+        for component, likelihood in pieces.values():
+            if component == part:
+                for v in range(len(self.variants)):
+                    for t in self.months:
+                        made[v][t] *= likelihood[n][v][t]
+        return made
+
+    def _split(self, part, extra=None):
+        """Give P(evidence, own month, original) and (…, swapped), by own month and draw."""
+        rho = self.maker.components[part].swapped.value
+        pieces = self.pieces | (extra or {})
+        rest = self._by_draw(None, extra, leave=part)
+        original = [[0.0 for _ in self.draws] for _ in self.months]
+        swapped = [[0.0 for _ in self.draws] for _ in self.months]
+        for n in self.draws:
+            evidence = self._evidence_on(part, pieces, n)
+            elsewhere = sum(map(sum, rest[n]))
+            for v in range(len(self.variants)):
+                for t in self.months:
+                    a, q = evidence[v][t], self.donors[part][t] * self.variant_shares[n][v][t]
+                    original[t][n] += (1 - rho) * rest[n][v][t] * a
+                    swapped[t][n] += rho * elsewhere * q * a
+        return original, swapped
+
+    # The maker file --------------------------------------------------------------------------
+
+    def _output(self):
+        if not self.maker.output:
+            return [1 / len(self.months) for _ in self.months]
+        made = [0.0 for _ in self.months]
+        for output in self.maker.output:
+            during = range(output.during.first, output.during.last + 1)
+            for month in during:
+                made[month - self.first] += output.made.distribution().mean() / len(during)
+        return normalised(made)
+
+    def _donors(self, component):
+        if not component.donors:
+            return self.output
+        made = [0.0 for _ in self.months]
+        for donors in component.donors:
+            during = [u for u in self.months
+                      if donors.during.first <= self.first + u <= donors.during.last]
+            for u in during:
+                made[u] += donors.share / len(during)
+        return normalised(made)
+
+    def _variant_shares(self):
+        if self.maker.variants is None:
+            return [[[1.0 for _ in self.months]] for _ in self.draws]
+        return [
+            [
+                [self._share(self.maker.variants, None, v, regimes, t) for t in self.months]
+                for v in self.variants
+            ]
+            for regimes in (self._regimes(self.maker.variants, n, True) for n in self.draws)
+        ]
+
+    def _regimes(self, course, n, of_variants=False):
+        """Give P(regime | t) as regime by month; for a table of shares, nothing."""
+        ramps = [
+            self._ramp(regime, n, f"variants, regime {number}" if of_variants else None)
+            for number, regime in enumerate(course.history or (), start=1)
+            if number > 1
+        ]
+        reached = [1.0 for _ in self.months]
+        made = []
+        for ramp in ramps:
+            made.append([r * (1 - f) for r, f in zip(reached, ramp, strict=True)])
+            reached = [r * f for r, f in zip(reached, ramp, strict=True)]
+        return [*made, reached]
+
+    def _ramp(self, regime, n, label):
+        zero = Certain(0.0)
+        overlap = regime.overlap.distribution() if regime.overlap else zero
+        lag = regime.lag.distribution() if regime.lag else zero
+        if regime.event is None:
+            start = shifted(regime.first_use.distribution(), -self.first)
+        else:
+            event = shifted(self.maker.events[regime.event].when.distribution(), -self.first)
+            if regime.event in self.shared:
+                event = Certain(self.shared[regime.event][n])
+        if label is not None:
+            overlap = self._drawn(overlap, f"{label}, overlap", n)
+            lag = self._drawn(lag, f"{label}, lag", n)
+            if regime.event is None:
+                start = self._drawn(start, f"{label}, first use", n)
+        if regime.event is not None:
+            if regime.event in self.shared and not isinstance(lag, Certain):
+                at = np.array([event.value])
+                return shares_after(at, lag, overlap, len(self.months), regime.shape)[0].tolist()
+            start = shifted(lag, event.value) if isinstance(event, Certain) else shifted(event, lag.value)
+        if isinstance(start, Certain) and isinstance(overlap, Certain):
+            return [ramp_in_month(start.value, overlap.value, t, regime.shape) for t in self.months]
+        return mean_shares(start, overlap, len(self.months), regime.shape).tolist()
+
+    def _drawn(self, judged, name, n):
+        return judged if isinstance(judged, Certain) else Certain(self.shared[name][n])
+
+    def _share(self, course, variant, state, regimes, t):
+        """Give P(s | t) = sum_j P(regime j | t) share_j(s), or the table's share at t."""
+        if course.shares_at is None:
+            return sum(
+                regimes[j][t] * regime.shares_of(variant).get(state, 0.0)
+                for j, regime in enumerate(course.history)
+            )
+        anchors = sorted(course.shares_at)
+        month, row = self.first + t, lambda anchor: course.shares_at[anchor].get(state, 0.0)
+        if month <= anchors[0]:
+            return row(anchors[0])
+        if month >= anchors[-1]:
+            return row(anchors[-1])
+        left = max(a for a in anchors if a <= month)
+        right = min(a for a in anchors if a > month)
+        u = (month - left) / (right - left)
+        return (1 - u) * row(left) + u * row(right)
+
+    # The examination -------------------------------------------------------------------------
+
+    def _see_everything(self):
+        maker, seen = self.maker, self.examination
+        for name, (part, feature) in maker.features().items():
+            sight = seen.seen.get(name)
+            if sight is not None and sight.other is None:
+                self._note(name, part, *self._feature(name, part, feature, sight))
+        for name, (part, mark) in maker.marks().items():
+            if seen.marks.get(name) is not None:
+                self._note(name, part, *self._mark(mark, seen.marks[name]))
+        for name, (part, measurement) in maker.measurements().items():
+            if seen.measured.get(name) is not None:
+                density = self._density(measurement, seen.measured[name])
+                self._note(name, part, self._everywhere(density), 0.0)
+        if seen.variant is not None and seen.variant.other is None:
+            weights = self._weights(seen.variant, self.variants)
+            likelihood = [[[w for _ in self.months] for w in weights] for _ in self.draws]
+            self._note("variant", None, likelihood, 0.0)
+        for number, paper in enumerate(seen.documents, start=1):
+            self._note(f"document {number}", None, self._everywhere(self._paper(paper)), 0.0)
+
+    def _note(self, name, part, likelihood, later):
+        self.pieces[name] = (part, likelihood)
+        self.later[name] = later
+
+    def _everywhere(self, by_month):
+        """Repeat a likelihood that depends on the month alone."""
+        return [[by_month for _ in self.variants] for _ in self.draws]
+
+    def _weights(self, sight, states):
+        """Give r(s): one for each state named; a confidence shares its rest among the others."""
+        if sight.one_of is not None:
+            return [float(state in sight.one_of) for state in states]
+        if sight.sure is None or len(states) == 1:
+            return [float(state == sight.state) for state in states]
+        doubt = (1 - sight.sure) / (len(states) - 1)
+        return [sight.sure if state == sight.state else doubt for state in states]
+
+    def _feature(self, name, part, feature, sight):
+        """Give sum_s r(s) {(1 - rho) [(1 - e) P(s | t) + e / S] + rho Q(s)}."""
+        states = list(feature.states)
+        weights = self._weights(sight, states)
+        e, rho = feature.slip.value, feature.replaced.value
+        q = feature.replacement or {state: 1 / len(states) for state in states}
+        later = sum(r * rho * q.get(s, 0.0) for r, s in zip(weights, states, strict=True))
+        made = []
+        for n in self.draws:
+            rows = []
+            for variant in self.variants:
+                course = self._course(name, part, feature, variant)
+                regimes = self._regimes(course, n)
+                row = []
+                for t in self.months:
+                    p = later
+                    for r, s in zip(weights, states, strict=True):
+                        share = self._share(course, variant, s, regimes, t)
+                        p += r * (1 - rho) * ((1 - e) * share + e / len(states))
+                    row.append(p)
+                rows.append(row)
+            made.append(rows)
+        return made, later
+
+    def _course(self, name, part, feature, variant):
+        """Return what is said of a variant: by the component, by the feature, or of all."""
+        for by_variant in (self.maker.components[part].by_variant.get(variant, {}),):
+            if name in by_variant:
+                return by_variant[name]
+        return feature.by_variant.get(variant, feature)
+
+    def _mark(self, mark, text):
+        """Give the sum over candidates of P(t <= x + lag < t + 1), x spread over each."""
+        if mark.format == "source-date":
+            latest = parse_edtf(self.maker.period.labels()[-1]).upper
+            ends = {(r.first_day, r.last_day) for r in read_date_code(text, latest=latest)}
+        else:
+            ends = set(parse_edtf(text).stretches)
+        ordinal = [(a, type(a).fromordinal(b.toordinal() + 1)) for a, b in ends]
+        stretches = [
+            (day_position(a) - self.first, day_position(b) - self.first) for a, b in ordinal
+        ]
+        lags, weights = (values.tolist() for values in mark.lag.distribution().nodes(fine=4))
+        rho = mark.replaced.value
+        later = rho * sum(stop - start for start, stop in stretches) / len(self.months)
+        made = []
+        for t in self.months:
+            p = 0.0
+            for start, stop in stretches:
+                for lag, weight in zip(lags, weights, strict=True):
+                    p += weight * max(min(stop + lag, t + 1) - max(start + lag, t), 0.0)
+            made.append((1 - rho) * p + later)
+        return self._everywhere(made), later
+
+    def _density(self, measurement, reading):
+        """Give the density of a reading: normal, or Student t with heavier tails."""
+        scale = sqrt(measurement.spread**2 + reading.within**2)
+        anchors = sorted(measurement.mean)
+        made = []
+        for t in self.months:
+            month = min(max(self.first + t, anchors[0]), anchors[-1])
+            left = max(a for a in anchors if a <= month)
+            right = min(a for a in anchors if a >= month)
+            u = 0.0 if left == right else (month - left) / (right - left)
+            mean = (1 - u) * measurement.mean[left] + u * measurement.mean[right]
+            z, nu = (reading.value - mean) / scale, measurement.tails
+            if nu is None:
+                made.append(exp(-z * z / 2) / (scale * sqrt(2 * pi)))
+            else:
+                constant = gamma((nu + 1) / 2) / (gamma(nu / 2) * sqrt(nu * pi) * scale)
+                made.append(constant * (1 + z * z / nu) ** (-(nu + 1) / 2))
+        return made
+
+    def _paper(self, paper):
+        """Give r 1[allowed] + (1 - r); the month of the bound is allowed whole."""
+        made = []
+        for label in self.maker.period.labels():
+            late = paper.not_after is not None and label > paper.not_after.upper.isoformat()[:7]
+            early = paper.not_before is not None and label < paper.not_before.lower.isoformat()[:7]
+            made.append((1 - paper.trust) + (0.0 if late or early else paper.trust))
+        return made
+
+
+def _softplus(z):
+    return max(z, 0.0) + log1p(exp(-abs(z)))

@@ -1,0 +1,88 @@
+"""The engine against slow enumeration, over many invented makers and examinations."""
+
+from math import log2
+
+import pytest
+
+from dating import InputError, estimate
+from tests.enumeration import Enumeration, mutual_information, normalised
+from tests.inventing import invented
+
+WITHIN = 1e-10
+SEEDS = range(240)
+
+
+def close(values):
+    return pytest.approx(values, abs=WITHIN, rel=0)
+
+
+@pytest.fixture
+def few_draws(monkeypatch):
+    """Sixteen draws: the definition of the average is the same, the loops are shorter."""
+    monkeypatch.setattr("dating.estimates.POINTS", 2)
+    monkeypatch.setattr("dating.estimates.MOST_POINTS", 2)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.usefixtures("few_draws")
+def test_engine_agrees_with_enumeration(seed):
+    maker, examination = invented(seed)
+    try:
+        made = estimate(maker, examination)
+    except InputError as refusal:
+        assert "no month of the period" in str(refusal)
+        slow = Enumeration(maker, examination, {})
+        assert slow.evidence() == 0
+        return
+    slow = Enumeration(maker, examination, made.tables.shared)
+    check_posterior(made, slow)
+    check_each_piece(made, slow)
+    if seed % 4 == 0:
+        check_advice(made, slow)
+
+
+def check_posterior(made, slow):
+    joint = slow.joint()
+    assert made.probabilities.tolist() == close(normalised(slow.by_month()))
+    assert list(made.variant_chances.values()) == close(
+        normalised([sum(row) for row in joint]) if made.maker.variants else []
+    )
+    for part in made.maker.components:
+        assert made.originality[part] == close(slow.original(part) / slow.evidence())
+        assert made.own_month(part).tolist() == close(normalised(slow.own_months(part)))
+
+
+def check_each_piece(made, slow):
+    left = made.weighing.leave_each_out()
+    assert list(left) == list(slow.pieces) or set(left) == set(slow.pieces)
+    alone = {name: slow.evidence([name]) for name in slow.pieces}
+    for finding in made.findings:
+        name = finding.piece.name
+        rest = slow.by_month(slow.without(name))
+        assert (left[name].sum(axis=0) / left[name].sum()).tolist() == close(normalised(rest))
+        given_rest = slow.evidence() / sum(rest)
+        assert finding.surprise == pytest.approx(log2(alone[name] / given_rest), abs=1e-9)
+        if slow.later[name] > 0:
+            assert finding.replaced == close(slow.replaced(name))
+        else:
+            assert finding.replaced is None
+    together = sum(map(log2, alone.values())) - log2(slow.evidence())
+    assert made.conflict.bits == pytest.approx(together, abs=1e-9)
+    for part, bits in made.conflict.by_component.items():
+        here = [name for name, (component, _) in slow.pieces.items() if component == part]
+        apart = sum(log2(alone[name]) for name in here)
+        assert bits == pytest.approx(apart - log2(slow.evidence(here)), abs=1e-9)
+
+
+def check_advice(made, slow):
+    given = {advice.name: advice for advice in made.advice}
+    open_features = [n for n in made.maker.features() if made.examination.seen.get(n) is None]
+    assert set(open_features) == {n for n, advice in given.items() if advice.kind == "feature"}
+    for name in open_features:
+        by_month, by_origin = slow.answers(name)
+        assert given[name].bits == close(mutual_information(by_month))
+        assert list(given[name].answers.values()) == close(normalised([sum(r) for r in by_month]))
+        if given[name].originality_bits is not None:
+            assert given[name].originality_bits == close(mutual_information(by_origin))
+    if made.maker.variants and made.examination.variant is None:
+        assert given["variant"].bits == close(mutual_information(slow.joint()))
