@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 
 from dating.cautions import caution_text
 from dating.engine import Part, Response, Weighing
-from dating.evidence import log_density, mark_likelihood, mean_at, seen_shares
+from dating.evidence import log_density, mark_likelihood, mean_at, recorded_shares
 from dating.examination import Examination
 from dating.maker import Look, Maker, Mark, Measurement
-from dating.tables import MonthTables
+from dating.tables import FeatureTable, MonthTables
 
 type Floats = NDArray[np.float64]
 type Kind = Literal["feature", "mark", "measurement", "variant"]
@@ -47,8 +47,8 @@ class Advice:
     caution : str
         What to beware of; empty when there is nothing.
     bits : float
-        Expected gain about the build month. For a mark: if one is found, to a quarter of a
-        year.
+        Expected gain about the build month. For a mark, read to a quarter of a year, and
+        weighed with the chance that there is one.
     originality_bits : float or None
         Expected gain about whether the component is original; None where there is none.
     answers : dict of str to float
@@ -129,7 +129,7 @@ def information_bits(joint: Floats) -> float:
 
 @dataclass(frozen=True)
 class _Question:
-    """Something not yet examined."""
+    """Something not yet examined, and the chance that there is anything to be seen."""
 
     name: str
     kind: Kind
@@ -137,28 +137,24 @@ class _Question:
     ask: str
     look: Look
     states: tuple[str, ...] = ()
+    found: float = 1.0
 
 
 def _on_component(
     weighing: Weighing, part: Part, maker: Maker, examination: Examination
 ) -> Iterator[Advice]:
-    """Ask all questions whose answers have no draws in one go, the others state by state."""
-    together: list[tuple[_Question, Floats]] = []
-    for question, answers in _questions(part.name, maker, examination, weighing.tables):
+    """Ask all questions whose answers have no draws in one go, then the others."""
+    tables, together = weighing.tables, list[tuple[_Question, Floats]]()
+    for question in _questions(part.name, maker, examination):
+        answers = _answers(question, maker, tables)
         if answers.shape[1] == 1:
             together.append((question, answers[:, 0]))
         else:
-            yield _component_advice(question, _state_by_state(weighing, part, answers))
+            yield _component_advice(question, _drawn(weighing, question, maker, answers))
     if together:
-        wide = max(answers.shape[1] for _, answers in together)
-        shapes = [(len(answers), wide, answers.shape[2]) for _, answers in together]
-        trials = np.concatenate(
-            [
-                np.broadcast_to(answers, shape)
-                for (_, answers), shape in zip(together, shapes, strict=True)
-            ]
-        )
-        response, start = weighing.respond(part.name, part.free() * trials), 0
+        variants = max(answers.shape[1] for _, answers in together)
+        rows = np.concatenate([_wide(answers, variants) for _, answers in together])
+        response, start = weighing.respond(part.name, part.free * rows), 0
         for question, answers in together:
             here = slice(start, start + len(answers))
             start += len(answers)
@@ -166,43 +162,61 @@ def _on_component(
             yield _component_advice(question, split)
 
 
-def _questions(
-    part: str, maker: Maker, examination: Examination, tables: MonthTables
-) -> Iterator[tuple[_Question, Floats]]:
-    """Give each open question with P(answer | month), shape (answer, draw, variant, month)."""
+def _questions(part: str, maker: Maker, examination: Examination) -> Iterator[_Question]:
     component = maker.components[part]
     for name, feature in component.features.items():
         if examination.seen.get(name) is None:
             states = tuple(feature.states)
-            question = _Question(name, "feature", part, feature.ask, feature.look, states)
-            yield question, seen_shares(tables.features[name].by_state(), feature)
+            yield _Question(name, "feature", part, feature.ask, feature.look, states)
     for name, mark in component.marks.items():
         if examination.marks.get(name) is None:
-            question = _Question(name, "mark", part, mark.ask, mark.look)
-            yield question, _mark_answers(mark, tables)[:, None, None]
+            yield _Question(name, "mark", part, mark.ask, mark.look, found=mark.found.value)
     for name, measurement in component.measurements.items():
         if examination.measured.get(name) is None:
             ask = measurement.ask or f"What is the {name}?"
-            question = _Question(name, "measurement", part, ask, measurement.look)
-            yield question, _readings(measurement, tables)[:, None, None]
+            yield _Question(name, "measurement", part, ask, measurement.look)
 
 
-def _state_by_state(weighing: Weighing, part: Part, answers: Floats) -> Response:
-    """Respond to answers with draws; the last follows, since answers exhaust the cases."""
-    tied, free = part.tied(), part.free()
-    now = weighing.respond(part.name, free)
-    each = [weighing.respond(part.name, free, tied=tied * answer) for answer in answers[:-1]]
-    original = [response.original[0] for response in each]
-    swapped = [response.swapped[0] for response in each]
-    original.append(np.clip(now.original[0] - sum(original), 0.0, None))
-    swapped.append(np.clip(now.swapped[0] - sum(swapped), 0.0, None))
-    return Response(np.array(original), np.array(swapped))
+def _answers(question: _Question, maker: Maker, tables: MonthTables) -> Floats:
+    """Give P(answer | month), shape (answer, draw, variant, month).
+
+    For a feature whose course does not depend on the variant and has draws, the answers are
+    its regimes instead of its states: there are fewer, and they need no further array.
+    """
+    if question.kind == "mark":
+        return _mark_answers(maker.marks()[question.name][1], tables)[:, None, None]
+    if question.kind == "measurement":
+        return _readings(maker.measurements()[question.name][1], tables)[:, None, None]
+    table = tables.features[question.name]
+    if _by_regime(table):
+        return table.blends[0].regimes[:, :, None]
+    by_state = np.moveaxis(table.by_state(), 0, -1)
+    feature = maker.features()[question.name][1]
+    return np.moveaxis(recorded_shares(by_state, feature), -1, 0)
+
+
+def _drawn(weighing: Weighing, question: _Question, maker: Maker, answers: Floats) -> Response:
+    response = weighing.respond_drawn(question.component or "", answers)
+    table = weighing.tables.features[question.name]
+    if not _by_regime(table):
+        return response
+    feature = maker.features()[question.name][1]
+    recorded = recorded_shares(table.blends[0].shares, feature).T
+    return Response(recorded @ response.original, recorded @ response.swapped)
+
+
+def _by_regime(table: FeatureTable) -> bool:
+    return len(table.blends) == 1 and table.blends[0].regimes.shape[1] > 1
+
+
+def _wide(answers: Floats, variants: int) -> Floats:
+    return np.broadcast_to(answers, (len(answers), variants, answers.shape[-1]))
 
 
 def _component_advice(question: _Question, response: Response) -> Advice:
-    origin = np.stack([response.original.sum(axis=(1, 2)), response.swapped.sum(axis=(1, 2))])
-    about_origin = information_bits(origin) if origin[1].sum() > 0 else None
-    return _advice(question, response.total.sum(axis=1), about_origin)
+    origin = np.stack([response.original.sum(axis=1), response.swapped.sum(axis=1)])
+    about_origin = question.found * information_bits(origin) if origin[1].sum() > 0 else None
+    return _advice(question, response.total, about_origin)
 
 
 def _advice(question: _Question, joint: Floats, originality_bits: float | None) -> Advice:
@@ -216,7 +230,7 @@ def _advice(question: _Question, joint: Floats, originality_bits: float | None) 
         how=question.look.how,
         invasive=question.look.invasive,
         caution=caution_text(question.look.hazards, question.look.caution),
-        bits=information_bits(joint),
+        bits=question.found * information_bits(joint),
         originality_bits=originality_bits,
         answers=answers,
     )
@@ -227,8 +241,10 @@ def _mark_answers(mark: Mark, tables: MonthTables) -> Floats:
     width = 12 if mark.precision == "year" else _QUARTER
     months, lag = len(tables.period), mark.lag.distribution()
     before = -int(np.ceil(min(float(lag.quantile(0.999)), months) / width)) * width
-    starts = np.arange(before, months, width, dtype=float)
-    original = np.array([mark_likelihood([(x, x + width)], lag, months) for x in starts])
+    starts = np.arange(before, months, width)
+    after = mark_likelihood([(0.0, float(width))], lag, months - before)
+    padded = np.concatenate([np.zeros(months), after])
+    original = np.array([padded[months - x : 2 * months - x] for x in starts])
     replaced = mark.replaced.value
     later = np.where(starts >= 0, np.clip(months - starts, 0, width) / months, 0.0)
     return (1 - replaced) * original + replaced * later[:, None]

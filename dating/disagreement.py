@@ -145,7 +145,7 @@ def disagreement(weighing: Weighing, reported: MonthSet) -> Disagreement:
     by_component = {
         name: _bits(
             [apart[piece.name] for piece in part.pieces],
-            float(empty.respond(name, part.free(), tied=part.tied()).total.sum()),
+            float(empty.respond(name, part.free, tied=part.tied).total.sum()),
         )
         for name, part in weighing.parts.items()
         if len(part.pieces) > 1
@@ -166,18 +166,18 @@ def each_alone(weighing: Weighing, empty: Weighing) -> dict[str, Floats]:
 
     Returns
     -------
-    dict of str to ndarray of float64, shape (variant, month)
-        P(piece, variant, month), by name of the piece.
+    dict of str to ndarray of float64, shape (month,)
+        P(piece, month), by name of the piece.
     """
     ones, alone = np.ones((1, 1, 1)), dict[str, Floats]()
     for part in weighing.parts.values():
-        free = [piece for piece in part.pieces if len(piece.likelihood) == 1]
+        free = [piece for piece in part.pieces if not piece.has_draws]
         if free:
             trials = np.concatenate(np.broadcast_arrays(*[p.likelihood for p in free]), axis=0)
             totals = empty.respond(part.name, trials).total
             alone |= {piece.name: total for piece, total in zip(free, totals, strict=True)}
         for piece in part.pieces:
-            if piece.name not in alone:
+            if piece.has_draws:
                 alone[piece.name] = empty.respond(part.name, ones, tied=piece.likelihood).total[0]
     for piece in weighing.whole:
         alone[piece.name] = empty.respond_whole(piece.likelihood)[0]
@@ -189,7 +189,7 @@ def _finding(
 ) -> Finding:
     period, level = weighing.tables.period, reported.level
     by_itself, rest = _normalised(alone), _normalised(left)
-    everything = _normalised(weighing.by_month)
+    everything = _normalised(weighing.by_month.sum(axis=0))
     median, without = quantile_month(everything, 0.5), quantile_month(rest, 0.5)
     given_rest = weighing.evidence / float(left.sum())
     return Finding(
@@ -207,8 +207,7 @@ def _finding(
 
 
 def _normalised(joint: Floats) -> Floats:
-    by_month = joint.sum(axis=0)
-    return by_month / by_month.sum()
+    return np.asarray(joint / joint.sum())
 
 
 def _log_odds(probabilities: Floats, months: MonthSet, first: int) -> float:

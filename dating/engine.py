@@ -16,7 +16,7 @@ set of alternatives to that draw-free part is called *trials* below.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -35,9 +35,9 @@ class Response:
 
     Parameters
     ----------
-    original, swapped : ndarray of float64, shape (trial, variant, month)
-        P(evidence, variant, build month, component original or swapped) up to the scale of
-        the pieces.
+    original, swapped : ndarray of float64, shape (trial, month)
+        P(evidence, build month, component original or swapped), up to the scales of the
+        pieces; variants are summed over.
     """
 
     original: Floats
@@ -45,7 +45,7 @@ class Response:
 
     @property
     def total(self) -> Floats:
-        """Sum over where the component came from, shape (trial, variant, month)."""
+        """Sum over where the component came from, shape (trial, month)."""
         return self.original + self.swapped
 
 
@@ -70,18 +70,28 @@ class Part:
     donor: Floats
     pieces: tuple[Piece, ...]
 
-    def tied(self, without: Piece | None = None) -> Floats:
-        """Multiply the pieces that have draws, shape (draw, variant, month)."""
-        return _product([p for p in self.pieces if _has_draws(p) and p is not without])
+    @cached_property
+    def tied(self) -> Floats:
+        """The product of the pieces that have draws, shape (draw, variant, month)."""
+        return self.tied_without(None)
 
-    def free(self, without: Piece | None = None) -> Floats:
-        """Multiply the pieces that have no draws, shape (1, variant, month)."""
-        return _product([p for p in self.pieces if not _has_draws(p) and p is not without])
+    @cached_property
+    def free(self) -> Floats:
+        """The product of the pieces that have no draws, shape (1, variant, month)."""
+        return self.free_without(None)
+
+    def tied_without(self, left_out: Piece | None) -> Floats:
+        """Multiply the pieces that have draws, one left out."""
+        return _product([p for p in self.pieces if p.has_draws and p is not left_out])
+
+    def free_without(self, left_out: Piece | None) -> Floats:
+        """Multiply the pieces that have no draws, one left out."""
+        return _product([p for p in self.pieces if not p.has_draws and p is not left_out])
 
     @cached_property
     def likelihood(self) -> Floats:
         """L_c, shape (draw, variant, month)."""
-        evidence = self.tied() * self.free()
+        evidence = self.tied * self.free
         if self.swapped == 0:
             return evidence
         from_donor = (self.donor * evidence).sum(axis=(1, 2), keepdims=True)
@@ -111,14 +121,12 @@ class Weighing:
             name: Part(
                 name,
                 chance,
-                tables.variant_shares * tables.donors[name],
+                tables.donors[name],
                 tuple(piece for piece in pieces if piece.component == name),
             )
             for name, chance in swapped.items()
         }
-        shape = (tables.draws, *tables.variant_shares.shape[1:])
-        self.prior = np.broadcast_to(tables.variant_shares * tables.output, shape) / tables.draws
-        self._kept: dict[str, Floats] = {}
+        self._kept: dict[tuple[str, str, bool], Floats] = {}
 
     def emptied(self, pieces: Sequence[Piece] = ()) -> Weighing:
         """Weigh other evidence on the same instrument; none at all unless given.
@@ -144,7 +152,7 @@ class Weighing:
     @cached_property
     def by_month(self) -> Floats:
         """P(evidence, variant, month), shape (variant, month)."""
-        return self.joint.sum(axis=0)
+        return np.asarray(self.joint.sum(axis=0))
 
     @cached_property
     def evidence(self) -> float:
@@ -161,6 +169,11 @@ class Weighing:
         -------
         ndarray of float64, shape (month,)
             Standard errors of the posterior probabilities.
+
+        References
+        ----------
+        Cochran, W. G. (1977). *Sampling Techniques*, 3rd edition, Wiley, section 2.11, for the
+        variance of a ratio estimate.
         """
         count = self.tables.replicates
         if count == 1:
@@ -169,10 +182,10 @@ class Weighing:
         posterior = each.sum(axis=0) / each.sum()
         residual = each - posterior * each.sum(axis=1, keepdims=True)
         scatter = np.sqrt((residual**2).sum(axis=0) * count / (count - 1))
-        return scatter / each.sum()
+        return np.asarray(scatter / each.sum())
 
     def respond(self, name: str, trials: Floats, tied: Floats | None = None) -> Response:
-        """Replace the evidence on one component and give the joint probabilities.
+        """Replace the draw-free evidence on one component and give the joint probabilities.
 
         Parameters
         ----------
@@ -188,73 +201,83 @@ class Weighing:
         Response
             For each trial.
         """
-        part, rest = self.parts[name], self._without(name)
-        tied = part.tied() if tied is None else tied
-        original = (1 - part.swapped) * (rest * tied).sum(axis=0) * trials
+        part = self.parts[name]
+        tied = part.tied if tied is None else tied
+        by_variant = tied.shape[1] > 1 or trials.shape[1] > 1
+        rest = self._without(name, by_variant)
+        direct = np.einsum("nvt,nvt->vt", rest, np.broadcast_to(tied, rest.shape))
+        original = (1 - part.swapped) * (direct * trials).sum(axis=1)
         if part.swapped == 0:
             return Response(original, np.zeros_like(original))
-        shape = (len(trials), *rest.shape[1:])
-        donor = part.donor * tied
-        from_donor = np.broadcast_to(trials, shape).reshape(len(trials), -1) @ _flat(donor).T
-        spread = _flat(rest) if len(donor) > 1 else _flat(rest.sum(axis=0, keepdims=True))
-        return Response(original, part.swapped * (from_donor @ spread).reshape(shape))
+        donor = self._donor(name, by_variant) * tied
+        flat = np.broadcast_to(trials, (len(trials), *rest.shape[1:])).reshape(len(trials), -1)
+        from_donor = flat @ donor.reshape(len(donor), -1).T
+        return Response(original, part.swapped * self._spread(name, from_donor))
 
-    def respond_whole(self, trials: Floats, without: Piece | None = None) -> Floats:
-        """Replace or leave out evidence on the whole instrument.
+    def respond_drawn(self, name: str, answers: Floats) -> Response:
+        """Multiply further evidence with draws onto one component.
+
+        Parameters
+        ----------
+        name : str
+            The component.
+        answers : ndarray of float64, shape (trial, draw, variant, month)
+            P(answer | month) in each draw.
+
+        Returns
+        -------
+        Response
+            For each trial.
+        """
+        part, by_variant = self.parts[name], answers.shape[2] > 1
+        here = self._kept_as("here", name, by_variant, self._here)
+        original = (1 - part.swapped) * np.einsum("nvt,knvt->kt", here, answers)
+        if part.swapped == 0:
+            return Response(original, np.zeros_like(original))
+        there = self._kept_as("there", name, by_variant, self._there)
+        from_donor = np.einsum("nvt,knvt->kn", np.broadcast_to(there, here.shape), answers)
+        return Response(original, part.swapped * self._spread(name, from_donor))
+
+    def respond_whole(self, trials: Floats, left_out: Piece | None = None) -> Floats:
+        """Multiply with, or leave out, evidence on the whole instrument.
 
         Parameters
         ----------
         trials : ndarray of float64, shape (trial, variant, month)
             Factors to multiply with.
-        without : Piece, optional
+        left_out : Piece, optional
             A piece on the whole instrument to leave out.
 
         Returns
         -------
-        ndarray of float64, shape (trial, variant, month)
-            P(evidence, variant, month) for each trial.
+        ndarray of float64, shape (trial, month)
+            P(evidence, month) for each trial.
         """
-        return np.asarray(self._rest(None, without).sum(axis=0) * trials)
-
-    def leave_out(self, piece: Piece) -> Floats:
-        """Give the joint probability without one piece.
-
-        Parameters
-        ----------
-        piece : Piece
-            One of the pieces.
-
-        Returns
-        -------
-        ndarray of float64, shape (variant, month)
-            P(other evidence, variant, month).
-        """
-        ones = np.ones((1, 1, 1))
-        if piece.component is None:
-            return np.asarray(self.respond_whole(ones, without=piece)[0])
-        part = self.parts[piece.component]
-        left = self.respond(part.name, part.free(piece), tied=part.tied(piece))
-        return np.asarray(left.total[0])
+        by_month = self._rest(None, left_out).sum(axis=0)
+        return np.asarray((by_month * trials).sum(axis=1))
 
     def leave_each_out(self) -> dict[str, Floats]:
         """Give the joint probability without each piece in turn.
 
         Returns
         -------
-        dict of str to ndarray of float64, shape (variant, month)
-            By name of the piece.
+        dict of str to ndarray of float64, shape (month,)
+            P(other evidence, month), by name of the piece.
         """
         left: dict[str, Floats] = {}
         for part in self.parts.values():
-            free = [piece for piece in part.pieces if not _has_draws(piece)]
+            free = [piece for piece in part.pieces if not piece.has_draws]
             if free:
-                trials = np.concatenate(
-                    np.broadcast_arrays(*[part.free(piece) for piece in free]), axis=0
-                )
-                totals = self.respond(part.name, trials).total
+                rows = np.broadcast_arrays(*[part.free_without(piece) for piece in free])
+                totals = self.respond(part.name, np.concatenate(rows)).total
                 left |= {piece.name: total for piece, total in zip(free, totals, strict=True)}
-        others = [piece for piece in self.pieces if piece.name not in left]
-        return left | {piece.name: self.leave_out(piece) for piece in others}
+            for piece in part.pieces:
+                if piece.has_draws:
+                    tied = part.tied_without(piece)
+                    left[piece.name] = self.respond(part.name, part.free, tied=tied).total[0]
+        for piece in self.whole:
+            left[piece.name] = self.respond_whole(np.ones((1, 1, 1)), left_out=piece)[0]
+        return left
 
     def own_months(self, name: str) -> Floats:
         """Give the joint probability of a component's own month.
@@ -269,12 +292,12 @@ class Weighing:
         ndarray of float64, shape (month,)
             P(evidence, the component's own build month).
         """
-        part, rest = self.parts[name], self._without(name)
-        evidence = part.tied() * part.free()
+        part, rest = self.parts[name], self._without(name, True)
+        evidence = part.tied * part.free
         original = (1 - part.swapped) * (rest * evidence).sum(axis=(0, 1))
         elsewhere = rest.sum(axis=(1, 2), keepdims=True)
         swapped = part.swapped * (elsewhere * part.donor * evidence).sum(axis=(0, 1))
-        return original + swapped
+        return np.asarray(original + swapped)
 
     def all_original(self) -> float:
         """Give the joint probability of the evidence and no component being swapped.
@@ -284,27 +307,55 @@ class Weighing:
         float
             P(evidence, every component original), up to the scales of the pieces.
         """
-        total = self.prior * _product(self.whole)
+        total = self.tables.prior * _product(self.whole)
         for part in self.parts.values():
-            total = total * ((1 - part.swapped) * part.tied() * part.free())
+            total = total * ((1 - part.swapped) * part.tied * part.free)
         return float(total.sum())
 
-    def _rest(self, leave: str | None, without: Piece | None = None) -> Floats:
+    def _rest(self, leave: str | None, left_out: Piece | None = None) -> Floats:
         """Multiply prior, whole-instrument evidence and all components but one."""
-        total = self.prior * _product([piece for piece in self.whole if piece is not without])
+        kept = [piece for piece in self.whole if piece is not left_out]
+        total = self.tables.prior * _product(kept)
         for name, part in self.parts.items():
             if name != leave and part.pieces:
-                total = total * part.likelihood
+                total *= part.likelihood
         return total
 
-    def _without(self, name: str) -> Floats:
-        if name not in self._kept:
-            self._kept[name] = self._rest(name)
-        return self._kept[name]
+    def _without(self, name: str, by_variant: bool) -> Floats:
+        """Give P(evidence elsewhere, variant, month) in each draw."""
+        return self._kept_as("rest", name, by_variant, self._rest)
 
+    def _donor(self, name: str, by_variant: bool) -> Floats:
+        """Give the donor's month and variant."""
+        return self._kept_as("donor", name, by_variant, lambda _: self.parts[name].donor)
 
-def _has_draws(piece: Piece) -> bool:
-    return len(piece.likelihood) > 1
+    def _here(self, name: str) -> Floats:
+        part = self.parts[name]
+        return self._without(name, True) * (part.tied * part.free)
+
+    def _there(self, name: str) -> Floats:
+        part = self.parts[name]
+        return part.donor * (part.tied * part.free)
+
+    def _kept_as(
+        self, what: str, name: str, by_variant: bool, make: Callable[[str], Floats]
+    ) -> Floats:
+        """Make an array (draw, variant, month) once; sum over variants unless they matter."""
+        key = (what, name, by_variant)
+        if key not in self._kept:
+            if by_variant:
+                self._kept[key] = make(name)
+            else:
+                whole = self._kept_as(what, name, True, make)
+                self._kept[key] = whole.sum(axis=1, keepdims=True)
+        return self._kept[key]
+
+    def _spread(self, name: str, from_donor: Floats) -> Floats:
+        """Give P(rest, month) where the component's evidence is settled by its donor alone."""
+        rest = self._without(name, False)[:, 0]
+        if from_donor.shape[1] == 1:
+            rest = rest.sum(axis=0, keepdims=True)
+        return np.asarray(from_donor @ rest)
 
 
 def _product(pieces: Sequence[Piece]) -> Floats:
@@ -312,8 +363,3 @@ def _product(pieces: Sequence[Piece]) -> Floats:
     for piece in pieces:
         total = total * piece.likelihood
     return total
-
-
-def _flat(values: Floats) -> Floats:
-    """Join variant and month into one axis."""
-    return values.reshape(len(values), -1)

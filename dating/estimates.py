@@ -125,7 +125,7 @@ class Estimate:
         """P(component is original | everything seen) by component, as plain numbers."""
         chances = {}
         for name, part in self.weighing.parts.items():
-            here = self.weighing.respond(name, part.free())
+            here = self.weighing.respond(name, part.free)
             chances[name] = float(here.original.sum() / here.total.sum())
         return chances
 

@@ -63,6 +63,11 @@ class Piece:
     sources: tuple[str, ...]
     events: tuple[str, ...]
 
+    @property
+    def has_draws(self) -> bool:
+        """Whether the likelihood differs between draws."""
+        return len(self.likelihood) > 1
+
 
 @dataclass(frozen=True)
 class Neutral:
@@ -109,25 +114,24 @@ def pieces_of(
     return pieces, tuple(item for item in found if isinstance(item, Neutral))
 
 
-def seen_shares(by_state: Floats, feature: Feature) -> Floats:
+def recorded_shares(shares: Floats, feature: Feature) -> Floats:
     """Give the probability that each state is recorded, slip and replacement included.
 
     Parameters
     ----------
-    by_state : ndarray of float64, shape (state, draw, variant, month)
-        P(state | month).
+    shares : ndarray of float64, shape (..., state)
+        P(state) as built; sums to one over the states.
     feature : Feature
         With its slip, its chance of replacement and the shares of replacements.
 
     Returns
     -------
-    ndarray of float64, shape (state, draw, variant, month)
-        ``(1 - rho) [(1 - e) P(s | t) + e / S] + rho Q(s)``.
+    ndarray of float64, shape (..., state)
+        ``(1 - rho) [(1 - e) P(s) + e / S] + rho Q(s)``.
     """
     slip, replaced = feature.slip.value, feature.replaced.value
-    later = _replacement(feature)[:, None, None, None]
-    original = (1 - slip) * by_state + slip / len(by_state)
-    return (1 - replaced) * original + replaced * later
+    original = (1 - slip) * shares + slip / shares.shape[-1]
+    return np.asarray((1 - replaced) * original + replaced * _replacement(feature))
 
 
 def state_weights(sight: Sight, states: tuple[str, ...]) -> Floats:

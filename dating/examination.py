@@ -22,6 +22,13 @@ def _blank(value: Any) -> Any:
     return None if value == NOT_EXAMINED else value
 
 
+def _mark(value: Any) -> Any:
+    """Take a list of dates as the EDTF set that it looks like."""
+    if isinstance(value, list) and all(isinstance(item, str | int) for item in value):
+        return "[" + ",".join(str(item) for item in value) + "]"
+    return _blank(value)
+
+
 def _month(value: Any) -> Any:
     """Read a month, year or day as the bound of a document."""
     allowed = "a year, month or day, such as 1934, 1934-06 or 1934-06-12"
@@ -126,7 +133,7 @@ class Paper(Strict):
 
 
 type Seen = Annotated[Sight | None, BeforeValidator(_blank)]
-type Marked = Annotated[Text | None, BeforeValidator(_blank)]
+type Marked = Annotated[Text | None, BeforeValidator(_mark)]
 type Measured = Annotated[Reading | None, BeforeValidator(_blank)]
 
 

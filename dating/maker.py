@@ -30,6 +30,7 @@ from dating.statements import (
 from dating.validation import Strict, refuse
 
 NEVER = Chance(value=0.0)
+ALWAYS = Chance(value=1.0)
 
 
 def _listed(value: Any) -> Any:
@@ -172,13 +173,14 @@ class Feature(Course):
 
 
 class Mark(Strict):
-    """A date on a part; the build follows it by a lag."""
+    """A date on a part; the build follows it by a lag. ``found`` is how often there is one."""
 
     ask: Text
     look: Look = Look()
     format: Literal["date", "source-date"] = "date"
     precision: Literal["day", "month", "year"] = "day"
     lag: SpanJudgement
+    found: Chance = ALWAYS
     replaced: Chance = NEVER
     source: SourceNames = ()
     note: Text = ""

@@ -108,12 +108,13 @@ class MonthTables:
         Prior probability of each build month.
     variants : tuple of str
         Names of the variants; empty when there are none.
-    variant_shares : ndarray of float64, shape (draw, variant, month)
-        P(variant | month); all ones with one variant where there are none.
+    prior : ndarray of float64, shape (draw, variant, month)
+        P(month) P(variant | month), with every draw weighted alike; one variant where the
+        maker file has none.
     features : mapping of str to FeatureTable
         By name of feature.
-    donors : mapping of str to ndarray of float64, shape (month,)
-        Build month of the donor of a swapped component, by name of component.
+    donors : mapping of str to ndarray of float64, shape (draw, variant, month)
+        Build month and variant of the donor of a swapped component, by name of component.
     shared : mapping of str to ndarray of float64, shape (draw,)
         The numbers that are drawn, in months since the start of the period.
     draws, replicates : int
@@ -125,7 +126,7 @@ class MonthTables:
     period: Period
     output: Floats
     variants: tuple[str, ...]
-    variant_shares: Floats
+    prior: Floats
     features: Mapping[str, FeatureTable]
     donors: Mapping[str, Floats]
     shared: Mapping[str, Floats]
@@ -212,14 +213,19 @@ class _Tabulation:
 
     def tables(self) -> MonthTables:
         maker = self.maker
-        output = _output(maker)
+        output, variant_shares = _output(maker), self._variant_shares()
+        prior = variant_shares * output / self.count
+        donors = {
+            name: variant_shares * _donors(maker, component, output)
+            for name, component in maker.components.items()
+        }
         return MonthTables(
             period=maker.period,
             output=output,
             variants=maker.variant_names(),
-            variant_shares=self._variant_shares(),
+            prior=np.broadcast_to(prior, (self.count, *prior.shape[1:])),
             features={name: self._feature(name, f) for name, (_, f) in maker.features().items()},
-            donors={name: _donors(maker, c, output) for name, c in maker.components.items()},
+            donors=donors,
             shared=self.draws,
             draws=self.count,
             replicates=self.replicates,

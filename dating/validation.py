@@ -91,6 +91,8 @@ def _problem(source: Source, model: type[BaseModel], details: ErrorDetails) -> P
     if kind == "extra_forbidden":
         allowed = _keys_at(model, location)
         message = "this key is not known here"
+        if details["input"] is None:
+            message += "; text that holds a comma or a colon needs quotation marks"
         return source.problem(path, message, found=location[-1], allowed=allowed)
     message = _PLAIN_WORDS.get(kind, details["msg"].removeprefix("Value error, "))
     if kind == "missing":

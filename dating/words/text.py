@@ -192,7 +192,6 @@ def _next(console: Console, estimate: Estimate) -> None:
     for advice in looks:
         words = f"{advice.name}: {advice.ask}"
         words += f" {advice.how[:1].upper()}{advice.how[1:]}." if advice.how else ""
-        words += " (If there is a date.)" if advice.kind == "mark" else ""
         words += f" Caution: {advice.caution}." if advice.caution else ""
         table.add_row(f"{advice.bits:.2f}", advice.invasive, Text(words))
     _indent(console, table)
