@@ -187,11 +187,13 @@ def mark_likelihood(stretches: list[tuple[float, float]], lag: Judgement, months
     >>> mark_likelihood([(2.0, 3.0)], Certain(1.0), months=5).tolist()
     [0.0, 0.0, 0.0, 1.0, 0.0]
     """
-    ends = np.arange(months + 1.0)
+    lags, weights = lag.nodes(fine=4)
+    month = np.arange(float(months))[:, None]
     total = np.zeros(months)
     for start, stop in stretches:
-        total += np.diff(_elapsed(lag, ends - start) - _elapsed(lag, ends - stop))
-    return np.clip(total, 0.0, None)
+        shared = np.minimum(stop + lags, month + 1) - np.maximum(start + lags, month)
+        total += np.maximum(shared, 0.0) @ weights
+    return total
 
 
 def mark_stretches(text: str, mark: Mark, period: Period) -> list[tuple[float, float]]:
@@ -414,12 +416,6 @@ def _feature_sources(
             event = maker.events[regime.event]
             named += [*event.source, *event.when.sources()]
     return tuple(named)
-
-
-def _elapsed(lag: Judgement, x: Floats) -> Floats:
-    """Give E max(x - lag, 0)."""
-    values, weights = lag.nodes(fine=4)
-    return np.maximum(x[:, None] - values, 0.0) @ weights
 
 
 def _month(day: datetime.date | None) -> int:

@@ -116,7 +116,7 @@ def find_maker(examination: Examination) -> Path:
     places.append(Path.cwd() / "priors")
     for place in places:
         if (place / file).is_file():
-            return place / file
+            return _from_here(place / file)
     known = {path.stem for place in places[1:] for path in place.glob("*.yaml")}
     problem = examination.origin.problem(
         ("maker",),
@@ -126,6 +126,12 @@ def find_maker(examination: Examination) -> Path:
         allowed=known,
     )
     raise InputError([problem])
+
+
+def _from_here(path: Path) -> Path:
+    """Name a file as seen from the present folder where it lies inside it."""
+    here = Path.cwd()
+    return path.relative_to(here) if path.is_relative_to(here) else path
 
 
 def what_kind(path: str | os.PathLike[str]) -> Maker | Examination:

@@ -26,6 +26,9 @@ type Shape = Literal["linear", "logistic"]
 _STEEPNESS = 2 * log(19.0)
 """Log-odds between 5 % and 95 %, the ends of a logistic overlap."""
 
+_ROUNDING = 1e-11
+"""Shares this close to none or all are taken as that, or noise would stand for evidence."""
+
 _GRID = np.linspace(-36.0, 36.0, 577)
 _STEP = 1 / 8
 
@@ -189,7 +192,10 @@ def between_anchors(anchors: ArrayLike, months: int) -> Floats:
 
 
 def _by_month(excess: Floats) -> Floats:
-    return np.clip(np.diff(excess, axis=-1), 0.0, 1.0)
+    """Difference between the months' ends; what is rounding error is none, or all."""
+    share = np.diff(excess, axis=-1)
+    share = np.where(share < _ROUNDING, 0.0, share)
+    return np.where(share > 1 - _ROUNDING, 1.0, share)
 
 
 def _excess(beyond: Floats, overlap: Floats, shape: Shape) -> Floats:

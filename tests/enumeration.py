@@ -24,15 +24,11 @@ def ramp_in_month(a, d, t, shape):
         return min(max(t + 1 - a, 0.0), 1.0)
     if shape == "logistic":
         scale = d / (2 * log(19))
-        return scale * (_softplus((t + 1 - a - d / 2) / scale) - _softplus((t - a - d / 2) / scale))
-    corners = sorted({t, t + 1, min(max(a, t), t + 1), min(max(a + d, t), t + 1)})
-    heights = [min(max((x - a) / d, 0.0), 1.0) for x in corners]
-    return sum(
-        (right - left) * (low + high) / 2
-        for left, right, low, high in zip(
-            corners, corners[1:], heights, heights[1:], strict=False
-        )
-    )
+        ends = [_softplus((x - a - d / 2) / scale) for x in (t, t + 1)]
+        return _none_or_all(scale * (ends[1] - ends[0]))
+    low, high = (min(max(x, t), t + 1) for x in (a, a + d))
+    rising = ((high - a) ** 2 - (low - a) ** 2) / (2 * d)
+    return rising + t + 1 - high
 
 
 def mutual_information(joint):
@@ -204,8 +200,11 @@ class Enumeration:
             return self.output
         made = [0.0 for _ in self.months]
         for donors in component.donors:
-            during = [u for u in self.months
-                      if donors.during.first <= self.first + u <= donors.during.last]
+            during = [
+                u
+                for u in self.months
+                if donors.during.first <= self.first + u <= donors.during.last
+            ]
             for u in during:
                 made[u] += donors.share / len(during)
         return normalised(made)
@@ -251,12 +250,13 @@ class Enumeration:
             if regime.event is None:
                 start = self._drawn(start, f"{label}, first use", n)
         if regime.event is not None:
-            if regime.event in self.shared and not isinstance(lag, Certain):
-                at = np.array([event.value])
-                return shares_after(at, lag, overlap, len(self.months), regime.shape)[0].tolist()
-            start = shifted(lag, event.value) if isinstance(event, Certain) else shifted(event, lag.value)
+            moved = shifted(lag, event.value) if isinstance(event, Certain) else None
+            start = moved or shifted(event, lag.value)
         if isinstance(start, Certain) and isinstance(overlap, Certain):
             return [ramp_in_month(start.value, overlap.value, t, regime.shape) for t in self.months]
+        if regime.event in self.shared:
+            at = np.array([event.value])
+            return shares_after(at, lag, overlap, len(self.months), regime.shape)[0].tolist()
         return mean_shares(start, overlap, len(self.months), regime.shape).tolist()
 
     def _drawn(self, judged, name, n):
@@ -345,10 +345,8 @@ class Enumeration:
 
     def _course(self, name, part, feature, variant):
         """Return what is said of a variant: by the component, by the feature, or of all."""
-        for by_variant in (self.maker.components[part].by_variant.get(variant, {}),):
-            if name in by_variant:
-                return by_variant[name]
-        return feature.by_variant.get(variant, feature)
+        of_component = self.maker.components[part].by_variant.get(variant, {})
+        return of_component.get(name) or feature.by_variant.get(variant, feature)
 
     def _mark(self, mark, text):
         """Give the sum over candidates of P(t <= x + lag < t + 1), x spread over each."""
@@ -404,3 +402,8 @@ class Enumeration:
 
 def _softplus(z):
     return max(z, 0.0) + log1p(exp(-abs(z)))
+
+
+def _none_or_all(share):
+    """Take a share within 1e-11 of none or all as that, which is the rule for rounding."""
+    return 0.0 if share < 1e-11 else 1.0 if share > 1 - 1e-11 else share

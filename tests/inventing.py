@@ -111,8 +111,11 @@ class Inventor:
             return self.of(self.month, self.day)(middle)
         return self.opinions(
             ("earliest", "likely", "latest"),
-            lambda: (self.month(middle - self.some(3, 5)), self.day(middle),
-                     self.month(middle + self.some(4, 6))),
+            lambda: (
+                self.month(middle - self.some(3, 5)),
+                self.day(middle),
+                self.month(middle + self.some(4, 6)),
+            ),
         )
 
     def span(self, uncertain):
@@ -201,7 +204,7 @@ class Inventor:
         length = self.some(1, 4)
         order = [states[i % len(states)] for i in range(length)]  # with two states, a reversion
         regimes = [self.regime(states, state, own) for state in order]
-        return {"history": [regimes[0], *(r | self.changeover(own) for r in regimes[1:])]}
+        return {"history": [regimes[0], *(r | self.changeover() for r in regimes[1:])]}
 
     def regime(self, states, state, own):
         if own and self.variants and self.often(0.2):
@@ -269,7 +272,7 @@ class Inventor:
             self.month(at),
             self.month(at)[:4],
             f"[{self.month(at)},{self.month(at + 1)},{self.day(at + 7)}]",
-            f"{self.month(at)}/{self.month(at + 2)}",
+            f"[{self.month(at)}..{self.month(at + 2)}]",
         )
 
     def reading(self):

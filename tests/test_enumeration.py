@@ -4,12 +4,12 @@ from math import log2
 
 import pytest
 
-from dating import InputError, estimate
+from dating import InputError, estimate, month_tables
 from tests.enumeration import Enumeration, mutual_information, normalised
 from tests.inventing import invented
 
 WITHIN = 1e-10
-SEEDS = range(240)
+SEEDS = range(1500)
 
 
 def close(values):
@@ -31,7 +31,7 @@ def test_engine_agrees_with_enumeration(seed):
         made = estimate(maker, examination)
     except InputError as refusal:
         assert "no month of the period" in str(refusal)
-        slow = Enumeration(maker, examination, {})
+        slow = Enumeration(maker, examination, month_tables(maker, 2).shared)
         assert slow.evidence() == 0
         return
     slow = Enumeration(maker, examination, made.tables.shared)
@@ -54,12 +54,12 @@ def check_posterior(made, slow):
 
 def check_each_piece(made, slow):
     left = made.weighing.leave_each_out()
-    assert list(left) == list(slow.pieces) or set(left) == set(slow.pieces)
+    assert set(left) == set(slow.pieces)
     alone = {name: slow.evidence([name]) for name in slow.pieces}
     for finding in made.findings:
         name = finding.piece.name
         rest = slow.by_month(slow.without(name))
-        assert (left[name].sum(axis=0) / left[name].sum()).tolist() == close(normalised(rest))
+        assert (left[name] / left[name].sum()).tolist() == close(normalised(rest))
         given_rest = slow.evidence() / sum(rest)
         assert finding.surprise == pytest.approx(log2(alone[name] / given_rest), abs=1e-9)
         if slow.later[name] > 0:

@@ -11,6 +11,12 @@ if TYPE_CHECKING:
     from dating.estimates import Estimate
 
 
+def _level(ctx: click.Context, parameter: click.Parameter, value: float) -> float:  # noqa: ARG001
+    if not 0 < value < 1:
+        raise click.BadParameter(f"a level lies between 0 and 1, such as 0.9; found {value:g}")
+    return value
+
+
 @click.command()
 @click.argument("examination", type=click.Path(path_type=Path))
 @click.option(
@@ -20,8 +26,9 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--level",
-    type=click.FloatRange(0, 1, min_open=True, max_open=True),
+    type=float,
     default=0.9,
+    callback=_level,
     show_default=True,
     help="Probability that the reported set of months holds at least.",
 )

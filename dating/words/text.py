@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 
+import numpy as np
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
@@ -12,7 +13,7 @@ from rich.text import Text
 from dating.disagreement import SURPRISING
 from dating.estimates import TOLERATED_ERROR, Estimate
 from dating.months import month_label
-from dating.summaries import mass_by_year
+from dating.summaries import entropy_bits, highest_density, mass_by_year
 from dating.words.phrases import OPINION, bits, percent, short_set, together
 
 WIDTH = 80
@@ -62,39 +63,28 @@ def _head(console: Console, estimate: Estimate) -> None:
 
 def _built(console: Console, estimate: Estimate) -> None:
     _title(console, "When it was built")
-    wide, narrow = estimate.highest_density(estimate.level), estimate.highest_density(0.5)
     table = _table(("", "right"), ("", "left"))
-    for months in (wide, narrow):
-        table.add_row(percent(months.level), f"{months}   {_written(months.edtf)}")
+    for level in sorted({estimate.level, 0.5}, reverse=True):
+        table.add_row(percent(level), str(estimate.highest_density(level)))
+    table.add_row("EDTF", estimate.edtf(estimate.level))
     table.add_row(
         "median",
         f"{month_label(estimate.median)}; most probable month {month_label(estimate.mode)}",
     )
-    table.add_row("doubt", f"{estimate.entropy:.1f} bits of {_start_bits(estimate):.1f} remain")
+    before = entropy_bits(estimate.tables.output)
+    table.add_row("doubt", f"{estimate.entropy:.1f} bits of {before:.1f} remain")
     _indent(console, table)
     console.print()
     _indent(console, _year_bars(estimate))
 
 
-def _written(edtf: str) -> str:
-    return f"EDTF {edtf}"
-
-
-def _start_bits(estimate: Estimate) -> float:
-    from dating.summaries import entropy_bits  # noqa: PLC0415
-
-    return entropy_bits(estimate.tables.output)
-
-
 def _year_bars(estimate: Estimate) -> Table:
     masses = mass_by_year(estimate.probabilities, estimate.period)
     table = _table(("", "right"), ("", "right"), ("", "left"))
-    shown = [
-        year for year, mass in zip(estimate.period.years(), masses, strict=True) if mass >= 0.005
-    ]
-    for year in range(shown[0], shown[-1] + 1) if shown else ():
-        mass = float(masses[year - estimate.period.years()[0]])
-        table.add_row(str(year), percent(mass), "█" * round(mass * _BAR))
+    first, shown = estimate.period.years()[0], np.flatnonzero(masses >= min(0.005, masses.max()))
+    for position in range(shown[0], shown[-1] + 1):
+        mass = float(masses[position])
+        table.add_row(str(first + position), percent(mass), "█" * round(mass * _BAR))
     return table
 
 
@@ -102,8 +92,6 @@ def _parts(console: Console, estimate: Estimate) -> None:
     _title(console, "Do the parts belong together?")
     _say(console, together(estimate.originality))
     table = _table(("", "left"), ("original", "right"), ("its own date (90 %)", "left"))
-    from dating.summaries import highest_density  # noqa: PLC0415
-
     for name, chance in estimate.originality.items():
         own = highest_density(estimate.own_month(name), estimate.period, 0.9)
         table.add_row(name, percent(chance), short_set(own))

@@ -57,9 +57,7 @@ def test_any_window(first, last):
 
 
 def test_two_windows_weigh_as_their_overlap():
-    made = dated(
-        {"not_before": "1926", "not_after": "1931-05"}, {"not_before": "1930-11"}
-    )
+    made = dated({"not_before": "1926", "not_after": "1931-05"}, {"not_before": "1930-11"})
     assert made.probabilities == pytest.approx(aoristic(Period.parse("1930-11/1931-05")))
 
 
