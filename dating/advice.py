@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -18,7 +19,7 @@ from dating.cautions import caution_text
 from dating.engine import Part, Response, Weighing
 from dating.evidence import log_density, mark_likelihood, mean_at, recorded_shares
 from dating.examination import Examination
-from dating.maker import Look, Maker, Mark, Measurement
+from dating.maker import Look, Maker
 from dating.tables import FeatureTable, MonthTables
 
 type Floats = NDArray[np.float64]
@@ -143,19 +144,18 @@ class _Question:
 def _on_component(
     weighing: Weighing, part: Part, maker: Maker, examination: Examination
 ) -> Iterator[Advice]:
-    """Ask all questions whose answers have no draws in one go, then the others."""
-    tables, together = weighing.tables, list[tuple[_Question, Floats]]()
+    """Ask all questions whose answers have no draws in one go, the others one by one."""
+    together: dict[int, list[tuple[_Question, Floats]]] = {}
     for question in _questions(part.name, maker, examination):
-        answers = _answers(question, maker, tables)
+        answers = _answers(question, maker, weighing.tables)
         if answers.shape[1] == 1:
-            together.append((question, answers[:, 0]))
+            together.setdefault(answers.shape[2], []).append((question, answers[:, 0]))
         else:
             yield _component_advice(question, _drawn(weighing, question, maker, answers))
-    if together:
-        variants = max(answers.shape[1] for _, answers in together)
-        rows = np.concatenate([_wide(answers, variants) for _, answers in together])
+    for asked in together.values():
+        rows = np.concatenate([answers for _, answers in asked])
         response, start = weighing.respond(part.name, part.free * rows), 0
-        for question, answers in together:
+        for question, answers in asked:
             here = slice(start, start + len(answers))
             start += len(answers)
             split = Response(response.original[here], response.swapped[here])
@@ -184,9 +184,9 @@ def _answers(question: _Question, maker: Maker, tables: MonthTables) -> Floats:
     its regimes instead of its states: there are fewer, and they need no further array.
     """
     if question.kind == "mark":
-        return _mark_answers(maker.marks()[question.name][1], tables)[:, None, None]
+        return _mark_answers(maker, question.name)
     if question.kind == "measurement":
-        return _readings(maker.measurements()[question.name][1], tables)[:, None, None]
+        return _readings(maker, question.name)
     table = tables.features[question.name]
     if _by_regime(table):
         return table.blends[0].regimes[:, :, None]
@@ -207,10 +207,6 @@ def _drawn(weighing: Weighing, question: _Question, maker: Maker, answers: Float
 
 def _by_regime(table: FeatureTable) -> bool:
     return len(table.blends) == 1 and table.blends[0].regimes.shape[1] > 1
-
-
-def _wide(answers: Floats, variants: int) -> Floats:
-    return np.broadcast_to(answers, (len(answers), variants, answers.shape[-1]))
 
 
 def _component_advice(question: _Question, response: Response) -> Advice:
@@ -236,10 +232,12 @@ def _advice(question: _Question, joint: Floats, originality_bits: float | None) 
     )
 
 
-def _mark_answers(mark: Mark, tables: MonthTables) -> Floats:
+@lru_cache(maxsize=256)
+def _mark_answers(maker: Maker, name: str) -> Floats:
     """Give P(date of the mark | month) by quarters of a year, or by years if so marked."""
+    mark = maker.marks()[name][1]
     width = 12 if mark.precision == "year" else _QUARTER
-    months, lag = len(tables.period), mark.lag.distribution()
+    months, lag = len(maker.period), mark.lag.distribution()
     before = -int(np.ceil(min(float(lag.quantile(0.999)), months) / width)) * width
     starts = np.arange(before, months, width)
     after = mark_likelihood([(0.0, float(width))], lag, months - before)
@@ -247,12 +245,14 @@ def _mark_answers(mark: Mark, tables: MonthTables) -> Floats:
     original = np.array([padded[months - x : 2 * months - x] for x in starts])
     replaced = mark.replaced.value
     later = np.where(starts >= 0, np.clip(months - starts, 0, width) / months, 0.0)
-    return (1 - replaced) * original + replaced * later[:, None]
+    return ((1 - replaced) * original + replaced * later[:, None])[:, None, None]
 
 
-def _readings(measurement: Measurement, tables: MonthTables) -> Floats:
+@lru_cache(maxsize=256)
+def _readings(maker: Maker, name: str) -> Floats:
     """Give P(reading | month) over a few dozen bins."""
-    mean, spread = mean_at(measurement, tables.period), measurement.spread
+    measurement = maker.measurements()[name][1]
+    mean, spread = mean_at(measurement, maker.period), measurement.spread
     centres = np.linspace(mean.min() - 4 * spread, mean.max() + 4 * spread, _BINS)
     density = np.exp(log_density(centres[:, None], mean, spread, measurement.tails))
-    return np.asarray(density / density.sum(axis=0))
+    return np.asarray(density / density.sum(axis=0))[:, None, None]

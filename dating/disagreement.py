@@ -13,7 +13,7 @@ from math import inf, log2
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.engine import Weighing
+from dating.engine import Part, Weighing
 from dating.evidence import Piece
 from dating.summaries import MonthSet, highest_density, quantile_month
 
@@ -89,12 +89,16 @@ class Conflict:
         probable together than apart.
     by_component : dict of str to float
         The same within each component that has at least two pieces.
+    against_rest : dict of str to float
+        For each component on which anything was seen, its evidence against all the rest:
+        ``log2 P(on it) P(the rest) / P(all)``. A swapped component shows here.
     contradictions : tuple of Contradiction
         For the pieces with at least 3 bits of surprise, worst first.
     """
 
     bits: float
     by_component: dict[str, float]
+    against_rest: dict[str, float]
     contradictions: tuple[Contradiction, ...]
 
 
@@ -142,16 +146,26 @@ def disagreement(weighing: Weighing, reported: MonthSet) -> Disagreement:
         for piece in weighing.pieces
     )
     apart = {name: float(joint.sum()) for name, joint in alone.items()}
-    by_component = {
-        name: _bits(
-            [apart[piece.name] for piece in part.pieces],
-            float(empty.respond(name, part.free, tied=part.tied).total.sum()),
-        )
-        for name, part in weighing.parts.items()
-        if len(part.pieces) > 1
-    }
-    overall = _bits(list(apart.values()), weighing.evidence)
-    return Disagreement(found, Conflict(overall, by_component, _clashes(weighing, found, apart)))
+    measured = Conflict(
+        bits=_bits(list(apart.values()), weighing.evidence),
+        by_component={
+            name: _bits([apart[piece.name] for piece in part.pieces], _on(empty, part))
+            for name, part in weighing.parts.items()
+            if len(part.pieces) > 1
+        },
+        against_rest={
+            name: _bits([_on(empty, part), weighing.evidence_without(name)], weighing.evidence)
+            for name, part in weighing.parts.items()
+            if part.pieces
+        },
+        contradictions=_clashes(weighing, found, apart),
+    )
+    return Disagreement(found, measured)
+
+
+def _on(empty: Weighing, part: Part) -> float:
+    """Give the probability of all the evidence on one component, by itself."""
+    return float(empty.respond(part.name, part.free, tied=part.tied).total.sum())
 
 
 def each_alone(weighing: Weighing, empty: Weighing) -> dict[str, Floats]:
@@ -199,8 +213,9 @@ def _finding(
         without=highest_density(rest, period, level),
         without_median=period.first + without,
         shift=median - without,
-        weight=_log_odds(everything, reported, period.first)
-        - _log_odds(rest, reported, period.first),
+        weight=_gain(
+            _log_odds(everything, reported, period.first), _log_odds(rest, reported, period.first)
+        ),
         surprise=_ratio_bits(float(alone.sum()), given_rest),
         replaced=piece.later / given_rest if piece.later > 0 else None,
     )
@@ -216,6 +231,11 @@ def _log_odds(probabilities: Floats, months: MonthSet, first: int) -> float:
         inside[stretch.first - first : stretch.last - first + 1] = True
     within, outside = float(probabilities[inside].sum()), float(probabilities[~inside].sum())
     return _ratio_bits(within, outside) if within + outside > 0 else 0.0
+
+
+def _gain(now: float, before: float) -> float:
+    """Subtract, where both may be infinite: what was settled before is not settled again."""
+    return 0.0 if now == before else now - before
 
 
 def _ratio_bits(a: float, b: float) -> float:

@@ -28,6 +28,7 @@ __all__ = ["EdtfError", "UncertainDate", "month_label", "month_number", "parse_e
 type Stretch = tuple[dt.date | None, dt.date | None]
 type Kind = Literal["date", "interval", "one of", "all of"]
 
+_LONGEST = 1000
 _MARKS = "?~%"
 _YEAR = r"(?:[?~%]?[0-9X]{4}|[0-9X]{4}[?~%])"
 _TWO = r"(?:[?~%]?[0-9X]{2}|[0-9X]{2}[?~%])"
@@ -183,6 +184,8 @@ def parse_edtf(text: str) -> UncertainDate:
     Traceback (most recent call last):
     dating.edtf.EdtfError: "c1931" is not an EDTF date: for circa write 1931~
     """
+    if len(text) > _LONGEST:
+        raise EdtfError(f"a date has at most {_LONGEST} characters, not {len(text)}")
     try:
         kind, stretches = _read(text)
     except EdtfError as error:

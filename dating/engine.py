@@ -279,6 +279,21 @@ class Weighing:
             left[piece.name] = self.respond_whole(np.ones((1, 1, 1)), left_out=piece)[0]
         return left
 
+    def evidence_without(self, name: str) -> float:
+        """Give the probability of all the evidence that is not on one component.
+
+        Parameters
+        ----------
+        name : str
+            The component.
+
+        Returns
+        -------
+        float
+            P(evidence elsewhere), up to the scales of the pieces.
+        """
+        return float(self._without(name, False).sum())
+
     def own_months(self, name: str) -> Floats:
         """Give the joint probability of a component's own month.
 

@@ -365,7 +365,7 @@ def estimate(
         made = Estimate(maker, examination, weighing, neutral, level)
         if made.converged or points >= MOST_POINTS:
             return made
-        points = min(points * 4, MOST_POINTS)
+        points *= 2
 
 
 def _labelled(values: dict[str, float], dimension: str, name: str) -> xr.DataArray:

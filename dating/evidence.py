@@ -6,6 +6,7 @@ beside it. The order of axes is draw, variant, month.
 
 from __future__ import annotations
 
+import calendar
 import datetime
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -218,11 +219,16 @@ def mark_stretches(text: str, mark: Mark, period: Period) -> list[tuple[float, f
         ends = {(code.first_day, code.last_day) for code in codes}
     else:
         ends = {(_known(first), _known(last)) for first, last in parse_edtf(text).stretches}
-    day = datetime.timedelta(days=1)
     return [
-        (day_position(first) - period.first, day_position(last + day) - period.first)
+        (day_position(first) - period.first, _end_position(last) - period.first)
         for first, last in sorted(ends)
     ]
+
+
+def _end_position(day: datetime.date) -> float:
+    """Return where a day ends on the month axis."""
+    days_in_month = calendar.monthrange(day.year, day.month)[1]
+    return month_number(day.year, day.month) + day.day / days_in_month
 
 
 def mean_at(measurement: Measurement, period: Period) -> Floats:

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import exp, log
+from math import ceil, exp, log, log10
 from typing import Literal
 
 import numpy as np
@@ -24,6 +24,10 @@ type Form = Literal["plain", "log", "cut at zero"]
 
 FEASIBLE_SKEW = 1.66711
 """Largest |skew| / scale for which a three-term metalog is a distribution (Keelin 2016)."""
+
+_LARGEST_EXPONENT = 600.0
+ALIKE = 1e-9
+"""Three values closer than this, or than this share of the highest, are one certain value."""
 
 _LOG_ODDS = np.linspace(-48.0, 48.0, 385)
 
@@ -207,7 +211,7 @@ class Metalog:
             raise JudgementError(
                 "so wide that the expected number is without bound; bring the highest value down"
             )
-        log_odds = np.linspace(-700.0, 700.0, 56001)
+        log_odds = np.linspace(-700.0, 700.0, 11201)
         with np.errstate(over="ignore"):
             weight = np.exp(-np.logaddexp(0, log_odds) - np.logaddexp(0, -log_odds))
             terms = np.where(weight > 0, weight * self._number(self._underlying(log_odds)), 0.0)
@@ -231,7 +235,7 @@ class Metalog:
         """
         x = np.asarray(x, dtype=float)
         if self.form != "plain":
-            values, weights = self.nodes()
+            values, weights = self.nodes(fine=16)
             return np.maximum(x[..., None] - values, 0.0) @ weights
         log_odds = self._log_odds_at(x)
         p, q = _expit(log_odds), _expit(-log_odds)
@@ -263,7 +267,7 @@ class Metalog:
 
     def _number(self, underlying: Floats) -> Floats:
         if self.form == "log":
-            return np.exp(underlying)
+            return np.exp(np.minimum(underlying, _LARGEST_EXPONENT))
         return np.maximum(underlying, 0.0) if self.form == "cut at zero" else underlying
 
     def _cdf_underlying(self, value: Floats) -> Floats:
@@ -431,8 +435,8 @@ def metalog_through(
     low, likely, high = triple
     if kind == "span" and low < 0:
         raise JudgementError(f"a span cannot be negative, found {low:g}")
-    if low == likely == high:
-        return Certain(low)
+    if low <= likely <= high and high - low < ALIKE * max(1.0, abs(high)):
+        return Certain(likely)
     if not low <= likely <= high:
         raise JudgementError(f"the three values must ascend, found {low:g}, {likely:g}, {high:g}")
     form: Form = "plain" if kind == "point" else ("log" if low > 0 else "cut at zero")
@@ -480,10 +484,13 @@ def pooled(members: Sequence[Certain | Metalog], weights: Sequence[float]) -> Ju
 def _what_is_feasible(a: float, c: float, edge: float, form: Form, likely: float) -> str:
     bounds = (a + edge * (c - a), c - edge * (c - a))
     lowest, highest = (exp(v) for v in bounds) if form == "log" else bounds
+    finer = log10(max(abs(lowest), abs(highest)) / (highest - lowest))
+    digits = max(4, 3 + ceil(finer))
     hint = "; a lowest value above zero allows more skew" if form == "cut at zero" else ""
     return (
         f"no smooth distribution runs through these three: with these outer values the likely "
-        f"one must lie between {lowest:.4g} and {highest:.4g}, found {likely:g}{hint}"
+        f"one must lie between {lowest:.{digits}g} and {highest:.{digits}g}, "
+        f"found {likely:.{digits}g}{hint}"
     )
 
 

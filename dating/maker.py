@@ -21,7 +21,6 @@ from dating.statements import (
     Name,
     Number,
     Point,
-    Positive,
     SourceNames,
     SpanJudgement,
     Stretch,
@@ -94,7 +93,7 @@ class Regime(Strict):
 
     state: Name | None = None
     shares: Shares | None = None
-    by_variant: dict[Name, Shares] | None = None
+    by_variant: Annotated[dict[Name, Shares], Field(min_length=1)] | None = None
     first_use: DateJudgement | None = None
     event: Name | None = Field(default=None, alias="with")
     lag: DelayJudgement | None = None
@@ -148,6 +147,16 @@ class Course(Strict):
         return self
 
 
+class StatedCourse(Course):
+    """A course that cannot be left to another: that of a variant, or of the variants."""
+
+    @model_validator(mode="after")
+    def _stated(self) -> StatedCourse:
+        if self.history is None and self.shares_at is None:
+            raise refuse("a course is wanted here", allowed="a history, or shares_at")
+        return self
+
+
 class Feature(Course):
     """One thing to look at on a component, its states and their history."""
 
@@ -157,7 +166,7 @@ class Feature(Course):
     slip: Chance = NEVER
     replaced: Chance = NEVER
     replacement: Shares | None = None
-    by_variant: dict[Name, Course] = Field(default_factory=dict)
+    by_variant: dict[Name, StatedCourse] = Field(default_factory=dict)
     source: SourceNames = ()
     note: Text = ""
 
@@ -192,7 +201,7 @@ class Measurement(Strict):
     ask: Text = ""
     look: Look = Look()
     unit: Text
-    spread: Positive
+    spread: Annotated[float, Field(ge=1e-6, le=1e9)]
     mean: Annotated[dict[Point, Number], Field(min_length=1)]
     tails: Annotated[float, Field(gt=2, le=1e6)] | None = None
     source: SourceNames = ()
@@ -214,7 +223,7 @@ class Component(Strict):
     swapped: Chance = NEVER
     donors: tuple[Donors, ...] = ()
     features: dict[Name, Feature] = Field(default_factory=dict)
-    by_variant: dict[Name, dict[Name, Course]] = Field(default_factory=dict)
+    by_variant: dict[Name, dict[Name, StatedCourse]] = Field(default_factory=dict)
     marks: dict[Name, Mark] = Field(default_factory=dict)
     measurements: dict[Name, Measurement] = Field(default_factory=dict)
     source: SourceNames = ()
@@ -227,7 +236,7 @@ class Component(Strict):
         return self
 
 
-class Variants(Course):
+class Variants(StatedCourse):
     """The grades or lines made alongside each other, and their shares over time."""
 
     ask: Text = "Which variant is it?"
@@ -237,9 +246,9 @@ class Variants(Course):
     note: Text = ""
 
     @model_validator(mode="after")
-    def _has_course(self) -> Variants:
-        if self.history is None and self.shares_at is None:
-            raise refuse("variants need a history or shares_at")
+    def _one_for_all(self) -> Variants:
+        if any(regime.by_variant for regime in self.history or ()):
+            raise refuse("the history of the variants itself cannot differ by_variant")
         return self
 
 

@@ -30,7 +30,6 @@ _ROUNDING = 1e-11
 """Shares this close to none or all are taken as that, or noise would stand for evidence."""
 
 _GRID = np.linspace(-36.0, 36.0, 577)
-_STEP = 1 / 8
 
 
 def month_shares(
@@ -128,9 +127,17 @@ def shares_after(
     if isinstance(lag, Certain) and isinstance(overlap, Certain):
         return month_shares(event + lag.value, overlap.value, months, shape)
     since = np.arange(months + 1.0) - event[:, None]
-    start, stop = np.floor(since.min()) - 1, np.ceil(since.max()) + 1
-    grid = np.arange(start, stop + _STEP, _STEP)
-    return _by_month(_cubic(since, start, _mean_excess(grid, lag, overlap, shape)))
+    start, stop = _reach(lag, overlap, shape)
+    start = max(start, np.floor(since.min()) - 1)
+    stop = max(min(stop, np.ceil(since.max()) + 1), start + 1)
+    step = _step(lag)
+    if (stop - start) / step > since.size:
+        direct = _mean_excess(since.ravel(), lag, overlap, shape)
+        return _by_month(direct.reshape(since.shape))
+    grid = np.arange(start, stop + step, step)
+    table = _mean_excess(grid, lag, overlap, shape)
+    inside = _cubic(np.clip(since, start, grid[-1]), start, step, table)
+    return _by_month(inside + np.maximum(since - grid[-1], 0.0))
 
 
 def regimes(shares: Sequence[Floats], months: int) -> Floats:
@@ -201,14 +208,14 @@ def _by_month(excess: Floats) -> Floats:
 def _excess(beyond: Floats, overlap: Floats, shape: Shape) -> Floats:
     """Give ``E max(y - d U, 0)`` at y beyond the first use, for a fixed overlap d."""
     step = np.maximum(beyond, 0.0)
-    wide = np.where(overlap > 0, overlap, 1.0)
+    wide = np.where(overlap > _ROUNDING, overlap, 1.0)
     if shape == "linear":
         inside = np.clip(beyond, 0.0, wide)
         ramp = inside * inside / (2 * wide) + np.maximum(beyond - wide, 0.0)
     else:
         scale = wide / _STEEPNESS
         ramp = scale * np.logaddexp(0.0, (beyond - wide / 2) / scale)
-    return np.where(overlap > 0, ramp, step)
+    return np.where(overlap > _ROUNDING, ramp, step)
 
 
 def _mean_excess(x: Floats, start: Judgement, overlap: Judgement, shape: Shape) -> Floats:
@@ -221,9 +228,33 @@ def _mean_excess(x: Floats, start: Judgement, overlap: Judgement, shape: Shape) 
         return weights @ _excess(x - start.value, lengths[:, None], shape)
     smoothed = _SmoothedStart(start)
     kinked = start.scale < float(overlap.quantile(0.5)) / 4
-    lengths, weights = overlap.nodes(fine=4 if kinked else 1)
+    lengths, weights = overlap.nodes(fine=4) if kinked else _every_other(overlap.nodes())
     parts = [smoothed.after(x, length, shape) for length in lengths]
     return weights @ np.array(parts)
+
+
+def _reach(start: Judgement, overlap: Judgement, shape: Shape) -> tuple[float, float]:
+    """Give the months between which a ramp passes from none to all, but for a millionth."""
+    starts, longest = start.nodes()[0], float(overlap.nodes()[0].max())
+    before, after = (0.0, 1.0) if shape == "linear" else (2.0, 3.0)
+    low, high = starts.min() - before * longest, starts.max() + after * longest
+    return float(np.floor(low)) - 1, float(np.ceil(high)) + 1
+
+
+def _step(start: Judgement) -> float:
+    """Choose a grid, in months, on which a ramp after this start is a smooth curve."""
+    scales = [m.scale for m in _members(start) if isinstance(m, Metalog)]
+    return 1 / 4 if len(scales) == len(_members(start)) and min(scales) >= 0.5 else 1 / 8
+
+
+def _members(judgement: Judgement) -> tuple[Certain | Metalog, ...]:
+    return judgement.members if isinstance(judgement, Pool) else (judgement,)
+
+
+def _every_other(rule: tuple[Floats, Floats]) -> tuple[Floats, Floats]:
+    """Thin a quadrature rule, where what is averaged is smooth at its scale."""
+    values, weights = rule[0][::2], rule[1][::2]
+    return values, weights / weights.sum()
 
 
 class _SmoothedStart:
@@ -251,7 +282,8 @@ class _SmoothedStart:
         if shape == "linear":
             return (self._area_at(x) - self._area_at(x - overlap)) / overlap
         if overlap / _STEEPNESS < scale / 4:
-            delays, weights = Metalog(overlap / 2, overlap / _STEEPNESS, 0.0).nodes()
+            delay = Metalog(overlap / 2, overlap / _STEEPNESS, 0.0)
+            delays, weights = _every_other(delay.nodes())
             return self._excess_at(x[:, None] - delays) @ weights
         starts, weights = self.start.nodes()
         return weights @ _excess(x - starts[:, None], np.asarray(overlap), "logistic")
@@ -279,12 +311,12 @@ def _hermite(x: Floats, at: Floats, value: Floats, slope: Floats) -> Floats:
     return value[cell] + u * rise + bend * (left * (1 - u) + right * u)
 
 
-def _cubic(x: Floats, start: float, value: Floats) -> Floats:
+def _cubic(x: Floats, start: float, step: float, value: Floats) -> Floats:
     """Interpolate by cubics over a regular grid, slopes from the neighbours."""
-    slope = np.gradient(value, _STEP)
-    at = (x - start) / _STEP
+    slope = np.gradient(value, step)
+    at = (x - start) / step
     cell = np.clip(at.astype(np.int64), 0, len(value) - 2)
     u = at - cell
     rise = value[cell + 1] - value[cell]
-    left, right = slope[cell] * _STEP - rise, rise - slope[cell + 1] * _STEP
+    left, right = slope[cell] * step - rise, rise - slope[cell + 1] * step
     return value[cell] + u * rise + u * (1 - u) * (left * (1 - u) + right * u)

@@ -23,6 +23,9 @@ from dating.months import Period, day_position
 from dating.validation import Strict, refuse
 
 LONGEST_NAME = 60
+FURTHEST_APART = 200 * 12
+YEARS_END = 10_000.0
+"""Month numbers begin here, so that a mistyped 1931.02 is not taken for one."""
 
 
 def _name(value: Any) -> Any:
@@ -54,8 +57,8 @@ def _period(value: Any) -> Any:
 
 
 def _point(value: Any) -> Any:
-    """Read a point in time: a month stands for its first day."""
-    if isinstance(value, float):
+    """Read a point in time: a month stands for its first day; Python may give a month number."""
+    if isinstance(value, float) and YEARS_END <= value < 120_000:
         return value
     allowed = "a month such as 1931-02, or a day such as 1931-02-17"
     try:
@@ -132,6 +135,12 @@ class DateOpinion(Opinion):
     earliest: Point
     likely: Point
     latest: Point
+
+    @model_validator(mode="after")
+    def _within_reason(self) -> Self:
+        if self.latest - self.earliest > FURTHEST_APART:
+            raise refuse("earliest and latest lie more than 200 years apart")
+        return self
 
 
 class SpanOpinion(Opinion):

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 type Floats = NDArray[np.float64]
 
 REPLICATES = 8
-POINTS = 32
+POINTS = 16
 SEED = 1
 
 
@@ -286,7 +286,7 @@ class _Tabulation:
         uniform = all(course is courses[0] for course in courses)
         if uniform and not any(r.by_variant for r in courses[0].history or ()):
             variants = variants[:1]
-        regimes_of = {id(course): self._regimes(course) for course in courses}
+        regimes_of = {key: self._regimes(c) for key, c in {id(c): c for c in courses}.items()}
         blends = [
             Blend(regimes_of[id(course)], _share_matrix(course, states, variant))
             for course, variant in zip(courses, variants, strict=False)

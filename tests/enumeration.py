@@ -255,8 +255,8 @@ class Enumeration:
         if isinstance(start, Certain) and isinstance(overlap, Certain):
             return [ramp_in_month(start.value, overlap.value, t, regime.shape) for t in self.months]
         if regime.event in self.shared:
-            at = np.array([event.value])
-            return shares_after(at, lag, overlap, len(self.months), regime.shape)[0].tolist()
+            events = np.array(self.shared[regime.event])
+            return shares_after(events, lag, overlap, len(self.months), regime.shape)[n].tolist()
         return mean_shares(start, overlap, len(self.months), regime.shape).tolist()
 
     def _drawn(self, judged, name, n):

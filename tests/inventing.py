@@ -265,7 +265,7 @@ class Inventor:
     def mark_text(self, mark):
         at = self.some(-2, self.months - 2)
         if mark.get("format") == "source-date":
-            when = dt.date.fromisoformat(self.day(self.inside()))
+            when = dt.date.fromisoformat(self.day(self.some(1, self.months - 2)))
             return f"113-{when.year % 10}{min(when.timetuple().tm_yday // 7 + 1, 52):02d}"
         return self.of(
             self.day(at),

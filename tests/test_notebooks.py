@@ -10,11 +10,12 @@ NOTEBOOKS = sorted(Path("notebooks").glob("*.ipynb"))
 
 
 def printed(cell):
-    return [
-        output.get("text") or output["data"].get("text/plain")
+    """Everything a cell prints, in whatever portions the kernel sent it."""
+    return "".join(
+        output.get("text") or output["data"].get("text/plain", "")
         for output in cell.get("outputs", [])
         if output.output_type in {"stream", "execute_result"}
-    ]
+    )
 
 
 def test_there_is_a_notebook():

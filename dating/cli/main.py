@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import os
 from typing import Any
 
 import click
 
 from dating.cli.check import check
 from dating.cli.estimate import estimate
+
+# The matrices are small: threads of the linear algebra library cost more than they give, and one
+# thread adds up in the same order on every machine. This must stand before numpy is imported.
+for _library in ("OPENBLAS", "MKL", "OMP"):
+    os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
 
 
 class _Commands(click.Group):

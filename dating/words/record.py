@@ -180,6 +180,7 @@ def _conflict(estimate: Estimate) -> dict[str, Any]:
     return {
         "bits": _finite(conflict.bits),
         "by_component": {name: _finite(bits) for name, bits in conflict.by_component.items()},
+        "against_rest": {name: _finite(bits) for name, bits in conflict.against_rest.items()},
         "contradictions": [
             {"between": [clash.piece.name, clash.other.name], "bits": _finite(clash.bits)}
             for clash in conflict.contradictions

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
+from math import isinf
 
 import numpy as np
 from rich.console import Console
@@ -144,30 +146,43 @@ def _evidence(console: Console, estimate: Estimate) -> None:
 def _clashes(console: Console, estimate: Estimate) -> None:
     _title(console, "What contradicts what")
     conflict = estimate.conflict
-    surprising = [f for f in estimate.findings if f.surprise >= SURPRISING]
-    if not surprising:
-        _say(
-            console,
-            f"No observation surprises the others (conflict {bits(conflict.bits)} bits; "
-            "below zero they support each other).",
+    sentences = [*_clashing_parts(estimate), *_clashing_pieces(estimate)]
+    if not sentences:
+        sentences.append(
+            f"Nothing surprises the rest (conflict {bits(conflict.bits)} bits; below zero the "
+            "observations support each other)."
         )
-        return
-    for clash in conflict.contradictions:
-        _say(
-            console,
-            f"{clash.piece.name} ({clash.piece.said}) and {clash.other.name} "
-            f"({clash.other.said}) are {2**clash.bits:.3g} times less probable together "
-            "than apart.",
-        )
-    paired = {p.name for clash in conflict.contradictions for p in (clash.piece, clash.other)}
-    for finding in surprising:
-        if finding.piece.name not in paired:
-            _say(
-                console,
-                f"{finding.piece.name} ({finding.piece.said}) is "
-                f"{2**finding.surprise:.3g} times less probable beside the rest than "
-                "alone.",
+    for sentence in sentences:
+        _say(console, sentence)
+
+
+def _clashing_parts(estimate: Estimate) -> Iterator[str]:
+    for name, against in estimate.conflict.against_rest.items():
+        if against >= SURPRISING:
+            yield (
+                f"What was seen on the {name} and what was seen elsewhere are "
+                f"{_times(against)} less probable together than apart."
             )
+
+
+def _clashing_pieces(estimate: Estimate) -> Iterator[str]:
+    paired = set()
+    for clash in estimate.conflict.contradictions:
+        paired |= {clash.piece.name, clash.other.name}
+        yield (
+            f"{clash.piece.name} ({clash.piece.said}) and {clash.other.name} "
+            f"({clash.other.said}) are {_times(clash.bits)} less probable together than apart."
+        )
+    for finding in estimate.findings:
+        if finding.surprise >= SURPRISING and finding.piece.name not in paired:
+            yield (
+                f"{finding.piece.name} ({finding.piece.said}) is {_times(finding.surprise)} less "
+                "probable beside the rest than alone."
+            )
+
+
+def _times(bits_: float) -> str:
+    return "without limit" if isinf(bits_) else f"{2**bits_:,.3g} times"
 
 
 def _next(console: Console, estimate: Estimate) -> None:

@@ -1,0 +1,218 @@
+"""Judgements: three quantiles honoured, infeasible ones refused with a way out, pooling."""
+
+import re
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.integrate import quad
+
+from dating.judgement import (
+    FEASIBLE_SKEW,
+    Certain,
+    JudgementError,
+    Metalog,
+    Pool,
+    metalog_through,
+    pooled,
+    shifted,
+)
+
+COVERAGES = st.sampled_from([0.5, 0.8, 0.9, 0.95])
+
+
+def edge(coverage):
+    """Give the least share of the way from lowest to highest at which likely may lie."""
+    return (1 - FEASIBLE_SKEW * coverage / 2) / 2
+
+
+@st.composite
+def judgements(draw):
+    """Draw feasible quantiles of a plain, logarithmic or cut judgement."""
+    coverage = draw(COVERAGES)
+    margin = edge(coverage) + 0.01
+    ratio = draw(st.floats(margin, 1 - margin))
+    form = draw(st.sampled_from(["plain", "log", "cut at zero"]))
+    if form == "plain":
+        low, wide = draw(st.floats(-50, 50)), draw(st.floats(0.1, 200))
+        return (low, low + ratio * wide, low + wide), coverage, "point"
+    if form == "cut at zero":
+        high = draw(st.floats(0.1, 60))
+        return (0.0, ratio * high, high), coverage, "span"
+    low, factor = draw(st.floats(0.1, 20)), draw(st.floats(1.05, 12))
+    return (low, low * factor**ratio, low * factor), coverage, "span"
+
+
+@given(judgements())
+def test_the_three_quantiles_are_honoured(judged):
+    triple, coverage, kind = judged
+    tail = (1 - coverage) / 2
+    made = metalog_through(triple, coverage, kind)
+    assert made.quantile([tail, 0.5, 1 - tail]) == pytest.approx(triple, rel=1e-12, abs=1e-12)
+    assert made.cdf(triple) == pytest.approx([tail, 0.5, 1 - tail], abs=1e-10)
+
+
+@given(judgements())
+def test_quantile_and_cdf_invert_each_other_and_rise(judged):
+    made = metalog_through(*judged)
+    p = np.linspace(1e-6, 1 - 1e-6, 101)
+    x = made.quantile(p)
+    assert (np.diff(x) >= 0).all()
+    above = x > 0 if made.form == "cut at zero" else np.full(len(x), True)
+    assert made.cdf(x[above]) == pytest.approx(p[above], abs=1e-9)
+
+
+@given(judgements())
+def test_spans_are_never_negative(judged):
+    made = metalog_through(*judged)
+    if judged[2] == "span":
+        assert made.quantile([1e-12, 1e-3]).min() >= 0
+        assert made.cdf([-1e-9, -5.0]).tolist() == [0, 0]
+
+
+def test_no_length_at_all_has_the_chance_that_was_stated():
+    made = metalog_through((0, 3, 8), 0.8, "span")
+    assert made.cdf(0.0) == pytest.approx(0.1, abs=1e-12)
+    assert made.quantile([0.02, 0.1]).tolist() == pytest.approx([0, 0], abs=1e-12)
+
+
+def test_equal_values_mean_certainty():
+    made = metalog_through((4.0, 4.0, 4.0))
+    assert made == Certain(4.0)
+    assert made.quantile([0.1, 0.9]).tolist() == [4, 4]
+    assert made.cdf([3.9, 4.0]).tolist() == [0, 1]
+    assert made.mean() == 4
+    assert made.excess([3.0, 6.0]).tolist() == [0, 2]
+
+
+# Refusals
+
+
+@pytest.mark.parametrize("triple", [(5, 3, 9), (5, 10, 9), (9, 5, 1)])
+def test_values_out_of_order_are_refused(triple):
+    with pytest.raises(JudgementError, match="ascend"):
+        metalog_through(triple)
+
+
+def test_a_negative_span_is_refused():
+    with pytest.raises(JudgementError, match="cannot be negative, found -1"):
+        metalog_through((-1, 2, 4), kind="span")
+
+
+@given(judgements(), st.floats(0.0, 0.999), st.booleans())
+def test_infeasible_values_are_refused_with_bounds_that_are_feasible(judged, share, high_side):
+    (low, _, high), coverage, kind = judged
+    by_log = kind == "span" and low > 0
+    a, c = (np.log(low), np.log(high)) if by_log else (low, high)
+    off = share * edge(coverage)
+    likely = c - off * (c - a) if high_side else a + off * (c - a)
+    likely = min(max(float(np.exp(likely)) if by_log else likely, low), high)
+    with pytest.raises(JudgementError) as refusal:
+        metalog_through((low, likely, high), coverage, kind)
+    bounds = re.search(r"between (\S+) and (\S+), found", str(refusal.value))
+    least, most = map(float, bounds.groups())
+    for inner in (least + 0.01 * (most - least), most - 0.01 * (most - least)):
+        metalog_through((low, inner, high), coverage, kind)
+
+
+def test_a_span_that_may_be_zero_hints_at_a_way_out():
+    with pytest.raises(JudgementError, match="a lowest value above zero allows more skew"):
+        metalog_through((0, 1, 20), kind="span")
+    metalog_through((0.1, 1, 20), kind="span")
+
+
+def test_a_mean_without_bound_is_refused():
+    with pytest.raises(JudgementError, match="without bound"):
+        metalog_through((1, 100, 10_000), kind="span").mean()
+
+
+# Integrals
+
+
+@given(judgements(), st.floats(0.02, 0.98))
+def test_excess_is_the_integral_of_the_distribution_function(judged, p):
+    made = metalog_through(*judged)
+    x = float(made.quantile(p))
+    start = float(made.quantile(1e-12)) if made.form == "plain" else 0.0
+    cuts = [q for q in made.quantile([0.01, 0.5]).tolist() if start < q < x]
+    area = quad(lambda y: float(made.cdf(y)), start, x, points=cuts or None, limit=200)[0]
+    width = judged[0][2] - judged[0][0]
+    within = 1e-7 if made.form == "plain" else 1e-4
+    assert float(made.excess(x)) == pytest.approx(area, abs=within * width)
+
+
+@pytest.mark.parametrize(
+    ("triple", "kind"),
+    [((2, 5, 9), "point"), ((-3, 0, 2), "point"), ((1, 4, 12), "span"), ((0, 3, 6), "span")],
+)
+def test_mean_is_the_integral_of_the_quantile_function(triple, kind):
+    made = metalog_through(triple, kind=kind)
+    mean = quad(lambda p: float(made.quantile(p)), 0, 1, limit=200)[0]
+    assert made.mean() == pytest.approx(mean, abs=1e-6)
+
+
+@given(judgements(), st.sampled_from([1, 4]))
+def test_nodes_are_a_distribution_with_the_right_moments(judged, fine):
+    made = metalog_through(*judged)
+    values, weights = made.nodes(fine)
+    assert weights.sum() == pytest.approx(1, abs=1e-12)
+    assert weights.min() > 0
+    assert (np.diff(values) >= 0).all()
+    width = judged[0][2] - judged[0][0]
+    if made.form == "plain":
+        assert weights @ values == pytest.approx(made.mean(), abs=1e-4 * width)
+    below = weights @ (values <= made.quantile(0.5))
+    assert below == pytest.approx(0.5, abs=0.15 / fine)
+
+
+# Several assessors
+
+
+EARLY, LATE = metalog_through((2, 4, 6)), metalog_through((20, 25, 31))
+
+
+def test_a_pool_is_a_mixture_so_disagreement_stays_visible():
+    both = pooled([EARLY, LATE], [1, 3])
+    assert isinstance(both, Pool)
+    x = np.linspace(-5, 45, 41)
+    assert both.cdf(x) == pytest.approx(0.25 * EARLY.cdf(x) + 0.75 * LATE.cdf(x), abs=1e-15)
+    assert both.excess(x) == pytest.approx(0.25 * EARLY.excess(x) + 0.75 * LATE.excess(x))
+    assert both.mean() == pytest.approx(0.25 * EARLY.mean() + 0.75 * LATE.mean())
+    assert both.cdf(15) - both.cdf(9) < 0.005
+
+
+def test_quantiles_of_a_pool_invert_its_distribution_function():
+    both = pooled([EARLY, LATE, Certain(12.0)], [1, 2, 1])
+    p = np.array([0.05, 0.2, 0.3, 0.45, 0.5, 0.7, 0.95])
+    x = both.quantile(p)
+    assert (np.diff(x) >= 0).all()
+    assert (both.cdf(x) >= p - 1e-9).all()
+    assert (both.cdf(x - 1e-6) < p).all()
+    assert x[2] == x[3] == 12
+
+
+def test_nodes_of_a_pool_carry_its_weights():
+    values, weights = pooled([Certain(1.0), LATE], [3, 1]).nodes()
+    assert weights.sum() == pytest.approx(1)
+    assert weights[values == 1.0].sum() == pytest.approx(0.75)
+
+
+def test_a_pool_of_one_is_that_one():
+    assert pooled([EARLY], [7]) is EARLY
+
+
+@settings(max_examples=20)
+@given(st.floats(-30, 30))
+def test_shifting_moves_every_quantile(by):
+    p = np.array([0.05, 0.3, 0.5, 0.95])
+    for judgement in (Certain(3.0), EARLY, pooled([EARLY, LATE], [1, 1])):
+        moved = shifted(judgement, by)
+        assert type(moved) is type(judgement)
+        assert moved.quantile(p) == pytest.approx(judgement.quantile(p) + by, abs=1e-9)
+
+
+def test_a_metalog_can_be_compared_and_hashed():
+    assert metalog_through((2, 5, 9)) == metalog_through((2, 5, 9))
+    assert isinstance(hash(metalog_through((2, 5, 9))), int)
+    assert isinstance(metalog_through((2, 5, 9)), Metalog)
