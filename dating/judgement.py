@@ -205,9 +205,10 @@ class Metalog:
         JudgementError
             When a "log" judgement is so wide that its mean is infinite.
         """
-        if self.form == "plain":
-            return self.location + self.skew / 2
-        if self.form == "log" and self.scale + self.skew / 2 >= 0.95:
+        if self.form != "log":
+            below_zero = 0.0 if self.form == "plain" else float(self._plain_excess(np.zeros(())))
+            return self.location + self.skew / 2 + below_zero
+        if self.scale + self.skew / 2 >= 0.95:
             raise JudgementError(
                 "so wide that the expected number is without bound; bring the highest value down"
             )
@@ -220,8 +221,8 @@ class Metalog:
     def excess(self, x: ArrayLike) -> Floats:
         """Return the expected length by which x lies beyond the number, ``E max(x - X, 0)``.
 
-        This is the integral of the distribution function up to x, in closed form for the
-        plain form: what a changeover's month average is made of.
+        This is the integral of the distribution function up to x, in closed form but for the
+        "log" form: what a changeover's month average is made of.
 
         Parameters
         ----------
@@ -234,14 +235,13 @@ class Metalog:
             Expected excess, in the unit of the judgement.
         """
         x = np.asarray(x, dtype=float)
-        if self.form != "plain":
+        if self.form == "log":
             values, weights = self.nodes(fine=16)
             return np.maximum(x[..., None] - values, 0.0) @ weights
-        log_odds = self._log_odds_at(x)
-        p, q = _expit(log_odds), _expit(-log_odds)
-        entropy = -p * np.logaddexp(0, -log_odds) - q * np.logaddexp(0, log_odds)
-        below = self.location * p + self.scale * entropy + self.skew * (p - p * q * log_odds) / 2
-        return x * p - below
+        if self.form == "plain":
+            return self._plain_excess(x)
+        beyond = self._plain_excess(x) - self._plain_excess(np.zeros(()))
+        return np.where(x > 0, beyond, 0.0)
 
     def nodes(self, fine: int = 1) -> tuple[Floats, Floats]:
         """Return a quadrature rule over the belief: the trapezoid in the log-odds.
@@ -261,6 +261,14 @@ class Metalog:
         log_odds = np.linspace(-14.0, 14.0, 56 * fine + 1)
         weights = _expit(log_odds) * _expit(-log_odds)
         return self._number(self._underlying(log_odds)), weights / weights.sum()
+
+    def _plain_excess(self, x: Floats) -> Floats:
+        """Give the expected excess of x over the underlying metalog, in closed form."""
+        log_odds = self._log_odds_at(x)
+        p, q = _expit(log_odds), _expit(-log_odds)
+        entropy = -p * np.logaddexp(0, -log_odds) - q * np.logaddexp(0, log_odds)
+        below = self.location * p + self.scale * entropy + self.skew * (p - p * q * log_odds) / 2
+        return x * p - below
 
     def _underlying(self, log_odds: Floats) -> Floats:
         return self.location + (self.scale + self.skew * (_expit(log_odds) - 0.5)) * log_odds
