@@ -1,6 +1,7 @@
 """Spoiled files are read and used, or refused with located problems; nothing else happens."""
 
 import random
+from math import isnan
 from pathlib import Path
 
 import pytest
@@ -74,7 +75,9 @@ components:
         ask: Which label?
         states: [round, square]
         slip: 0.01
-        history: [{state: round}, {by_variant: {plain: {square: 1}, concert: {round: 1}}, first_use: 1925-07}]
+        history:
+          - state: round
+          - {by_variant: {plain: {square: 1}, concert: {round: 1}}, first_use: 1925-07}
 """
 SMALL_EXAMINATION = """\
 instrument: E-1
@@ -154,6 +157,8 @@ def use_maker(examination=None):
             except InputError:
                 return  # it names what this maker no longer has, or cannot be
             assert made.probabilities.sum() == pytest.approx(1)
+            assert len(made.findings) == len(made.pieces)
+            assert made.advice is not None
 
     return use
 
@@ -164,7 +169,8 @@ def use_examination(maker):
         assert made.probabilities.sum() == pytest.approx(1)
         assert all(0 <= p <= 1 + 1e-9 for p in made.originality.values())
         assert len(made.findings) == len(made.pieces)
-        assert made.conflict.bits == made.conflict.bits
+        assert not isnan(made.conflict.bits)
+        assert not any(isnan(finding.weight) for finding in made.findings)
         assert made.advice is not None
 
     return use

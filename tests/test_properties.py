@@ -13,6 +13,7 @@ from dating.summaries import entropy_bits, equal_tailed, highest_density, mass_b
 from tests.inventing import Inventor, invented_data
 
 SEEDS = st.integers(0, 10**6)
+FEW = settings(max_examples=40)
 EXACT = 1e-12
 
 
@@ -31,7 +32,8 @@ def dated(maker, examination, **options):
             Maker.model_validate(maker), Examination.model_validate(examination), **options
         )
     except InputError as refusal:
-        assert "no month of the period" in str(refusal)
+        if "no month of the period" not in str(refusal):
+            raise
         return assume(False)
 
 
@@ -48,6 +50,7 @@ def features_of(maker):
 # Distributions
 
 
+@FEW
 @given(SEEDS)
 def test_everything_that_is_a_distribution_sums_to_one(seed):
     made = dated(*invented_data(seed))
@@ -62,6 +65,7 @@ def test_everything_that_is_a_distribution_sums_to_one(seed):
         assert 0 <= chance <= 1 + EXACT
 
 
+@FEW
 @given(SEEDS)
 def test_states_of_every_feature_are_a_distribution_in_every_month(seed):
     made = dated(*invented_data(seed))
@@ -71,7 +75,7 @@ def test_states_of_every_feature_are_a_distribution_in_every_month(seed):
         assert table.sum("state").values == pytest.approx(1, abs=EXACT)
 
 
-@settings(max_examples=40)
+@FEW
 @given(SEEDS, SEEDS)
 def test_the_same_seed_gives_the_same_bits(seed, draws):
     first = dated(*invented_data(seed), seed=draws)
@@ -84,6 +88,7 @@ def test_the_same_seed_gives_the_same_bits(seed, draws):
 # What must not matter
 
 
+@FEW
 @given(SEEDS, st.randoms(use_true_random=False))
 def test_the_order_of_the_evidence_does_not_matter(seed, shuffler):
     maker, examination = invented_data(seed)
@@ -94,6 +99,7 @@ def test_the_order_of_the_evidence_does_not_matter(seed, shuffler):
     same(dated(maker, examination), dated(maker, turned))
 
 
+@FEW
 @given(SEEDS)
 def test_what_is_unlisted_unexamined_or_untrusted_changes_nothing(seed):
     maker, examination = invented_data(seed)
@@ -116,6 +122,7 @@ def _says_something(sight):
     )
 
 
+@FEW
 @given(SEEDS)
 def test_renaming_the_states_changes_nothing(seed):
     maker, examination = invented_data(seed)
@@ -131,6 +138,7 @@ def _renamed(data, words):
     return words.get(data, data) if isinstance(data, str) else data
 
 
+@FEW
 @given(SEEDS)
 def test_a_component_that_is_surely_swapped_is_silent_about_the_build(seed):
     """With certain shared numbers: else its evidence still speaks of those."""
@@ -166,6 +174,7 @@ def _mentions(data, key):
     return isinstance(data, list) and any(_mentions(value, key) for value in data)
 
 
+@FEW
 @given(SEEDS)
 def test_spans_of_zero_are_the_limit_of_short_spans(seed):
     maker, examination = invented_data(seed)
@@ -187,7 +196,7 @@ def _with_spans(data, length):
 # What one more look brings
 
 
-@settings(max_examples=40)
+@FEW
 @given(SEEDS)
 def test_one_more_look_never_costs_and_brings_what_advice_says(seed):
     """Date again with each answer: the entropy falls on average, by the bits of the advice."""
@@ -209,6 +218,7 @@ def test_one_more_look_never_costs_and_brings_what_advice_says(seed):
     assert [a.bits for a in now.advice] == sorted((a.bits for a in now.advice), reverse=True)
 
 
+@FEW
 @given(SEEDS)
 def test_what_was_examined_is_not_advised_again(seed):
     maker, examination = invented_data(seed)
