@@ -81,11 +81,33 @@ class Part:
         return self.free_without(None)
 
     def tied_without(self, left_out: Piece | None) -> Floats:
-        """Multiply the pieces that have draws, one left out."""
+        """Multiply the pieces that have draws, one left out.
+
+        Parameters
+        ----------
+        left_out : Piece or None
+            The piece to leave out.
+
+        Returns
+        -------
+        ndarray of float64, shape (draw, variant, month)
+            The product; ones where there is none.
+        """
         return _product([p for p in self.pieces if p.has_draws and p is not left_out])
 
     def free_without(self, left_out: Piece | None) -> Floats:
-        """Multiply the pieces that have no draws, one left out."""
+        """Multiply the pieces that have no draws, one left out.
+
+        Parameters
+        ----------
+        left_out : Piece or None
+            The piece to leave out.
+
+        Returns
+        -------
+        ndarray of float64, shape (draw, variant, month)
+            The product; ones where there is none.
+        """
         return _product([p for p in self.pieces if not p.has_draws and p is not left_out])
 
     @cached_property

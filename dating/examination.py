@@ -82,11 +82,23 @@ class Sight(Strict):
         return self
 
     def named(self) -> tuple[str, ...]:
-        """Return the states that are named."""
+        """Return the states that are named.
+
+        Returns
+        -------
+        tuple of str
+            One state, or those of one_of; empty for an unlisted one.
+        """
         return (self.state,) if self.state is not None else (self.one_of or ())
 
     def words(self) -> str:
-        """Say in a few words what was seen."""
+        """Say in a few words what was seen.
+
+        Returns
+        -------
+        str
+            For example ``plain or lined``.
+        """
         if self.other is not None:
             return f"other: {self.other}"
         if self.state is not None:
@@ -126,7 +138,13 @@ class Paper(Strict):
         return self
 
     def words(self) -> str:
-        """Say in a few words what the document bounds."""
+        """Say in a few words what the document bounds.
+
+        Returns
+        -------
+        str
+            For example ``not after 1934-06 (trust 0.95)``.
+        """
         ends = [("not before", self.not_before), ("not after", self.not_after)]
         text = ", ".join(f"{word} {end.text}" for word, end in ends if end is not None)
         return text if self.trust == 1 else f"{text} (trust {self.trust:g})"
@@ -155,7 +173,18 @@ class Examination(Strict):
     _origin: Source = PrivateAttr(default=Source("(made in Python)", None, {}, ""))
 
     def placed(self, origin: Source) -> Examination:
-        """Return this examination with the places of its keys."""
+        """Return this examination with the places of its keys.
+
+        Parameters
+        ----------
+        origin : Source
+            The file it was read from.
+
+        Returns
+        -------
+        Examination
+            A copy that knows where each key stands.
+        """
         copy = self.model_copy()
         copy._origin = origin
         return copy

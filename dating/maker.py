@@ -114,7 +114,18 @@ class Regime(Strict):
         return self
 
     def shares_of(self, variant: str | None) -> dict[str, float]:
-        """Return the shares of the states, for one variant where they differ."""
+        """Return the shares of the states, for one variant where they differ.
+
+        Parameters
+        ----------
+        variant : str or None
+            Name of the variant.
+
+        Returns
+        -------
+        dict of str to float
+            Shares that sum to one.
+        """
         if self.state is not None:
             return {self.state: 1.0}
         if self.by_variant is not None:
@@ -177,7 +188,18 @@ class Feature(Course):
         return self
 
     def course_of(self, variant: str | None) -> Course:
-        """Return the course of the states, for one variant where it differs."""
+        """Return the course of the states, for one variant where it differs.
+
+        Parameters
+        ----------
+        variant : str or None
+            Name of the variant.
+
+        Returns
+        -------
+        Course
+            That of the variant, or the feature itself.
+        """
         return self.by_variant.get(variant or "", self)
 
 
@@ -273,7 +295,18 @@ class Maker(Strict):
         return id(self)
 
     def placed(self, origin: Source) -> Maker:
-        """Return this maker file with the places of its keys."""
+        """Return this maker file with the places of its keys.
+
+        Parameters
+        ----------
+        origin : Source
+            The file it was read from.
+
+        Returns
+        -------
+        Maker
+            A copy that knows where each key stands.
+        """
         copy = self.model_copy()
         copy._origin = origin
         return copy
@@ -284,7 +317,13 @@ class Maker(Strict):
         return self._origin
 
     def features(self) -> dict[str, tuple[str, Feature]]:
-        """Return every feature with the name of its component, by name of feature."""
+        """Return every feature with the name of its component.
+
+        Returns
+        -------
+        dict of str to (str, Feature)
+            By name of the feature, in the order of the file.
+        """
         return {
             name: (part, feature)
             for part, component in self.components.items()
@@ -292,7 +331,13 @@ class Maker(Strict):
         }
 
     def marks(self) -> dict[str, tuple[str, Mark]]:
-        """Return every mark with the name of its component, by name of mark."""
+        """Return every mark with the name of its component.
+
+        Returns
+        -------
+        dict of str to (str, Mark)
+            By name of the mark, in the order of the file.
+        """
         return {
             name: (part, mark)
             for part, component in self.components.items()
@@ -300,7 +345,13 @@ class Maker(Strict):
         }
 
     def measurements(self) -> dict[str, tuple[str, Measurement]]:
-        """Return every measurement with the name of its component, by its name."""
+        """Return every measurement with the name of its component.
+
+        Returns
+        -------
+        dict of str to (str, Measurement)
+            By name of the measurement, in the order of the file.
+        """
         return {
             name: (part, measurement)
             for part, component in self.components.items()
@@ -308,11 +359,30 @@ class Maker(Strict):
         }
 
     def course_of(self, feature: str, variant: str | None) -> Course:
-        """Return the course of a feature for a variant: its own, or its component's."""
+        """Return the course of a feature for a variant: its own, or its component's.
+
+        Parameters
+        ----------
+        feature : str
+            Name of the feature.
+        variant : str or None
+            Name of the variant.
+
+        Returns
+        -------
+        Course
+            The course that holds for this variant.
+        """
         part, found = self.features()[feature]
         by_component = self.components[part].by_variant.get(variant or "", {})
         return by_component.get(feature) or found.course_of(variant)
 
     def variant_names(self) -> tuple[str, ...]:
-        """Return the names of the variants; empty when the maker file lists none."""
+        """Return the names of the variants.
+
+        Returns
+        -------
+        tuple of str
+            Empty when the maker file lists none.
+        """
         return tuple(self.variants.states) if self.variants else ()

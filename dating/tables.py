@@ -51,7 +51,18 @@ class Blend:
     shares: Floats
 
     def weighed(self, weights: Floats) -> Floats:
-        """Give the weighted sum of the states' probabilities, shape (draw, month)."""
+        """Give the weighted sum of the states' probabilities.
+
+        Parameters
+        ----------
+        weights : ndarray of float64, shape (state,)
+            A weight for each state.
+
+        Returns
+        -------
+        ndarray of float64, shape (draw, month)
+            Of this variant.
+        """
         return np.asarray(np.tensordot(self.shares @ weights, self.regimes, axes=1))
 
 

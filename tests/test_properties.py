@@ -231,6 +231,17 @@ def test_what_was_examined_is_not_advised_again(seed):
     assert set(everything) <= examined | advised
 
 
+def test_what_is_settled_already_is_not_settled_again():
+    """Two papers that bound alike: each adds nothing to the other, and no infinities meet."""
+    maker, _ = invented_data(3)
+    maker.pop("output", None)
+    paper = {"what": "letter", "not_after": maker["period"][:7]}
+    examination = {"instrument": "E-1", "maker": "example", "documents": [paper, paper]}
+    made = estimate(*(m.model_validate(d) for m, d in ((Maker, maker), (Examination, examination))))
+    assert [finding.weight for finding in made.findings] == [0, 0]
+    assert [finding.shift for finding in made.findings] == [0, 0]
+
+
 # Sets of months
 
 

@@ -86,7 +86,7 @@ def test_far_from_the_ramp_shares_are_exactly_none_or_all():
 
 
 @pytest.mark.parametrize("shape", SHAPES)
-@pytest.mark.parametrize("overlap", [Certain(0.0), Certain(5.0), SPAN, SHORT])
+@pytest.mark.parametrize("overlap", [Certain(0.0), Certain(0.025), Certain(5.0), SPAN, SHORT])
 @pytest.mark.parametrize("first", [Certain(11.3), DATE, NARROW, TWO_MINDS])
 def test_mean_shares_agree_with_brute_force(first, overlap, shape):
     made = mean_shares(first, overlap, MONTHS, shape)

@@ -144,6 +144,16 @@ MAKER_MISTAKES = [
      "must lie within the period", "'1922-03/1925-12'", "", ""),
     ("{state: concert,", "{by_variant: {plain: {plain: 1}},", "variants", "cannot differ", "", "",
      ""),
+    ("        slip: 0.01\n", "        by_variant: {plain: {}}\n", "by_variant.plain",
+     "a course is wanted", "an empty mapping", "a history, or shares_at", ""),
+    ("    swapped: 0.05\n", "    by_variant: {plain: {joint: {}}}\n", "plain.joint",
+     "a course is wanted", "an empty mapping", "a history, or shares_at", ""),
+    ("state: tapered\n", "by_variant: {}\n", "history[1].by_variant", "at least 1",
+     "an empty mapping", "", ""),
+    ("when: 1925-06", "when: [1000-01, 1925-06, 2800-01]", "new-works.when", "200 years apart", "",
+     "", ""),
+    ("period: 1923-03/1928-11", f"period: {'x' * 5000}", "period", "at most 1000 characters", "",
+     "", ""),
     ("      pencil:", "      joint:", "joint", "used more than once", "", "", ""),
 ]  # fmt: skip
 ELSEWHERE = {
@@ -216,6 +226,14 @@ def test_mistakes_in_an_examination(dated, tmp_path, mistake):
     assert found in problem.found
     assert allowed in problem.allowed
     assert problem.nearest == nearest
+
+
+@pytest.mark.parametrize("mark", ["9999-12-31", "9999", "0001-01", "[1926-02-17,9999-12]"])
+def test_marks_at_the_ends_of_the_calendar_are_read(dated, mark):
+    try:
+        assert dated(changed(EXAMINATION, "1926-02-17", mark)).probabilities.sum() > 0
+    except InputError as refusal:
+        assert f"pencil ({mark})" in refusal.problems[0].message  # noqa: PT017
 
 
 def test_every_mistake_is_reported_at_once(problems):
