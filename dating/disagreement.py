@@ -23,7 +23,7 @@ SURPRISING = 3.0
 """Bits of surprise from which a piece is said to contradict the rest."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Finding:
     """One piece of evidence beside the rest.
 
@@ -61,7 +61,7 @@ class Finding:
     replaced: float | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Contradiction:
     """Two pieces that are less probable together than apart.
 
@@ -78,7 +78,7 @@ class Contradiction:
     bits: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Conflict:
     """Whether the evidence hangs together.
 
@@ -102,7 +102,7 @@ class Conflict:
     contradictions: tuple[Contradiction, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Disagreement:
     """Every finding, and the conflict between them.
 

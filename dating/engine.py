@@ -29,7 +29,7 @@ from dating.tables import MonthTables
 type Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Response:
     """Joint probabilities for a set of trials, split by where the component came from.
 
@@ -49,7 +49,7 @@ class Response:
         return self.original + self.swapped
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Part:
     """The evidence on one component.
 

@@ -41,7 +41,7 @@ TOLERATED_ERROR = 0.002
 MOST_POINTS = 1024
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Estimate:
     """What the evidence says about one instrument's build month.
 

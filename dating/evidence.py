@@ -28,7 +28,7 @@ type Floats = NDArray[np.float64]
 type Kind = Literal["feature", "mark", "measurement", "document", "variant"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Piece:
     """One piece of evidence.
 

@@ -8,12 +8,11 @@ from __future__ import annotations
 import datetime
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
-from dating.reading import Source
 from dating.statements import Fraction, Name, Number, Text
-from dating.validation import Strict, refuse
+from dating.validation import FromFile, Strict, refuse
 
 NOT_EXAMINED = "not examined"
 
@@ -155,7 +154,7 @@ type Marked = Annotated[Text | None, BeforeValidator(_mark)]
 type Measured = Annotated[Reading | None, BeforeValidator(_blank)]
 
 
-class Examination(Strict):
+class Examination(FromFile):
     """What was seen on one instrument."""
 
     instrument: Text
@@ -169,27 +168,3 @@ class Examination(Strict):
     marks: dict[Name, Marked] = Field(default_factory=dict)
     measured: dict[Name, Measured] = Field(default_factory=dict)
     documents: tuple[Paper, ...] = ()
-
-    _origin: Source = PrivateAttr(default=Source("(made in Python)", None, {}, ""))
-
-    def placed(self, origin: Source) -> Examination:
-        """Return this examination with the places of its keys.
-
-        Parameters
-        ----------
-        origin : Source
-            The file it was read from.
-
-        Returns
-        -------
-        Examination
-            A copy that knows where each key stands.
-        """
-        copy = self.model_copy()
-        copy._origin = origin
-        return copy
-
-    @property
-    def origin(self) -> Source:
-        """The file this was read from, with the place of every key."""
-        return self._origin

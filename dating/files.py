@@ -110,6 +110,10 @@ def find_maker(examination: Examination) -> Path:
     InputError
         When there is none, with the nearest name that there is.
     """
+    if Path(examination.maker).name != examination.maker:
+        message = "a plain name is wanted here; name a file elsewhere with --maker FILE"
+        problem = examination.origin.problem(("maker",), message, found=examination.maker)
+        raise InputError([problem])
     folder = Path(examination.origin.file).resolve().parent
     file = f"{examination.maker}.yaml"
     places = [folder, *(above / "priors" for above in (folder, *folder.parents))]

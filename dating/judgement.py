@@ -11,9 +11,9 @@ tails accurate.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from math import ceil, exp, log, log10
+from math import ceil, exp, floor, log, log10
 from typing import Literal
 
 import numpy as np
@@ -403,7 +403,10 @@ type Judgement = Certain | Metalog | Pool
 
 
 def metalog_through(
-    triple: tuple[float, float, float], coverage: float = 0.9, kind: str = "point"
+    triple: tuple[float, float, float],
+    coverage: float = 0.9,
+    kind: Literal["point", "span"] = "point",
+    write: Callable[[float], str] | None = None,
 ) -> Certain | Metalog:
     """Run a three-term metalog through three quantiles.
 
@@ -416,6 +419,8 @@ def metalog_through(
         Belief between lowest and highest: 0.9 makes them the 5 % and 95 % quantiles.
     kind : {"point", "span"}
         A "point" may lie anywhere; a "span" (a duration, a count) is bounded at zero.
+    write : callable, optional
+        How a value is written in a message, to whole units; as a number unless given.
 
     Returns
     -------
@@ -446,14 +451,16 @@ def metalog_through(
     if low <= likely <= high and high - low < ALIKE * max(1.0, abs(high)):
         return Certain(likely)
     if not low <= likely <= high:
-        raise JudgementError(f"the three values must ascend, found {low:g}, {likely:g}, {high:g}")
+        found = ", ".join(map(write or "{:g}".format, triple))
+        raise JudgementError(f"the three values must ascend, found {found}")
     form: Form = "plain" if kind == "point" else ("log" if low > 0 else "cut at zero")
     a, b, c = (log(v) for v in triple) if form == "log" else triple
     tail = (1 - coverage) / 2
     edge = (1 - FEASIBLE_SKEW * (0.5 - tail)) / 2
     ratio = (b - a) / (c - a)
     if not edge < ratio < 1 - edge:
-        raise JudgementError(_what_is_feasible(a, c, edge, form, likely))
+        bounds = (a + edge * (c - a), c - edge * (c - a))
+        raise JudgementError(_what_is_feasible(bounds, form, likely, write))
     spread = log((1 - tail) / tail)
     return Metalog(
         location=b,
@@ -489,16 +496,19 @@ def pooled(members: Sequence[Certain | Metalog], weights: Sequence[float]) -> Ju
     return Pool(tuple(members), tuple(w / total for w in weights))
 
 
-def _what_is_feasible(a: float, c: float, edge: float, form: Form, likely: float) -> str:
-    bounds = (a + edge * (c - a), c - edge * (c - a))
+def _what_is_feasible(
+    bounds: tuple[float, float], form: Form, likely: float, write: Callable[[float], str] | None
+) -> str:
     lowest, highest = (exp(v) for v in bounds) if form == "log" else bounds
-    finer = log10(max(abs(lowest), abs(highest)) / (highest - lowest))
-    digits = max(4, 3 + ceil(finer))
+    if write is None:
+        finer = log10(max(abs(lowest), abs(highest)) / (highest - lowest))
+        write = f"{{:.{max(4, 3 + ceil(finer))}g}}".format
+    else:
+        lowest, highest = ceil(lowest), floor(highest)
     hint = "; a lowest value above zero allows more skew" if form == "cut at zero" else ""
     return (
         f"no smooth distribution runs through these three: with these outer values the likely "
-        f"one must lie between {lowest:.{digits}g} and {highest:.{digits}g}, "
-        f"found {likely:.{digits}g}{hint}"
+        f"one must lie between {write(lowest)} and {write(highest)}, found {write(likely)}{hint}"
     )
 
 

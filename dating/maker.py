@@ -7,11 +7,10 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from dating.cautions import Hazard
 from dating.draws import MOST_NUMBERS
-from dating.reading import Source
 from dating.statements import (
     Chance,
     CountJudgement,
@@ -26,7 +25,7 @@ from dating.statements import (
     Stretch,
     Text,
 )
-from dating.validation import Strict, refuse
+from dating.validation import FromFile, Strict, refuse
 
 NEVER = Chance(value=0.0)
 ALWAYS = Chance(value=1.0)
@@ -42,7 +41,7 @@ def _listed(value: Any) -> Any:
 def _shares(value: Any) -> Any:
     if not isinstance(value, dict) or not value:
         return value
-    numbers = [v for v in value.values() if isinstance(v, int | float)]
+    numbers = [v for v in value.values() if type(v) in {int, float}]
     if len(numbers) < len(value) or min(numbers) < 0 or not abs(sum(numbers) - 1) <= 0.002:
         raise refuse("shares are numbers from 0 to 1 that sum to one")
     return {name: number / sum(numbers) for name, number in value.items()}
@@ -274,7 +273,7 @@ class Variants(StatedCourse):
         return self
 
 
-class Maker(Strict):
+class Maker(FromFile):
     """What is believed about one maker's production."""
 
     maker: Text
@@ -288,33 +287,9 @@ class Maker(Strict):
     variants: Variants | None = None
     components: Annotated[dict[Name, Component], Field(min_length=1)]
 
-    _origin: Source = PrivateAttr(default=Source("(made in Python)", None, {}, ""))
-
     def __hash__(self) -> int:
         """Hash by identity, so that month tables can be kept for a maker file."""
         return id(self)
-
-    def placed(self, origin: Source) -> Maker:
-        """Return this maker file with the places of its keys.
-
-        Parameters
-        ----------
-        origin : Source
-            The file it was read from.
-
-        Returns
-        -------
-        Maker
-            A copy that knows where each key stands.
-        """
-        copy = self.model_copy()
-        copy._origin = origin
-        return copy
-
-    @property
-    def origin(self) -> Source:
-        """The file this was read from, with the place of every key."""
-        return self._origin
 
     def features(self) -> dict[str, tuple[str, Feature]]:
         """Return every feature with the name of its component.
@@ -359,7 +334,7 @@ class Maker(Strict):
         }
 
     def course_of(self, feature: str, variant: str | None) -> Course:
-        """Return the course of a feature for a variant: its own, or its component's.
+        """Return the course of a feature for a variant, wherever it is stated.
 
         Parameters
         ----------

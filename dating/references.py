@@ -169,6 +169,9 @@ class _MakerCheck:
                     message = "this component has no such feature"
                     allowed = component.features
                     yield self.origin.problem((*place, name), message, found=name, allowed=allowed)
+                elif variant in component.features[name].by_variant:
+                    message = f"the course for {variant} is stated at the feature too; keep one"
+                    yield self.origin.problem((*place, name), message)
                 else:
                     states = component.features[name].states
                     yield from self.course((*place, name), course, states)

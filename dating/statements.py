@@ -6,6 +6,7 @@ mappings is several assessors, pooled with the weights they are given.
 
 from __future__ import annotations
 
+from math import floor
 from typing import Annotated, Any, ClassVar, Literal, Self, get_args
 
 from pydantic import BeforeValidator, Field, model_validator
@@ -19,7 +20,7 @@ from dating.judgement import (
     metalog_through,
     pooled,
 )
-from dating.months import Period, day_position
+from dating.months import Period, day_position, month_label
 from dating.validation import Strict, refuse
 
 LONGEST_NAME = 60
@@ -68,6 +69,10 @@ def _point(value: Any) -> Any:
     if date.kind != "date" or date.qualifier or date.lower is None or len(date.text) < 7:
         raise refuse("a point in time is wanted here", allowed=allowed)
     return day_position(date.lower)
+
+
+def _written_date(value: float) -> str:
+    return month_label(floor(value))
 
 
 type Name = Annotated[str, BeforeValidator(_name)]
@@ -127,7 +132,9 @@ class Opinion(Strict):
         Certain or Metalog
             With exactly these quantiles.
         """
-        return metalog_through(self.triple(), self.coverage, self.kind)
+        dates = self.keys == DateOpinion.keys
+        write = _written_date if dates else None
+        return metalog_through(self.triple(), self.coverage, self.kind, write)
 
     @model_validator(mode="after")
     def _feasible(self) -> Self:

@@ -35,7 +35,7 @@ POINTS = 16
 SEED = 1
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Blend:
     """The states of one feature, for one variant or all, as a blend of regimes.
 
@@ -66,7 +66,7 @@ class Blend:
         return np.asarray(np.tensordot(self.shares @ weights, self.regimes, axes=1))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FeatureTable:
     """P(state | month) of one feature.
 
@@ -107,7 +107,7 @@ class FeatureTable:
         return np.array([self.weighed(row) for row in np.eye(len(self.states))])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class MonthTables:
     """Everything the engine needs of a maker file.
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import types
 from collections.abc import Iterator
-from typing import Annotated, Any, TypeAliasType, Union, get_args, get_origin
+from typing import Annotated, Any, Self, TypeAliasType, Union, get_args, get_origin
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, PrivateAttr, ValidationError
 from pydantic_core import ErrorDetails, PydanticCustomError
 
 from dating.reading import InputError, KeyPath, Problem, Source
@@ -34,6 +34,34 @@ class Strict(BaseModel):
     model_config = ConfigDict(
         extra="forbid", frozen=True, populate_by_name=True, arbitrary_types_allowed=True
     )
+
+
+class FromFile(Strict):
+    """A model of a whole file, which knows where each of its keys stands."""
+
+    _origin: Source = PrivateAttr(default=Source("(made in Python)", None, {}, ""))
+
+    def placed(self, origin: Source) -> Self:
+        """Return the same model with the places of its keys.
+
+        Parameters
+        ----------
+        origin : Source
+            The file it was read from.
+
+        Returns
+        -------
+        FromFile
+            A copy of the same class.
+        """
+        copy = self.model_copy()
+        copy._origin = origin
+        return copy
+
+    @property
+    def origin(self) -> Source:
+        """The file this was read from, with the place of every key."""
+        return self._origin
 
 
 def refuse(message: str, *, allowed: str = "") -> PydanticCustomError:

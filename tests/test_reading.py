@@ -2,6 +2,7 @@
 
 import os
 import stat
+from pathlib import Path
 
 import pytest
 
@@ -426,3 +427,37 @@ def test_writing_into_no_folder_is_refused(tmp_path):
     with pytest.raises(InputError, match="cannot be written"):
         write_whole(tmp_path / "none" / "out.txt", b"x")
     assert os.listdir(tmp_path) == []
+
+
+def test_a_maker_is_a_plain_name(tmp_path):
+    file = tmp_path / "x.yaml"
+    file.write_text("instrument: X\nmaker: ../secret\n", encoding="utf-8")
+    with pytest.raises(InputError, match="a plain name is wanted here"):
+        find_maker(read_examination(file))
+
+
+def test_a_judgement_of_dates_is_refused_in_dates(tmp_path):
+    text = Path("priors/marrowby.yaml").read_text(encoding="utf-8")
+    first = "earliest: 1929-06, likely: 1929-12, latest: 1930-08"
+    assert first in text
+    file = tmp_path / "m.yaml"
+    spoiled = "earliest: 1929-06, likely: 1929-06, latest: 1935-09"
+    file.write_text(text.replace(first, spoiled), encoding="utf-8")
+    with pytest.raises(InputError, match="between 1930-04 and 1934-11, found 1929-06"):
+        read_maker(file)
+
+
+def test_a_course_stated_twice_is_refused(tmp_path):
+    file = tmp_path / "m.yaml"
+    file.write_text(
+        "maker: Example Works\nproduct: lyres\ninvented: true\nperiod: 1930\n"
+        "variants: {states: [plain, fine], shares_at: {1930-01: {plain: 0.5, fine: 0.5}}}\n"
+        "components:\n  neck:\n    features:\n      nut:\n        ask: Which?\n"
+        "        states: [bone, horn]\n        history: [{state: bone}]\n"
+        "        by_variant: {fine: {history: [{state: horn}]}}\n"
+        "    by_variant: {fine: {nut: {history: [{state: horn}]}}}\n",
+        encoding="utf-8",
+    )
+    with pytest.raises(InputError, match="stated at the feature too") as refused:
+        read_maker(file)
+    assert refused.value.problems[0].line == 14
