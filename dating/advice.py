@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from dating.cautions import caution_text
 from dating.engine import Part, Response, Weighing
-from dating.evidence import log_density, mark_likelihood, mean_at, recorded_shares
+from dating.evidence import log_density, mark_likelihood, mean_at
 from dating.examination import Examination
 from dating.maker import Look, Maker
 from dating.tables import FeatureTable, MonthTables
@@ -151,7 +151,7 @@ def _on_component(
         if answers.shape[1] == 1:
             together.setdefault(answers.shape[2], []).append((question, answers[:, 0]))
         else:
-            yield _component_advice(question, _drawn(weighing, question, maker, answers))
+            yield _component_advice(question, _drawn(weighing, question, answers))
     for asked in together.values():
         rows = np.concatenate([answers for _, answers in asked])
         response, start = weighing.respond(part.name, part.free * rows), 0
@@ -191,22 +191,21 @@ def _answers(question: _Question, maker: Maker, tables: MonthTables) -> Floats:
     if _by_regime(table):
         return table.blends[0].regimes[:, :, None]
     by_state = np.moveaxis(table.by_state(), 0, -1)
-    feature = maker.features()[question.name][1]
-    return np.moveaxis(recorded_shares(by_state, feature), -1, 0)
+    return np.moveaxis(table.recorded(by_state), -1, 0)
 
 
-def _drawn(weighing: Weighing, question: _Question, maker: Maker, answers: Floats) -> Response:
+def _drawn(weighing: Weighing, question: _Question, answers: Floats) -> Response:
     response = weighing.respond_drawn(question.component or "", answers)
     table = weighing.tables.features[question.name]
     if not _by_regime(table):
         return response
-    feature = maker.features()[question.name][1]
-    recorded = recorded_shares(table.blends[0].shares, feature).T
+    recorded = table.recorded(table.blends[0].shares[None, :, 0])[0].T
     return Response(recorded @ response.original, recorded @ response.swapped)
 
 
 def _by_regime(table: FeatureTable) -> bool:
-    return len(table.blends) == 1 and table.blends[0].regimes.shape[1] > 1
+    settled = table.blends[0].shares.shape[1] == len(table.slip) == len(table.replaced) == 1
+    return settled and len(table.blends) == 1 and table.blends[0].regimes.shape[1] > 1
 
 
 def _component_advice(question: _Question, response: Response) -> Advice:

@@ -217,7 +217,7 @@ def _finding(
             _log_odds(everything, reported, period.first), _log_odds(rest, reported, period.first)
         ),
         surprise=_ratio_bits(float(alone.sum()), given_rest),
-        replaced=piece.later / given_rest if piece.later > 0 else None,
+        replaced=weighing.replaced(piece, left) if piece.later.max() > 0 else None,
     )
 
 

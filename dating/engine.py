@@ -301,6 +301,28 @@ class Weighing:
             left[piece.name] = self.respond_whole(np.ones((1, 1, 1)), left_out=piece)[0]
         return left
 
+    def replaced(self, piece: Piece, left: Floats) -> float:
+        """Give the probability that a piece is what a later replacement left.
+
+        Parameters
+        ----------
+        piece : Piece
+            A feature or mark.
+        left : ndarray of float64, shape (month,)
+            The joint probability without it.
+
+        Returns
+        -------
+        float
+            P(replaced | everything).
+        """
+        if len(piece.later) == 1 or piece.component is None:
+            return float(piece.later.mean() * left.sum()) / self.evidence
+        part = self.parts[piece.component]
+        tied = part.tied_without(piece) * piece.later
+        later = self.respond(part.name, part.free_without(piece), tied=tied)
+        return float(later.total.sum()) / self.evidence
+
     def evidence_without(self, name: str) -> float:
         """Give the probability of all the evidence that is not on one component.
 

@@ -46,7 +46,7 @@ class Piece:
         P(seen | month, variant), divided by exp(log_scale) so that its largest value is one.
     log_scale : float
         Natural logarithm of what the likelihood was divided by.
-    later : float
+    later : ndarray of float64, shape (draw, 1, 1)
         The part of the likelihood that comes from a later replacement, on the same scale.
     sources : tuple of str
         Names of the sources its numbers rest on.
@@ -60,7 +60,7 @@ class Piece:
     said: str
     likelihood: Floats
     log_scale: float
-    later: float
+    later: Floats
     sources: tuple[str, ...]
     events: tuple[str, ...]
 
@@ -113,26 +113,6 @@ def pieces_of(
     found = list(_found(examination, maker, tables))
     pieces = tuple(item for item in found if isinstance(item, Piece))
     return pieces, tuple(item for item in found if isinstance(item, Neutral))
-
-
-def recorded_shares(shares: Floats, feature: Feature) -> Floats:
-    """Give the probability that each state is recorded, slip and replacement included.
-
-    Parameters
-    ----------
-    shares : ndarray of float64, shape (..., state)
-        P(state) as built; sums to one over the states.
-    feature : Feature
-        With its slip, its chance of replacement and the shares of replacements.
-
-    Returns
-    -------
-    ndarray of float64, shape (..., state)
-        ``(1 - rho) [(1 - e) P(s) + e / S] + rho Q(s)``.
-    """
-    slip, replaced = feature.slip.value, feature.replaced.value
-    original = (1 - slip) * shares + slip / shares.shape[-1]
-    return np.asarray((1 - replaced) * original + replaced * _replacement(feature))
 
 
 def state_weights(sight: Sight, states: tuple[str, ...]) -> Floats:
@@ -315,9 +295,9 @@ def _found(
 def _feature(name: str, part: str, sight: Sight, tables: MonthTables, maker: Maker) -> Piece:
     feature, table = maker.features()[name][1], tables.features[name]
     weights = state_weights(sight, table.states)
-    slip, replaced = feature.slip.value, feature.replaced.value
+    slip, replaced = table.slip[:, None, None], table.replaced[:, None, None]
     original = (1 - slip) * table.weighed(weights) + slip * weights.mean()
-    later = replaced * float(_replacement(feature) @ weights)
+    later = replaced * float(table.replacement @ weights)
     array = (1 - replaced) * original + later
     regimes = _changing(name, maker)
     return _piece(
@@ -375,7 +355,7 @@ def _piece(
     array: Floats,
     *,
     log_scale: float = 0.0,
-    later: float = 0.0,
+    later: Floats | float = 0.0,
     sources: tuple[str, ...] = (),
     events: tuple[str, ...] = (),
 ) -> Piece:
@@ -388,17 +368,10 @@ def _piece(
         said=said,
         likelihood=array / scale,
         log_scale=log_scale + log(scale),
-        later=later / scale,
+        later=np.reshape(later, (-1, 1, 1)) / scale,
         sources=tuple(dict.fromkeys(sources)),
         events=tuple(dict.fromkeys(events)),
     )
-
-
-def _replacement(feature: Feature) -> Floats:
-    states = tuple(feature.states)
-    if feature.replacement is None:
-        return np.full(len(states), 1 / len(states))
-    return np.array([feature.replacement.get(state, 0.0) for state in states])
 
 
 def _changing(name: str, maker: Maker) -> tuple[Regime, ...]:

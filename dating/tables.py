@@ -43,7 +43,7 @@ class Blend:
     ----------
     regimes : ndarray of float64, shape (regime, draw, month)
         Probability of each regime (or weight of each anchor of a table of shares).
-    shares : ndarray of float64, shape (regime, state)
+    shares : ndarray of float64, shape (regime, draw, state)
         Shares of the states in each regime.
     """
 
@@ -63,7 +63,7 @@ class Blend:
         ndarray of float64, shape (draw, month)
             Of this variant.
         """
-        return np.asarray(np.tensordot(self.shares @ weights, self.regimes, axes=1))
+        return np.asarray(((self.shares @ weights)[:, :, None] * self.regimes).sum(axis=0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,10 +76,17 @@ class FeatureTable:
         Names of the states.
     blends : tuple of Blend
         One for each variant, or a single one where the variant does not matter.
+    slip, replaced : ndarray of float64, shape (draw,)
+        Chance of a slip, and of a later replacement.
+    replacement : ndarray of float64, shape (state,)
+        Shares of later replacements.
     """
 
     states: tuple[str, ...]
     blends: tuple[Blend, ...]
+    slip: Floats
+    replaced: Floats
+    replacement: Floats
 
     def weighed(self, weights: Floats) -> Floats:
         """Give the weighted sum of the states' probabilities.
@@ -105,6 +112,24 @@ class FeatureTable:
             Axes of length 1 where draws or variants do not matter.
         """
         return np.array([self.weighed(row) for row in np.eye(len(self.states))])
+
+    def recorded(self, shares: Floats) -> Floats:
+        """Give the probability that each state is recorded, slip and replacement included.
+
+        Parameters
+        ----------
+        shares : ndarray of float64, shape (draw, ..., state)
+            P(state) as built; sums to one over the states.
+
+        Returns
+        -------
+        ndarray of float64, shape (draw, ..., state)
+            ``(1 - rho) [(1 - e) P(s) + e / S] + rho Q(s)``.
+        """
+        by_draw = (-1,) + (1,) * (shares.ndim - 1)
+        slip, replaced = self.slip.reshape(by_draw), self.replaced.reshape(by_draw)
+        original = (1 - slip) * shares + slip / len(self.states)
+        return np.asarray((1 - replaced) * original + replaced * self.replacement)
 
 
 @dataclass(frozen=True, eq=False)
@@ -299,10 +324,16 @@ class _Tabulation:
             variants = variants[:1]
         regimes_of = {key: self._regimes(c) for key, c in {id(c): c for c in courses}.items()}
         blends = [
-            Blend(regimes_of[id(course)], _share_matrix(course, states, variant))
+            Blend(regimes_of[id(course)], _share_matrix(course, states, variant)[:, None])
             for course, variant in zip(courses, variants, strict=False)
         ]
-        return FeatureTable(states, tuple(blends))
+        return FeatureTable(
+            states,
+            tuple(blends),
+            slip=np.array([feature.slip.value]),
+            replaced=np.array([feature.replaced.value]),
+            replacement=replacement_shares(feature),
+        )
 
     def _regimes(self, course: Course) -> Floats:
         if course.shares_at is not None:
@@ -327,6 +358,25 @@ class _Tabulation:
             return mean_shares(shifted(event, lag.value), overlap, months, shape)
         values, weights = event.nodes(fine=4)
         return weights @ shares_after(values, lag, overlap, months, shape)
+
+
+def replacement_shares(feature: Feature) -> Floats:
+    """Give the shares of the states among later replacements; uniform unless stated.
+
+    Parameters
+    ----------
+    feature : Feature
+        A feature of the maker file.
+
+    Returns
+    -------
+    ndarray of float64, shape (state,)
+        Sum to one.
+    """
+    states = tuple(feature.states)
+    if feature.replacement is None:
+        return np.full(len(states), 1 / len(states))
+    return np.array([feature.replacement.get(state, 0.0) for state in states])
 
 
 def _changeovers(course: Course) -> tuple[Regime, ...]:
