@@ -145,8 +145,10 @@ class MonthTables:
     variants : tuple of str
         Names of the variants; empty when there are none.
     prior : ndarray of float64, shape (draw, variant, month)
-        P(month) P(variant | month), with every draw weighted alike; one variant where the
-        maker file has none.
+        P(month) P(variant | month) times the weight of the draw; one variant where the maker
+        file has none.
+    weights : ndarray of float64, shape (draw,)
+        Weights of the draws, which sum to one.
     features : mapping of str to FeatureTable
         By name of feature.
     donors : mapping of str to ndarray of float64, shape (draw, variant, month)
@@ -154,7 +156,7 @@ class MonthTables:
     shared : mapping of str to ndarray of float64, shape (draw,)
         The numbers that are drawn, in months since the start of the period.
     draws, replicates : int
-        How many draws there are, and into how many independent replicates they fall.
+        How many draws there are, and into how many replicates, one after the other, they fall.
     seed : int
         What the draws were made from.
     """
@@ -163,6 +165,7 @@ class MonthTables:
     output: Floats
     variants: tuple[str, ...]
     prior: Floats
+    weights: Floats
     features: Mapping[str, FeatureTable]
     donors: Mapping[str, Floats]
     shared: Mapping[str, Floats]
@@ -241,16 +244,22 @@ class _Tabulation:
             for name, event in maker.events.items()
         }
         drawn = dict(self._drawn())
-        self.replicates = REPLICATES if drawn else 1
-        cube = scrambled_sobol(len(drawn), points if drawn else 1, self.replicates, seed)
-        columns = zip(drawn.items(), cube.T, strict=True)
-        self.draws = {name: judged.quantile(column) for (name, judged), column in columns}
-        self.count = len(cube)
+        if len(drawn) == 1:
+            ((name, judged),) = drawn.items()
+            values, self.weights, self.replicates = _two_rules(judged, points)
+            self.draws = {name: values}
+        else:
+            self.replicates = REPLICATES if drawn else 1
+            cube = scrambled_sobol(len(drawn), points if drawn else 1, self.replicates, seed)
+            columns = zip(drawn.items(), cube.T, strict=True)
+            self.draws = {name: judged.quantile(column) for (name, judged), column in columns}
+            self.weights = np.full(len(cube), 1 / len(cube))
+        self.count = len(self.weights)
 
     def tables(self) -> MonthTables:
         maker = self.maker
         output, variant_shares = _output(maker), self._variant_shares()
-        prior = variant_shares * output / self.count
+        prior = variant_shares * output * self.weights[:, None, None]
         donors = {
             name: variant_shares * _donors(maker, component, output)
             for name, component in maker.components.items()
@@ -259,7 +268,8 @@ class _Tabulation:
             period=maker.period,
             output=output,
             variants=maker.variant_names(),
-            prior=np.broadcast_to(prior, (self.count, *prior.shape[1:])),
+            prior=prior,
+            weights=self.weights,
             features={name: self._feature(name, f) for name, (_, f) in maker.features().items()},
             donors=donors,
             shared=self.draws,
@@ -377,6 +387,19 @@ def replacement_shares(feature: Feature) -> Floats:
     if feature.replacement is None:
         return np.full(len(states), 1 / len(states))
     return np.array([feature.replacement.get(state, 0.0) for state in states])
+
+
+def _two_rules(judged: Judgement, points: int) -> tuple[Floats, Floats, int]:
+    """Give a quadrature rule over one shared number as two rules, one after the other.
+
+    Each takes every other node, so that the two stand for each other's replicate: what they
+    differ by is more than the error of both together.
+    """
+    values, weights = judged.nodes(fine=max(points // 4, 1))
+    if len(values) % 2:
+        values, weights = np.append(values, values[-1]), np.append(weights, 0.0)
+    order = np.concatenate([np.arange(0, len(values), 2), np.arange(1, len(values), 2)])
+    return values[order], weights[order], 2
 
 
 def _changeovers(course: Course) -> tuple[Regime, ...]:

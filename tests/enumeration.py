@@ -57,12 +57,13 @@ class Enumeration:
     each piece of evidence; ``later`` the part of it that a later replacement explains.
     """
 
-    def __init__(self, maker, examination, shared):
+    def __init__(self, maker, examination, tables):
         self.maker, self.examination = maker, examination
         self.first = maker.period.first
         self.months = range(maker.period.last - maker.period.first + 1)
-        self.shared = {name: values.tolist() for name, values in shared.items()}
-        self.draws = range(len(next(iter(self.shared.values()), [0.0])))
+        self.shared = {name: values.tolist() for name, values in tables.shared.items()}
+        self.weights = tables.weights.tolist()
+        self.draws = range(len(self.weights))
         self.variants = list(maker.variants.states) if maker.variants else [None]
         self.output = self._output()
         self.variant_shares = self._variant_shares()
@@ -120,7 +121,7 @@ class Enumeration:
     # The formulae ----------------------------------------------------------------------------
 
     def _by_draw(self, names, extra=None, leave=None):
-        """Give pi(t) P(v | t) W(t, v) prod_c L_c(t, v) / draws, by draw, variant, month."""
+        """Give pi(t) P(v | t) W(t, v) prod_c L_c(t, v) times the draw's weight."""
         pieces = {n: p for n, p in self.pieces.items() if names is None or n in names}
         pieces |= extra or {}
         factors = {
@@ -135,7 +136,7 @@ class Enumeration:
             for v in range(len(self.variants)):
                 row = []
                 for t in self.months:
-                    p = self.output[t] * self.variant_shares[n][v][t] / len(self.draws)
+                    p = self.output[t] * self.variant_shares[n][v][t] * self.weights[n]
                     for factor in (*factors.values(), *whole):
                         p *= factor[n][v][t]
                     row.append(p)

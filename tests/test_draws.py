@@ -77,23 +77,46 @@ def test_too_many_numbers_are_refused():
         scrambled_sobol(65, 8, 1, seed=1)
 
 
-def moved_works(seed, when=UNCERTAIN):
-    """Date an instrument whose two features came with one works, moved at an uncertain date."""
-    change = {"state": "new", "with": "works"}
-    feature = {"ask": "Which?", "states": ["old", "new"], "slip": 0.01}
-    feature |= {"history": [{"state": "old"}, change]}
+def feature_with(*events):
+    """A feature whose states come one after the other, each with an event."""
+    history = [{"state": "old"}, *({"state": event, "with": event} for event in events)]
+    states = ["old", *events]
+    return {"ask": "Which?", "states": states, "slip": 0.01, "history": history}
+
+
+def dated(events, seed):
+    """Date an instrument of which two features came with each of some events."""
+    features = {f"{e} {n}": feature_with(e) for e in events for n in ("first", "second")}
     maker = Maker.model_validate(
         {
             "maker": "Example Works",
             "product": "lyres",
             "period": "1930/1933",
-            "events": {"works": {"what": "move", "when": when}},
-            "components": {"body": {"features": {"joint": feature, "label": feature}}},
+            "events": {e: {"what": "move", "when": when} for e, when in events.items()},
+            "components": {"body": {"features": features}},
         }
     )
-    seen = {"joint": "new", "label": "new"}
+    seen = {name: name.split()[0] for name in features}
     examination = {"instrument": "E-1", "maker": "example", "seen": seen}
     return estimate(maker, Examination.model_validate(examination), seed=seed)
+
+
+def moved_works(seed, when=UNCERTAIN):
+    """Two shared numbers, which are drawn."""
+    return dated({"works": when, "tools": when}, seed)
+
+
+def test_one_shared_number_is_summed_over_and_not_drawn(monkeypatch):
+    """To the tails: a rule sixteen times as fine changes no month by a hundredth of it."""
+    made, again = (dated({"works": UNCERTAIN}, seed) for seed in (1, 2))
+    assert np.array_equal(made.probabilities, again.probabilities)
+    assert made.tables.weights.sum() == pytest.approx(1)
+    assert 0 < made.errors.max() < 1e-3
+    monkeypatch.setattr("dating.estimates.POINTS", 256)
+    fine = dated({"works": UNCERTAIN}, 1)
+    assert fine.tables.draws > 15 * made.tables.draws
+    assert made.probabilities == pytest.approx(fine.probabilities, rel=1e-2)
+    assert np.abs(made.probabilities - fine.probabilities).max() < 1e-4
 
 
 def test_the_standard_error_is_that_of_the_spread_over_seeds():

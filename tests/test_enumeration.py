@@ -34,7 +34,7 @@ def few_draws(monkeypatch):
 @pytest.mark.usefixtures("few_draws")
 def test_engine_agrees_with_enumeration(seed):
     maker, examination = invented(seed)
-    slow = Enumeration(maker, examination, month_tables(maker, 2).shared)
+    slow = Enumeration(maker, examination, month_tables(maker, 2))
     if slow.evidence() == 0:
         with pytest.raises(InputError, match="no month of the period"):
             estimate(maker, examination)
