@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from dating.estimates import Estimate, estimate
     from dating.examination import Examination
     from dating.files import find_maker, read_examination, read_maker
+    from dating.learning.corpus import read_corpus
     from dating.maker import Maker
     from dating.reading import InputError
     from dating.tables import month_tables
@@ -23,6 +24,7 @@ _HOMES = {
     "estimate": "estimates",
     "find_maker": "files",
     "month_tables": "tables",
+    "read_corpus": "learning.corpus",
     "read_examination": "files",
     "read_maker": "files",
 }
@@ -35,6 +37,7 @@ __all__ = [
     "estimate",
     "find_maker",
     "month_tables",
+    "read_corpus",
     "read_examination",
     "read_maker",
 ]

@@ -7,8 +7,9 @@ from pathlib import Path
 
 from dating.examination import Examination
 from dating.maker import Maker
-from dating.reading import InputError, Problem, nearest_name, read_yaml
+from dating.reading import InputError, Problem, Source, nearest_name, read_yaml
 from dating.references import examination_problems, maker_problems
+from dating.statements import LONGEST_NAME
 from dating.validation import validate
 
 
@@ -110,23 +111,45 @@ def find_maker(examination: Examination) -> Path:
     InputError
         When there is none, with the nearest name that there is.
     """
-    if Path(examination.maker).name != examination.maker:
+    return maker_named(examination.maker, examination.origin)
+
+
+def maker_named(name: str, origin: Source) -> Path:
+    """Find the maker file that a file names under its key ``maker``.
+
+    Parameters
+    ----------
+    name : str
+        The name, without a folder or an ending.
+    origin : Source
+        The file that gives the name; the search starts beside it.
+
+    Returns
+    -------
+    Path
+        The maker file.
+
+    Raises
+    ------
+    InputError
+        When there is none, with the nearest name that there is.
+    """
+    if Path(name).name != name or not 1 <= len(name) <= LONGEST_NAME:
         message = "a plain name is wanted here; name a file elsewhere with --maker FILE"
-        problem = examination.origin.problem(("maker",), message, found=examination.maker)
-        raise InputError([problem])
-    folder = Path(examination.origin.file).resolve().parent
-    file = f"{examination.maker}.yaml"
+        raise InputError([origin.problem(("maker",), message, found=name)])
+    folder = Path(origin.file).resolve().parent
+    file = f"{name}.yaml"
     places = [folder, *(above / "priors" for above in (folder, *folder.parents))]
     places.append(Path.cwd() / "priors")
     for place in places:
         if (place / file).is_file():
             return _from_here(place / file)
     known = {path.stem for place in places[1:] for path in place.glob("*.yaml")}
-    problem = examination.origin.problem(
+    problem = origin.problem(
         ("maker",),
-        f"no maker file {file} beside the examination or in a folder priors above it; "
+        f"no maker file {file} beside this file or in a folder priors above it; "
         "name one with --maker FILE",
-        found=examination.maker,
+        found=name,
         allowed=known,
     )
     raise InputError([problem])

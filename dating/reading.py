@@ -1,4 +1,4 @@
-"""YAML in, located problems out, and files written whole or not at all.
+"""Text and YAML in, located problems out, and files written whole or not at all.
 
 A file is read into plain data together with the place of every key. Whatever is found wrong
 with it, here or by a model, becomes a :class:`Problem` that names file, line, key, what was
@@ -23,11 +23,13 @@ LARGEST_FILE = 2_000_000
 DEEPEST_NESTING = 40
 MOST_ALIASES = 200
 MOST_VALUES = 200_000
+MOST_SHOWN = 50
 
 type Place = tuple[int, int]
 type KeyPath = tuple[str | int, ...]
 
 _LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+_LONGEST_NUMBER = 300
 _INTEGER = re.compile(r"[-+]?(0|[1-9][0-9]*)")
 _NUMBER = re.compile(r"[-+]?(\.[0-9]+|(0|[1-9][0-9]*)(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
 _WORDS = {"": None, "~": None, "null": None, "true": True, "false": False}
@@ -69,7 +71,7 @@ class Problem:
 
 
 class InputError(Exception):
-    """Input that cannot be used; carries every problem that was found.
+    """Input that cannot be used; carries every problem that was found, and shows the first fifty.
 
     Parameters
     ----------
@@ -79,7 +81,10 @@ class InputError(Exception):
 
     def __init__(self, problems: Sequence[Problem]) -> None:
         self.problems = tuple(problems)
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        lines = [str(problem) for problem in self.problems[:MOST_SHOWN]]
+        if more := len(self.problems) - len(lines):
+            lines.append(f"and {more:,} more")
+        super().__init__("\n".join(lines))
 
 
 @dataclass(frozen=True)
@@ -164,6 +169,30 @@ def read_yaml(path: str | os.PathLike[str]) -> Source:
     InputError
         When the file cannot be read or is not plain YAML within the limits.
     """
+    text, fingerprint = read_text(path)
+    return _parse(os.fspath(path), text, fingerprint)
+
+
+def read_text(path: str | os.PathLike[str]) -> tuple[str, str]:
+    """Read a file of UTF-8 text within the limit on size; a byte order mark is dropped.
+
+    Parameters
+    ----------
+    path : str or path
+        The file.
+
+    Returns
+    -------
+    text : str
+        What it holds, with its line ends as they are.
+    fingerprint : str
+        SHA-256 of its bytes, in hexadecimal.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read, is too large or is not UTF-8.
+    """
     file = os.fspath(path)
     try:
         with open(file, "rb") as stream:
@@ -178,7 +207,7 @@ def read_yaml(path: str | os.PathLike[str]) -> Source:
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
         raise InputError([Problem(file, line, "", "the file is not UTF-8 text")]) from None
-    return _parse(file, text, hashlib.sha256(content).hexdigest())
+    return text, hashlib.sha256(content).hexdigest()
 
 
 def write_whole(path: str | os.PathLike[str], content: bytes) -> None:
@@ -209,6 +238,31 @@ def write_whole(path: str | os.PathLike[str], content: bytes) -> None:
             Path(temporary).unlink(missing_ok=True)
         message = f"cannot be written: {error.strerror or error}"
         raise InputError([Problem(str(target), None, "", message)]) from None
+
+
+def plain_number(text: str) -> int | float | None:
+    """Read a number as it is written in files: digits, with a point and an exponent if need be.
+
+    Parameters
+    ----------
+    text : str
+        What was written.
+
+    Returns
+    -------
+    int, float or None
+        None where the text is not such a number.
+
+    Examples
+    --------
+    >>> plain_number("21.4"), plain_number("-4"), plain_number("1931-02")
+    (21.4, -4, None)
+    """
+    if len(text) > _LONGEST_NUMBER:
+        return None
+    if _INTEGER.fullmatch(text):
+        return int(text)
+    return float(text) if _NUMBER.fullmatch(text) else None
 
 
 def key_text(path: KeyPath) -> str:
@@ -372,13 +426,12 @@ class _Builder:
         plain = node.style is None or node.style == ""
         if not node.tag.startswith("tag:yaml.org,2002:"):
             self._refuse_tag(node, path)
-        if not plain or len(text) > 300:
+        if not plain:
             return text
         if text.lower() in _WORDS and text in {text.lower(), text.capitalize(), text.upper()}:
             return _WORDS[text.lower()]
-        if _INTEGER.fullmatch(text):
-            return int(text)
-        return float(text) if _NUMBER.fullmatch(text) else text
+        number = plain_number(text)
+        return text if number is None else number
 
     def _refuse_tag(self, node: yaml.Node, path: KeyPath) -> None:
         message = "YAML tags are not used here; remove it"

@@ -11,6 +11,9 @@ from dating.examination import Examination, Sight
 from dating.maker import Component, Course, Feature, Maker, Mark, Output, Regime
 from dating.reading import KeyPath, Problem, Source
 
+KEPT_NAMES = ("variant", "instrument", "built", "known_by", "trust")
+"""Names with a meaning of their own beside those of features, marks and measurements."""
+
 _MOST_CANDIDATES = 400
 _MARK = "a day, month or year, or one of several in brackets: [1931-04,1932-04], [1931..1934]"
 
@@ -143,8 +146,8 @@ class _MakerCheck:
                     if counted[name] > 1:
                         message = "this name is used more than once in the file; make it unique"
                         yield self.origin.problem(place, message)
-                    if name == "variant" or name.startswith("document "):
-                        yield self.origin.problem(place, "this name is kept for other evidence")
+                    if name in KEPT_NAMES or name.startswith("document "):
+                        yield self.origin.problem(place, "this name is kept for another use")
 
     def variants(self) -> Iterator[Problem]:
         """Check the history of the variants themselves."""

@@ -12,14 +12,15 @@ import click
     "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
 )
 def check(files: tuple[Path, ...]) -> None:
-    r"""Validate maker files and examinations, and say what was understood.
+    """Validate maker files, examinations and reference corpora, and say what was understood.
 
-    Every problem is shown with its file, line and key. The exit status is 1 when there is any.
+    Every problem is shown with its file, line and key; in a corpus the key is the
+    column. The exit status is 1 when there is any.
 
     \b
     Example:
-      dating check priors/marrowby.yaml demo_data/examinations/*.yaml
-    """
+      dating check priors/marrowby.yaml demo_data/examinations/*.yaml demo_data/*.csv
+    """  # noqa: D301 (click wants the backspace itself)
     from dating.reading import InputError  # noqa: PLC0415
     from dating.words.understood import understood  # noqa: PLC0415
 

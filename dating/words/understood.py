@@ -1,4 +1,4 @@
-"""What was understood of a maker file or an examination, as plain text."""
+"""What was understood of a maker file, an examination or a reference corpus, as plain text."""
 
 from __future__ import annotations
 
@@ -7,10 +7,12 @@ import textwrap
 from collections import Counter
 from collections.abc import Iterator
 
+from dating.cells import cells_of
 from dating.date_codes import read_date_code
 from dating.edtf import parse_edtf
 from dating.examination import Examination
 from dating.files import check_against, find_maker, read_maker, what_kind
+from dating.learning.corpus import Corpus, Reference, read_corpus
 from dating.maker import Component, Course, Feature, Maker, Measurement, Regime
 from dating.months import month_label
 from dating.reading import KeyPath, key_text
@@ -18,6 +20,7 @@ from dating.statements import Judged, Opinion
 from dating.words.phrases import percent
 
 _WIDTH = 80
+_HOW_KNOWN = ("known to the month", "to several months", "with an open end")
 _NUMBER_KEYS = {"earliest", "likely", "latest"}
 _NO_SOURCE_WANTED = {"weight", "coverage", "sources", "invented", "period"}
 
@@ -28,7 +31,7 @@ def understood(file: str | os.PathLike[str]) -> str:
     Parameters
     ----------
     file : str or path
-        A maker file or an examination.
+        A maker file or an examination, or a reference corpus, whose name ends in ``.csv``.
 
     Returns
     -------
@@ -45,6 +48,8 @@ def understood(file: str | os.PathLike[str]) -> str:
     >>> understood("demo_data/examinations/M-001.yaml").splitlines()[0]
     'demo_data/examinations/M-001.yaml: an examination, understood'
     """
+    if os.fspath(file).lower().endswith(".csv"):
+        return _text([f"{file}: a reference corpus, understood", *_corpus(read_corpus(file))])
     read = what_kind(file)
     if isinstance(read, Maker):
         lines = [f"{file}: a maker file, understood", *_maker(read)]
@@ -52,7 +57,7 @@ def understood(file: str | os.PathLike[str]) -> str:
         maker = read_maker(find_maker(read))
         check_against(read, maker)
         lines = [f"{file}: an examination, understood", *_examination(read, maker)]
-    return "\n".join(line for text in lines for line in _wrapped(text)) + "\n"
+    return _text(lines)
 
 
 def _maker(maker: Maker) -> Iterator[str]:
@@ -229,6 +234,37 @@ def _mark(name: str, text: str, maker: Maker) -> str:
     date = parse_edtf(text)
     note = f", with {date.qualifier} noted and not weighed" if date.qualifier else ""
     return text + note
+
+
+def _corpus(corpus: Corpus) -> Iterator[str]:
+    maker, references = corpus.maker, corpus.references
+    invented = " (invented)" if maker.invented else ""
+    yield f"  {len(references)} instruments, against {maker.origin.file}{invented}"
+    kinds = Counter(_how_known(reference) for reference in references)
+    yield "  built " + "; ".join(f"{kind}: {kinds[kind]}" for kind in _HOW_KNOWN)
+    yield f"  trusted less than fully: {sum(reference.trust < 1 for reference in references)}"
+    counts = Counter(name for r in references for name in cells_of(r.examination))
+    for what, names in {
+        "variant": ["variant"] if maker.variants else [],
+        "features": list(maker.features()),
+        "marks": list(maker.marks()),
+        "measurements": list(maker.measurements()),
+    }.items():
+        counted = ", ".join(f"{name} {counts[name]}" for name in names if counts[name])
+        if counted:
+            yield f"  {what} recorded: {counted}"
+    never = [name for name in maker.features() if not counts[name]]
+    yield f"  never examined: {', '.join(never) or 'no feature'}"
+
+
+def _how_known(reference: Reference) -> str:
+    if reference.open_ended:
+        return _HOW_KNOWN[2]
+    return _HOW_KNOWN[1] if reference.month is None else _HOW_KNOWN[0]
+
+
+def _text(lines: list[str]) -> str:
+    return "\n".join(line for text in lines for line in _wrapped(text)) + "\n"
 
 
 def _wrapped(text: str) -> list[str]:

@@ -1,0 +1,193 @@
+"""The cells of a row that say what was seen, read as an examination and written from one.
+
+A blank cell, or one that says ``not examined``, was not examined. Of a feature or the variant a
+cell holds a state, ``plain | lined`` for one of several, ``dowelled (0.8)`` for a state of which
+the examiner is 0.8 sure, or ``other: green celluloid``; of a measurement ``21.4`` or ``21.4
+within 0.3``; of a mark its date or code. A cell that is the name of a state is that state.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from dating.examination import NOT_EXAMINED, Examination, Reading, Sight
+from dating.maker import Maker
+from dating.reading import InputError, KeyPath, Problem, plain_number
+from dating.references import examination_problems
+from dating.sheets import Sheet
+from dating.validation import validate
+
+_SURE = re.compile(r"(.*\S)\s*\(([^()]*)\)")
+_WITHIN = re.compile(r"(\S+)(?:\s+within\s+(\S+))?")
+_MEASURED = "a number such as 21.4, or 21.4 within 0.3"
+
+
+def columns_of(maker: Maker) -> dict[str, tuple[str, ...]]:
+    """Name the columns that say what was seen, with the place of each in an examination.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+
+    Returns
+    -------
+    dict of str to tuple of str
+        The variant, then each feature, mark and measurement.
+
+    Examples
+    --------
+    >>> from dating.files import read_maker
+    >>> columns_of(read_maker("priors/marrowby.yaml"))["heel-joint"]
+    ('seen', 'heel-joint')
+    """
+    return {
+        **({"variant": ("variant",)} if maker.variants else {}),
+        **{name: ("seen", name) for name in maker.features()},
+        **{name: ("marks", name) for name in maker.marks()},
+        **{name: ("measured", name) for name in maker.measurements()},
+    }
+
+
+def examination_in(
+    sheet: Sheet, line: int, cells: Mapping[str, str], maker: Maker
+) -> tuple[Examination | None, list[Problem]]:
+    """Read what the cells of one row say was seen.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet, for the place of problems.
+    line : int
+        Line of the row.
+    cells : mapping of str to str
+        The cells that are not blank, by column; others than ``instrument`` and those of
+        :func:`columns_of` are passed over.
+    maker : Maker
+        The maker file.
+
+    Returns
+    -------
+    examination : Examination or None
+        None when there is anything wrong with it.
+    problems : list of Problem
+        Located at the line, with the column as key.
+    """
+    data: dict[str, Any] = {"instrument": cells.get("instrument", "")}
+    data |= {"maker": _stem(maker), "invented": maker.invented}
+    data |= {"seen": {}, "marks": {}, "measured": {}}
+    paths: list[KeyPath] = [("instrument",), ("seen",), ("marks",), ("measured",)]
+    problems: list[Problem] = []
+    origin = sheet.source(line, None, ())
+    for name, path in columns_of(maker).items():
+        text = cells.get(name, NOT_EXAMINED)
+        if text == NOT_EXAMINED:
+            continue
+        value = _value(text, path, maker)
+        if value is None:
+            message = "a number is wanted here"
+            problems.append(origin.problem((name,), message, found=text, allowed=_MEASURED))
+            continue
+        into = data if len(path) == 1 else data[path[0]]
+        into[path[-1]] = value
+        paths.append(path)
+    source = sheet.source(line, data, paths)
+    try:
+        examination = validate(source, Examination).placed(source)
+        problems += map(_in_column, examination_problems(examination, maker))
+    except InputError as error:
+        problems += map(_in_column, error.problems)
+    return (None if problems else examination), problems
+
+
+def cells_of(examination: Examination) -> dict[str, str]:
+    """Write what was seen as the cells of a row; notes and documents have no cells.
+
+    Parameters
+    ----------
+    examination : Examination
+        The examination.
+
+    Returns
+    -------
+    dict of str to str
+        By column, ``instrument`` first; what was not examined is left out.
+
+    Examples
+    --------
+    >>> from dating.files import read_examination
+    >>> cells = cells_of(read_examination("demo_data/examinations/M-001.yaml"))
+    >>> cells["heel-joint"], cells["neck-depth"]
+    ('dowelled', '22.9 within 0.2')
+    """
+    sights = {"variant": examination.variant, **examination.seen}
+    return {
+        "instrument": examination.instrument,
+        **{name: _sight_cell(sight) for name, sight in sights.items() if sight is not None},
+        **{name: text for name, text in examination.marks.items() if text is not None},
+        **{
+            name: _reading_cell(reading)
+            for name, reading in examination.measured.items()
+            if reading is not None
+        },
+    }
+
+
+def _value(text: str, path: tuple[str, ...], maker: Maker) -> Any:
+    """Read one cell as plain data; None where a number is wanted and none is given."""
+    if path[0] == "marks":
+        return text
+    if path[0] == "measured":
+        return _reading(text)
+    if path[0] == "seen":
+        return _sight(text, maker.features()[path[1]][1].states)
+    return _sight(text, maker.variants.states if maker.variants else ())
+
+
+def _sight(text: str, states: Iterable[str]) -> Any:
+    if text in states:
+        return text
+    if text.startswith("other:"):
+        return {"other": text.removeprefix("other:").strip()}
+    if "|" in text:
+        return {"one_of": [part.strip() for part in text.split("|")]}
+    if (match := _SURE.fullmatch(text)) and (sure := plain_number(match[2].strip())) is not None:
+        return {"state": match[1], "sure": sure}
+    return text
+
+
+def _reading(text: str) -> dict[str, float] | None:
+    match = _WITHIN.fullmatch(text)
+    numbers = [plain_number(part) for part in match.groups() if part] if match else []
+    given = [number for number in numbers if number is not None]
+    if not given or len(given) < len(numbers):
+        return None
+    return dict(zip(("value", "within"), given, strict=False))
+
+
+def _sight_cell(sight: Sight) -> str:
+    if sight.other is not None:
+        return f"other: {sight.other}"
+    names = " | ".join(sight.named())
+    return names if sight.sure is None else f"{names} ({sight.sure!r})"
+
+
+def _reading_cell(reading: Reading) -> str:
+    return (
+        f"{reading.value!r} within {reading.within!r}" if reading.within else f"{reading.value!r}"
+    )
+
+
+def _in_column(problem: Problem) -> Problem:
+    """Give the column as the key of a problem, rather than the place in an examination."""
+    group, _, name = problem.key.partition(".")
+    return replace(problem, key=name) if group in {"seen", "marks", "measured"} else problem
+
+
+def _stem(maker: Maker) -> str:
+    """Name the maker as an examination does: by its file, or by its name where there is none."""
+    return maker.maker[:60] if maker.origin.data is None else Path(maker.origin.file).stem[:60]

@@ -1,0 +1,246 @@
+"""The reference corpus: securely dated instruments, one a row of a CSV file.
+
+Each row says when the instrument was built, how that is known and how far it is trusted, and what
+was seen on it. The stated date allows some months of the maker's period and excludes the others.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.cells import columns_of, examination_in
+from dating.edtf import EdtfError, UncertainDate, parse_edtf
+from dating.examination import Examination
+from dating.files import maker_named, read_maker
+from dating.maker import Maker
+from dating.months import Period
+from dating.reading import InputError, Problem, plain_number
+from dating.sheets import Row, Sheet, read_sheet
+
+type Floats = NDArray[np.float64]
+
+_REQUIRED = ("instrument", "built")
+_OWN = (*_REQUIRED, "known_by", "trust")
+_DATES = "a month 1931-04, a day, a year, 193X, [1931-04..1931-09], [1931-04..] or [..1930]"
+
+
+@dataclass(frozen=True, eq=False)
+class Reference:
+    """One securely dated instrument.
+
+    Parameters
+    ----------
+    line : int
+        Line of the file on which its row starts, counted from 1.
+    examination : Examination
+        What was seen on it; what was not examined is left out.
+    built : UncertainDate
+        The stated date.
+    window : ndarray of float64, shape (month,)
+        1 in each month of the maker's period that the stated date allows, 0 in the others; at
+        least one is allowed, and there may be gaps. Cannot be written to.
+    known_by : str
+        How the date is known, as written.
+    trust : float
+        Probability that the stated date is right, from 0 to 1.
+    """
+
+    line: int
+    examination: Examination
+    built: UncertainDate
+    window: Floats
+    known_by: str
+    trust: float
+
+    @property
+    def month(self) -> int | None:
+        """The one month allowed, counted from 0 at the start of the period; None if several."""
+        allowed = np.flatnonzero(self.window)
+        return int(allowed[0]) if len(allowed) == 1 and not self.open_ended else None
+
+    @property
+    def open_ended(self) -> bool:
+        """Whether the stated date has no earliest or no latest day."""
+        return self.built.lower is None or self.built.upper is None
+
+
+@dataclass(frozen=True, eq=False)
+class Corpus:
+    """A reference corpus that has been read and checked.
+
+    Parameters
+    ----------
+    file : str
+        The file, as the user named it.
+    fingerprint : str
+        SHA-256 of the file's bytes, in hexadecimal.
+    references : tuple of Reference
+        In the order of the file, at least one.
+    maker : Maker
+        The maker file it was read against.
+    """
+
+    file: str
+    fingerprint: str
+    references: tuple[Reference, ...]
+    maker: Maker
+
+
+def read_corpus(path: str | os.PathLike[str], maker: Maker | None = None) -> Corpus:
+    """Read and check a reference corpus.
+
+    Parameters
+    ----------
+    path : str or path
+        A CSV file.
+    maker : Maker, optional
+        The maker file; without one, a comment ``# maker: NAME`` at the top of the CSV file names
+        it, and it is looked for as for an examination.
+
+    Returns
+    -------
+    Corpus
+        The instruments with the months that their stated dates allow.
+
+    Raises
+    ------
+    InputError
+        With one located problem for each thing wrong.
+
+    Examples
+    --------
+    >>> corpus = read_corpus("demo_data/marrowby_corpus.csv")
+    >>> len(corpus.references), corpus.maker.product
+    (400, 'student mandolins and tenor guitars')
+    """
+    sheet = read_sheet(path)
+    if maker is None:
+        maker = read_maker(_maker_file(sheet))
+    return _Reader(sheet, maker).corpus()
+
+
+def _maker_file(sheet: Sheet) -> Path:
+    """Find the maker file that a comment of the sheet names."""
+    line, name = sheet.said.get("maker", (1, ""))
+    origin = sheet.source(line, None, [("maker",)])
+    if not name:
+        message = "no maker file is named; add a first line such as # maker: marrowby"
+        raise InputError([origin.problem(("maker",), message)])
+    return maker_named(name, origin)
+
+
+class _Reader:
+    """Reads the rows of one sheet, which share a maker file and have names of their own."""
+
+    def __init__(self, sheet: Sheet, maker: Maker) -> None:
+        self.sheet = sheet
+        self.maker = maker
+        self.columns = [*_OWN, *columns_of(maker)]
+        self.named: dict[str, int] = {}
+        self.dates: dict[str, tuple[UncertainDate, Floats] | EdtfError] = {}
+        self.problems: list[Problem] = []
+
+    def corpus(self) -> Corpus:
+        unknown = f"{self.maker.maker} has no feature, mark or measurement of this name"
+        self.problems += self.sheet.head_problems(_REQUIRED, self.columns, unknown)
+        if not set(_REQUIRED) <= set(self.sheet.head.cells):
+            raise InputError(self.problems)
+        references = [made for row in self.sheet.rows if (made := self._reference(row))]
+        if self.problems:
+            raise InputError(self.problems)
+        return Corpus(self.sheet.file, self.sheet.fingerprint, tuple(references), self.maker)
+
+    def _reference(self, row: Row) -> Reference | None:
+        """Read one row; None where it has problems, which are noted."""
+        given, wanted = len(row.cells), len(self.sheet.head.cells)
+        if given != wanted:
+            message = f"there are {wanted} columns, and this row has {given} cells"
+            self._note(row.line, "", message)
+            return None
+        cells = self.sheet.by_column(row, self.columns)
+        self._check_name(row.line, cells.get("instrument", ""))
+        date = self._date(row.line, cells.get("built", ""))
+        trust = self._trust(row.line, cells.get("trust", "1"))
+        examination, problems = examination_in(self.sheet, row.line, cells, self.maker)
+        self.problems += problems
+        if examination is None or date is None or trust is None:
+            return None
+        known_by = cells.get("known_by", "")
+        return Reference(row.line, examination, *date, known_by=known_by, trust=trust)
+
+    def _check_name(self, line: int, name: str) -> None:
+        first = self.named.setdefault(name, line)
+        if not name:
+            self._note(line, "instrument", "an instrument needs a name or number of its own")
+        elif first != line:
+            message = f"this instrument is given twice, first in line {first}"
+            self._note(line, "instrument", message, found=name)
+
+    def _date(self, line: int, text: str) -> tuple[UncertainDate, Floats] | None:
+        if text not in self.dates:
+            try:
+                self.dates[text] = _stated(text, self.maker.period)
+            except EdtfError as error:
+                self.dates[text] = error
+        stated = self.dates[text]
+        if not isinstance(stated, EdtfError):
+            return stated
+        self._note(line, "built", str(stated), found=text or None, allowed=_DATES)
+        return None
+
+    def _trust(self, line: int, text: str) -> float | None:
+        trust = plain_number(text)
+        if trust is None or not 0 <= trust <= 1:
+            message = "trust is the probability that the stated date is right"
+            self._note(line, "trust", message, found=text, allowed="a number from 0 to 1")
+            return None
+        return float(trust)
+
+    def _note(
+        self, line: int, column: str, message: str, *, found: object = None, allowed: str = ""
+    ) -> None:
+        origin = self.sheet.source(line, None, ())
+        path = (column,) if column else ()
+        self.problems.append(origin.problem(path, message, found=found, allowed=allowed))
+
+
+def _stated(text: str, period: Period) -> tuple[UncertainDate, Floats]:
+    """Read a stated date, and mark the months of the period that it allows."""
+    if not text:
+        raise EdtfError("the date is missing; without one the instrument is no reference")
+    date = parse_edtf(text)
+    if date.kind == "interval":
+        bare = text.replace("/", "..").replace("....", "..")
+        raise EdtfError(f"an interval lasts, and a build has one date; write [{bare}]")
+    if date.kind == "all of":
+        raise EdtfError(f"a build has one date; for one of several write [{text[1:-1]}]")
+    if date.qualifier:
+        raise EdtfError(f"{date.qualifier} does not say how far off; write a set, or a trust")
+    if _has_unknown_end(date):
+        raise EdtfError("a season has no fixed months; write [1931-03..1931-05]")
+    window = _window(date, period)
+    if not window.any():
+        raise EdtfError(f"outside the period {period} of the maker")
+    return date, window
+
+
+def _has_unknown_end(date: UncertainDate) -> bool:
+    """Whether an end is not known though the set does not open there: it is a season."""
+    ends = [end for stretch in date.stretches for end in stretch]
+    opens = date.text.startswith("[..") + date.text.endswith("..]")
+    return sum(end is None for end in ends) > opens
+
+
+def _window(date: UncertainDate, period: Period) -> Floats:
+    window = np.zeros(len(period))
+    for first, last in date.month_stretches:
+        start = 0 if first is None else max(first - period.first, 0)
+        stop = len(period) if last is None else last - period.first + 1
+        window[start : max(stop, 0)] = 1.0
+    window.flags.writeable = False
+    return window

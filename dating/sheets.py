@@ -1,0 +1,207 @@
+"""CSV in: one instrument a row, with the place of every row and column.
+
+A sheet is UTF-8 text (a byte order mark is tolerated). Its leading lines that start with ``#``
+are comments; a comment ``# key: value`` says something about the sheet as a whole. Then comes the
+line with the names of the columns, and one line for each instrument. Cells are separated by
+commas and quoted where they hold one. Lines without any text are passed over.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import re
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from dating.reading import InputError, KeyPath, Place, Problem, Source, read_text
+
+MOST_ROWS = 20_000
+MOST_COLUMNS = 1_000
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of a sheet.
+
+    Parameters
+    ----------
+    line : int
+        Line of the file on which it starts, counted from 1.
+    cells : tuple of str
+        Without blanks at their ends.
+    """
+
+    line: int
+    cells: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A CSV file that has been read, but not yet understood.
+
+    Parameters
+    ----------
+    file : str
+        The file, as the user named it.
+    fingerprint : str
+        SHA-256 of the file's bytes, in hexadecimal.
+    said : mapping of str to (int, str)
+        What comments of the form ``# key: value`` say, by key, with their lines.
+    head : Row
+        The names of the columns.
+    rows : tuple of Row
+        The rows below, at least one.
+    """
+
+    file: str
+    fingerprint: str
+    said: Mapping[str, tuple[int, str]]
+    head: Row
+    rows: tuple[Row, ...]
+
+    def source(self, line: int, data: object, paths: Iterable[KeyPath]) -> Source:
+        """Give what one line says as if it were a file of its own.
+
+        Parameters
+        ----------
+        line : int
+            The line.
+        data : object
+            What it says, as plain data.
+        paths : iterable of key path
+            The keys in the data, all of which stand on this line.
+
+        Returns
+        -------
+        Source
+            To be validated, and to locate problems.
+        """
+        places: dict[KeyPath, Place] = dict.fromkeys([(), *paths], (line, 1))
+        return Source(self.file, data, places, self.fingerprint)
+
+    def head_problems(
+        self, required: Iterable[str], allowed: Collection[str], unknown: str
+    ) -> Iterator[Problem]:
+        """List what is wrong with the names of the columns.
+
+        Parameters
+        ----------
+        required : iterable of str
+            Columns that must be there.
+        allowed : collection of str
+            Columns that may be there, the required ones among them.
+        unknown : str
+            What to say of a column that is not allowed.
+
+        Yields
+        ------
+        Problem
+            Unknown, repeated, nameless and missing columns.
+        """
+        origin = self.source(self.head.line, None, ())
+        if len(self.head.cells) == 1 and (match := re.search(r"[;\t]", self.head.cells[0])):
+            mark = "semicolons" if match[0] == ";" else "tabs"
+            message = f"cells are separated by commas, not by {mark}; save the sheet so"
+            yield origin.problem((), message)
+            return
+        for position, name in enumerate(self.head.cells):
+            if not name:
+                message = f"column {position + 1} has no name; name it or take it out"
+                yield origin.problem((), message)
+            elif name in self.head.cells[:position]:
+                yield origin.problem((name,), "there are two columns of this name; keep one")
+            elif name not in allowed:
+                yield origin.problem((name,), unknown, found=name, allowed=allowed)
+        for name in required:
+            if name not in self.head.cells:
+                yield origin.problem((name,), "this column is missing")
+
+    def by_column(self, row: Row, allowed: Collection[str]) -> dict[str, str]:
+        """Give the cells of a row by the names of their columns.
+
+        Parameters
+        ----------
+        row : Row
+            With as many cells as there are columns.
+        allowed : collection of str
+            The columns that are wanted.
+
+        Returns
+        -------
+        dict of str to str
+            Without blank cells; the first of two columns of one name.
+        """
+        pairs = zip(reversed(self.head.cells), reversed(row.cells), strict=True)
+        return {name: cell for name, cell in pairs if cell and name in allowed}
+
+
+def read_sheet(path: str | os.PathLike[str]) -> Sheet:
+    """Read a CSV file into comments, names of columns and rows.
+
+    Parameters
+    ----------
+    path : str or path
+        The file.
+
+    Returns
+    -------
+    Sheet
+        With at least one row; rows may still differ in length.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read, is too large, is not UTF-8 or not CSV, or has no rows.
+
+    Examples
+    --------
+    >>> sheet = read_sheet("demo_data/marrowby_corpus.csv")
+    >>> sheet.said["maker"][1], sheet.head.cells[:2]
+    ('marrowby', ('instrument', 'built'))
+    """
+    file = os.fspath(path)
+    text, fingerprint = read_text(path)
+    lines = list(io.StringIO(text, newline=""))
+    comments = 0
+    while comments < len(lines) and lines[comments].startswith(("#", '"#')):
+        comments += 1
+    said = {key: (i + 1, value) for i in range(comments) for key, value in _says(lines[i])}
+    read = tuple(_rows(file, lines, comments))
+    if not read:
+        wrong = (
+            "there is no line with the names of the columns" if comments else "the file is empty"
+        )
+        raise InputError([Problem(file, max(comments, 1), "", wrong)])
+    head, *rows = read
+    if not rows:
+        message = "there are no instruments below the names of the columns"
+        raise InputError([Problem(file, head.line, "", message)])
+    return Sheet(file, fingerprint, said, head, tuple(rows))
+
+
+def _says(comment: str) -> Iterator[tuple[str, str]]:
+    """Read ``# key: value``, with the commas that spreadsheets put behind it."""
+    key, colon, value = comment.strip(' \t\r\n,"').lstrip("#").partition(":")
+    if colon:
+        yield key.strip(), value.strip()
+
+
+def _rows(file: str, lines: list[str], skipped: int) -> Iterator[Row]:
+    """Read the rows that hold any text, with the lines on which they start."""
+    reader = csv.reader(lines[skipped:], strict=True)
+    line, count = skipped + 1, 0
+    try:
+        for cells in reader:
+            stripped = tuple(cell.strip() for cell in cells)
+            if any(stripped):
+                yield Row(line, stripped)
+                count += 1
+            line = skipped + reader.line_num + 1
+            if count > MOST_ROWS + 1 or len(cells) > MOST_COLUMNS:
+                message = f"a sheet has at most {MOST_ROWS:,} rows and {MOST_COLUMNS:,} columns"
+                raise InputError([Problem(file, line - 1, "", message)])
+    except csv.Error as error:
+        message = f"not valid CSV: {error}; a cell with a comma or a quotation mark is quoted"
+        raise InputError([Problem(file, line, "", message)]) from None
