@@ -16,6 +16,7 @@ from dating.engine import Weighing
 from dating.evidence import Neutral, Piece, pieces_of
 from dating.examination import Examination
 from dating.files import check_against
+from dating.learning.learned import Learned, learned_tables
 from dating.maker import Maker
 from dating.months import Period
 from dating.reading import InputError, Problem
@@ -59,6 +60,8 @@ class Estimate:
         What was recorded and cannot bear on the date.
     level : float
         The level of the set that is reported.
+    learned : Learned or None
+        What was learned from a corpus, where that took the place of the judgements.
 
     Examples
     --------
@@ -74,6 +77,7 @@ class Estimate:
     weighing: Weighing
     neutral: tuple[Neutral, ...]
     level: float
+    learned: Learned | None = None
 
     @property
     def period(self) -> Period:
@@ -317,7 +321,12 @@ class Estimate:
 
 
 def estimate(
-    maker: Maker, examination: Examination, *, level: float = LEVEL, seed: int = SEED
+    maker: Maker,
+    examination: Examination,
+    *,
+    level: float = LEVEL,
+    seed: int = SEED,
+    learned: Learned | None = None,
 ) -> Estimate:
     """Date one instrument.
 
@@ -331,6 +340,8 @@ def estimate(
         Level of the set that is reported, between 0 and 1.
     seed : int
         Seed of the draws; the same seed gives the same estimate, bit for bit.
+    learned : Learned, optional
+        What was learned from a corpus; its joint draws then take the place of the judgements.
 
     Returns
     -------
@@ -357,13 +368,13 @@ def estimate(
     swapped = {name: component.swapped.value for name, component in maker.components.items()}
     points = POINTS
     while True:
-        tables = month_tables(maker, points, seed)
+        tables = learned_tables(maker, learned) if learned else month_tables(maker, points, seed)
         pieces, neutral = pieces_of(examination, maker, tables)
         weighing = Weighing(tables, swapped, pieces)
         if weighing.evidence <= 0:
             raise InputError([_impossible(weighing, examination)])
-        made = Estimate(maker, examination, weighing, neutral, level)
-        if made.converged or points >= MOST_POINTS:
+        made = Estimate(maker, examination, weighing, neutral, level, learned)
+        if learned is not None or made.converged or points >= MOST_POINTS:
             return made
         points *= 2
 

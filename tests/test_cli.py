@@ -179,7 +179,7 @@ def test_every_command_has_help_that_ends_in_an_example():
     for name, command in main.commands.items():
         shown = run(name, "--help").output
         assert f"dating {name}" in shown
-        assert "Example:" in shown
+        assert f"Example:\n    dating {name} " in shown
         assert all(p.help for p in command.params if isinstance(p, click.Option))
 
 

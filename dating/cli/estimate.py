@@ -46,6 +46,11 @@ def _level(ctx: click.Context, parameter: click.Parameter, value: float) -> floa
     help="Also draw the estimate to this file: .svg, .png or .pdf.",
 )
 @click.option(
+    "--learned",
+    type=click.Path(path_type=Path),
+    help="File that dating learn has written; its draws take the place of the judgements.",
+)
+@click.option(
     "--seed",
     type=click.IntRange(0, 2**63 - 1),
     default=1,
@@ -53,9 +58,15 @@ def _level(ctx: click.Context, parameter: click.Parameter, value: float) -> floa
     help="Seed of the draws; the same seed gives the same result, bit for bit.",
 )
 def estimate(  # noqa: PLR0917 (click hands its options over by name)
-    examination: Path, maker: Path | None, level: float, form: str, picture: Path | None, seed: int
+    examination: Path,
+    maker: Path | None,
+    level: float,
+    form: str,
+    picture: Path | None,
+    learned: Path | None,
+    seed: int,
 ) -> None:
-    r"""Date the instrument described in the file EXAMINATION.
+    """Date the instrument described in the file EXAMINATION.
 
     Says when it was built, whether its parts belong together, what each observation says,
     what contradicts what, and what to look at next.
@@ -63,12 +74,12 @@ def estimate(  # noqa: PLR0917 (click hands its options over by name)
     \b
     Example:
       dating estimate demo_data/examinations/M-001.yaml --picture M-001.svg
-    """
+    """  # noqa: D301 (click wants the backspace itself)
     if picture is not None:
         from dating.figures.files import check_picture_name  # noqa: PLC0415
 
         check_picture_name(picture)
-    made = _made(examination, maker, level, seed)
+    made = _made(examination, maker, level, seed, learned)
     words = _written(made, form)
     if picture is not None:
         from dating.figures.estimate import draw_estimate  # noqa: PLC0415
@@ -78,12 +89,19 @@ def estimate(  # noqa: PLR0917 (click hands its options over by name)
     click.echo(words, nl=False)
 
 
-def _made(examination: Path, maker: Path | None, level: float, seed: int) -> Estimate:
+def _made(
+    examination: Path, maker: Path | None, level: float, seed: int, learned: Path | None
+) -> Estimate:
     from dating.estimates import estimate as make_estimate  # noqa: PLC0415
     from dating.files import find_maker, read_examination, read_maker  # noqa: PLC0415
 
     seen = read_examination(examination)
-    return make_estimate(read_maker(maker or find_maker(seen)), seen, level=level, seed=seed)
+    read = read_maker(maker or find_maker(seen))
+    if learned is None:
+        return make_estimate(read, seen, level=level, seed=seed)
+    from dating.learning.learned import read_learned  # noqa: PLC0415
+
+    return make_estimate(read, seen, level=level, learned=read_learned(learned, read))
 
 
 def _written(made: Estimate, form: str) -> str:

@@ -9,6 +9,7 @@ import click
 
 from dating.cli.check import check
 from dating.cli.estimate import estimate
+from dating.cli.learn import learn
 
 # The matrices are small: threads of the linear algebra library cost more than they give, and one
 # thread adds up in the same order on every machine. This must stand before numpy is imported.
@@ -31,7 +32,7 @@ class _Commands(click.Group):
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="instrument-dating", message="%(version)s")
 def main() -> None:
-    r"""Date production instruments without serial numbers.
+    """Date production instruments without serial numbers.
 
     Features, marks, measurements and documents are combined into a probability for each
     month in which an instrument may have been built. A date is an opinion with a
@@ -40,8 +41,9 @@ def main() -> None:
     \b
     Example:
       dating estimate demo_data/examinations/M-001.yaml
-    """
+    """  # noqa: D301 (click wants the backspace itself)
 
 
 main.add_command(estimate)
 main.add_command(check)
+main.add_command(learn)

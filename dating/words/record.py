@@ -208,10 +208,15 @@ def _provenance(estimate: Estimate) -> dict[str, Any]:
     return {
         "maker_file": {"file": maker.origin.file, "sha256": maker.origin.fingerprint},
         "examination": {"file": examination.origin.file, "sha256": examination.origin.fingerprint},
+        "learned": estimate.learned
+        and {
+            "corpus_sha256": estimate.learned.corpus_fingerprint,
+            "maker_file_sha256": estimate.learned.maker_fingerprint,
+        },
         "seed": tables.seed,
         "draws": tables.draws,
         "replicates": tables.replicates,
-        "drawn_jointly": list(tables.shared),
+        "drawn_jointly": "all numbers" if estimate.learned else list(tables.shared),
         "versions": {
             "instrument-dating": own_version(),
             "numpy": np.__version__,

@@ -212,6 +212,8 @@ def _foot(console: Console, estimate: Estimate) -> None:
         )
     file, print_ = estimate.maker.origin.file, estimate.maker.origin.fingerprint[:12]
     known = f"maker file {file} ({print_}), " if print_ else ""
+    if estimate.learned is not None:
+        known += f"a corpus ({estimate.learned.corpus_fingerprint[:12]}) it was learned from, "
     _say(
         console,
         f"{OPINION} Made from {known}seed {tables.seed}, {tables.draws} draws, "

@@ -1,0 +1,83 @@
+"""``dating learn``: learn the ramps from securely dated instruments."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.argument("maker", type=click.Path(path_type=Path))
+@click.argument("corpus", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    required=True,
+    help="netCDF file for what is learned; written whole, and only when the draws are sound.",
+)
+@click.option(
+    "--draws",
+    type=click.IntRange(10, 100_000),
+    default=1000,
+    show_default=True,
+    help="Draws in each of four chains, after as many for tuning.",
+)
+@click.option(
+    "--accept",
+    type=click.FloatRange(0.5, 0.999),
+    default=0.95,
+    show_default=True,
+    help="Acceptance that the sampler aims at; higher is slower and safer.",
+)
+@click.option(
+    "--seed",
+    type=click.IntRange(0, 2**31 - 1),
+    default=1,
+    show_default=True,
+    help="Seed of the sampler.",
+)
+@click.option("--insist", is_flag=True, help="Write the file even when the draws are not sound.")
+def learn(  # noqa: PLR0917 (click hands its options over by name)
+    maker: Path, corpus: Path, out: Path, draws: int, accept: float, seed: int, insist: bool
+) -> None:
+    """Learn first uses, overlaps, events, shares, slips and replacements from a CORPUS.
+
+    MAKER is the maker file whose judgements are the priors. Says what it will cost before it
+    starts, and afterwards what was judged and what was learned of every changeover.
+
+    \b
+    Example:
+      dating learn priors/marrowby.yaml demo_data/marrowby_corpus.csv --out marrowby.nc
+    """  # noqa: D301 (click wants the backspace itself)
+    _check_installed()
+    from dating.files import read_maker  # noqa: PLC0415
+    from dating.learning.corpus import read_corpus  # noqa: PLC0415
+    from dating.learning.learned import write_learned  # noqa: PLC0415
+    from dating.learning.sampling import health_of, plan_of  # noqa: PLC0415
+    from dating.learning.sampling import learn as sample  # noqa: PLC0415
+    from dating.words.learned import after_learning, before_learning  # noqa: PLC0415
+
+    if not out.parent.is_dir():
+        raise click.BadParameter("the folder does not exist", param_hint="--out")
+    read = read_maker(maker)
+    plan = plan_of(read, read_corpus(corpus, read))
+    click.echo(before_learning(plan, draws))
+    tree = sample(plan, draws=draws, accept=accept, seed=seed, progress=True)
+    health = health_of(tree)
+    if not health.good and not insist:
+        message = f"nothing was written: {health.advice()}; or --insist to write it all the same"
+        raise click.ClickException(message)
+    write_learned(tree, out)
+    click.echo(after_learning(tree, plan, health))
+    if not health.good:
+        click.echo(f"Written although the draws are not sound: {health.advice()}.", err=True)
+
+
+def _check_installed() -> None:
+    from importlib.util import find_spec  # noqa: PLC0415
+
+    missing = [name for name in ("pymc", "nutpie", "arviz", "h5netcdf") if find_spec(name) is None]
+    if missing:
+        message = f"learning needs {', '.join(missing)}; install instrument-dating[learn]"
+        raise click.ClickException(message)

@@ -1,0 +1,262 @@
+"""A maker file laid out as arrays: its uncertain numbers, its ramps and its courses.
+
+The sampler and the learned month tables are both built from this one layout, so what is learned
+and what is used cannot drift apart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.judgement import Certain, Judgement, shifted
+from dating.maker import Course, Maker, Regime
+from dating.ramps import between_anchors, month_shares, regimes
+
+type Floats = NDArray[np.float64]
+
+VARIANTS = "variants"
+NARROWEST = 0.75
+"""Months below which no learned ramp gets: narrower ones cannot be told apart by the month, and
+leave the sampler walls to run into."""
+
+
+@dataclass(frozen=True, eq=False)
+class Ramp:
+    """One changeover as positions in the list of numbers.
+
+    Parameters
+    ----------
+    start, overlap : int
+        Positions of the first use or event, and of the overlap.
+    lag : int or None
+        Position of the lag behind the event; None for a first use.
+    logistic : bool
+        The shape; linear otherwise.
+    """
+
+    start: int
+    overlap: int
+    lag: int | None
+    logistic: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Track:
+    """The course of one feature, or of the variants, for one variant or all.
+
+    Parameters
+    ----------
+    name : str
+        The feature, or "variants".
+    variant : str or None
+        The variant it holds for; None for all.
+    states : tuple of str
+        Names of the states.
+    ramps : tuple of int
+        Positions of its changeovers in the list of ramps, in order.
+    anchored : ndarray of float64, shape (regime, month), or None
+        Weights of the anchors for a table of shares, which has no ramps.
+    shares : ndarray of float64, shape (regime, state)
+        Stated shares.
+    """
+
+    name: str
+    variant: str | None
+    states: tuple[str, ...]
+    ramps: tuple[int, ...]
+    anchored: Floats | None
+    shares: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """What a maker file says, as lists that point to each other.
+
+    Parameters
+    ----------
+    months : int
+        Length of the period.
+    numbers : dict of str to Judgement
+        Dates in months since the start of the period, and lengths in months.
+    ramps : tuple of Ramp
+        All changeovers.
+    ramp_names : tuple of str
+        Their names, such as ``heel-joint, regime 2``.
+    tracks : tuple of Track
+        All courses.
+    """
+
+    months: int
+    numbers: dict[str, Judgement]
+    ramps: tuple[Ramp, ...]
+    ramp_names: tuple[str, ...]
+    tracks: tuple[Track, ...]
+
+    def starts(self, values: Floats) -> Floats:
+        """Give the first use of every ramp.
+
+        Parameters
+        ----------
+        values : ndarray of float64, shape (draw, number)
+            Draws of all numbers.
+
+        Returns
+        -------
+        ndarray of float64, shape (draw, ramp)
+            In months since the start of the period.
+        """
+        columns = [
+            values[:, ramp.start] + (0 if ramp.lag is None else values[:, ramp.lag])
+            for ramp in self.ramps
+        ]
+        return np.stack(columns, axis=1) if columns else np.zeros((len(values), 0))
+
+    def overlaps(self, values: Floats) -> Floats:
+        """Give the overlap of every ramp, kept from the narrowest up.
+
+        Parameters
+        ----------
+        values : ndarray of float64, shape (draw, number)
+            Draws of all numbers.
+
+        Returns
+        -------
+        ndarray of float64, shape (draw, ramp)
+            In months.
+        """
+        columns = [np.hypot(values[:, ramp.overlap], NARROWEST) for ramp in self.ramps]
+        return np.stack(columns, axis=1) if columns else np.zeros((len(values), 0))
+
+    def regimes(self, track: Track, values: Floats) -> Floats:
+        """Give the probability of each regime of a course in each draw.
+
+        Parameters
+        ----------
+        track : Track
+            The course.
+        values : ndarray of float64, shape (draw, number)
+            Draws of all numbers.
+
+        Returns
+        -------
+        ndarray of float64, shape (regime, draw, month)
+            ``draw`` has length 1 for a table of shares.
+        """
+        if track.anchored is not None:
+            return track.anchored[:, None]
+        starts, overlaps = self.starts(values), self.overlaps(values)
+        shares = [
+            month_shares(
+                starts[:, ramp],
+                overlaps[:, ramp],
+                self.months,
+                "logistic" if self.ramps[ramp].logistic else "linear",
+            )
+            for ramp in track.ramps
+        ]
+        return regimes(shares, self.months)
+
+
+def layout_of(maker: Maker) -> Layout:
+    """Lay out a maker file.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+
+    Returns
+    -------
+    Layout
+        Its numbers, ramps and courses, in the order of the file.
+
+    Examples
+    --------
+    >>> from dating.files import read_maker
+    >>> layout = layout_of(read_maker("priors/marrowby.yaml"))
+    >>> "event second-works" in layout.numbers
+    True
+    """
+    return _Builder(maker).layout()
+
+
+class _Builder:
+    """Collects numbers, ramps and courses, each once."""
+
+    def __init__(self, maker: Maker) -> None:
+        self.maker = maker
+        self.numbers: dict[str, Judgement] = {}
+        self.ramps: list[Ramp] = []
+        self.ramp_names: list[str] = []
+
+    def layout(self) -> Layout:
+        tracks = tuple(self._tracks())
+        months = len(self.maker.period)
+        return Layout(months, self.numbers, tuple(self.ramps), tuple(self.ramp_names), tracks)
+
+    def _tracks(self) -> Iterator[Track]:
+        if self.maker.variants is not None:
+            yield self._track(
+                VARIANTS, None, self.maker.variants, tuple(self.maker.variants.states)
+            )
+        for name, (_, feature) in self.maker.features().items():
+            states = tuple(feature.states)
+            courses = {v: self.maker.course_of(name, v) for v in self.maker.variant_names()}
+            if self._depends_on_variant(courses):
+                for variant, course in courses.items():
+                    yield self._track(name, variant, course, states)
+            else:
+                yield self._track(name, None, self.maker.course_of(name, None), states)
+
+    def _depends_on_variant(self, courses: dict[str, Course]) -> bool:
+        distinct = {id(course) for course in courses.values()}
+        by_regime = any(r.by_variant for c in courses.values() for r in c.history or ())
+        return len(distinct) > 1 or by_regime
+
+    def _track(
+        self, name: str, variant: str | None, course: Course, states: tuple[str, ...]
+    ) -> Track:
+        label = name if variant is None else f"{name} of {variant}"
+        if course.shares_at is not None:
+            first = self.maker.period.first
+            anchors = sorted(course.shares_at)
+            anchored = between_anchors([a - first for a in anchors], len(self.maker.period))
+            rows = [course.shares_at[anchor] for anchor in anchors]
+            ramps: tuple[int, ...] = ()
+        else:
+            history = course.history or ()
+            anchored, rows = None, [regime.shares_of(variant) for regime in history]
+            ramps = tuple(
+                self._ramp(f"{label}, regime {position}", regime)
+                for position, regime in enumerate(history[1:], start=2)
+            )
+        shares = np.array([[row.get(state, 0.0) for state in states] for row in rows])
+        return Track(name, variant, states, ramps, anchored, shares)
+
+    def _ramp(self, name: str, regime: Regime) -> int:
+        if regime.event is not None:
+            event = self.maker.events[regime.event].when.distribution()
+            start = self._number(f"event {regime.event}", self._since_start(event))
+            lag_judged = regime.lag.distribution() if regime.lag else Certain(0.0)
+            lag = self._number(f"{name}, lag", lag_judged)
+        elif regime.first_use is not None:
+            judged = self._since_start(regime.first_use.distribution())
+            start, lag = self._number(f"{name}, first use", judged), None
+        else:
+            raise ValueError(f"{name} has no changeover")
+        overlap = regime.overlap.distribution() if regime.overlap else Certain(0.0)
+        position = self._number(f"{name}, overlap", overlap)
+        self.ramps.append(Ramp(start, position, lag, regime.shape == "logistic"))
+        self.ramp_names.append(name)
+        return len(self.ramps) - 1
+
+    def _number(self, name: str, judged: Judgement) -> int:
+        self.numbers.setdefault(name, judged)
+        return list(self.numbers).index(name)
+
+    def _since_start(self, judged: Judgement) -> Judgement:
+        return shifted(judged, -float(self.maker.period.first))

@@ -1,0 +1,230 @@
+"""What was learned: draws with their diagnostics, kept in one netCDF file and used by the engine.
+
+The file is a tree of groups (xarray DataTree): ``posterior`` with the draws, ``diagnostics``, and
+attributes that say from which maker file and corpus, with which versions and seed.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.learning.layout import VARIANTS, Layout, Track, layout_of
+from dating.maker import Maker
+from dating.reading import InputError, Problem, write_whole
+from dating.tables import Blend, FeatureTable, MonthTables, month_tables, replacement_shares
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+type Floats = NDArray[np.float64]
+
+DRAWS = 512
+"""Draws that an estimate uses, evenly spaced over those that were kept."""
+BATCHES = 8
+FORMAT = "instrument-dating learned 1"
+
+
+@dataclass(frozen=True, eq=False)
+class Learned:
+    """Draws of everything learned from a corpus.
+
+    Parameters
+    ----------
+    maker_fingerprint : str
+        SHA-256 of the maker file that it was learned with.
+    corpus_fingerprint : str
+        SHA-256 of the corpus that it was learned from.
+    numbers : tuple of str
+        Names of the uncertain numbers.
+    values : ndarray of float64, shape (draw, number)
+        Dates in months since the start of the period, and lengths in months.
+    shares : ndarray of float64, shape (draw, track, regime, state)
+        Shares of the states in each regime of each course.
+    slip, replaced : ndarray of float64, shape (draw, feature)
+        Chances, in the order of the maker file's features.
+    seed : int
+        What it was sampled with.
+    """
+
+    maker_fingerprint: str
+    corpus_fingerprint: str
+    numbers: tuple[str, ...]
+    values: Floats
+    shares: Floats
+    slip: Floats
+    replaced: Floats
+    seed: int
+
+
+def learned_from(tree: xr.DataTree) -> Learned:
+    """Take the draws out of a tree of results.
+
+    Parameters
+    ----------
+    tree : DataTree
+        With the group ``posterior`` and the attributes of a result.
+
+    Returns
+    -------
+    Learned
+        The draws of all chains, one after the other, thinned to what an estimate uses.
+    """
+    posterior = tree["posterior"].to_dataset().stack(sample=("chain", "draw"))
+    count = posterior.sizes["sample"]
+    kept = np.linspace(0, count - 1, min(DRAWS, count // BATCHES * BATCHES)).round().astype(int)
+    thinned = posterior.isel(sample=kept)
+
+    def drawn(name: str) -> Floats:
+        values = thinned[name].transpose("sample", ...).values
+        return np.asarray(values, dtype=float)
+
+    return Learned(
+        maker_fingerprint=str(tree.attrs["maker_fingerprint"]),
+        corpus_fingerprint=str(tree.attrs["corpus_fingerprint"]),
+        numbers=tuple(str(name) for name in posterior["number"].values),
+        values=drawn("value"),
+        shares=drawn("share"),
+        slip=drawn("slip"),
+        replaced=drawn("replaced"),
+        seed=int(tree.attrs["seed"]),
+    )
+
+
+def write_learned(tree: xr.DataTree, path: str | os.PathLike[str]) -> None:
+    """Write a result whole or not at all.
+
+    Parameters
+    ----------
+    tree : DataTree
+        The result.
+    path : str or path
+        A netCDF file.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be written.
+    """
+    content = tree.to_netcdf(engine="h5netcdf")
+    write_whole(path, bytes(content))
+
+
+def read_learned(path: str | os.PathLike[str], maker: Maker) -> Learned:
+    """Read a result, and refuse it when it was learned with another maker file.
+
+    Parameters
+    ----------
+    path : str or path
+        A netCDF file written by ``dating learn``.
+    maker : Maker
+        The maker file it shall be used with.
+
+    Returns
+    -------
+    Learned
+        Its draws.
+
+    Raises
+    ------
+    InputError
+        When it is no such file, or the maker file has changed since.
+    """
+    import xarray as xr  # noqa: PLC0415
+
+    file = os.fspath(path)
+    if not os.path.isfile(file):
+        raise InputError([Problem(file, None, "", "there is no such file")])
+    try:
+        with xr.open_datatree(file, engine="h5netcdf") as tree:
+            tree.load()
+            if tree.attrs.get("format") != FORMAT:
+                raise ValueError("another format")
+            learned = learned_from(tree)
+    except (OSError, ValueError, KeyError) as error:
+        message = f"not a file that dating learn has written ({type(error).__name__})"
+        raise InputError([Problem(file, None, "", message)]) from None
+    if learned.maker_fingerprint != maker.origin.fingerprint:
+        message = (
+            f"learned with another state of the maker file (then {learned.maker_fingerprint[:12]}, "
+            f"now {maker.origin.fingerprint[:12]}); learn anew with dating learn"
+        )
+        raise InputError([Problem(file, None, "", message)])
+    return learned
+
+
+@lru_cache(maxsize=8)
+def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
+    """Turn learned draws into month tables; all blocks are joint.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    learned : Learned
+        Draws learned with it.
+
+    Returns
+    -------
+    MonthTables
+        With one draw for each that was kept, in eight batches whose spread gives the standard
+        error.
+    """
+    layout, judged = layout_of(maker), month_tables(maker)
+    count = len(learned.values)
+    shares = {track: learned.shares[:, place] for place, track in enumerate(layout.tracks)}
+    variant_shares = _variant_shares(layout, learned, shares)
+    prior = variant_shares * judged.output / count
+    places = {name: place for place, name in enumerate(maker.features())}
+    features = {
+        name: FeatureTable(
+            tuple(feature.states),
+            tuple(
+                _blend(layout, learned, track, shares[track])
+                for track in layout.tracks
+                if track.name == name
+            ),
+            slip=learned.slip[:, places[name]],
+            replaced=learned.replaced[:, places[name]],
+            replacement=replacement_shares(feature),
+        )
+        for name, (_, feature) in maker.features().items()
+    }
+    donors = {
+        name: variant_shares * donor.sum(axis=1, keepdims=True).mean(axis=0, keepdims=True)
+        for name, donor in judged.donors.items()
+    }
+    return MonthTables(
+        period=judged.period,
+        output=judged.output,
+        variants=judged.variants,
+        prior=np.broadcast_to(prior, (count, *prior.shape[1:])),
+        weights=np.full(count, 1 / count),
+        features=features,
+        donors=donors,
+        shared=dict(zip(learned.numbers, learned.values.T, strict=True)),
+        draws=count,
+        replicates=BATCHES if count >= BATCHES else 1,
+        seed=learned.seed,
+    )
+
+
+def _blend(layout: Layout, learned: Learned, track: Track, shares: Floats) -> Blend:
+    depth, width = track.shares.shape
+    by_regime = np.moveaxis(shares[:, :depth, :width], 1, 0)
+    return Blend(layout.regimes(track, learned.values), by_regime)
+
+
+def _variant_shares(layout: Layout, learned: Learned, shares: dict[Track, Floats]) -> Floats:
+    """P(variant | month) in each draw, shape (draw, variant, month)."""
+    for track in layout.tracks:
+        if track.name == VARIANTS:
+            blend = _blend(layout, learned, track, shares[track])
+            each = [blend.weighed(row) for row in np.eye(len(track.states))]
+            return np.stack(np.broadcast_arrays(*each), axis=1)
+    return np.ones((1, 1, layout.months))

@@ -1,0 +1,289 @@
+"""The joint model of a corpus in PyMC: judgements as priors, recorded states as likelihood.
+
+Every uncertain number has a standard normal ``z``, and is the judgement's quantile function of
+``Phi(z)``: the prior is honoured exactly and the geometry stays standard. All ramps are worked
+out in one array, so the graph does not grow with the number of features, and counts by reading and
+month make the cost independent of the number of instruments whose month is known.
+
+A part that may have been swapped is taken feature by feature (its recorded state then follows the
+donor's month), so that counts suffice; that features of one swapped component go together is not
+used here, but it is when an instrument is dated.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pymc as pm
+import pytensor.tensor as pt
+from numpy.typing import NDArray
+from pymc.distributions.dist_math import normal_lcdf
+
+from dating.judgement import Certain, Metalog, Pool
+from dating.learning.layout import NARROWEST, VARIANTS, Layout
+from dating.learning.tally import Tally
+from dating.maker import Maker
+from dating.tables import MonthTables
+
+type Floats = NDArray[np.float64]
+
+SHARE_DOUBT = 0.5
+"""Prior standard deviation of a stated share, on the logistic scale."""
+CHANCE_DOUBT = 0.7
+"""Prior standard deviation of a stated slip or chance of replacement, on the logit scale."""
+FLOOR = 1e-3
+"""Probability that is left to a recorded state whatever the ramps say, shared by all states: a
+learner that takes nothing for impossible has no walls to run into."""
+
+_STEEPNESS = 2 * float(np.log(19.0))
+
+
+@dataclass(frozen=True, eq=False)
+class Constants:
+    """What the model takes from the maker file as it stands, by course.
+
+    Parameters
+    ----------
+    features : tuple of str
+        Names of the features, in the order of slips and replacements.
+    feature : ndarray of int64, shape (track,)
+        Position of the course's feature; one beyond the last for the variants.
+    states : ndarray of float64, shape (track,)
+        How many states the course has.
+    slip, replaced : ndarray of float64, shape (feature,)
+        Stated chances.
+    replacement : ndarray of float64, shape (track, state)
+        Shares of later replacements.
+    swapped : ndarray of float64, shape (track,)
+        Chance that the component was swapped.
+    donor : ndarray of float64, shape (track, month)
+        Build month of the donor.
+    """
+
+    features: tuple[str, ...]
+    feature: NDArray[np.int64]
+    states: Floats
+    slip: Floats
+    replaced: Floats
+    replacement: Floats
+    swapped: Floats
+    donor: Floats
+
+
+def constants_of(maker: Maker, layout: Layout, tables: MonthTables) -> Constants:
+    """Collect what the model takes as it stands.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    layout : Layout
+        Its layout.
+    tables : MonthTables
+        Its month tables, for output and donors.
+
+    Returns
+    -------
+    Constants
+        Arrays by course and by feature.
+    """
+    features = maker.features()
+    names = tuple(features)
+    width = max(len(track.states) for track in layout.tracks)
+    replacement = np.zeros((len(layout.tracks), width))
+    swapped = np.zeros(len(layout.tracks))
+    donor = np.tile(tables.output, (len(layout.tracks), 1))
+    for position, track in enumerate(layout.tracks):
+        if track.name == VARIANTS:
+            continue
+        part, feature = features[track.name]
+        uniform = dict.fromkeys(track.states, 1 / len(track.states))
+        shares = feature.replacement or uniform
+        replacement[position, : len(track.states)] = [shares.get(s, 0.0) for s in track.states]
+        swapped[position] = maker.components[part].swapped.value
+        donor[position] = tables.donors[part].sum(axis=1).mean(axis=0)
+    places = {name: place for place, name in enumerate(names)}
+    return Constants(
+        features=names,
+        feature=np.array([places.get(track.name, len(names)) for track in layout.tracks]),
+        states=np.array([float(len(track.states)) for track in layout.tracks]),
+        slip=np.array([feature.slip.value for _, feature in features.values()]),
+        replaced=np.array([feature.replaced.value for _, feature in features.values()]),
+        replacement=replacement,
+        swapped=swapped,
+        donor=donor,
+    )
+
+
+def learning_model(layout: Layout, constants: Constants, tally: Tally) -> pm.Model:
+    """Build the model.
+
+    Parameters
+    ----------
+    layout : Layout
+        The maker file's numbers, ramps and courses.
+    constants : Constants
+        What is taken as it stands.
+    tally : Tally
+        The corpus.
+
+    Returns
+    -------
+    pymc.Model
+        With the deterministics ``value``, ``share``, ``slip`` and ``replaced``.
+    """
+    coords = {
+        "number": list(layout.numbers),
+        "feature": list(constants.features),
+        "track": [f"{t.name} of {t.variant}" if t.variant else t.name for t in layout.tracks],
+    }
+    with pm.Model(coords=coords) as model:
+        numbers = pm.Deterministic("value", _numbers(layout), dims="number")
+        shares = pm.Deterministic("share", _shares(layout))
+        slip = pm.Deterministic("slip", _chances("slip", constants.slip), dims="feature")
+        replaced = _chances("replaced", constants.replaced)
+        replaced = pm.Deterministic("replaced", replaced, dims="feature")
+        built = (_regimes(layout, numbers)[:, :, None, :] * shares[:, :, :, None]).sum(axis=1)
+        recorded = _recorded(built, slip, replaced, constants)
+        readings = (recorded[tally.track] * tally.weights[:, :, None]).sum(axis=1)
+        log_readings = pt.log(readings * (1 - FLOOR) + FLOOR)
+        pm.Potential("known months", (tally.counts * log_readings).sum())
+        if tally.rows:
+            pm.Potential("summed months", _cases(log_readings, tally))
+    return model
+
+
+def _numbers(layout: Layout) -> Any:
+    """Give all numbers as one vector: certain, through metalogs, or through pooled quantiles."""
+    judged = list(layout.numbers.values())
+    free = [place for place, number in enumerate(judged) if not isinstance(number, Certain)]
+    values = pt.as_tensor(
+        np.array([number.value if isinstance(number, Certain) else 0.0 for number in judged])
+    )
+    if not free:
+        return values
+    z = pm.Normal("z", shape=len(free))
+    metalogs = [place for place in free if isinstance(judged[place], Metalog)]
+    if metalogs:
+        own = z[[free.index(place) for place in metalogs]]
+        drawn = _metalog_values([judged[place] for place in metalogs], own)
+        values = pt.set_subtensor(values[metalogs], drawn)
+    for place in free:
+        number = judged[place]
+        if isinstance(number, Pool):
+            values = pt.set_subtensor(values[place], _pool_value(number, z[free.index(place)]))
+    return values
+
+
+def _metalog_values(metalogs: list[Any], z: Any) -> Any:
+    location, scale, skew = (
+        np.array([getattr(metalog, name) for metalog in metalogs])
+        for name in ("location", "scale", "skew")
+    )
+    log_odds = normal_lcdf(0.0, 1.0, z) - normal_lcdf(0.0, 1.0, -z)
+    plain = location + (scale + skew * (pt.sigmoid(log_odds) - 0.5)) * log_odds
+    through_log = np.array([metalog.form == "log" for metalog in metalogs])
+    cut = np.array([metalog.form == "cut at zero" for metalog in metalogs])
+    grown = pt.exp(pt.where(through_log, pt.minimum(plain, 30.0), 0.0))
+    return pt.where(through_log, grown, pt.where(cut, pt.maximum(plain, 0.0), plain))
+
+
+def _pool_value(pool: Pool, z: Any) -> Any:
+    """Interpolate the pooled quantile function over a fine grid of z."""
+    grid = np.linspace(-6.0, 6.0, 2401)
+    below = np.asarray(normal_lcdf(0.0, 1.0, grid).eval())
+    table = pt.as_tensor(pool.quantile(np.exp(below)))
+    at = pt.clip((z + 6.0) * 200.0, 0.0, len(grid) - 1.000001)
+    cell = pt.cast(pt.floor(at), "int64")
+    return table[cell] + (at - cell) * (table[cell + 1] - table[cell])
+
+
+def _shares(layout: Layout) -> Any:
+    """Give the shares of the states; those of mixed regimes are learned, the others stand."""
+    width = max(len(track.states) for track in layout.tracks)
+    depth = max(len(track.shares) for track in layout.tracks)
+    stated = np.zeros((len(layout.tracks), depth, width))
+    for position, track in enumerate(layout.tracks):
+        stated[position, : len(track.shares), : len(track.states)] = track.shares
+    mixed = (stated > 0) & ((stated > 0).sum(axis=2, keepdims=True) > 1)
+    if not mixed.any():
+        return pt.as_tensor(stated)
+    doubt = pm.Normal("z share", shape=int(mixed.sum()))
+    moved = pt.set_subtensor(pt.zeros(stated.shape)[np.nonzero(mixed)], SHARE_DOUBT * doubt)
+    weighed = stated * pt.exp(moved)
+    total = weighed.sum(axis=2, keepdims=True)
+    return weighed / pt.where(pt.eq(total, 0.0), 1.0, total)
+
+
+def _chances(name: str, stated: Floats) -> Any:
+    """Give chances: what is stated as never or always stands, the others are learned."""
+    open_ = np.flatnonzero((stated > 0) & (stated < 1))
+    values = pt.as_tensor(stated)
+    if not len(open_):
+        return values
+    z = pm.Normal(f"z {name}", shape=len(open_))
+    logit = np.log(stated[open_]) - np.log1p(-stated[open_])
+    return pt.set_subtensor(values[open_], pt.sigmoid(logit + CHANCE_DOUBT * z))
+
+
+def _regimes(layout: Layout, numbers: Any) -> Any:
+    """Give P(regime | month) of every course, shape (track, regime, month)."""
+    tracks, months = layout.tracks, layout.months
+    depth = max(len(track.shares) for track in tracks)
+    ramps = pt.concatenate([_ramps(layout, numbers), pt.zeros((1, months))], axis=0)
+    never = len(layout.ramps)
+    index = np.full((len(tracks), depth), never)
+    anchored = np.zeros((len(tracks), depth, months))
+    by_table = np.array([track.anchored is not None for track in tracks])
+    for position, track in enumerate(tracks):
+        index[position, : len(track.ramps)] = track.ramps
+        if track.anchored is not None:
+            anchored[position, : len(track.anchored)] = track.anchored
+    reached, made = pt.ones((len(tracks), months)), []
+    for step in range(depth):
+        ramp = ramps[index[:, step]]
+        made.append(reached * (1 - ramp))
+        reached = reached * ramp
+    return pt.where(by_table[:, None, None], anchored, pt.stack(made, axis=1))
+
+
+def _ramps(layout: Layout, numbers: Any) -> Any:
+    """Give the ramps averaged over each month, shape (ramp, month)."""
+    if not layout.ramps:
+        return pt.zeros((0, layout.months))
+    lagged = np.array([ramp.lag is not None for ramp in layout.ramps])
+    lag = numbers[[ramp.lag or 0 for ramp in layout.ramps]]
+    start = numbers[[ramp.start for ramp in layout.ramps]] + pt.where(lagged, lag, 0.0)
+    overlap = numbers[[ramp.overlap for ramp in layout.ramps]]
+    width = pt.sqrt(overlap**2 + NARROWEST**2)[:, None]
+    since = np.arange(layout.months + 1.0)[None, :] - start[:, None]
+    inside = pt.clip(since, 0.0, width)
+    linear = inside**2 / (2 * width) + pt.maximum(since - width, 0.0)
+    scale = width / _STEEPNESS
+    logistic = scale * pt.softplus((since - width / 2) / scale)
+    is_logistic = np.array([ramp.logistic for ramp in layout.ramps])[:, None]
+    area = pt.where(is_logistic, logistic, linear)
+    return area[:, 1:] - area[:, :-1]
+
+
+def _recorded(built: Any, slip: Any, replaced: Any, constants: Constants) -> Any:
+    """Give P(recorded state | month) with slip, replacement and swap, by course."""
+    real = np.arange(constants.replacement.shape[1]) < constants.states[:, None]
+    misread = (real / constants.states[:, None])[:, :, None]
+    none = pt.zeros(1)
+    e = pt.concatenate([slip, none])[constants.feature][:, None, None]
+    rho = pt.concatenate([replaced, none])[constants.feature][:, None, None]
+    seen = (1 - e) * built + e * misread
+    seen = (1 - rho) * seen + rho * constants.replacement[:, :, None]
+    from_donor = (seen * constants.donor[:, None, :]).sum(axis=2, keepdims=True)
+    swapped = constants.swapped[:, None, None]
+    return (1 - swapped) * seen + swapped * from_donor
+
+
+def _cases(log_readings: Any, tally: Tally) -> Any:
+    """Sum each doubtful instrument over the months and variants it may have come from."""
+    each = (tally.case_weight * pt.exp(pt.dot(tally.cases, log_readings))).sum(axis=1)
+    by_row = pt.zeros(tally.rows)[tally.case_row].inc(each)
+    return pt.log(by_row).sum()

@@ -1,0 +1,237 @@
+"""Sampling the joint model, and diagnostics that stop bad results."""
+
+from __future__ import annotations
+
+import os
+import platform
+from dataclasses import dataclass
+from importlib.metadata import version
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from dating.learning.corpus import Corpus
+from dating.learning.layout import Layout, layout_of
+from dating.learning.learned import FORMAT
+from dating.learning.tally import Tally, tally_of
+from dating.maker import Maker
+from dating.tables import MonthTables, month_tables
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+MOST_RHAT = 1.01
+LEAST_ESS = 400
+CHAINS = 4
+DRAWS = 1000
+ACCEPT = 0.95
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """What learning will work on, before it starts.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    corpus : Corpus
+        The corpus.
+    layout : Layout
+        The maker file's numbers, ramps and courses.
+    tables : MonthTables
+        The month tables of the judgements.
+    tally : Tally
+        The corpus as counts and cases.
+    """
+
+    maker: Maker
+    corpus: Corpus
+    layout: Layout
+    tables: MonthTables
+    tally: Tally
+
+    @property
+    def uncertain(self) -> int:
+        """How many dates and lengths are uncertain."""
+        return sum(float(np.ptp(j.nodes()[0])) > 0 for j in self.layout.numbers.values())
+
+    @property
+    def counted(self) -> int:
+        """How many instruments enter as counts."""
+        return len(self.corpus.references) - self.tally.rows
+
+
+@dataclass(frozen=True)
+class Health:
+    """Whether the draws can be relied on.
+
+    Parameters
+    ----------
+    rhat : float
+        Largest split R-hat.
+    ess : float
+        Smallest effective sample size, of bulk and tails.
+    divergences : int
+        Divergent transitions after tuning.
+    worst : str
+        The number with the smallest effective sample size.
+
+    References
+    ----------
+    Vehtari, A., Gelman, A., Simpson, D., Carpenter, B. and Buerkner, P.-C. (2021).
+    Rank-normalization, folding, and localization: an improved R-hat. *Bayesian Analysis* 16(2),
+    667-718. doi:10.1214/20-BA1221
+    """
+
+    rhat: float
+    ess: float
+    divergences: int
+    worst: str
+
+    @property
+    def good(self) -> bool:
+        """R-hat at most 1.01, effective size at least 400, no divergences."""
+        return self.rhat <= MOST_RHAT and self.ess >= LEAST_ESS and self.divergences == 0
+
+    def advice(self) -> str:
+        """Say what is wrong and what to change.
+
+        Returns
+        -------
+        str
+            One sentence or two; empty when all is well.
+        """
+        words = []
+        if self.divergences:
+            words.append(
+                f"{self.divergences} divergent transitions: raise --accept, or give a slip to the "
+                "features that have none"
+            )
+        if self.rhat > MOST_RHAT or self.ess < LEAST_ESS:
+            words.append(
+                f"R-hat {self.rhat:.3f} (at most {MOST_RHAT} wanted) and effective sample size "
+                f"{self.ess:.0f} (at least {LEAST_ESS} wanted), worst for {self.worst}: "
+                "raise --draws"
+            )
+        return "; ".join(words)
+
+
+def plan_of(maker: Maker, corpus: Corpus) -> Plan:
+    """Lay out the work.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    corpus : Corpus
+        The corpus.
+
+    Returns
+    -------
+    Plan
+        Ready to be sampled.
+    """
+    layout, tables = layout_of(maker), month_tables(maker)
+    return Plan(maker, corpus, layout, tables, tally_of(corpus, layout, tables.output))
+
+
+def learn(
+    plan: Plan, *, draws: int = DRAWS, accept: float = ACCEPT, seed: int = 1, progress: bool = False
+) -> xr.DataTree:
+    """Sample the joint posterior of everything uncertain, with nutpie's NUTS through PyMC.
+
+    Parameters
+    ----------
+    plan : Plan
+        From :func:`plan_of`.
+    draws : int
+        Draws in each of four chains, after as many for tuning.
+    accept : float
+        Acceptance that the sampler aims at.
+    seed : int
+        Seed of the sampler.
+    progress : bool
+        Whether to show progress.
+
+    Returns
+    -------
+    DataTree
+        Groups ``posterior`` and ``sample_stats``, and attributes that say where it comes from.
+    """
+    import pymc as pm  # noqa: PLC0415
+
+    from dating.learning.model import constants_of, learning_model  # noqa: PLC0415
+
+    constants = constants_of(plan.maker, plan.layout, plan.tables)
+    with learning_model(plan.layout, constants, plan.tally):
+        sampled = pm.sample(
+            draws=draws,
+            tune=draws,
+            chains=CHAINS,
+            cores=min(CHAINS, os.cpu_count() or 1),
+            target_accept=accept,
+            random_seed=seed,
+            progressbar=progress,
+            nuts_sampler="nutpie",
+        )
+    return _result(sampled, plan, draws=draws, accept=accept, seed=seed)
+
+
+def health_of(tree: xr.DataTree) -> Health:
+    """Work out the diagnostics of a result.
+
+    Parameters
+    ----------
+    tree : DataTree
+        The result.
+
+    Returns
+    -------
+    Health
+        Over every date and length that was sampled.
+    """
+    import arviz as az  # noqa: PLC0415
+
+    names = [name for name in tree["posterior"].data_vars if str(name).startswith("z")]
+    draws = tree["posterior"].to_dataset()[names]
+    least = np.inf
+    worst = ""
+    for method in ("bulk", "tail"):
+        sizes = az.ess(draws, method=method)
+        for name in names:
+            found = float(sizes[name].min())
+            if found < least:
+                least, worst = found, str(name)
+    rhat = max((float(az.rhat(draws)[name].max()) for name in names), default=1.0)
+    divergences = int(tree["sample_stats"]["diverging"].sum())
+    return Health(rhat, least, divergences, worst)
+
+
+def _result(sampled: Any, plan: Plan, *, draws: int, accept: float, seed: int) -> xr.DataTree:
+    import xarray as xr  # noqa: PLC0415
+
+    tree = xr.DataTree.from_dict(
+        {
+            "posterior": sampled["posterior"].to_dataset(),
+            "sample_stats": sampled["sample_stats"].to_dataset()[["diverging"]],
+        }
+    )
+    tree["posterior"].attrs.clear()
+    tree["sample_stats"].attrs.clear()
+    tree.attrs.update(
+        format=FORMAT,
+        maker=plan.maker.maker,
+        maker_file=plan.maker.origin.file,
+        maker_fingerprint=plan.maker.origin.fingerprint,
+        corpus_file=plan.corpus.file,
+        corpus_fingerprint=plan.corpus.fingerprint,
+        instruments=len(plan.corpus.references),
+        draws=draws,
+        accept=accept,
+        seed=seed,
+        pymc=version("pymc"),
+        nutpie=version("nutpie"),
+        python=platform.python_version(),
+    )
+    return tree

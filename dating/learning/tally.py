@@ -1,0 +1,163 @@
+"""A corpus turned into counts and weighed months, the form in which the sampler takes it.
+
+What was recorded becomes *readings*: a course together with a weight for each of its states.
+Instruments whose month is known, trusted and of known variant enter as counts by reading and
+month, so that their number does not matter. All others are summed over the months and variants
+they may have come from: each such *case* has its readings and a weight for each month.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.evidence import state_weights
+from dating.examination import Examination
+from dating.learning.corpus import Corpus, Reference
+from dating.learning.layout import VARIANTS, Layout
+
+type Floats = NDArray[np.float64]
+type Positions = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Tally:
+    """What a corpus says, without the corpus.
+
+    Parameters
+    ----------
+    track : ndarray of int64, shape (reading,)
+        The course that a reading is of.
+    weights : ndarray of float64, shape (reading, state)
+        Weights of the states, zero beyond those of the course.
+    counts : ndarray of float64, shape (reading, month)
+        Instruments of known month with this reading.
+    cases : ndarray of float64, shape (case, reading)
+        Which readings a case has; a case is an instrument, taken to be of one variant.
+    case_weight : ndarray of float64, shape (case, month)
+        Prior probability of each month, given what is stated of the date, times the examiner's
+        weight for the variant.
+    case_row : ndarray of int64, shape (case,)
+        The instrument that a case belongs to, counted over those summed over.
+    rows : int
+        How many instruments are summed over.
+    """
+
+    track: Positions
+    weights: Floats
+    counts: Floats
+    cases: Floats
+    case_weight: Floats
+    case_row: Positions
+    rows: int
+
+
+def tally_of(corpus: Corpus, layout: Layout, output: Floats) -> Tally:
+    """Tally a corpus.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        Securely dated instruments.
+    layout : Layout
+        The maker file's courses.
+    output : ndarray of float64, shape (month,)
+        Prior probability of each build month.
+
+    Returns
+    -------
+    Tally
+        Counts, and cases for the instruments that counts cannot hold.
+    """
+    return _Tallying(layout, output).tally(corpus)
+
+
+class _Tallying:
+    """Collects readings, counts and cases."""
+
+    def __init__(self, layout: Layout, output: Floats) -> None:
+        self.layout, self.output = layout, output
+        self.width = max(len(track.states) for track in layout.tracks)
+        self.places: dict[tuple[int, tuple[float, ...]], int] = {}
+        self.counts: list[Floats] = []
+        self.cases: list[tuple[int, Floats, list[int]]] = []
+        variants = [track.states for track in layout.tracks if track.name == VARIANTS]
+        self.variants: tuple[str | None, ...] = variants[0] if variants else (None,)
+
+    def tally(self, corpus: Corpus) -> Tally:
+        rows = 0
+        for reference in corpus.references:
+            months = np.flatnonzero(reference.window)
+            known = self._known_variant(reference.examination)
+            if len(months) == 1 and reference.trust == 1 and known is not None:
+                for reading in self._readings(reference.examination, known):
+                    self.counts[reading][months[0]] += 1
+            else:
+                self._add_cases(reference, rows)
+                rows += 1
+        return self._arrays(rows)
+
+    def _known_variant(self, examination: Examination) -> str | None:
+        """Name the variant where it is settled; an empty text where there are none."""
+        if self.variants == (None,):
+            return ""
+        sight = examination.variant
+        return sight.state if sight is not None and sight.sure is None else None
+
+    def _readings(self, examination: Examination, variant: str | None) -> list[int]:
+        found = []
+        for position, track in enumerate(self.layout.tracks):
+            if track.variant not in {None, variant}:
+                continue
+            if track.name == VARIANTS:
+                weights = np.array([1.0 if state == variant else 0.0 for state in track.states])
+            else:
+                sight = examination.seen.get(track.name)
+                if sight is None or sight.other is not None:
+                    continue
+                weights = state_weights(sight, track.states)
+            found.append(self._reading(position, weights))
+        return found
+
+    def _reading(self, track: int, weights: Floats) -> int:
+        padded = np.zeros(self.width)
+        padded[: len(weights)] = weights
+        key = (track, tuple(padded.tolist()))
+        if key not in self.places:
+            self.places[key] = len(self.places)
+            self.counts.append(np.zeros(self.layout.months))
+        return self.places[key]
+
+    def _add_cases(self, reference: Reference, row: int) -> None:
+        stated = self.output * reference.window
+        weights = reference.trust * stated / stated.sum() if stated.sum() > 0 else 0 * stated
+        weights = weights + (1 - reference.trust) * self.output
+        doubt = self._variant_weights(reference.examination)
+        for variant, weight in doubt.items():
+            readings = self._readings(reference.examination, variant)
+            self.cases.append((row, weights * weight, readings))
+
+    def _variant_weights(self, examination: Examination) -> dict[str | None, float]:
+        sight = examination.variant
+        if sight is None or sight.other is not None or self.variants == (None,):
+            return dict.fromkeys(self.variants, 1.0)
+        names = tuple(name for name in self.variants if name is not None)
+        weights = state_weights(sight, names)
+        return {n: w for n, w in zip(names, weights.tolist(), strict=True) if w > 0}
+
+    def _arrays(self, rows: int) -> Tally:
+        months, readings = self.layout.months, len(self.places)
+        cases = np.zeros((len(self.cases), readings))
+        for position, (_, _, found) in enumerate(self.cases):
+            cases[position, found] = 1.0
+        return Tally(
+            track=np.array([track for track, _ in self.places], dtype=np.int64),
+            weights=np.array([weights for _, weights in self.places]).reshape(-1, self.width),
+            counts=np.array(self.counts).reshape(-1, months),
+            cases=cases,
+            case_weight=np.array([weight for _, weight, _ in self.cases]).reshape(-1, months),
+            case_row=np.array([row for row, _, _ in self.cases], dtype=np.int64),
+            rows=rows,
+        )

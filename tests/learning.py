@@ -1,0 +1,89 @@
+"""A small invented maker and corpora of it, for the tests of learning."""
+
+import numpy as np
+
+from dating.files import read_maker
+from dating.learning.corpus import read_corpus
+
+MAKER = """\
+# Invented.
+maker: Example Reed Works
+product: concertinas
+invented: true
+period: 1930/1934
+events:
+  new-shop:
+    what: move to a new shop
+    when: {earliest: 1931-06, likely: 1932-01, latest: 1932-10}
+components:
+  case:
+    swapped: 0.05
+    features:
+      ends:
+        ask: What are the ends made of?
+        states: [wood, metal]
+        slip: 0.02
+        history:
+          - state: wood
+          - {state: metal, with: new-shop, lag: 1, overlap: {shortest: 1, likely: 4, longest: 9}}
+      label:
+        ask: Which label is it?
+        states: [round, square]
+        slip: 0.02
+        history:
+          - state: round
+          - {state: square, with: new-shop, lag: 0, overlap: 2}
+  straps:
+    features:
+      buckle:
+        ask: Which buckle is it?
+        states: [plain, roller, none]
+        slip: 0.02
+        replaced: 0.1
+        history:
+          - {shares: {plain: 0.8, none: 0.2}}
+          - state: roller
+            first_use: {earliest: 1931-01, likely: 1932-01, latest: 1933-06}
+            overlap: 3
+"""
+
+ONE_RAMP = """\
+# Invented.
+maker: Example Reed Works
+product: concertinas
+invented: true
+period: 1930/1934
+components:
+  case:
+    features:
+      ends:
+        ask: What are the ends made of?
+        states: [wood, metal]
+        slip: 0
+        history:
+          - state: wood
+          - state: metal
+            first_use: {earliest: 1931-01, likely: 1932-01, latest: 1933-06}
+            overlap: {shortest: 2, likely: 6, longest: 14}
+"""
+
+
+def written(folder, maker_text, rows, header="instrument,built,trust,ends"):
+    """Write maker file and corpus, and read both."""
+    (folder / "example.yaml").write_text(maker_text, encoding="utf-8")
+    lines = [header, *(",".join(map(str, row)) for row in rows)]
+    (folder / "corpus.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    maker = read_maker(folder / "example.yaml")
+    return maker, read_corpus(folder / "corpus.csv", maker)
+
+
+def one_ramp_rows(count, seed=1, first_use=20.0, overlap=5.0):
+    """Instruments of known month whose ends change in a ramp."""
+    generator = np.random.default_rng(seed)
+    rows = []
+    for number in range(count):
+        month = int(generator.integers(60))
+        new = month + generator.random() > first_use + overlap * generator.random()
+        built = f"{1930 + month // 12}-{month % 12 + 1:02d}"
+        rows.append((f"C-{number}", built, 1, "metal" if new else "wood"))
+    return rows
