@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from dating.learning.corpus import read_corpus
     from dating.maker import Maker
     from dating.reading import InputError
-    from dating.tables import month_tables
+    from dating.tabulation import month_tables
 
 _HOMES = {
     "Estimate": "estimates",
@@ -23,7 +23,7 @@ _HOMES = {
     "Maker": "maker",
     "estimate": "estimates",
     "find_maker": "files",
-    "month_tables": "tables",
+    "month_tables": "tabulation",
     "read_corpus": "learning.corpus",
     "read_examination": "files",
     "read_maker": "files",

@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 
 from dating.cautions import caution_text
 from dating.engine import Part, Response, Weighing
-from dating.evidence import log_density, mark_likelihood, mean_at
 from dating.examination import Examination
+from dating.likelihoods import log_density, mark_likelihood, mean_at
 from dating.maker import Look, Maker
 from dating.tables import FeatureTable, MonthTables
 

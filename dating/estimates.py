@@ -29,7 +29,8 @@ from dating.summaries import (
     mass_by_year,
     quantile_month,
 )
-from dating.tables import POINTS, SEED, MonthTables, month_tables
+from dating.tables import MonthTables
+from dating.tabulation import POINTS, SEED, month_tables
 
 if TYPE_CHECKING:
     import xarray as xr

@@ -18,7 +18,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from dating.judgement import Certain, Judgement, Metalog, Pool
+from dating.distributions import Certain, Judgement, Metalog, Pool
 
 type Floats = NDArray[np.float64]
 type Shape = Literal["linear", "logistic"]

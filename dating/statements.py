@@ -11,15 +11,9 @@ from typing import Annotated, Any, ClassVar, Literal, Self, get_args
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from dating.distributions import Certain, Judgement, JudgementError, Metalog
 from dating.edtf import EdtfError, parse_edtf
-from dating.judgement import (
-    Certain,
-    Judgement,
-    JudgementError,
-    Metalog,
-    metalog_through,
-    pooled,
-)
+from dating.judgement import metalog_through, pooled
 from dating.months import Period, day_position, month_label
 from dating.validation import Strict, refuse
 

@@ -18,11 +18,12 @@ import numpy as np
 
 from dating.cells import cells_of
 from dating.edtf import write_edtf
-from dating.evidence import mean_at
 from dating.examination import Examination, Reading, Sight
+from dating.likelihoods import mean_at
 from dating.maker import Feature, Maker, Mark, Measurement
 from dating.months import month_label
-from dating.tables import MonthTables, month_tables
+from dating.tables import MonthTables
+from dating.tabulation import month_tables
 
 # What is examined and how dates are known ----------------------------------------------------
 

@@ -13,7 +13,7 @@ import yaml
 from dating import read_corpus, read_maker
 from dating.judgement import shifted
 from dating.months import Period
-from dating.tables import month_tables
+from dating.tabulation import month_tables
 
 DEMO = Path("demo_data")
 sys.path.append(str(DEMO.resolve()))

@@ -40,7 +40,7 @@ NAMES = sorted(public_names())
 
 
 def test_the_public_names_are_found():
-    assert {"dating.estimates.estimate", "dating.judgement.Metalog.quantile"} <= set(NAMES)
+    assert {"dating.estimates.estimate", "dating.distributions.Metalog.quantile"} <= set(NAMES)
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.judgement import Certain, Judgement, shifted
+from dating.distributions import Certain, Judgement
+from dating.judgement import shifted
 from dating.maker import Course, Maker, Regime
 from dating.ramps import between_anchors, month_shares, regimes
 

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from dating.learning.layout import VARIANTS, Layout, Track, layout_of
 from dating.maker import Maker
 from dating.reading import InputError, Problem, write_whole
-from dating.tables import Blend, FeatureTable, MonthTables, month_tables, replacement_shares
+from dating.tables import Blend, FeatureTable, MonthTables
+from dating.tabulation import month_tables, replacement_shares
 
 if TYPE_CHECKING:
     import xarray as xr

@@ -21,7 +21,7 @@ import pytensor.tensor as pt
 from numpy.typing import NDArray
 from pymc.distributions.dist_math import normal_lcdf
 
-from dating.judgement import Certain, Metalog, Pool
+from dating.distributions import Certain, Metalog, Pool
 from dating.learning.layout import NARROWEST, VARIANTS, Layout
 from dating.learning.tally import Tally
 from dating.maker import Maker

@@ -15,7 +15,8 @@ from dating.learning.layout import Layout, layout_of
 from dating.learning.learned import FORMAT
 from dating.learning.tally import Tally, tally_of
 from dating.maker import Maker
-from dating.tables import MonthTables, month_tables
+from dating.tables import MonthTables
+from dating.tabulation import month_tables
 
 if TYPE_CHECKING:
     import xarray as xr

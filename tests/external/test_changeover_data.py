@@ -20,7 +20,7 @@ from dating import Maker
 from dating.learning.layout import NARROWEST, layout_of
 from dating.learning.model import constants_of, learning_model
 from dating.learning.tally import Tally
-from dating.tables import month_tables
+from dating.tabulation import month_tables
 
 DATA = Path(__file__).parent / "data"
 pytestmark = pytest.mark.filterwarnings("ignore::FutureWarning", "ignore::UserWarning")

@@ -1,0 +1,261 @@
+"""Maker file and draws turned into month tables.
+
+A number that belongs to one changeover alone is averaged here, inside its own table. A number
+that several features share (the date of an event, the history of the variants) is drawn, and
+tables carry those draws, so that later steps can average jointly.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.distributions import Certain, Judgement
+from dating.draws import scrambled_sobol
+from dating.judgement import shifted
+from dating.maker import Component, Course, Feature, Maker, Regime
+from dating.ramps import between_anchors, mean_shares, month_shares, regimes, shares_after
+from dating.tables import Blend, FeatureTable, MonthTables
+
+type Floats = NDArray[np.float64]
+
+REPLICATES = 8
+POINTS = 16
+SEED = 1
+
+
+@lru_cache(maxsize=32)
+def month_tables(maker: Maker, points: int = POINTS, seed: int = SEED) -> MonthTables:
+    """Turn a maker file into month tables; the last few are kept.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    points : int
+        Draws in each of the eight replicates, a power of two.
+    seed : int
+        The same seed gives the same tables, bit for bit.
+
+    Returns
+    -------
+    MonthTables
+        With a single draw when no uncertain number is shared.
+    """
+    return _Tabulation(maker, points, seed).tables()
+
+
+class _Tabulation:
+    """Builds the tables of one maker file."""
+
+    def __init__(self, maker: Maker, points: int, seed: int) -> None:
+        self.maker = maker
+        self.months = len(maker.period)
+        self.seed = seed
+        self.events = {
+            name: shifted(event.when.distribution(), -maker.period.first)
+            for name, event in maker.events.items()
+        }
+        drawn = dict(self._drawn())
+        if len(drawn) == 1:
+            ((name, judged),) = drawn.items()
+            values, self.weights, self.replicates = _two_rules(judged, points)
+            self.draws = {name: values}
+        else:
+            self.replicates = REPLICATES if drawn else 1
+            cube = scrambled_sobol(len(drawn), points if drawn else 1, self.replicates, seed)
+            columns = zip(drawn.items(), cube.T, strict=True)
+            self.draws = {name: judged.quantile(column) for (name, judged), column in columns}
+            self.weights = np.full(len(cube), 1 / len(cube))
+        self.count = len(self.weights)
+
+    def tables(self) -> MonthTables:
+        maker = self.maker
+        output, variant_shares = _output(maker), self._variant_shares()
+        prior = variant_shares * output * self.weights[:, None, None]
+        donors = {
+            name: variant_shares * _donors(maker, component, output)
+            for name, component in maker.components.items()
+        }
+        return MonthTables(
+            period=maker.period,
+            output=output,
+            variants=maker.variant_names(),
+            prior=prior,
+            weights=self.weights,
+            features={name: self._feature(name, f) for name, (_, f) in maker.features().items()},
+            donors=donors,
+            shared=self.draws,
+            draws=self.count,
+            replicates=self.replicates,
+            seed=self.seed,
+        )
+
+    def _drawn(self) -> Iterator[tuple[str, Judgement]]:
+        """Name the numbers to draw: uncertain events used more than once, and the variants'."""
+        uses = Counter(regime.event for regime in _all_regimes(self.maker))
+        own = _changeovers(self.maker.variants) if self.maker.variants else []
+        for name, judged in self.events.items():
+            wanted = uses[name] > 1 or any(regime.event == name for regime in own)
+            if wanted and not isinstance(judged, Certain):
+                yield name, judged
+        for position, regime in enumerate(own, start=2):
+            for what, judged in self._numbers(regime).items():
+                if not isinstance(judged, Certain):
+                    yield f"variants, regime {position}, {what}", judged
+
+    def _numbers(self, regime: Regime) -> dict[str, Judgement]:
+        overlap = regime.overlap.distribution() if regime.overlap else Certain(0.0)
+        if regime.first_use is None:
+            lag = regime.lag.distribution() if regime.lag else Certain(0.0)
+            return {"lag": lag, "overlap": overlap}
+        first_use = shifted(regime.first_use.distribution(), -self.maker.period.first)
+        return {"first use": first_use, "overlap": overlap}
+
+    def _variant_shares(self) -> Floats:
+        variants = self.maker.variants
+        if variants is None:
+            return np.ones((1, 1, self.months))
+        shares = _share_matrix(variants, tuple(variants.states), None)
+        if variants.shares_at is not None:
+            made = self._anchored(variants.shares_at)
+        else:
+            ramps = [self._drawn_ramp(i, r) for i, r in enumerate(_changeovers(variants), start=2)]
+            made = regimes(ramps, self.months)
+        return np.asarray(np.einsum("rv,rdt->dvt", shares, made))
+
+    def _drawn_ramp(self, position: int, regime: Regime) -> Floats:
+        values = {}
+        for what, judged in self._numbers(regime).items():
+            name = f"variants, regime {position}, {what}"
+            values[what] = self.draws[name] if name in self.draws else judged.quantile([0.5])
+        if regime.event is None:
+            start = values["first use"]
+        else:
+            event = self.draws.get(regime.event)
+            start = values["lag"] + (
+                self.events[regime.event].quantile([0.5]) if event is None else event
+            )
+        return month_shares(start, values["overlap"], self.months, regime.shape)
+
+    def _feature(self, name: str, feature: Feature) -> FeatureTable:
+        states = tuple(feature.states)
+        variants: tuple[str | None, ...] = self.maker.variant_names() or (None,)
+        courses = [self.maker.course_of(name, variant) for variant in variants]
+        uniform = all(course is courses[0] for course in courses)
+        if uniform and not any(r.by_variant for r in courses[0].history or ()):
+            variants = variants[:1]
+        regimes_of = {key: self._regimes(c) for key, c in {id(c): c for c in courses}.items()}
+        blends = [
+            Blend(regimes_of[id(course)], _share_matrix(course, states, variant)[:, None])
+            for course, variant in zip(courses, variants, strict=False)
+        ]
+        return FeatureTable(
+            states,
+            tuple(blends),
+            slip=np.array([feature.slip.value]),
+            replaced=np.array([feature.replaced.value]),
+            replacement=replacement_shares(feature),
+        )
+
+    def _regimes(self, course: Course) -> Floats:
+        if course.shares_at is not None:
+            return self._anchored(course.shares_at)
+        return regimes([self._ramp(regime) for regime in _changeovers(course)], self.months)
+
+    def _anchored(self, shares_at: Mapping[float, Mapping[str, float]]) -> Floats:
+        anchors = sorted(anchor - self.maker.period.first for anchor in shares_at)
+        return between_anchors(anchors, self.months)[:, None]
+
+    def _ramp(self, regime: Regime) -> Floats:
+        numbers = self._numbers(regime)
+        overlap, months, shape = numbers["overlap"], self.months, regime.shape
+        if regime.event is None:
+            return mean_shares(numbers["first use"], overlap, months, shape)
+        event, lag = self.events[regime.event], numbers["lag"]
+        if regime.event in self.draws:
+            return shares_after(self.draws[regime.event], lag, overlap, months, shape)
+        if isinstance(event, Certain):
+            return mean_shares(shifted(lag, event.value), overlap, months, shape)
+        if isinstance(lag, Certain):
+            return mean_shares(shifted(event, lag.value), overlap, months, shape)
+        values, weights = event.nodes(fine=4)
+        return weights @ shares_after(values, lag, overlap, months, shape)
+
+
+def replacement_shares(feature: Feature) -> Floats:
+    """Give the shares of the states among later replacements; uniform unless stated.
+
+    Parameters
+    ----------
+    feature : Feature
+        A feature of the maker file.
+
+    Returns
+    -------
+    ndarray of float64, shape (state,)
+        Sum to one.
+    """
+    states = tuple(feature.states)
+    if feature.replacement is None:
+        return np.full(len(states), 1 / len(states))
+    return np.array([feature.replacement.get(state, 0.0) for state in states])
+
+
+def _two_rules(judged: Judgement, points: int) -> tuple[Floats, Floats, int]:
+    """Give a quadrature rule over one shared number as two rules, one after the other.
+
+    Each takes every other node, so that the two stand for each other's replicate: what they
+    differ by is more than the error of both together.
+    """
+    values, weights = judged.nodes(fine=max(points // 4, 1))
+    if len(values) % 2:
+        values, weights = np.append(values, values[-1]), np.append(weights, 0.0)
+    order = np.concatenate([np.arange(0, len(values), 2), np.arange(1, len(values), 2)])
+    return values[order], weights[order], 2
+
+
+def _changeovers(course: Course) -> tuple[Regime, ...]:
+    return (course.history or ())[1:]
+
+
+def _all_regimes(maker: Maker) -> Iterator[Regime]:
+    courses: list[Course] = [maker.variants] if maker.variants else []
+    for component in maker.components.values():
+        for feature in component.features.values():
+            courses += [feature, *feature.by_variant.values()]
+        courses += [course for each in component.by_variant.values() for course in each.values()]
+    for course in courses:
+        yield from _changeovers(course)
+
+
+def _share_matrix(course: Course, states: tuple[str, ...], variant: str | None) -> Floats:
+    if course.shares_at is not None:
+        rows = [course.shares_at[anchor] for anchor in sorted(course.shares_at)]
+    else:
+        rows = [regime.shares_of(variant) for regime in course.history or ()]
+    return np.array([[row.get(state, 0.0) for state in states] for row in rows])
+
+
+def _output(maker: Maker) -> Floats:
+    """Spread the expected output evenly inside each stretch; uniform when there is none."""
+    made = np.zeros(len(maker.period))
+    for output in maker.output:
+        first = output.during.first - maker.period.first
+        inside = slice(first, first + len(output.during))
+        made[inside] += output.made.distribution().mean() / len(output.during)
+    return made / made.sum() if made.sum() > 0 else np.full(len(made), 1 / len(made))
+
+
+def _donors(maker: Maker, component: Component, output: Floats) -> Floats:
+    if not component.donors:
+        return output
+    period, made = maker.period, np.zeros(len(output))
+    for donors in component.donors:
+        first, last = max(donors.during.first, period.first), min(donors.during.last, period.last)
+        made[first - period.first : last - period.first + 1] += donors.share / (last - first + 1)
+    return made / made.sum()
