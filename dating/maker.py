@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, model_validator
 
 from dating.cautions import Hazard
+from dating.distributions import Certain, Judgement
 from dating.draws import MOST_NUMBERS
 from dating.statements import (
     Chance,
@@ -111,6 +112,26 @@ class Regime(Strict):
         if self.lag is not None and self.event is None:
             raise refuse("a lag needs the event that it follows; add with: EVENT")
         return self
+
+    def judged_overlap(self) -> Judgement:
+        """Return the judged overlap; none unless stated.
+
+        Returns
+        -------
+        Judgement
+            In months.
+        """
+        return self.overlap.distribution() if self.overlap else Certain(0.0)
+
+    def judged_lag(self) -> Judgement:
+        """Return the judged lag behind the event; none unless stated.
+
+        Returns
+        -------
+        Judgement
+            In months.
+        """
+        return self.lag.distribution() if self.lag else Certain(0.0)
 
     def shares_of(self, variant: str | None) -> dict[str, float]:
         """Return the shares of the states, for one variant where they differ.
@@ -351,6 +372,23 @@ class Maker(FromFile):
         part, found = self.features()[feature]
         by_component = self.components[part].by_variant.get(variant or "", {})
         return by_component.get(feature) or found.course_of(variant)
+
+    def depends_on_variant(self, feature: str) -> bool:
+        """Say whether the states of a feature follow another course for some variant.
+
+        Parameters
+        ----------
+        feature : str
+            Name of the feature.
+
+        Returns
+        -------
+        bool
+            False also where the maker file has no variants.
+        """
+        courses = [self.course_of(feature, variant) for variant in self.variant_names()]
+        by_regime = any(r.by_variant for course in courses for r in course.history or ())
+        return by_regime or any(course is not courses[0] for course in courses)
 
     def variant_names(self) -> tuple[str, ...]:
         """Return the names of the variants.

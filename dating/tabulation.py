@@ -14,7 +14,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.distributions import Certain, Judgement
+from dating.distributions import Certain, Judgement, Pool
 from dating.draws import scrambled_sobol
 from dating.judgement import shifted
 from dating.maker import Component, Course, Feature, Maker, Regime
@@ -109,10 +109,9 @@ class _Tabulation:
                     yield f"variants, regime {position}, {what}", judged
 
     def _numbers(self, regime: Regime) -> dict[str, Judgement]:
-        overlap = regime.overlap.distribution() if regime.overlap else Certain(0.0)
+        overlap = regime.judged_overlap()
         if regime.first_use is None:
-            lag = regime.lag.distribution() if regime.lag else Certain(0.0)
-            return {"lag": lag, "overlap": overlap}
+            return {"lag": regime.judged_lag(), "overlap": overlap}
         first_use = shifted(regime.first_use.distribution(), -self.maker.period.first)
         return {"first use": first_use, "overlap": overlap}
 
@@ -120,7 +119,7 @@ class _Tabulation:
         variants = self.maker.variants
         if variants is None:
             return np.ones((1, 1, self.months))
-        shares = _share_matrix(variants, tuple(variants.states), None)
+        shares = share_matrix(variants, tuple(variants.states), None)
         if variants.shares_at is not None:
             made = self._anchored(variants.shares_at)
         else:
@@ -145,14 +144,13 @@ class _Tabulation:
     def _feature(self, name: str, feature: Feature) -> FeatureTable:
         states = tuple(feature.states)
         variants: tuple[str | None, ...] = self.maker.variant_names() or (None,)
-        courses = [self.maker.course_of(name, variant) for variant in variants]
-        uniform = all(course is courses[0] for course in courses)
-        if uniform and not any(r.by_variant for r in courses[0].history or ()):
+        if not self.maker.depends_on_variant(name):
             variants = variants[:1]
+        courses = [self.maker.course_of(name, variant) for variant in variants]
         regimes_of = {key: self._regimes(c) for key, c in {id(c): c for c in courses}.items()}
         blends = [
-            Blend(regimes_of[id(course)], _share_matrix(course, states, variant)[:, None])
-            for course, variant in zip(courses, variants, strict=False)
+            Blend(regimes_of[id(course)], share_matrix(course, states, variant)[:, None])
+            for course, variant in zip(courses, variants, strict=True)
         ]
         return FeatureTable(
             states,
@@ -210,13 +208,21 @@ def _two_rules(judged: Judgement, points: int) -> tuple[Floats, Floats, int]:
     """Give a quadrature rule over one shared number as two rules, one after the other.
 
     Each takes every other node, so that the two stand for each other's replicate: what they
-    differ by is more than the error of both together.
+    differ by is more than the error of both together. A member that is certain is in both.
     """
-    values, weights = judged.nodes(fine=max(points // 4, 1))
-    if len(values) % 2:
-        values, weights = np.append(values, values[-1]), np.append(weights, 0.0)
-    order = np.concatenate([np.arange(0, len(values), 2), np.arange(1, len(values), 2)])
-    return values[order], weights[order], 2
+    members = judged.members if isinstance(judged, Pool) else (judged,)
+    shares = judged.weights if isinstance(judged, Pool) else (1.0,)
+    rules: list[list[tuple[Floats, Floats]]] = [[], []]
+    for member, share in zip(members, shares, strict=True):
+        values, weights = member.nodes(fine=max(points // 4, 1))
+        if len(values) == 1:
+            values, weights = np.repeat(values, 2), np.repeat(weights / 2, 2)
+        elif len(values) % 2:
+            values, weights = np.append(values, values[-1]), np.append(weights, 0.0)
+        for start, rule in enumerate(rules):
+            rule.append((values[start::2], share * weights[start::2]))
+    values, weights = (np.concatenate(each) for each in zip(*rules[0], *rules[1], strict=True))
+    return values, weights, 2
 
 
 def _changeovers(course: Course) -> tuple[Regime, ...]:
@@ -233,7 +239,23 @@ def _all_regimes(maker: Maker) -> Iterator[Regime]:
         yield from _changeovers(course)
 
 
-def _share_matrix(course: Course, states: tuple[str, ...], variant: str | None) -> Floats:
+def share_matrix(course: Course, states: tuple[str, ...], variant: str | None) -> Floats:
+    """Give the shares of the states in each regime, or at each anchor in ascending order.
+
+    Parameters
+    ----------
+    course : Course
+        A course of the maker file.
+    states : tuple of str
+        Names of the states.
+    variant : str or None
+        The variant, where the shares differ between variants.
+
+    Returns
+    -------
+    ndarray of float64, shape (regime, state)
+        Shares that sum to one.
+    """
     if course.shares_at is not None:
         rows = [course.shares_at[anchor] for anchor in sorted(course.shares_at)]
     else:

@@ -132,6 +132,15 @@ def test_the_standard_error_is_that_of_the_spread_over_seeds():
     assert ratio.max() < 2
 
 
+def test_assessors_who_are_certain_of_different_dates_leave_no_error():
+    """Both dates are in both rules: the sum over them is exact, and says so."""
+    when = [dict.fromkeys(("earliest", "likely", "latest"), d) for d in ("1931-03", "1932-06")]
+    made = dated({"works": when}, seed=1)
+    assert made.converged
+    assert made.errors.max() < 1e-12
+    assert sorted(set(made.tables.shared["works"])) == [14, 29]
+
+
 def test_without_shared_uncertainty_nothing_is_drawn():
     first, second = (moved_works(seed, when="1931-09") for seed in (1, 2))
     assert first.tables.draws == 1

@@ -12,10 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.distributions import Certain, Judgement
+from dating.distributions import Judgement
 from dating.judgement import shifted
 from dating.maker import Course, Maker, Regime
 from dating.ramps import between_anchors, month_shares, regimes
+from dating.tabulation import share_matrix
 
 type Floats = NDArray[np.float64]
 
@@ -206,17 +207,12 @@ class _Builder:
             )
         for name, (_, feature) in self.maker.features().items():
             states = tuple(feature.states)
-            courses = {v: self.maker.course_of(name, v) for v in self.maker.variant_names()}
-            if self._depends_on_variant(courses):
-                for variant, course in courses.items():
+            if self.maker.depends_on_variant(name):
+                for variant in self.maker.variant_names():
+                    course = self.maker.course_of(name, variant)
                     yield self._track(name, variant, course, states)
             else:
                 yield self._track(name, None, self.maker.course_of(name, None), states)
-
-    def _depends_on_variant(self, courses: dict[str, Course]) -> bool:
-        distinct = {id(course) for course in courses.values()}
-        by_regime = any(r.by_variant for c in courses.values() for r in c.history or ())
-        return len(distinct) > 1 or by_regime
 
     def _track(
         self, name: str, variant: str | None, course: Course, states: tuple[str, ...]
@@ -226,31 +222,27 @@ class _Builder:
             first = self.maker.period.first
             anchors = sorted(course.shares_at)
             anchored = between_anchors([a - first for a in anchors], len(self.maker.period))
-            rows = [course.shares_at[anchor] for anchor in anchors]
             ramps: tuple[int, ...] = ()
         else:
-            history = course.history or ()
-            anchored, rows = None, [regime.shares_of(variant) for regime in history]
+            anchored = None
             ramps = tuple(
                 self._ramp(f"{label}, regime {position}", regime)
-                for position, regime in enumerate(history[1:], start=2)
+                for position, regime in enumerate((course.history or ())[1:], start=2)
             )
-        shares = np.array([[row.get(state, 0.0) for state in states] for row in rows])
+        shares = share_matrix(course, states, variant)
         return Track(name, variant, states, ramps, anchored, shares)
 
     def _ramp(self, name: str, regime: Regime) -> int:
         if regime.event is not None:
             event = self.maker.events[regime.event].when.distribution()
             start = self._number(f"event {regime.event}", self._since_start(event))
-            lag_judged = regime.lag.distribution() if regime.lag else Certain(0.0)
-            lag = self._number(f"{name}, lag", lag_judged)
+            lag = self._number(f"{name}, lag", regime.judged_lag())
         elif regime.first_use is not None:
             judged = self._since_start(regime.first_use.distribution())
             start, lag = self._number(f"{name}, first use", judged), None
         else:
             raise ValueError(f"{name} has no changeover")
-        overlap = regime.overlap.distribution() if regime.overlap else Certain(0.0)
-        position = self._number(f"{name}, overlap", overlap)
+        position = self._number(f"{name}, overlap", regime.judged_overlap())
         self.ramps.append(Ramp(start, position, lag, regime.shape == "logistic"))
         self.ramp_names.append(name)
         return len(self.ramps) - 1

@@ -204,7 +204,8 @@ def health_of(tree: xr.DataTree) -> Health:
             found = float(sizes[name].min())
             if found < least:
                 least, worst = found, str(name)
-    rhat = max((float(az.rhat(draws)[name].max()) for name in names), default=1.0)
+    rhats = az.rhat(draws)
+    rhat = max((float(rhats[name].max()) for name in names), default=1.0)
     divergences = int(tree["sample_stats"]["diverging"].sum())
     return Health(rhat, least, divergences, worst)
 
