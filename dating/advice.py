@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from dating.cautions import caution_text
 from dating.engine import Part, Response, Weighing
 from dating.examination import Examination
-from dating.likelihoods import log_density, mark_likelihood, mean_at
+from dating.likelihoods import log_density, mark_likelihood
 from dating.maker import Look, Maker
 from dating.tables import FeatureTable, MonthTables
 
@@ -186,7 +186,7 @@ def _answers(question: _Question, maker: Maker, tables: MonthTables) -> Floats:
     if question.kind == "mark":
         return _mark_answers(maker, question.name)
     if question.kind == "measurement":
-        return _readings(maker, question.name)
+        return _readings(maker, tables, question.name)
     table = tables.features[question.name]
     if _by_regime(table):
         return table.blends[0].regimes[:, :, None]
@@ -248,10 +248,11 @@ def _mark_answers(maker: Maker, name: str) -> Floats:
 
 
 @lru_cache(maxsize=256)
-def _readings(maker: Maker, name: str) -> Floats:
-    """Give P(reading | month) over a few dozen bins."""
+def _readings(maker: Maker, tables: MonthTables, name: str) -> Floats:
+    """Give P(reading | month) over a few dozen bins, averaged over the draws of the means."""
     measurement = maker.measurements()[name][1]
-    mean, spread = mean_at(measurement, maker.period), measurement.spread
+    mean, spread = tables.means[name], measurement.spread
     centres = np.linspace(mean.min() - 4 * spread, mean.max() + 4 * spread, _BINS)
-    density = np.exp(log_density(centres[:, None], mean, spread, measurement.tails))
+    logs = log_density(centres[:, None, None], mean, spread, measurement.tails)
+    density = np.exp(logs).mean(axis=1)
     return np.asarray(density / density.sum(axis=0))[:, None, None]

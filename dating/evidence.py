@@ -21,7 +21,6 @@ from dating.likelihoods import (
     log_density,
     mark_likelihood,
     mark_stretches,
-    mean_at,
 )
 from dating.maker import Course, Feature, Maker, Mark, Measurement, Regime
 from dating.months import month_number
@@ -210,11 +209,10 @@ def _measurement(
     name: str, part: str, reading: Reading, measurement: Measurement, tables: MonthTables
 ) -> Piece:
     scale = sqrt(measurement.spread**2 + reading.within**2)
-    mean = mean_at(measurement, tables.period)
-    logs = log_density(np.full(len(mean), reading.value), mean, scale, measurement.tails)
+    logs = log_density(np.array(reading.value), tables.means[name], scale, measurement.tails)
     top = float(logs.max())
     said = f"{reading.value:g} {measurement.unit}"
-    array = np.exp(logs - top)[None, None]
+    array = np.exp(logs - top)[:, None]
     return _piece(name, "measurement", part, said, array, log_scale=top, sources=measurement.source)
 
 

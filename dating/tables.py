@@ -139,6 +139,8 @@ class MonthTables:
         By name of feature.
     donors : mapping of str to ndarray of float64, shape (draw, variant, month)
         Build month and variant of the donor of a swapped component, by name of component.
+    means : mapping of str to ndarray of float64, shape (draw, month)
+        Mean of each measurement, in its unit.
     shared : mapping of str to ndarray of float64, shape (draw,)
         The numbers that are drawn, in months since the start of the period.
     draws, replicates : int
@@ -154,6 +156,7 @@ class MonthTables:
     weights: Floats
     features: Mapping[str, FeatureTable]
     donors: Mapping[str, Floats]
+    means: Mapping[str, Floats]
     shared: Mapping[str, Floats]
     draws: int
     replicates: int

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from dating.distributions import Certain, Judgement, Pool
 from dating.draws import scrambled_sobol
 from dating.judgement import shifted
+from dating.likelihoods import mean_at
 from dating.maker import Component, Course, Feature, Maker, Regime
 from dating.ramps import between_anchors, mean_shares, month_shares, regimes, shares_after
 from dating.tables import Blend, FeatureTable, MonthTables
@@ -81,6 +82,10 @@ class _Tabulation:
             name: variant_shares * _donors(maker, component, output)
             for name, component in maker.components.items()
         }
+        means = {
+            name: mean_at(measurement, maker.period)[None]
+            for name, (_, measurement) in maker.measurements().items()
+        }
         return MonthTables(
             period=maker.period,
             output=output,
@@ -89,6 +94,7 @@ class _Tabulation:
             weights=self.weights,
             features={name: self._feature(name, f) for name, (_, f) in maker.features().items()},
             donors=donors,
+            means=means,
             shared=self.draws,
             draws=self.count,
             replicates=self.replicates,

@@ -33,7 +33,15 @@ components:
         history:
           - state: round
           - {state: square, with: new-shop, lag: 0, overlap: 2}
+    measurements:
+      width:
+        unit: mm
+        spread: 2
+        mean: {1930-01: 160, 1932-01: 158, 1934-12: 150}
+        tails: 5
   straps:
+    measurements:
+      length: {unit: mm, spread: 4, mean: {1930-01: 200, 1934-12: 230}}
     features:
       buckle:
         ask: Which buckle is it?

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from scipy import stats
 from scipy.special import ndtr
 
 import dating
@@ -16,18 +17,31 @@ from dating.ramps import month_shares, regimes
 from tests.learning import MAKER, ONE_RAMP, one_ramp_rows, written
 
 pytestmark = pytest.mark.filterwarnings("ignore::FutureWarning", "ignore::UserWarning")
-HEADER = "instrument,built,trust,ends,label,buckle"
+HEADER = "instrument,built,trust,ends,label,buckle,width,length"
 ROWS = [
-    ("A", "1930-05", 1, "wood", "round", "plain"),
-    ("B", "1933-02", 1, "metal", "square", "roller"),
-    ("C", "1932-03", 1, "metal", "round", ""),
-    ("D", "1932", 1, "wood", "square", "none"),
-    ("E", '"[1931-01,1933-01..1933-04]"', 0.9, "metal", "", "plain | roller"),
-    ("F", "[1933-06..]", 1, "metal (0.7)", "square", "other: cord"),
+    ("A", "1930-05", 1, "wood", "round", "plain", 159.5, ""),
+    ("B", "1933-02", 1, "metal", "square", "roller", "153 within 1.5", 220),
+    ("C", "1932-03", 1, "metal", "round", "", "", ""),
+    ("D", "1932", 1, "wood", "square", "none", 149, "207 within 3"),
+    ("E", '"[1931-01,1933-01..1933-04]"', 0.9, "metal", "", "plain | roller", "", 190),
+    ("F", "[1933-06..]", 1, "metal (0.7)", "square", "other: cord", 170, ""),
 ]
 
 
-def plain_loglikelihood(maker, corpus, *, values, shares, slip, replaced):
+def plain_density(maker, name, reading, means, output):
+    """P(value | month) of a measurement, from scipy, with a swap of its component."""
+    part, measurement = maker.measurements()[name]
+    anchors = sorted(measurement.mean)
+    months = np.arange(maker.period.first, maker.period.last + 1)
+    mean = np.interp(months, anchors, means)
+    scale = np.hypot(measurement.spread, reading.within)
+    law = stats.norm if measurement.tails is None else stats.t(measurement.tails)
+    seen = law.pdf((reading.value - mean) / scale) / scale
+    swapped = maker.components[part].swapped.value
+    return (1 - swapped) * seen + swapped * (seen @ output)
+
+
+def plain_loglikelihood(maker, corpus, *, values, shares, slip, replaced, means):
     """The likelihood of a corpus, instrument by instrument, from the formulae."""
     layout = layout_of(maker)
     starts, overlaps = layout.starts(values), layout.overlaps(values)
@@ -62,6 +76,9 @@ def plain_loglikelihood(maker, corpus, *, values, shares, slip, replaced):
             if sight.sure is not None:
                 r = r * sight.sure + (1 - r) * (1 - sight.sure) / (len(states) - 1)
             like = like * ((r @ p) * (1 - FLOOR) + FLOOR)
+        for name, reading in reference.examination.measured.items():
+            at = means[:3] if name == "width" else means[3:]
+            like = like * plain_density(maker, name, reading, at, tables.output)
         total += np.log((like * reference.window).sum() if known else like.sum())
     return total
 
@@ -79,12 +96,18 @@ def test_the_model_is_the_plain_likelihood(tmp_path):
     model = learning_model(plan.layout, constants_of(maker, plan.layout, plan.tables), plan.tally)
     generator = np.random.default_rng(5)
     point = {k: generator.normal(size=v.shape) for k, v in model.initial_point().items()}
-    names = ["value", "share", "slip", "replaced"]
+    names = ["value", "share", "slip", "replaced", "mean"]
     given = at(model, point, [model[name] for name in names])
-    value, shares, slip, replaced = given
+    value, shares, slip, replaced, means = given
     (likelihood,) = at(model, point, [sum(model.potentials)])
     slow = plain_loglikelihood(
-        maker, corpus, values=value[None], shares=shares, slip=slip, replaced=replaced
+        maker,
+        corpus,
+        values=value[None],
+        shares=shares,
+        slip=slip,
+        replaced=replaced,
+        means=means,
     )
     assert likelihood == pytest.approx(slow, abs=1e-8)
 
@@ -226,7 +249,7 @@ def run(folder, *more):
 
 def test_the_command_learns_and_the_estimate_uses_it(tmp_path):
     written(tmp_path, ONE_RAMP, one_ramp_rows(60))
-    shown = run(tmp_path, "--draws", "500")
+    shown = run(tmp_path, "--draws", "800")
     assert shown.exit_code == 0, shown.output
     assert "60 of known month enter as counts" in shown.output
     assert "ends, regime 2" in shown.output

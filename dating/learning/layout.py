@@ -1,4 +1,4 @@
-"""A maker file laid out as arrays: its uncertain numbers, its ramps and its courses.
+"""A maker file laid out as arrays: its uncertain numbers, ramps, courses and measurements.
 
 The sampler and the learned month tables are both built from this one layout, so what is learned
 and what is used cannot drift apart.
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import floor
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from dating.distributions import Judgement
 from dating.judgement import shifted
 from dating.maker import Course, Maker, Regime
+from dating.months import month_label
 from dating.ramps import between_anchors, month_shares, regimes
 from dating.tabulation import share_matrix
 
@@ -75,6 +77,37 @@ class Track:
 
 
 @dataclass(frozen=True, eq=False)
+class Gauge:
+    """A measurement whose mean drifts along anchors.
+
+    Parameters
+    ----------
+    name : str
+        The measurement.
+    component : str
+        The component it sits on.
+    anchors : tuple of str
+        Labels of the anchors' months, in ascending order.
+    stated : ndarray of float64, shape (anchor,)
+        Stated means at the anchors, in the unit of the measurement.
+    along : ndarray of float64, shape (anchor, month)
+        Weight of each anchor in each month.
+    spread : float
+        Spread of production, in the same unit.
+    tails : float or None
+        Degrees of freedom of a Student t; None for a normal.
+    """
+
+    name: str
+    component: str
+    anchors: tuple[str, ...]
+    stated: Floats
+    along: Floats
+    spread: float
+    tails: float | None
+
+
+@dataclass(frozen=True, eq=False)
 class Layout:
     """What a maker file says, as lists that point to each other.
 
@@ -90,6 +123,8 @@ class Layout:
         Their names, such as ``heel-joint, regime 2``.
     tracks : tuple of Track
         All courses.
+    gauges : tuple of Gauge
+        All measurements.
     """
 
     months: int
@@ -97,6 +132,12 @@ class Layout:
     ramps: tuple[Ramp, ...]
     ramp_names: tuple[str, ...]
     tracks: tuple[Track, ...]
+    gauges: tuple[Gauge, ...]
+
+    @property
+    def anchor_names(self) -> list[str]:
+        """Name the anchors of all measurements, such as ``neck-depth at 1923-03``."""
+        return [f"{gauge.name} at {anchor}" for gauge in self.gauges for anchor in gauge.anchors]
 
     def starts(self, values: Floats) -> Floats:
         """Give the first use of every ramp.
@@ -197,8 +238,28 @@ class _Builder:
 
     def layout(self) -> Layout:
         tracks = tuple(self._tracks())
-        months = len(self.maker.period)
-        return Layout(months, self.numbers, tuple(self.ramps), tuple(self.ramp_names), tracks)
+        return Layout(
+            len(self.maker.period),
+            self.numbers,
+            tuple(self.ramps),
+            tuple(self.ramp_names),
+            tracks,
+            tuple(self._gauges()),
+        )
+
+    def _gauges(self) -> Iterator[Gauge]:
+        first, months = self.maker.period.first, len(self.maker.period)
+        for name, (part, measurement) in self.maker.measurements().items():
+            anchors = sorted(measurement.mean)
+            yield Gauge(
+                name,
+                part,
+                tuple(month_label(floor(anchor)) for anchor in anchors),
+                np.array([measurement.mean[anchor] for anchor in anchors]),
+                between_anchors([anchor - first for anchor in anchors], months),
+                measurement.spread,
+                measurement.tails,
+            )
 
     def _tracks(self) -> Iterator[Track]:
         if self.maker.variants is not None:

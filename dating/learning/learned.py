@@ -7,6 +7,7 @@ attributes that say from which maker file and corpus, with which versions and se
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -28,7 +29,7 @@ type Floats = NDArray[np.float64]
 DRAWS = 512
 """Draws that an estimate uses, evenly spaced over those that were kept."""
 BATCHES = 8
-FORMAT = "instrument-dating learned 1"
+FORMAT = "instrument-dating learned 2"
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,6 +50,8 @@ class Learned:
         Shares of the states in each regime of each course.
     slip, replaced : ndarray of float64, shape (draw, feature)
         Chances, in the order of the maker file's features.
+    means : ndarray of float64, shape (draw, anchor)
+        Means of the measurements at their anchors, in the order of the maker file.
     seed : int
         What it was sampled with.
     """
@@ -60,6 +63,7 @@ class Learned:
     shares: Floats
     slip: Floats
     replaced: Floats
+    means: Floats
     seed: int
 
 
@@ -93,6 +97,7 @@ def learned_from(tree: xr.DataTree) -> Learned:
         shares=drawn("share"),
         slip=drawn("slip"),
         replaced=drawn("replaced"),
+        means=drawn("mean") if "mean" in thinned else np.zeros((len(kept), 0)),
         seed=int(tree.attrs["seed"]),
     )
 
@@ -208,6 +213,7 @@ def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
         weights=np.full(count, 1 / count),
         features=features,
         donors=donors,
+        means=dict(_means(layout, learned)),
         shared=dict(zip(learned.numbers, learned.values.T, strict=True)),
         draws=count,
         replicates=BATCHES if count >= BATCHES else 1,
@@ -219,6 +225,14 @@ def _blend(layout: Layout, learned: Learned, track: Track, shares: Floats) -> Bl
     depth, width = track.shares.shape
     by_regime = np.moveaxis(shares[:, :depth, :width], 1, 0)
     return Blend(layout.regimes(track, learned.values), by_regime)
+
+
+def _means(layout: Layout, learned: Learned) -> Iterator[tuple[str, Floats]]:
+    """Give the mean of each measurement in each draw, shape (draw, month)."""
+    stop = 0
+    for gauge in layout.gauges:
+        start, stop = stop, stop + len(gauge.anchors)
+        yield gauge.name, learned.means[:, start:stop] @ gauge.along
 
 
 def _variant_shares(layout: Layout, learned: Learned, shares: dict[Track, Floats]) -> Floats:

@@ -20,9 +20,11 @@ import pymc as pm
 import pytensor.tensor as pt
 from numpy.typing import NDArray
 from pymc.distributions.dist_math import normal_lcdf
+from pytensor.tensor.special import logaddexp, logsumexp
+from scipy.special import gammaln
 
 from dating.distributions import Certain, Metalog, Pool
-from dating.learning.layout import NARROWEST, VARIANTS, Layout
+from dating.learning.layout import NARROWEST, VARIANTS, Gauge, Layout
 from dating.learning.tally import Tally
 from dating.maker import Maker
 from dating.tables import MonthTables
@@ -33,16 +35,19 @@ SHARE_DOUBT = 0.5
 """Prior standard deviation of a stated share, on the logistic scale."""
 CHANCE_DOUBT = 0.7
 """Prior standard deviation of a stated slip or chance of replacement, on the logit scale."""
+MEAN_DOUBT = 1.0
+"""Prior standard deviation of a measurement's stated mean, in spreads of production."""
 FLOOR = 1e-3
 """Probability that is left to a recorded state whatever the ramps say, shared by all states: a
 learner that takes nothing for impossible has no walls to run into."""
 
 _STEEPNESS = 2 * float(np.log(19.0))
+_NEVER = 1e-300
 
 
 @dataclass(frozen=True, eq=False)
 class Constants:
-    """What the model takes from the maker file as it stands, by course.
+    """What the model takes from the maker file as it stands, by course and by measurement.
 
     Parameters
     ----------
@@ -60,6 +65,10 @@ class Constants:
         Chance that the component was swapped.
     donor : ndarray of float64, shape (track, month)
         Build month of the donor.
+    gauge_swapped : ndarray of float64, shape (gauge,)
+        Chance that the component under a measurement was swapped.
+    gauge_donor : ndarray of float64, shape (gauge, month)
+        Build month of its donor.
     """
 
     features: tuple[str, ...]
@@ -70,6 +79,8 @@ class Constants:
     replacement: Floats
     swapped: Floats
     donor: Floats
+    gauge_swapped: Floats
+    gauge_donor: Floats
 
 
 def constants_of(maker: Maker, layout: Layout, tables: MonthTables) -> Constants:
@@ -105,6 +116,7 @@ def constants_of(maker: Maker, layout: Layout, tables: MonthTables) -> Constants
         swapped[position] = maker.components[part].swapped.value
         donor[position] = tables.donors[part].sum(axis=1).mean(axis=0)
     places = {name: place for place, name in enumerate(names)}
+    under = [gauge.component for gauge in layout.gauges]
     return Constants(
         features=names,
         feature=np.array([places.get(track.name, len(names)) for track in layout.tracks]),
@@ -114,6 +126,8 @@ def constants_of(maker: Maker, layout: Layout, tables: MonthTables) -> Constants
         replacement=replacement,
         swapped=swapped,
         donor=donor,
+        gauge_swapped=np.array([maker.components[part].swapped.value for part in under]),
+        gauge_donor=np.array([tables.donors[part].sum(axis=1).mean(axis=0) for part in under]),
     )
 
 
@@ -132,11 +146,13 @@ def learning_model(layout: Layout, constants: Constants, tally: Tally) -> pm.Mod
     Returns
     -------
     pymc.Model
-        With the deterministics ``value``, ``share``, ``slip`` and ``replaced``.
+        With the deterministics ``value``, ``share``, ``slip``, ``replaced``, ``mean`` (where
+        there are measurements) and ``log likelihood``, and the data ``counts``.
     """
     coords = {
         "number": list(layout.numbers),
         "feature": list(constants.features),
+        "anchor": layout.anchor_names,
         "track": [f"{t.name} of {t.variant}" if t.variant else t.name for t in layout.tracks],
     }
     with pm.Model(coords=coords) as model:
@@ -149,9 +165,15 @@ def learning_model(layout: Layout, constants: Constants, tally: Tally) -> pm.Mod
         recorded = _recorded(built, slip, replaced, constants)
         readings = (recorded[tally.track] * tally.weights[:, :, None]).sum(axis=1)
         log_readings = pt.log(readings * (1 - FLOOR) + FLOOR)
-        pm.Potential("known months", (tally.counts * log_readings).sum())
+        if layout.gauges:
+            means = pm.Deterministic("mean", _means(layout), dims="anchor")
+            measured = _measured(layout.gauges, means, tally, constants)
+            log_readings = pt.concatenate([log_readings, measured], axis=0)
+        total = (pm.Data("counts", tally.counts) * log_readings).sum()
         if tally.rows:
-            pm.Potential("summed months", _cases(log_readings, tally))
+            total = total + _cases(log_readings, tally)
+        pm.Deterministic("log likelihood", total)
+        pm.Potential("corpus", total)
     return model
 
 
@@ -228,6 +250,36 @@ def _chances(name: str, stated: Floats) -> Any:
     return pt.set_subtensor(values[open_], pt.sigmoid(logit + CHANCE_DOUBT * z))
 
 
+def _means(layout: Layout) -> Any:
+    """Give the means of all measurements at their anchors, one after the other."""
+    stated = np.concatenate([gauge.stated for gauge in layout.gauges])
+    spread = np.repeat([g.spread for g in layout.gauges], [len(g.stated) for g in layout.gauges])
+    return stated + MEAN_DOUBT * spread * pm.Normal("z mean", shape=len(stated))
+
+
+def _measured(gauges: tuple[Gauge, ...], means: Any, tally: Tally, constants: Constants) -> Any:
+    """Give the log density of every measured value in every month, with swap."""
+    ends = np.cumsum([len(gauge.stated) for gauge in gauges])
+    places = zip(gauges, ends, strict=True)
+    drift = pt.stack([means[end - len(gauge.stated) : end] @ gauge.along for gauge, end in places])
+    tails = np.array([gauge.tails or np.inf for gauge in gauges])[tally.gauge][:, None]
+    value, scale = tally.measured.T[:, :, None]
+    z = (value - drift[tally.gauge]) / scale
+    finite = np.where(np.isinf(tails), 1.0, tails)
+    heavy = -(finite + 1) / 2 * pt.log1p(z**2 / finite)
+    heavy = heavy + gammaln((finite + 1) / 2) - gammaln(finite / 2) - 0.5 * np.log(finite * np.pi)
+    normal = -0.5 * z**2 - 0.5 * np.log(2 * np.pi)
+    seen = pt.where(np.isinf(tails), normal, heavy) - np.log(scale)
+    swapped = constants.gauge_swapped[tally.gauge]
+    if not swapped.any():
+        return seen
+    log_donor = np.log(np.maximum(constants.gauge_donor[tally.gauge], _NEVER))
+    log_swapped = np.log(np.maximum(swapped, _NEVER))[:, None]
+    from_donor = log_swapped + logsumexp(seen + log_donor, axis=1, keepdims=True)
+    original = np.log(np.maximum(1 - swapped, _NEVER))[:, None] + seen
+    return logaddexp(original, pt.broadcast_to(from_donor, original.shape))
+
+
 def _regimes(layout: Layout, numbers: Any) -> Any:
     """Give P(regime | month) of every course, shape (track, regime, month)."""
     tracks, months = layout.tracks, layout.months
@@ -249,23 +301,46 @@ def _regimes(layout: Layout, numbers: Any) -> Any:
     return pt.where(by_table[:, None, None], anchored, pt.stack(made, axis=1))
 
 
+def ramp_shares(start: Any, overlap: Any, logistic: Any, months: int) -> Any:
+    """Give the ramps averaged over each month, as a graph.
+
+    Parameters
+    ----------
+    start : vector, shape (ramp,)
+        First uses, in months since the start of the period.
+    overlap : vector, shape (ramp,)
+        Lengths in months, above zero.
+    logistic : ndarray of bool, shape (ramp,)
+        Which ramps pass 5 % at their start and 95 % at their end; the others are linear.
+    months : int
+        Length of the period.
+
+    Returns
+    -------
+    matrix, shape (ramp, month)
+        As :func:`dating.ramps.month_shares`.
+    """
+    width = overlap[:, None]
+    since = np.arange(months + 1.0)[None, :] - start[:, None]
+    inside = pt.clip(since, 0.0, width)
+    linear = inside**2 / (2 * width) + pt.maximum(since - width, 0.0)
+    scale = width / _STEEPNESS
+    smooth = scale * pt.softplus((since - width / 2) / scale)
+    area = pt.where(logistic[:, None], smooth, linear)
+    return area[:, 1:] - area[:, :-1]
+
+
 def _ramps(layout: Layout, numbers: Any) -> Any:
-    """Give the ramps averaged over each month, shape (ramp, month)."""
+    """Give all ramps, none narrower than the narrowest."""
     if not layout.ramps:
         return pt.zeros((0, layout.months))
     lagged = np.array([ramp.lag is not None for ramp in layout.ramps])
     lag = numbers[[ramp.lag or 0 for ramp in layout.ramps]]
     start = numbers[[ramp.start for ramp in layout.ramps]] + pt.where(lagged, lag, 0.0)
     overlap = numbers[[ramp.overlap for ramp in layout.ramps]]
-    width = pt.sqrt(overlap**2 + NARROWEST**2)[:, None]
-    since = np.arange(layout.months + 1.0)[None, :] - start[:, None]
-    inside = pt.clip(since, 0.0, width)
-    linear = inside**2 / (2 * width) + pt.maximum(since - width, 0.0)
-    scale = width / _STEEPNESS
-    logistic = scale * pt.softplus((since - width / 2) / scale)
-    is_logistic = np.array([ramp.logistic for ramp in layout.ramps])[:, None]
-    area = pt.where(is_logistic, logistic, linear)
-    return area[:, 1:] - area[:, :-1]
+    width = pt.sqrt(overlap**2 + NARROWEST**2)
+    logistic = np.array([ramp.logistic for ramp in layout.ramps])
+    return ramp_shares(start, width, logistic, layout.months)
 
 
 def _recorded(built: Any, slip: Any, replaced: Any, constants: Constants) -> Any:

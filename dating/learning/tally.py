@@ -1,6 +1,7 @@
 """A corpus turned into counts and weighed months, the form in which the sampler takes it.
 
-What was recorded becomes *readings*: a course together with a weight for each of its states.
+What was recorded becomes *readings*: a course together with a weight for each of its states, or a
+measurement together with its value.
 Instruments whose month is known, trusted and of known variant enter as counts by reading and
 month, so that their number does not matter. All others are summed over the months and variants
 they may have come from: each such *case* has its readings and a weight for each month.
@@ -8,7 +9,9 @@ they may have come from: each such *case* has its readings and a weight for each
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from math import hypot
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +23,8 @@ from dating.learning.layout import VARIANTS, Layout
 
 type Floats = NDArray[np.float64]
 type Positions = NDArray[np.int64]
+type Key = tuple[bool, int, tuple[float, ...]]
+"""A reading: whether measured, of which course or measurement, and its weights or its value."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,10 +33,14 @@ class Tally:
 
     Parameters
     ----------
-    track : ndarray of int64, shape (reading,)
-        The course that a reading is of.
-    weights : ndarray of float64, shape (reading, state)
+    track : ndarray of int64, shape (sighting,)
+        The course that a reading is of, for those of features and variants, which come first.
+    weights : ndarray of float64, shape (sighting, state)
         Weights of the states, zero beyond those of the course.
+    gauge : ndarray of int64, shape (measured,)
+        The measurement that a reading is of, for those that remain.
+    measured : ndarray of float64, shape (measured, 2)
+        Its value, and the scale that joins the spread of production to the error of measuring.
     counts : ndarray of float64, shape (reading, month)
         Instruments of known month with this reading.
     cases : ndarray of float64, shape (case, reading)
@@ -47,6 +56,8 @@ class Tally:
 
     track: Positions
     weights: Floats
+    gauge: Positions
+    measured: Floats
     counts: Floats
     cases: Floats
     case_weight: Floats
@@ -80,9 +91,8 @@ class _Tallying:
     def __init__(self, layout: Layout, output: Floats) -> None:
         self.layout, self.output = layout, output
         self.width = max(len(track.states) for track in layout.tracks)
-        self.places: dict[tuple[int, tuple[float, ...]], int] = {}
-        self.counts: list[Floats] = []
-        self.cases: list[tuple[int, Floats, list[int]]] = []
+        self.counts: dict[Key, Floats] = {}
+        self.cases: list[tuple[int, Floats, list[Key]]] = []
         variants = [track.states for track in layout.tracks if track.name == VARIANTS]
         self.variants: tuple[str | None, ...] = variants[0] if variants else (None,)
 
@@ -92,8 +102,8 @@ class _Tallying:
             months = np.flatnonzero(reference.window)
             known = self._known_variant(reference.examination)
             if len(months) == 1 and reference.trust == 1 and known is not None:
-                for reading in self._readings(reference.examination, known):
-                    self.counts[reading][months[0]] += 1
+                for key in self._readings(reference.examination, known):
+                    self.counts[key][months[0]] += 1
             else:
                 self._add_cases(reference, rows)
                 rows += 1
@@ -106,8 +116,13 @@ class _Tallying:
         sight = examination.variant
         return sight.state if sight is not None and sight.sure is None else None
 
-    def _readings(self, examination: Examination, variant: str | None) -> list[int]:
-        found = []
+    def _readings(self, examination: Examination, variant: str | None) -> list[Key]:
+        found = [*self._sighted(examination, variant), *self._measured(examination)]
+        for key in found:
+            self.counts.setdefault(key, np.zeros(self.layout.months))
+        return found
+
+    def _sighted(self, examination: Examination, variant: str | None) -> Iterator[Key]:
         for position, track in enumerate(self.layout.tracks):
             if track.variant not in {None, variant}:
                 continue
@@ -118,17 +133,15 @@ class _Tallying:
                 if sight is None or sight.other is not None:
                     continue
                 weights = state_weights(sight, track.states)
-            found.append(self._reading(position, weights))
-        return found
+            padded = np.zeros(self.width)
+            padded[: len(weights)] = weights
+            yield False, position, tuple(padded.tolist())
 
-    def _reading(self, track: int, weights: Floats) -> int:
-        padded = np.zeros(self.width)
-        padded[: len(weights)] = weights
-        key = (track, tuple(padded.tolist()))
-        if key not in self.places:
-            self.places[key] = len(self.places)
-            self.counts.append(np.zeros(self.layout.months))
-        return self.places[key]
+    def _measured(self, examination: Examination) -> Iterator[Key]:
+        for position, gauge in enumerate(self.layout.gauges):
+            read = examination.measured.get(gauge.name)
+            if read is not None:
+                yield True, position, (read.value, hypot(gauge.spread, read.within))
 
     def _add_cases(self, reference: Reference, row: int) -> None:
         stated = self.output * reference.window
@@ -148,14 +161,20 @@ class _Tallying:
         return {n: w for n, w in zip(names, weights.tolist(), strict=True) if w > 0}
 
     def _arrays(self, rows: int) -> Tally:
-        months, readings = self.layout.months, len(self.places)
-        cases = np.zeros((len(self.cases), readings))
+        months = self.layout.months
+        keys = sorted(self.counts, key=lambda key: key[0])
+        sighted = [key for key in keys if not key[0]]
+        measured = keys[len(sighted) :]
+        places = {key: place for place, key in enumerate(keys)}
+        cases = np.zeros((len(self.cases), len(keys)))
         for position, (_, _, found) in enumerate(self.cases):
-            cases[position, found] = 1.0
+            cases[position, [places[key] for key in found]] = 1.0
         return Tally(
-            track=np.array([track for track, _ in self.places], dtype=np.int64),
-            weights=np.array([weights for _, weights in self.places]).reshape(-1, self.width),
-            counts=np.array(self.counts).reshape(-1, months),
+            track=np.array([track for _, track, _ in sighted], dtype=np.int64),
+            weights=np.array([weights for _, _, weights in sighted]).reshape(-1, self.width),
+            gauge=np.array([gauge for _, gauge, _ in measured], dtype=np.int64),
+            measured=np.array([value for _, _, value in measured]).reshape(-1, 2),
+            counts=np.array([self.counts[key] for key in keys]).reshape(-1, months),
             cases=cases,
             case_weight=np.array([weight for _, weight, _ in self.cases]).reshape(-1, months),
             case_row=np.array([row for row, _, _ in self.cases], dtype=np.int64),

@@ -51,6 +51,8 @@ def learned_with(maker, counts):
     tally = Tally(
         track=np.zeros(states, dtype=np.int64),
         weights=np.eye(states),
+        gauge=np.zeros(0, dtype=np.int64),
+        measured=np.zeros((0, 2)),
         counts=counts,
         cases=np.zeros((0, states)),
         case_weight=np.zeros((0, months)),
