@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from dating.learning.outcome import Outcome
 
 
 @click.command()
@@ -15,6 +21,11 @@ import click
     type=click.Path(path_type=Path),
     required=True,
     help="netCDF file for what is learned; written whole, and only when the draws are sound.",
+)
+@click.option(
+    "--report",
+    type=click.Path(path_type=Path),
+    help="Also write what was learned as one HTML page with pictures.",
 )
 @click.option(
     "--draws",
@@ -39,7 +50,14 @@ import click
 )
 @click.option("--insist", is_flag=True, help="Write the file even when the draws are not sound.")
 def learn(  # noqa: PLR0917 (click hands its options over by name)
-    maker: Path, corpus: Path, out: Path, draws: int, accept: float, seed: int, insist: bool
+    maker: Path,
+    corpus: Path,
+    out: Path,
+    report: Path | None,
+    draws: int,
+    accept: float,
+    seed: int,
+    insist: bool,
 ) -> None:
     """Learn first uses, overlaps, events, shares, slips and replacements from a CORPUS.
 
@@ -54,24 +72,48 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     from dating.files import read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
     from dating.learning.learned import write_learned  # noqa: PLC0415
+    from dating.learning.outcome import outcome_of  # noqa: PLC0415
     from dating.learning.sampling import health_of, plan_of  # noqa: PLC0415
     from dating.learning.sampling import learn as sample  # noqa: PLC0415
     from dating.words.learned import after_learning, before_learning  # noqa: PLC0415
 
     if not out.parent.is_dir():
         raise click.BadParameter("the folder does not exist", param_hint="--out")
+    if report is not None:
+        _check_report(report, out)
     read = read_maker(maker)
     plan = plan_of(read, read_corpus(corpus, read))
     click.echo(before_learning(plan, draws))
-    tree = sample(plan, draws=draws, accept=accept, seed=seed, progress=True)
+    with _teller() as tell:
+        tree = sample(plan, draws=draws, accept=accept, seed=seed, progress=True, report=tell)
     health = health_of(tree)
     if not health.good and not insist:
         message = f"nothing was written: {health.advice()}; or --insist to write it all the same"
         raise click.ClickException(message)
     write_learned(tree, out)
-    click.echo(after_learning(tree, plan, health))
+    made = outcome_of(plan, tree, health)
+    click.echo(after_learning(made))
+    if report is not None:
+        _write_report(made, report)
     if not health.good:
         click.echo(f"Written although the draws are not sound: {health.advice()}.", err=True)
+
+
+@contextmanager
+def _teller() -> Iterator[Callable[[str], None]]:
+    """Show on one line of the terminal what is being tried."""
+    from rich.console import Console  # noqa: PLC0415
+
+    console = Console(stderr=True)
+    shown = console.is_terminal
+
+    def tell(said: str) -> None:
+        if shown:
+            console.print(said.ljust(60), end="\r", highlight=False)
+
+    yield tell
+    if shown:
+        console.print(" " * 60, end="\r")
 
 
 def _check_installed() -> None:
@@ -81,3 +123,44 @@ def _check_installed() -> None:
     if missing:
         message = f"learning needs {', '.join(missing)}; install instrument-dating[learn]"
         raise click.ClickException(message)
+
+
+def _check_report(path: Path, out: Path) -> None:
+    """Refuse a name that no page can be written under, and a missing library, before any work."""
+    from importlib.util import find_spec  # noqa: PLC0415
+
+    from dating.reading import InputError, Problem  # noqa: PLC0415
+
+    if path.suffix.lower() != ".html":
+        problem = Problem(str(path), None, "", "a report is a page", path.suffix, ".html")
+        raise InputError([problem])
+    message = ""
+    if path.resolve() == out.resolve():
+        message = "the report would take the place of what is learned; give it another name"
+    elif not path.parent.is_dir():
+        message = "the folder for the report does not exist"
+    elif missing := [name for name in ("jinja2", "matplotlib") if find_spec(name) is None]:
+        message = (
+            f"a report needs {' and '.join(missing)}; install instrument-dating[learn,picture]"
+        )
+    if message:
+        raise InputError([Problem(str(path), None, "", message)])
+
+
+def _write_report(made: Outcome, path: Path) -> None:
+    """Draw every picture, and write the page whole."""
+    from rich.console import Console  # noqa: PLC0415
+    from rich.progress import track  # noqa: PLC0415
+
+    from dating.figures.pages import pictures_of  # noqa: PLC0415
+    from dating.reading import write_whole  # noqa: PLC0415
+    from dating.words.report import learned_page  # noqa: PLC0415
+
+    drawn = track(
+        pictures_of(made),
+        "drawing",
+        total=len(made.shifts) + 2,
+        console=Console(stderr=True),
+        transient=True,
+    )
+    write_whole(path, learned_page(made, dict(drawn)).encode("utf-8"))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.figure import Figure
 
+from dating.figures.style import CORE, DOUBT, INK, REST, SET, plain, year_ticks
 from dating.months import month_label
 from dating.words.phrases import percent
 
@@ -15,11 +16,6 @@ if TYPE_CHECKING:
 
     from dating.estimates import Estimate
 
-INK = "#1b1b1b"
-CORE = "#14466b"
-SET = "#6f9fc4"
-REST = "#d8dde1"
-DOUBT = "#c9681a"
 _STRIP = 0.30
 
 
@@ -48,7 +44,7 @@ def draw_estimate(estimate: Estimate) -> Figure:
     _posterior(above, estimate)
     _strips(middle, estimate)
     middle.sharex(above)
-    _year_ticks(above, *window)
+    year_ticks(above, *window)
     above.tick_params(labelbottom=not pieces)
     _originality(below, estimate)
     return figure
@@ -75,16 +71,6 @@ def _window(estimate: Estimate) -> tuple[float, float]:
 
 def _years(estimate: Estimate) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     return np.arange(estimate.period.first, estimate.period.last + 1) / 12.0
-
-
-def _year_ticks(axes: Axes, start: float, stop: float) -> None:
-    """Label whole years, and mark the quarters where there is room."""
-    axes.set_xlim(start, stop)
-    step = int(np.ceil((stop - start) / 12))
-    axes.set_xticks(np.arange(np.ceil(start), stop + 0.01, step))
-    axes.xaxis.set_major_formatter("{x:.0f}")
-    if step == 1:
-        axes.set_xticks(np.arange(np.ceil(start * 4) / 4, stop + 0.01, 0.25), minor=True)
 
 
 def _posterior(axes: Axes, estimate: Estimate) -> None:
@@ -122,7 +108,7 @@ def _posterior(axes: Axes, estimate: Estimate) -> None:
         color=INK,
         wrap=True,
     )
-    _plain(axes)
+    plain(axes)
 
 
 def _strips(axes: Axes, estimate: Estimate) -> None:
@@ -148,7 +134,7 @@ def _strips(axes: Axes, estimate: Estimate) -> None:
     axes.set_title(
         "what each observation says alone (darker: more probable)", loc="left", fontsize=9
     )
-    _plain(axes)
+    plain(axes)
     if not names:
         axes.text(0.5, 0.5, "nothing was examined", transform=axes.transAxes, ha="center")
 
@@ -165,9 +151,4 @@ def _originality(axes: Axes, estimate: Estimate) -> None:
     axes.set_xlim(0, 1)
     axes.set_title("probability that the component is original", loc="left", fontsize=9)
     axes.set_xlabel("An opinion with a probability, not a certificate.", fontsize=8, loc="left")
-    _plain(axes)
-
-
-def _plain(axes: Axes) -> None:
-    axes.spines[["top", "right"]].set_visible(False)
-    axes.tick_params(labelsize=8, colors=INK)
+    plain(axes)

@@ -18,6 +18,7 @@ from dating.judgement import shifted
 from dating.maker import Course, Maker, Regime
 from dating.months import month_label
 from dating.ramps import between_anchors, month_shares, regimes
+from dating.statements import Opinion
 from dating.tabulation import share_matrix
 
 type Floats = NDArray[np.float64]
@@ -125,6 +126,9 @@ class Layout:
         All courses.
     gauges : tuple of Gauge
         All measurements.
+    opinions : dict of str to tuple of Opinion
+        What was said of each number, one opinion for each member of its judgement, with dates as
+        month numbers; empty where nothing was said.
     """
 
     months: int
@@ -133,6 +137,7 @@ class Layout:
     ramp_names: tuple[str, ...]
     tracks: tuple[Track, ...]
     gauges: tuple[Gauge, ...]
+    opinions: dict[str, tuple[Opinion, ...]]
 
     @property
     def anchor_names(self) -> list[str]:
@@ -233,6 +238,7 @@ class _Builder:
     def __init__(self, maker: Maker) -> None:
         self.maker = maker
         self.numbers: dict[str, Judgement] = {}
+        self.opinions: dict[str, tuple[Opinion, ...]] = {}
         self.ramps: list[Ramp] = []
         self.ramp_names: list[str] = []
 
@@ -245,6 +251,7 @@ class _Builder:
             tuple(self.ramp_names),
             tracks,
             tuple(self._gauges()),
+            self.opinions,
         )
 
     def _gauges(self) -> Iterator[Gauge]:
@@ -267,6 +274,8 @@ class _Builder:
                 VARIANTS, None, self.maker.variants, tuple(self.maker.variants.states)
             )
         for name, (_, feature) in self.maker.features().items():
+            if feature.free_form:
+                continue
             states = tuple(feature.states)
             if self.maker.depends_on_variant(name):
                 for variant in self.maker.variant_names():
@@ -295,21 +304,26 @@ class _Builder:
 
     def _ramp(self, name: str, regime: Regime) -> int:
         if regime.event is not None:
-            event = self.maker.events[regime.event].when.distribution()
-            start = self._number(f"event {regime.event}", self._since_start(event))
-            lag = self._number(f"{name}, lag", regime.judged_lag())
+            when = self.maker.events[regime.event].when
+            event = self._since_start(when.distribution())
+            start = self._number(f"event {regime.event}", event, when.opinions)
+            said = regime.lag.opinions if regime.lag else ()
+            lag = self._number(f"{name}, lag", regime.judged_lag(), said)
         elif regime.first_use is not None:
             judged = self._since_start(regime.first_use.distribution())
-            start, lag = self._number(f"{name}, first use", judged), None
+            start = self._number(f"{name}, first use", judged, regime.first_use.opinions)
+            lag = None
         else:
             raise ValueError(f"{name} has no changeover")
-        position = self._number(f"{name}, overlap", regime.judged_overlap())
+        said_of_overlap = regime.overlap.opinions if regime.overlap else ()
+        position = self._number(f"{name}, overlap", regime.judged_overlap(), said_of_overlap)
         self.ramps.append(Ramp(start, position, lag, regime.shape == "logistic"))
         self.ramp_names.append(name)
         return len(self.ramps) - 1
 
-    def _number(self, name: str, judged: Judgement) -> int:
+    def _number(self, name: str, judged: Judgement, said: tuple[Opinion, ...]) -> int:
         self.numbers.setdefault(name, judged)
+        self.opinions.setdefault(name, said)
         return list(self.numbers).index(name)
 
     def _since_start(self, judged: Judgement) -> Judgement:

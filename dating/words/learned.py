@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-import io
+import textwrap
 from math import floor
-from typing import TYPE_CHECKING
 
-from rich.console import Console
-from rich.table import Table
-
-from dating.learning.comparison import Shift, shifts_of
-from dating.learning.learned import learned_from
+from dating.learning.assessors import NOT_NAMED, Assessor
+from dating.learning.comparison import Shift
+from dating.learning.contradictions import Contradiction
+from dating.learning.learned import Learned
+from dating.learning.outcome import Outcome
 from dating.learning.sampling import Health, Plan
 from dating.months import month_label
+from dating.words.levels import on_correction, on_latent
 
-if TYPE_CHECKING:
-    import xarray as xr
-
-_DOUBTED = 0.2
+DOUBTED = 0.2
 """Agreement below which a judgement is said to be at odds with the corpus."""
+_SHOWN = 3
+_LETTERS = {"data": "D", "judgement": "J", "both": "B", "neither": "N", "": "-"}
 
 
 def before_learning(plan: Plan, draws: int) -> str:
@@ -37,6 +36,16 @@ def before_learning(plan: Plan, draws: int) -> str:
         A few lines.
     """
     rows, counted = len(plan.corpus.references), plan.counted
+    free = ""
+    if plan.free_form:
+        seconds = 10 + 0.04 * rows
+        free = (
+            f"{len(plan.free_form)} free-form features: how many latent variants stand behind "
+            f"them, and how smooth their shares are, is chosen by dating instruments left out: "
+            f"some {seconds:.0f} to {3 * seconds:.0f} seconds on two cores.\n"
+        )
+    if not plan.layout.tracks:
+        return f"{rows} instruments; nothing else is left open, so nothing is sampled.\n{free}"
     size = len(plan.layout.tracks) * plan.layout.months + 8 * len(plan.tally.cases)
     minutes = (20 + draws * 1.8e-5 * size) / 60
     return (
@@ -45,60 +54,192 @@ def before_learning(plan: Plan, draws: int) -> str:
         f"{plan.uncertain} uncertain dates and lengths in {len(plan.layout.ramps)} changeovers.\n"
         f"Four chains of {draws} draws after as many for tuning: some {minutes:.0f} to "
         f"{2 * minutes:.0f} minutes on two cores.\n"
+        f"{free}"
     )
 
 
-def after_learning(tree: xr.DataTree, plan: Plan, health: Health) -> str:
+def after_learning(made: Outcome) -> str:
     """Set each changeover's judgement beside what was learned.
 
     Parameters
     ----------
-    tree : DataTree
+    made : Outcome
         The result.
-    plan : Plan
-        What was to be learned.
-    health : Health
-        Its diagnostics.
 
     Returns
     -------
     str
         Lines of at most 80 columns.
     """
-    console = Console(file=io.StringIO(), width=80, color_system=None, highlight=False)
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for title in ("changeover", "judged 5 | 50 | 95 %", "learned 5 | 50 | 95 %"):
-        table.add_column(title, header_style="", overflow="fold")
-    table.add_column("agree", justify="right", header_style="")
-    shifts = shifts_of(plan.layout, learned_from(tree))
-    first = plan.maker.period.first
-    for shift in shifts:
-        table.add_row(
-            shift.name,
-            _dates(shift.judged, first),
-            _dates(shift.learned, first),
-            f"{shift.agreement:.2f}",
+    if not made.shifts:
+        return "\n".join(_wrapped(line) for line in on_free_form(made.learned)) + "\n"
+    first = made.plan.maker.period.first
+    lines = [_row("  judged 5 | 50 | 95 %", "learned 5 | 50 | 95 %", "agree", "on")]
+    for shift in made.shifts:
+        on = "/".join(
+            _LETTERS[made.rests_on(shift.name, what)] for what in ("first use", "overlap")
         )
-    console.print(table)
-    for line in [*_at_odds(shifts), _in_words(health)]:
-        console.print(line)
-    stream = console.file
-    text = stream.getvalue() if isinstance(stream, io.StringIO) else ""
-    return "\n".join(line.rstrip() for line in text.splitlines()) + "\n"
+        judged, learned = _dates(shift.judged, first), _dates(shift.learned, first)
+        lines += [shift.name, _row(f"  {judged}", learned, f"{shift.agreement:.2f}", on)]
+    lines += ["on: what date/width rest on: D data, J judgement, B both, N neither, - certain", ""]
+    lines += [at_odds(made.shifts), *on_assessors(made.assessors)]
+    lines += [on_contradictions(made.contradictions)]
+    lines += [f"  {_contradiction(found)}" for found in made.contradictions[:_SHOWN]]
+    lines += [on_health(made.health), *on_free_form(made.learned)]
+    return "\n".join(_wrapped(line) for line in lines) + "\n"
 
 
-def _at_odds(shifts: tuple[Shift, ...]) -> list[str]:
-    doubted = [shift.name for shift in shifts if shift.agreement < _DOUBTED]
+def on_free_form(learned: Learned) -> list[str]:
+    """Say what stands behind the free-form features, and what stated levels hold.
+
+    Parameters
+    ----------
+    learned : Learned
+        What was learned.
+
+    Returns
+    -------
+    list of str
+        Sentences; none where there are no free-form features.
+    """
+    latent = [] if learned.latent is None else [on_latent(learned.latent)]
+    levels = [] if learned.correction is None else [on_correction(learned.correction)]
+    return latent + levels
+
+
+def at_odds(shifts: tuple[Shift, ...]) -> str:
+    """Name the changeovers whose judgement the corpus contradicts.
+
+    Parameters
+    ----------
+    shifts : tuple of Shift
+        Every changeover before and after learning.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    doubted = [shift.name for shift in shifts if shift.agreement < DOUBTED]
     if not doubted:
-        return ["No judgement is at odds with the corpus."]
-    return [f"At odds with the corpus: {'; '.join(doubted)}."]
+        return "No judgement is at odds with the corpus."
+    return f"At odds with the corpus: {'; '.join(doubted)}."
 
 
-def _in_words(health: Health) -> str:
+def on_assessors(assessors: tuple[Assessor, ...]) -> list[str]:
+    """Say which assessor did better.
+
+    Parameters
+    ----------
+    assessors : tuple of Assessor
+        Every assessor against what was learned.
+
+    Returns
+    -------
+    list of str
+        At most two sentences; none where nobody judged anything uncertain.
+    """
+    scored = sorted(
+        (
+            (a.calibration, a)
+            for a in assessors
+            if a.calibration is not None and a.name != NOT_NAMED
+        ),
+        key=lambda pair: -pair[0],
+    )
+    sentences = []
+    if scored:
+        each = [f"{a.name} {score:.2g} from {a.settled} settled" for score, a in scored]
+        sentences.append(f"Calibration of the assessors, best first: {', '.join(each)}.")
+    elif assessors:
+        sentences.append("No judgement is settled by the corpus, so no assessor can be scored.")
+    moved = [
+        f"{a.name} {a.weight_before:.2f} to {a.weight_after:.2f}"
+        for a in assessors
+        if a.weight_before is not None and a.weight_after is not None
+    ]
+    if moved:
+        sentences.append(f"Where several judged the same, their weights go: {', '.join(moved)}.")
+    return sentences
+
+
+def on_contradictions(contradictions: tuple[Contradiction, ...]) -> str:
+    """Say how many instruments contradict a judgement.
+
+    Parameters
+    ----------
+    contradictions : tuple of Contradiction
+        Recorded states that were not to be expected.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    instruments = len({found.instrument for found in contradictions})
+    if not instruments:
+        return "No dated instrument contradicts a judgement."
+    verb = "instrument contradicts" if instruments == 1 else "instruments contradict"
+    return f"{instruments} dated {verb} a judgement, in {len(contradictions)} recorded states."
+
+
+def on_health(health: Health) -> str:
+    """Put the diagnostics into words.
+
+    Parameters
+    ----------
+    health : Health
+        The diagnostics.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
     return (
         f"Largest R-hat {health.rhat:.3f}, smallest effective sample size {health.ess:.0f}, "
         f"{health.divergences} divergent transitions."
     )
+
+
+def chance(value: float) -> str:
+    """Write a small probability in per cent, with two figures.
+
+    Parameters
+    ----------
+    value : float
+        From 0 to 1.
+
+    Returns
+    -------
+    str
+        For example ``0.35 %``.
+
+    Examples
+    --------
+    >>> chance(0.0035), chance(0.00001), chance(0.42)
+    ('0.35 %', '<0.01 %', '42 %')
+    """
+    if value < 0.0001:
+        return "<0.01 %"
+    return f"{100 * value:.2g} %" if value < 0.1 else f"{100 * value:.0f} %"
+
+
+def _wrapped(line: str) -> str:
+    """Wrap a line at 80 columns, and keep per cent with its number."""
+    kept = textwrap.fill(line.replace(" %", "\N{NO-BREAK SPACE}%"), 80, subsequent_indent="    ")
+    return kept.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def _contradiction(found: Contradiction) -> str:
+    return (
+        f"{found.instrument} (line {found.line}), built {found.built}: {found.feature} "
+        f"{found.said}, judged {chance(found.judged)}, learned {chance(found.learned)}"
+    )
+
+
+def _row(judged: str, learned: str, agreement: str, on: str) -> str:
+    return f"{judged:<29}  {learned:<27}  {agreement:>5}  {on}"
 
 
 def _dates(points: tuple[float, float, float], first: int) -> str:

@@ -1,0 +1,112 @@
+"""Every number that was sampled, under a name that can be read, and how well it was sampled."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.learning.layout import Layout, Track
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import xarray as xr
+
+type Floats = NDArray[np.float64]
+
+LEVEL = 0.9
+
+
+def drawn_numbers(layout: Layout, tree: xr.DataTree) -> xr.DataArray:
+    """Collect all numbers that vary between draws.
+
+    Parameters
+    ----------
+    layout : Layout
+        The maker file's numbers and courses.
+    tree : DataTree
+        The result.
+
+    Returns
+    -------
+    DataArray of float64, dims (chain, draw, number)
+        Dates in months since the start of the period, lengths in months, shares and chances from
+        0 to 1, means in their unit; ``number`` holds the names.
+    """
+    import xarray as xr  # noqa: PLC0415
+
+    named = {name: values for name, values in _named(layout, tree) if np.ptp(values) > 0}
+    draws = tuple(tree["posterior"].to_dataset().sizes[dim] for dim in ("chain", "draw"))
+    return xr.DataArray(
+        np.stack([np.zeros(draws), *named.values()], axis=-1)[..., 1:],
+        coords={"number": list(named)},
+        dims=("chain", "draw", "number"),
+        name="drawn",
+    )
+
+
+def summary_of(drawn: xr.DataArray) -> pd.DataFrame:
+    """Summarize each number with its diagnostics, by ArviZ.
+
+    Parameters
+    ----------
+    drawn : DataArray, dims (chain, draw, number)
+        From :func:`drawn_numbers`.
+
+    Returns
+    -------
+    DataFrame
+        One row a number, indexed by its name: ``mean``, ``sd``, ends of the 90 % highest-density
+        interval, ``ess_bulk``, ``ess_tail`` and ``r_hat``.
+    """
+    import arviz as az  # noqa: PLC0415
+    import pandas as pd  # noqa: PLC0415
+
+    columns = ["mean", "sd", "hdi90_lb", "hdi90_ub", "ess_bulk", "ess_tail", "r_hat"]
+    if not drawn.sizes["number"]:
+        return pd.DataFrame(columns=columns)
+    table: pd.DataFrame = az.summary(
+        drawn.to_dataset(), ci_prob=LEVEL, ci_kind="hdi", round_to="none"
+    )
+    table = table[columns]
+    return table.set_axis(drawn["number"].values, axis="index")
+
+
+def share_name(track: Track, regime: int, state: str) -> str:
+    """Name one share, such as ``share of screwed, heel-joint, regime 3``.
+
+    Parameters
+    ----------
+    track : Track
+        The course.
+    regime : int
+        Position of the regime, counted from 0.
+    state : str
+        The state.
+
+    Returns
+    -------
+    str
+        The name.
+    """
+    course = f"{track.name} of {track.variant}" if track.variant else track.name
+    return f"share of {state}, {course}, regime {regime + 1}"
+
+
+def _named(layout: Layout, tree: xr.DataTree) -> Iterator[tuple[str, Floats]]:
+    posterior = tree["posterior"].to_dataset()
+    titles = {"value": "", "slip": "slip of ", "replaced": "replacement of ", "mean": "mean of "}
+    for variable, title in titles.items():
+        if variable in posterior:
+            values = posterior[variable]
+            for place, name in enumerate(values[values.dims[-1]].values):
+                yield f"{title}{name}", values.values[..., place]
+    if "share" not in posterior:
+        return
+    shares = posterior["share"].values
+    for place, track in enumerate(layout.tracks):
+        for regime in range(len(track.shares)):
+            for position, state in enumerate(track.states):
+                yield share_name(track, regime, state), shares[..., place, regime, position]

@@ -1,0 +1,126 @@
+"""Everything that can be said of one result, worked out once for text, page and pictures."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.learning.assessors import Assessor, assessors_of
+from dating.learning.comparison import Shift, judged_values, shifts_of
+from dating.learning.contradictions import Contradiction, contradictions_of
+from dating.learning.drawn import drawn_numbers, summary_of
+from dating.learning.learned import Learned, learned_from
+from dating.learning.sampling import Health, Plan
+from dating.learning.sensitivity import Sensitivity, sensitivities_of
+from dating.learning.thresholds import Observed, observed_of
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import xarray as xr
+
+type Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Outcome:
+    """A result beside the judgements and the corpus that it was learned from.
+
+    Parameters
+    ----------
+    plan : Plan
+        What was to be learned.
+    tree : DataTree
+        All draws, by chain, with their attributes.
+    health : Health
+        Their diagnostics.
+    learned : Learned
+        The draws that an estimate uses.
+    judged : ndarray of float64, shape (draw, number)
+        Independent draws of all numbers from their judgements, in months.
+    shifts : tuple of Shift
+        Every changeover before and after learning.
+    sensitivities : tuple of Sensitivity
+        What the first use and the overlap of each changeover rest on.
+    assessors : tuple of Assessor
+        Every assessor against what was learned.
+    contradictions : tuple of Contradiction
+        Recorded states that a judgement did not expect, strongest first.
+    observed : tuple of Observed or None
+        What the dated instruments alone say of each changeover.
+    """
+
+    plan: Plan
+    tree: xr.DataTree
+    health: Health
+    learned: Learned
+    judged: Floats
+    shifts: tuple[Shift, ...]
+    sensitivities: tuple[Sensitivity, ...]
+    assessors: tuple[Assessor, ...]
+    contradictions: tuple[Contradiction, ...]
+    observed: tuple[Observed | None, ...]
+
+    @cached_property
+    def drawn(self) -> xr.DataArray:
+        """All numbers that vary between draws, dims (chain, draw, number)."""
+        return drawn_numbers(self.plan.layout, self.tree)
+
+    @cached_property
+    def summary(self) -> pd.DataFrame:
+        """Mean, spread and diagnostics of each of these numbers."""
+        return summary_of(self.drawn)
+
+    def rests_on(self, changeover: str, what: str) -> str:
+        """Say what one quantity of a changeover rests on.
+
+        Parameters
+        ----------
+        changeover : str
+            Name of the changeover.
+        what : {"first use", "overlap"}
+            The quantity.
+
+        Returns
+        -------
+        str
+            ``data``, ``judgement``, ``both`` or ``neither``; empty where it is certain.
+        """
+        found = (s for s in self.sensitivities if (s.name, s.what) == (changeover, what))
+        return next((sensitivity.rests_on for sensitivity in found), "")
+
+
+def outcome_of(plan: Plan, tree: xr.DataTree, health: Health) -> Outcome:
+    """Work out everything that can be said of a result.
+
+    Parameters
+    ----------
+    plan : Plan
+        What was to be learned.
+    tree : DataTree
+        The result.
+    health : Health
+        Its diagnostics.
+
+    Returns
+    -------
+    Outcome
+        For text, page and pictures.
+    """
+    learned = learned_from(tree)
+    maker, corpus, layout = plan.maker, plan.corpus, plan.layout
+    return Outcome(
+        plan=plan,
+        tree=tree,
+        health=health,
+        learned=learned,
+        judged=judged_values(layout),
+        shifts=shifts_of(layout, learned),
+        sensitivities=sensitivities_of(layout, tree),
+        assessors=assessors_of(maker, layout, learned),
+        contradictions=contradictions_of(maker, corpus, layout, learned),
+        observed=observed_of(corpus, layout, plan.tables.output),
+    )

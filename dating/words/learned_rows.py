@@ -1,0 +1,281 @@
+"""The tables of what was learned, as rows of words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import floor
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.learning.layout import Track
+from dating.learning.outcome import Outcome
+from dating.months import month_label
+from dating.words.changeovers import Place, changeovers_of, counted, place_of
+from dating.words.learned import DOUBTED, chance
+from dating.words.phrases import percent
+
+type Floats = NDArray[np.float64]
+type Points = tuple[float, float, float]
+type Row = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Range:
+    """The 5, 50 and 95 % points of a number, in words.
+
+    Parameters
+    ----------
+    low, middle, high : str
+        As shown.
+    """
+
+    low: str
+    middle: str
+    high: str
+
+
+def changeover_rows(made: Outcome) -> Iterator[Row]:
+    """Give a row for each changeover.
+
+    Parameters
+    ----------
+    made : Outcome
+        The result.
+
+    Yields
+    ------
+    dict
+        Its name, ranges, what they rest on, who judged it, and the caption of its picture.
+    """
+    first = made.plan.maker.period.first
+    described = changeovers_of(made.plan.maker, made.plan.layout)
+    for shift, words, seen in zip(made.shifts, described, made.observed, strict=True):
+        yield {
+            "name": shift.name,
+            "judged": _dates(shift.judged, first),
+            "learned": _dates(shift.learned, first),
+            "judged_overlap": _plain(shift.judged_overlap, ".1f"),
+            "learned_overlap": _plain(shift.learned_overlap, ".1f"),
+            "agreement": f"{shift.agreement:.2f}",
+            "doubted": shift.agreement < DOUBTED,
+            "date_rests_on": made.rests_on(shift.name, "first use") or "certain",
+            "width_rests_on": made.rests_on(shift.name, "overlap") or "certain",
+            "judged_by": ", ".join(words.judged_by) or "nobody named",
+            "event": words.event,
+            "sources": words.sources,
+            "line": words.line,
+            "caption": f"From {words.before} to {words.after}. {counted(seen)}",
+        }
+
+
+def event_rows(made: Outcome) -> Iterator[Row]:
+    """Give a row for each event that moves a changeover.
+
+    Parameters
+    ----------
+    made : Outcome
+        The result.
+
+    Yields
+    ------
+    dict
+        Its name, what happened, its dates judged and learned, how many changeovers it moves, and
+        its sources.
+    """
+    maker = made.plan.maker
+    moved = [words.event for words in changeovers_of(maker, made.plan.layout)]
+    for place, number in enumerate(made.plan.layout.numbers):
+        name = number.removeprefix("event ")
+        if number in {f"event {event}" for event in maker.events}:
+            event = maker.events[name]
+            yield {
+                "name": name,
+                "what": event.what,
+                "judged": _dates(_points(made.judged[:, place]), maker.period.first),
+                "learned": _dates(_points(made.learned.values[:, place]), maker.period.first),
+                "moves": f"{moved.count(name)} of {len(moved)} changeovers",
+                "sources": tuple(dict.fromkeys((*event.when.sources(), *event.source))),
+            }
+
+
+def share_rows(made: Outcome) -> Iterator[Row]:
+    """Give a row for each share of a mixed regime.
+
+    Parameters
+    ----------
+    made : Outcome
+        The result.
+
+    Yields
+    ------
+    dict
+        Course and regime, state, share stated and learned, sources.
+    """
+    maker, layout = made.plan.maker, made.plan.layout
+    for number, track in enumerate(layout.tracks):
+        place = place_of(maker, track)
+        for regime, stated in enumerate(track.shares):
+            mixed = np.flatnonzero(stated)
+            for position in mixed if len(mixed) > 1 else ():
+                drawn = made.learned.shares[:, number, regime, position]
+                yield {
+                    "of": _regime(track, place, regime),
+                    "what": track.states[position],
+                    "stated": Range("", percent(float(stated[position])), ""),
+                    "learned": Range(*(percent(value) for value in _points(drawn))),
+                    "sources": _regime_sources(place, regime),
+                }
+
+
+def chance_rows(made: Outcome, doubt: float) -> Iterator[Row]:
+    """Give a row for each slip and each chance of replacement that is learned.
+
+    Parameters
+    ----------
+    made : Outcome
+        The result.
+    doubt : float
+        Standard deviation of a stated chance on the logit scale.
+
+    Yields
+    ------
+    dict
+        Feature, kind, chance stated (with its doubt) and learned, sources.
+    """
+    for place, (name, (_, feature)) in enumerate(made.plan.maker.features().items()):
+        for what, stated, drawn in (
+            ("slip", feature.slip, made.learned.slip[:, place]),
+            ("replaced", feature.replaced, made.learned.replaced[:, place]),
+        ):
+            if 0 < stated.value < 1:
+                centre = np.log(stated.value) - np.log1p(-stated.value)
+                around = 1 / (1 + np.exp(-(centre + doubt * _NORMAL)))
+                yield {
+                    "of": name,
+                    "what": what,
+                    "stated": Range(*(chance(float(value)) for value in around)),
+                    "learned": Range(*(chance(value) for value in _points(drawn))),
+                    "sources": tuple(dict.fromkeys((*stated.source, *feature.source))),
+                }
+
+
+def mean_rows(made: Outcome, doubt: float) -> Iterator[Row]:
+    """Give a row for each anchor of each measurement.
+
+    Parameters
+    ----------
+    made : Outcome
+        The result.
+    doubt : float
+        Standard deviation of a stated mean, in spreads of production.
+
+    Yields
+    ------
+    dict
+        Measurement, month, mean stated (with its doubt) and learned, sources.
+    """
+    measurements = made.plan.maker.measurements()
+    columns = iter(made.learned.means.T)
+    for gauge in made.plan.layout.gauges:
+        measured = measurements[gauge.name][1]
+        for anchor, stated in zip(gauge.anchors, gauge.stated, strict=True):
+            low, middle, high = (stated + doubt * gauge.spread * _NORMAL).tolist()
+            yield {
+                "of": f"{gauge.name} ({measured.unit})",
+                "what": anchor,
+                "stated": _plain((low, middle, high), ".4g"),
+                "learned": _plain(_points(next(columns)), ".4g"),
+                "sources": measured.source,
+            }
+
+
+def assessor_rows(made: Outcome) -> Iterator[Row]:
+    """Give a row for each assessor.
+
+    Parameters
+    ----------
+    made : Outcome
+        The result.
+
+    Yields
+    ------
+    dict
+        Counts as they are, calibration and weights as words.
+    """
+    for found in made.assessors:
+        weights = "–"
+        if found.weight_before is not None and found.weight_after is not None:
+            weights = f"{found.weight_before:.2f} → {found.weight_after:.2f}"
+        score = "–" if found.calibration is None else f"{found.calibration:.2g}"
+        yield {**vars(found), "calibration": score, "weights": weights}
+
+
+def contradiction_rows(made: Outcome) -> Iterator[Row]:
+    """Give a row for each recorded state that contradicts a judgement.
+
+    Parameters
+    ----------
+    made : Outcome
+        The result.
+
+    Yields
+    ------
+    dict
+        The instrument and its line, what was seen, and how probable that was.
+    """
+    for found in made.contradictions:
+        yield {
+            **vars(found),
+            "side": "before it" if found.early else "after it",
+            "judged": chance(found.judged),
+            "learned": chance(found.learned),
+        }
+
+
+def summary_rows(made: Outcome) -> Iterator[tuple[str, list[str]]]:
+    """Give a row for each number that was sampled.
+
+    Parameters
+    ----------
+    made : Outcome
+        The result.
+
+    Yields
+    ------
+    name, cells : str, list of str
+        Mean, standard deviation, ends of the 90 % interval, effective sizes and R-hat.
+    """
+    forms = (".3f", ".3f", ".3f", ".3f", ".0f", ".0f", ".3f")
+    for name, values in made.summary.iterrows():
+        yield str(name), [format(value, form) for value, form in zip(values, forms, strict=True)]
+
+
+_NORMAL = np.array([-1.6448536269514722, 0.0, 1.6448536269514722])
+"""5, 50 and 95 % points of a standard normal."""
+
+
+def _points(values: Floats) -> Points:
+    low, middle, high = np.quantile(values, [0.05, 0.5, 0.95]).tolist()
+    return low, middle, high
+
+
+def _dates(points: Points, first: int) -> Range:
+    return Range(*(month_label(floor(first + point)) for point in points))
+
+
+def _plain(points: Sequence[float], form: str) -> Range:
+    return Range(*(format(point, form) for point in points))
+
+
+def _regime(track: Track, place: Place, regime: int) -> str:
+    of = f"{track.name} of {track.variant}" if track.variant else track.name
+    if place.course.shares_at is None:
+        return f"{of}, regime {regime + 1}"
+    return f"{of}, {month_label(floor(sorted(place.course.shares_at)[regime]))}"
+
+
+def _regime_sources(place: Place, regime: int) -> tuple[str, ...]:
+    return (place.course.history[regime].source if place.course.history else ()) or place.sources

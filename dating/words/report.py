@@ -1,0 +1,232 @@
+"""What was learned, as one HTML page that needs nothing from elsewhere."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from dating.learning.outcome import Outcome
+from dating.months import month_label
+from dating.words.learned import (
+    at_odds,
+    on_assessors,
+    on_contradictions,
+    on_free_form,
+    on_health,
+)
+from dating.words.learned_rows import (
+    assessor_rows,
+    chance_rows,
+    changeover_rows,
+    contradiction_rows,
+    event_rows,
+    mean_rows,
+    share_rows,
+    summary_rows,
+)
+
+_TEMPLATES = Path(__file__).parent / "templates"
+_OPINION = (
+    "What was learned is an opinion with a probability, not a certificate: it is as good as the "
+    "maker file and the dated instruments behind it, and a new find may change it."
+)
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture that stands inside a page.
+
+    Parameters
+    ----------
+    source : str
+        The picture itself, as a data address.
+    words : str
+        What it shows, for those who do not see it.
+    """
+
+    source: str
+    words: str
+
+
+def learned_page(made: Outcome, pictures: Mapping[str, Picture]) -> str:
+    """Write the page.
+
+    Parameters
+    ----------
+    made : Outcome
+        The result.
+    pictures : mapping of str to Picture
+        ``mixing``; where there are changeovers also ``overview``, and each by its name.
+
+    Returns
+    -------
+    str
+        HTML; the same result and pictures give the same text.
+    """
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415
+
+    environment = Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    template = environment.get_template("learned.html.j2")
+    page = template.render(**_content(made), pictures=pictures).strip() + "\n"
+    return page.replace(" %", "\N{NO-BREAK SPACE}%")
+
+
+def _content(made: Outcome) -> dict[str, Any]:
+    sources = made.plan.maker.sources
+    return {
+        "about": _about(made),
+        "unsound": made.health.advice(),
+        "short": _short(made),
+        "changeovers": list(changeover_rows(made)),
+        "events": list(event_rows(made)),
+        "stated": _stated(made),
+        "assessors": list(assessor_rows(made)),
+        "contradictions": list(contradiction_rows(made)),
+        "contradictions_in_words": on_contradictions(made.contradictions),
+        "diagnostics": [on_health(made.health), _HEALTHY] if made.drawn.size else [_UNSAMPLED],
+        "summary": list(summary_rows(made)),
+        "origin": _origin(made),
+        "source_places": {name: place for place, name in enumerate(sources, start=1)},
+        "named_sources": [
+            {"name": name, "words": ", ".join(t for t in (s.title, s.kind, s.where, s.note) if t)}
+            for name, s in sources.items()
+        ],
+        "cautions": _cautions(made),
+        "opinion": _OPINION,
+    }
+
+
+_UNSAMPLED = "Nothing was left open that is sampled, so there are no draws to diagnose."
+_HEALTHY = (
+    "Sound draws have an R-hat of at most 1.01, an effective sample size of at least 400 in the "
+    "middle and in the tails of every number, and no divergent transitions (Vehtari and others "
+    "2021, Bayesian Analysis 16)."
+)
+
+
+def _about(made: Outcome) -> dict[str, Any]:
+    maker, corpus = made.plan.maker, made.plan.corpus
+    return {
+        "maker": maker.maker,
+        "product": maker.product,
+        "period": str(maker.period).replace("/", " to "),
+        "start": month_label(maker.period.first),
+        "invented": maker.invented,
+        "instruments": len(corpus.references),
+        "maker_file": Path(maker.origin.file).name,
+        "corpus_file": Path(corpus.file).name,
+    }
+
+
+def _short(made: Outcome) -> list[str]:
+    plan = made.plan
+    counts = (
+        f"{len(plan.corpus.references)} dated instruments, {plan.counted} of them of known month"
+    )
+    if not made.shifts:
+        return [
+            f"{counts}; the maker file has no changeovers.",
+            *on_free_form(made.learned),
+            _OPINION,
+        ]
+    return [
+        f"{counts}, were held against {plan.uncertain} uncertain dates and lengths in "
+        f"{len(made.shifts)} changeovers.",
+        f"The date rests on {_resting(made, 'first use')}; "
+        f"the width rests on {_resting(made, 'overlap')}.",
+        at_odds(made.shifts),
+        *on_assessors(made.assessors),
+        on_contradictions(made.contradictions),
+        *on_free_form(made.learned),
+        _OPINION,
+    ]
+
+
+def _resting(made: Outcome, what: str) -> str:
+    """Count what the dates or the widths rest on."""
+    words = {
+        "data": "the data",
+        "both": "data and judgement",
+        "judgement": "the judgement",
+        "neither": "neither much",
+        "": "a certain statement",
+    }
+    counts = Counter(made.rests_on(shift.name, what) for shift in made.shifts)
+    parts = [f"{name} in {counts[key]}" for key, name in words.items() if counts[key]]
+    return ", on ".join(parts)
+
+
+def _stated(made: Outcome) -> list[dict[str, Any]]:
+    from dating.learning.model import CHANCE_DOUBT, MEAN_DOUBT, SHARE_DOUBT  # noqa: PLC0415
+
+    return [
+        {
+            "title": "Shares of the forms",
+            "what": "form",
+            "doubt": f"A stated share is taken with a standard deviation of {SHARE_DOUBT:g} of its "
+            "logarithm, before all shares are made to sum to one.",
+            "rows": list(share_rows(made)),
+        },
+        {
+            "title": "Slips and replacements",
+            "what": "chance",
+            "doubt": f"A stated chance is taken with a standard deviation of {CHANCE_DOUBT:g} on "
+            "the logit scale; below it stand the 5 % and 95 % points of that.",
+            "rows": list(chance_rows(made, CHANCE_DOUBT)),
+        },
+        {
+            "title": "Means of the measurements",
+            "what": "month",
+            "doubt": f"A stated mean is taken with a standard deviation of {MEAN_DOUBT:g} spread "
+            "of production; below it stand the 5 % and 95 % points of that.",
+            "rows": list(mean_rows(made, MEAN_DOUBT)),
+        },
+    ]
+
+
+def _origin(made: Outcome) -> list[tuple[str, str]]:
+    maker, corpus, said = made.plan.maker, made.plan.corpus, made.tree.attrs
+    sampled = [
+        ("draws", f"{made.drawn.sizes['chain']} chains of {said['draws']}, as many for tuning"),
+        ("acceptance aimed at", f"{said['accept']:g}"),
+    ]
+    return [
+        ("maker", f"{maker.maker}{', invented' if maker.invented else ''}"),
+        ("product", maker.product),
+        ("maker file", f"{maker.origin.file}, SHA-256 {maker.origin.fingerprint}"),
+        ("reference corpus", f"{corpus.file}, SHA-256 {corpus.fingerprint}"),
+        ("instruments", f"{len(corpus.references)}, {made.plan.counted} of known month"),
+        *(sampled if made.drawn.size else ()),
+        ("seed", str(said["seed"])),
+        ("versions", f"PyMC {said['pymc']}, nutpie {said['nutpie']}, Python {said['python']}"),
+    ]
+
+
+def _cautions(made: Outcome) -> list[str]:
+    certain = len(made.plan.layout.numbers) - made.plan.uncertain
+    cautions = [
+        "The output, swapped components and their donors, the lags of dated marks, the spreads of "
+        "measurements, the shares of later replacements, and every slip or replacement stated as "
+        "never or always stay as the maker file states them; so does every date and length that "
+        f"it states as certain ({certain} here).",
+        "The dated instruments are taken as a fair sample of what was made in each month. "
+        "Instruments that were dated by a feature teach nothing about that feature: leave it out.",
+        "Features are independent given the month, the events they share and the variant; a swap "
+        "of a component is taken feature by feature.",
+        "No changeover is narrower than three quarters of a month: an overlap of d months counts "
+        "as the square root of d² + 0.75². One recorded state in a thousand may be anything.",
+        "The result is refused once the maker file has changed. An estimate uses 512 of its draws.",
+    ]
+    if made.plan.free_form:
+        names = ", ".join(made.plan.free_form)
+        cautions.append(f"The shares left to be learned freely ({names}) are not shown here.")
+    return cautions
