@@ -8,6 +8,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from dating.batch import posteriors
     from dating.estimates import Estimate, estimate
     from dating.examination import Examination
     from dating.files import find_maker, read_examination, read_maker
@@ -24,6 +25,7 @@ _HOMES = {
     "estimate": "estimates",
     "find_maker": "files",
     "month_tables": "tabulation",
+    "posteriors": "batch",
     "read_corpus": "learning.corpus",
     "read_examination": "files",
     "read_maker": "files",
@@ -37,6 +39,7 @@ __all__ = [
     "estimate",
     "find_maker",
     "month_tables",
+    "posteriors",
     "read_corpus",
     "read_examination",
     "read_maker",

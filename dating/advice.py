@@ -100,7 +100,8 @@ def advise(weighing: Weighing, maker: Maker, examination: Examination) -> tuple[
         question = _Question(
             "variant", "variant", None, variants.ask, variants.look, tuple(variants.states)
         )
-        made.append(_advice(question, weighing.by_month, None))
+        by_variant = weighing.by_month.reshape(len(variants.states), weighing.tables.latent, -1)
+        made.append(_advice(question, by_variant.sum(axis=1), None))
     return tuple(sorted(made, key=lambda advice: (-advice.bits, advice.name)))
 
 
@@ -204,6 +205,8 @@ def _drawn(weighing: Weighing, question: _Question, answers: Floats) -> Response
 
 
 def _by_regime(table: FeatureTable) -> bool:
+    if table.curves is not None:
+        return False
     settled = table.blends[0].shares.shape[1] == len(table.slip) == len(table.replaced) == 1
     return settled and len(table.blends) == 1 and table.blends[0].regimes.shape[1] > 1
 

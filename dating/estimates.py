@@ -17,6 +17,7 @@ from dating.evidence import Neutral, Piece, pieces_of
 from dating.examination import Examination
 from dating.files import check_against
 from dating.learning.learned import Learned, learned_tables
+from dating.learning.levels import Correction
 from dating.maker import Maker
 from dating.months import Period
 from dating.reading import InputError, Problem
@@ -97,8 +98,14 @@ class Estimate:
 
     @cached_property
     def probabilities(self) -> Floats:
-        """The posterior as a bare array, shape (month,)."""
-        return self.weighing.by_month.sum(axis=0) / self.weighing.evidence
+        """The posterior as a bare array, shape (month,); its levels corrected where that is due."""
+        stated = self.weighing.by_month.sum(axis=0) / self.weighing.evidence
+        return stated if self.correction is None else self.correction.apply(stated)
+
+    @property
+    def correction(self) -> Correction | None:
+        """How levels are corrected by what instruments left out of learning held, if they are."""
+        return self.learned.correction if self.learned is not None else None
 
     @cached_property
     def errors(self) -> Floats:
@@ -196,6 +203,7 @@ class Estimate:
     def variant_chances(self) -> dict[str, float]:
         """P(variant | everything seen) as plain numbers; empty without variants."""
         chances = self.weighing.by_month.sum(axis=1) / self.weighing.evidence
+        chances = chances.reshape(-1, self.tables.latent).sum(axis=1)
         return dict(zip(self.tables.variants, chances.tolist(), strict=False))
 
     @cached_property

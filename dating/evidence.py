@@ -169,6 +169,7 @@ def _found(
         else:
             weights = state_weights(sight, tables.variants)[None, :, None]
             array = np.broadcast_to(weights, (1, len(tables.variants), len(tables.period)))
+            array = np.repeat(array, tables.latent, axis=1)
             sources = maker.variants.source
             yield _piece("variant", "variant", None, sight.words(), array, sources=sources)
     for position, paper in enumerate(examination.documents, start=1):

@@ -189,7 +189,11 @@ class StatedCourse(Course):
 
 
 class Feature(Course):
-    """One thing to look at on a component, its states and their history."""
+    """One thing to look at on a component, its states and their history.
+
+    With ``free_form`` the shares over time are left to be learned from a corpus; until then the
+    feature says nothing about the date.
+    """
 
     ask: Text
     look: Look = Look()
@@ -197,14 +201,23 @@ class Feature(Course):
     slip: Chance = NEVER
     replaced: Chance = NEVER
     replacement: Shares | None = None
+    free_form: bool = False
     by_variant: dict[Name, StatedCourse] = Field(default_factory=dict)
     source: SourceNames = ()
     note: Text = ""
 
     @model_validator(mode="after")
     def _has_course(self) -> Feature:
-        if self.history is None and self.shares_at is None and not self.by_variant:
-            raise refuse("a feature needs a history, shares_at, or one of these by_variant")
+        stated = self.history is not None or self.shares_at is not None or bool(self.by_variant)
+        if self.free_form and stated:
+            raise refuse(
+                "free_form leaves the shares to be learned; leave out history, shares_at and "
+                "by_variant, or free_form"
+            )
+        if not self.free_form and not stated:
+            raise refuse(
+                "a feature needs a history, shares_at, one of these by_variant, or free_form: true"
+            )
         return self
 
     def course_of(self, variant: str | None) -> Course:

@@ -172,6 +172,9 @@ class _MakerCheck:
                     message = "this component has no such feature"
                     allowed = component.features
                     yield self.origin.problem((*place, name), message, found=name, allowed=allowed)
+                elif component.features[name].free_form:
+                    message = "this feature is free_form; leave out its course by_variant"
+                    yield self.origin.problem((*place, name), message)
                 elif variant in component.features[name].by_variant:
                     message = f"the course for {variant} is stated at the feature too; keep one"
                     yield self.origin.problem((*place, name), message)
@@ -193,7 +196,7 @@ class _MakerCheck:
             place = (*path, "by_variant", variant)
             yield from self._variant_known(place, variant)
             yield from self.course(place, course, feature.states)
-        plain = feature.history is None and feature.shares_at is None
+        plain = feature.history is None and feature.shares_at is None and not feature.free_form
         missing = set(self.maker.variant_names()) - set(feature.by_variant)
         if plain and missing:
             message = f"no course is given for {', '.join(sorted(missing))}, nor one for all"

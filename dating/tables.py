@@ -66,6 +66,10 @@ class FeatureTable:
         Chance of a slip, and of a later replacement.
     replacement : ndarray of float64, shape (state,)
         Shares of later replacements.
+    latent : int
+        Latent variants within each variant, over which a blend is the same.
+    curves : ndarray of float64, shape (state, draw, variant, month), or None
+        P(state | month) of a free-form feature, in place of blends.
     """
 
     states: tuple[str, ...]
@@ -73,6 +77,8 @@ class FeatureTable:
     slip: Floats
     replaced: Floats
     replacement: Floats
+    latent: int = 1
+    curves: Floats | None = None
 
     def weighed(self, weights: Floats) -> Floats:
         """Give the weighted sum of the states' probabilities.
@@ -87,7 +93,10 @@ class FeatureTable:
         ndarray of float64, shape (draw, variant, month)
             Axes of length 1 where draws or variants do not matter.
         """
-        return _stacked([blend.weighed(weights) for blend in self.blends])
+        if self.curves is not None:
+            return np.asarray(np.tensordot(weights, self.curves, 1))
+        made = _stacked([blend.weighed(weights) for blend in self.blends])
+        return made if len(self.blends) == 1 else np.repeat(made, self.latent, axis=1)
 
     def by_state(self) -> Floats:
         """Give the probabilities of all states.
@@ -130,6 +139,8 @@ class MonthTables:
         Prior probability of each build month.
     variants : tuple of str
         Names of the variants; empty when there are none.
+    latent : int
+        Latent variants within each of them, or within all; the variant axis counts these fastest.
     prior : ndarray of float64, shape (draw, variant, month)
         P(month) P(variant | month) times the weight of the draw; one variant where the maker
         file has none.
@@ -152,6 +163,7 @@ class MonthTables:
     period: Period
     output: Floats
     variants: tuple[str, ...]
+    latent: int
     prior: Floats
     weights: Floats
     features: Mapping[str, FeatureTable]
@@ -188,7 +200,10 @@ class MonthTables:
 
         table = self.features[name]
         values = table.by_state()
-        variants = self.variants if values.shape[2] > 1 else ("any",)
+        named = self.variants or ("any",)
+        if self.latent > 1:
+            named = tuple(f"{name} {k + 1}" for name in named for k in range(self.latent))
+        variants = named if values.shape[2] > 1 else ("any",)
         return xr.DataArray(
             values,
             dims=("state", "draw", "variant", "month"),

@@ -90,6 +90,7 @@ class _Tabulation:
             period=maker.period,
             output=output,
             variants=maker.variant_names(),
+            latent=1,
             prior=prior,
             weights=self.weights,
             features={name: self._feature(name, f) for name, (_, f) in maker.features().items()},
@@ -260,8 +261,10 @@ def share_matrix(course: Course, states: tuple[str, ...], variant: str | None) -
     Returns
     -------
     ndarray of float64, shape (regime, state)
-        Shares that sum to one.
+        Shares that sum to one; even where they are left to be learned.
     """
+    if isinstance(course, Feature) and course.free_form:
+        return np.full((1, len(states)), 1 / len(states))
     if course.shares_at is not None:
         rows = [course.shares_at[anchor] for anchor in sorted(course.shares_at)]
     else:

@@ -8,14 +8,16 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.learning.latent.found import Latent, latent_from
 from dating.learning.layout import VARIANTS, Layout, Track, layout_of
+from dating.learning.levels import Correction, correction_from
 from dating.maker import Maker
 from dating.reading import InputError, Problem, write_whole
 from dating.tables import Blend, FeatureTable, MonthTables
@@ -29,7 +31,8 @@ type Floats = NDArray[np.float64]
 DRAWS = 512
 """Draws that an estimate uses, evenly spaced over those that were kept."""
 BATCHES = 8
-FORMAT = "instrument-dating learned 2"
+_MOST_CELLS = 2_000_000
+FORMAT = "instrument-dating learned 3"
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,6 +57,10 @@ class Learned:
         Means of the measurements at their anchors, in the order of the maker file.
     seed : int
         What it was sampled with.
+    latent : Latent or None
+        Free-form shares and latent variants, where the maker file leaves shares to be learned.
+    correction : Correction or None
+        How stated levels are corrected, where instruments left out showed that they must be.
     """
 
     maker_fingerprint: str
@@ -65,6 +72,8 @@ class Learned:
     replaced: Floats
     means: Floats
     seed: int
+    latent: Latent | None = None
+    correction: Correction | None = None
 
 
 def learned_from(tree: xr.DataTree) -> Learned:
@@ -80,25 +89,33 @@ def learned_from(tree: xr.DataTree) -> Learned:
     Learned
         The draws of all chains, one after the other, thinned to what an estimate uses.
     """
+    latent = latent_from(tree["latent"].to_dataset()) if "latent" in tree else None
+    correction = correction_from(tree["levels"].to_dataset()) if "levels" in tree else None
     posterior = tree["posterior"].to_dataset().stack(sample=("chain", "draw"))
     count = posterior.sizes["sample"]
     kept = np.linspace(0, count - 1, min(DRAWS, count // BATCHES * BATCHES)).round().astype(int)
     thinned = posterior.isel(sample=kept)
 
-    def drawn(name: str) -> Floats:
+    def drawn(name: str, *empty: int) -> Floats:
+        if name not in thinned:
+            return np.zeros((len(kept), *empty))
         values = thinned[name].transpose("sample", ...).values
         return np.asarray(values, dtype=float)
 
     return Learned(
         maker_fingerprint=str(tree.attrs["maker_fingerprint"]),
         corpus_fingerprint=str(tree.attrs["corpus_fingerprint"]),
-        numbers=tuple(str(name) for name in posterior["number"].values),
-        values=drawn("value"),
-        shares=drawn("share"),
+        numbers=tuple(str(name) for name in thinned["number"].values)
+        if "number" in thinned
+        else (),
+        values=drawn("value", 0),
+        shares=drawn("share", 0, 0, 0),
         slip=drawn("slip"),
         replaced=drawn("replaced"),
-        means=drawn("mean") if "mean" in thinned else np.zeros((len(kept), 0)),
+        means=drawn("mean", 0),
         seed=int(tree.attrs["seed"]),
+        latent=latent,
+        correction=correction,
     )
 
 
@@ -182,9 +199,14 @@ def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
         error.
     """
     layout, judged = layout_of(maker), month_tables(maker)
-    count = len(learned.values)
+    learned = _affordable(learned, max(1, len(judged.variants)) * len(judged.period))
+    latent, count = learned.latent, len(learned.values)
     shares = {track: learned.shares[:, place] for place, track in enumerate(layout.tracks)}
     variant_shares = _variant_shares(layout, learned, shares)
+    if latent is not None:
+        among = np.repeat(latent.weights(), count // latent.fits, axis=0)
+        variant_shares = variant_shares[:, :, None] * among[:, None]
+        variant_shares = variant_shares.reshape(count, -1, len(judged.period))
     prior = variant_shares * judged.output / count
     places = {name: place for place, name in enumerate(maker.features())}
     features = {
@@ -198,9 +220,14 @@ def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
             slip=learned.slip[:, places[name]],
             replaced=learned.replaced[:, places[name]],
             replacement=replacement_shares(feature),
+            latent=latent.variants if latent else 1,
         )
         for name, (_, feature) in maker.features().items()
+        if latent is None or name not in latent.features
     }
+    if latent is not None:
+        features |= _free_form(maker, latent, count)
+        features = {name: features[name] for name in maker.features()}
     donors = {
         name: variant_shares * donor.sum(axis=1, keepdims=True).mean(axis=0, keepdims=True)
         for name, donor in judged.donors.items()
@@ -209,6 +236,7 @@ def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
         period=judged.period,
         output=judged.output,
         variants=judged.variants,
+        latent=latent.variants if latent else 1,
         prior=np.broadcast_to(prior, (count, *prior.shape[1:])),
         weights=np.full(count, 1 / count),
         features=features,
@@ -219,6 +247,40 @@ def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
         replicates=BATCHES if count >= BATCHES else 1,
         seed=learned.seed,
     )
+
+
+def _affordable(learned: Learned, size: int) -> Learned:
+    """Thin the draws where latent variants would make the tables too large to be quick."""
+    if learned.latent is None:
+        return learned
+    fits = learned.latent.fits
+    most = max(1, _MOST_CELLS // (size * learned.latent.variants * fits)) * fits
+    count = max(min(len(learned.values), most) // fits, 1) * fits
+    kept = np.linspace(0, len(learned.values) - 1, count).round().astype(int)
+    arrays = {
+        name: getattr(learned, name)[kept]
+        for name in ("values", "shares", "slip", "replaced", "means")
+    }
+    return replace(learned, **arrays)
+
+
+def _free_form(maker: Maker, latent: Latent, count: int) -> dict[str, FeatureTable]:
+    """Give the tables of free-form features; what was recorded includes slips already."""
+    never, made = np.zeros(1), {}
+    for name in latent.features:
+        feature = maker.features()[name][1]
+        curves = np.repeat(latent.curves(name), count // latent.fits, axis=1)
+        curves = np.tile(curves, (1, 1, max(1, len(maker.variant_names())), 1))
+        made[name] = FeatureTable(
+            tuple(feature.states),
+            (),
+            slip=never,
+            replaced=never,
+            replacement=replacement_shares(feature),
+            latent=latent.variants,
+            curves=curves,
+        )
+    return made
 
 
 def _blend(layout: Layout, learned: Learned, track: Track, shares: Floats) -> Blend:

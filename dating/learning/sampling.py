@@ -1,16 +1,20 @@
-"""Sampling the joint model, and diagnostics that stop bad results."""
+"""Learning: the joint model sampled, latent variants found, diagnostics that stop bad results."""
 
 from __future__ import annotations
 
 import os
 import platform
+from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.metadata import version
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dating.learning.corpus import Corpus
+from dating.learning.latent.finding import found_in
+from dating.learning.latent.mixture import FITS
+from dating.learning.latent.rows import free_form_features
 from dating.learning.layout import Layout, layout_of
 from dating.learning.learned import FORMAT
 from dating.learning.tally import Tally, tally_of
@@ -56,6 +60,11 @@ class Plan:
     def uncertain(self) -> int:
         """How many dates and lengths are uncertain."""
         return sum(float(np.ptp(j.nodes()[0])) > 0 for j in self.layout.numbers.values())
+
+    @property
+    def free_form(self) -> tuple[str, ...]:
+        """The features whose shares are left to be learned."""
+        return tuple(free_form_features(self.maker))
 
     @property
     def counted(self) -> int:
@@ -138,9 +147,18 @@ def plan_of(maker: Maker, corpus: Corpus) -> Plan:
 
 
 def learn(
-    plan: Plan, *, draws: int = DRAWS, accept: float = ACCEPT, seed: int = 1, progress: bool = False
+    plan: Plan,
+    *,
+    draws: int = DRAWS,
+    accept: float = ACCEPT,
+    seed: int = 1,
+    progress: bool = False,
+    report: Callable[[str], None] = lambda _: None,
 ) -> xr.DataTree:
     """Sample the joint posterior of everything uncertain, with nutpie's NUTS through PyMC.
+
+    Where the maker file leaves shares to be learned, free-form shares and latent variants are
+    found as well; where it leaves nothing else open, nothing is sampled.
 
     Parameters
     ----------
@@ -153,30 +171,22 @@ def learn(
     seed : int
         Seed of the sampler.
     progress : bool
-        Whether to show progress.
+        Whether to show the sampler's progress.
+    report : callable
+        Told in words what is being done besides sampling.
 
     Returns
     -------
     DataTree
-        Groups ``posterior`` and ``sample_stats``, and attributes that say where it comes from.
+        Groups ``posterior`` and ``sample_stats``, where there are free-form features ``latent``
+        and ``levels``, and attributes that say where it comes from.
     """
-    import pymc as pm  # noqa: PLC0415
-
-    from dating.learning.model import constants_of, learning_model  # noqa: PLC0415
-
-    constants = constants_of(plan.maker, plan.layout, plan.tables)
-    with learning_model(plan.layout, constants, plan.tally):
-        sampled = pm.sample(
-            draws=draws,
-            tune=draws,
-            chains=CHAINS,
-            cores=min(CHAINS, os.cpu_count() or 1),
-            target_accept=accept,
-            random_seed=seed,
-            progressbar=progress,
-            nuts_sampler="nutpie",
-        )
-    return _result(sampled, plan, draws=draws, accept=accept, seed=seed)
+    groups = _found(plan, seed, report) if plan.free_form else {}
+    if plan.layout.tracks:
+        groups |= _sampled(plan, draws=draws, accept=accept, seed=seed, progress=progress)
+    else:
+        groups |= _nothing_sampled(plan)
+    return _result(groups, plan, draws=draws, accept=accept, seed=seed)
 
 
 def health_of(tree: xr.DataTree) -> Health:
@@ -195,6 +205,8 @@ def health_of(tree: xr.DataTree) -> Health:
     import arviz as az  # noqa: PLC0415
 
     names = [name for name in tree["posterior"].data_vars if str(name).startswith("z")]
+    if not names:
+        return Health(1.0, np.inf, 0, "")
     draws = tree["posterior"].to_dataset()[names]
     least = np.inf
     worst = ""
@@ -210,17 +222,67 @@ def health_of(tree: xr.DataTree) -> Health:
     return Health(rhat, least, divergences, worst)
 
 
-def _result(sampled: Any, plan: Plan, *, draws: int, accept: float, seed: int) -> xr.DataTree:
+def _sampled(
+    plan: Plan, *, draws: int, accept: float, seed: int, progress: bool
+) -> dict[str, xr.Dataset]:
+    import pymc as pm  # noqa: PLC0415
+
+    from dating.learning.model import constants_of, learning_model  # noqa: PLC0415
+
+    constants = constants_of(plan.maker, plan.layout, plan.tables)
+    with learning_model(plan.layout, constants, plan.tally):
+        sampled = pm.sample(
+            draws=draws,
+            tune=draws,
+            chains=CHAINS,
+            cores=min(CHAINS, os.cpu_count() or 1),
+            target_accept=accept,
+            random_seed=seed,
+            progressbar=progress,
+            nuts_sampler="nutpie",
+        )
+    groups = {
+        "posterior": sampled["posterior"].to_dataset(),
+        "sample_stats": sampled["sample_stats"].to_dataset()[["diverging"]],
+    }
+    for group in groups.values():
+        group.attrs.clear()
+    return groups
+
+
+def _nothing_sampled(plan: Plan) -> dict[str, xr.Dataset]:
+    """Give the chances as they are stated, once for each fit of the latent variants."""
     import xarray as xr  # noqa: PLC0415
 
-    tree = xr.DataTree.from_dict(
-        {
-            "posterior": sampled["posterior"].to_dataset(),
-            "sample_stats": sampled["sample_stats"].to_dataset()[["diverging"]],
-        }
-    )
-    tree["posterior"].attrs.clear()
-    tree["sample_stats"].attrs.clear()
+    features = [feature for _, feature in plan.maker.features().values()]
+    coords = {"feature": list(plan.maker.features())}
+    dims = ("chain", "draw", "feature")
+    stated = {
+        "slip": [feature.slip.value for feature in features],
+        "replaced": [feature.replaced.value for feature in features],
+    }
+    arrays = {name: (dims, np.tile(values, (1, FITS, 1))) for name, values in stated.items()}
+    if plan.layout.gauges:
+        means = np.concatenate([gauge.stated for gauge in plan.layout.gauges])
+        arrays["mean"] = (("chain", "draw", "anchor"), np.tile(means, (1, FITS, 1)))
+    diverging = (("chain", "draw"), np.zeros((1, FITS), dtype=bool))
+    return {
+        "posterior": xr.Dataset(arrays, coords),
+        "sample_stats": xr.Dataset({"diverging": diverging}),
+    }
+
+
+def _found(plan: Plan, seed: int, report: Callable[[str], None]) -> dict[str, xr.Dataset]:
+    found = found_in(plan.corpus, plan.tables.output, seed, report)
+    return {"latent": found.latent.dataset(), "levels": found.correction.dataset()}
+
+
+def _result(
+    groups: dict[str, xr.Dataset], plan: Plan, *, draws: int, accept: float, seed: int
+) -> xr.DataTree:
+    import xarray as xr  # noqa: PLC0415
+
+    tree = xr.DataTree.from_dict(groups)
     tree.attrs.update(
         format=FORMAT,
         maker=plan.maker.maker,

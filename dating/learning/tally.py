@@ -90,7 +90,7 @@ class _Tallying:
 
     def __init__(self, layout: Layout, output: Floats) -> None:
         self.layout, self.output = layout, output
-        self.width = max(len(track.states) for track in layout.tracks)
+        self.width = max((len(track.states) for track in layout.tracks), default=1)
         self.counts: dict[Key, Floats] = {}
         self.cases: list[tuple[int, Floats, list[Key]]] = []
         variants = [track.states for track in layout.tracks if track.name == VARIANTS]
@@ -145,7 +145,8 @@ class _Tallying:
 
     def _add_cases(self, reference: Reference, row: int) -> None:
         stated = self.output * reference.window
-        weights = reference.trust * stated / stated.sum() if stated.sum() > 0 else 0 * stated
+        stated = stated if stated.sum() > 0 else reference.window
+        weights = reference.trust * stated / stated.sum()
         weights = weights + (1 - reference.trust) * self.output
         doubt = self._variant_weights(reference.examination)
         for variant, weight in doubt.items():

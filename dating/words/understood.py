@@ -94,6 +94,8 @@ def _feature(feature: Feature) -> str:
     parts = []
     if feature.history is not None or feature.shares_at is not None:
         parts.append(_course(feature))
+    if feature.free_form:
+        parts.append(f"shares of {', '.join(feature.states)} to be learned from a corpus")
     parts += [f"for {name}: {_course(course)}" for name, course in feature.by_variant.items()]
     text = "; ".join(parts)
     if feature.slip.value:

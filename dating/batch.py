@@ -1,0 +1,161 @@
+"""Posteriors of many instruments at once: each different sighting is turned into evidence once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.engine import Weighing
+from dating.evidence import Piece, pieces_of
+from dating.examination import Examination
+from dating.files import check_against
+from dating.learning.learned import Learned, learned_tables
+from dating.maker import Maker
+from dating.tables import MonthTables
+from dating.tabulation import month_tables
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+type Floats = NDArray[np.float64]
+
+
+def posteriors(
+    maker: Maker, examinations: Sequence[Examination], learned: Learned | None = None
+) -> xr.DataArray:
+    """Date many instruments of one maker.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    examinations : sequence of Examination
+        What was seen on each.
+    learned : Learned, optional
+        What was learned from a corpus.
+
+    Returns
+    -------
+    DataArray of float64, dimensions (instrument, month)
+        The posteriors that :func:`dating.estimate` gives one by one, with 128 draws of shared
+        numbers where nothing was learned; not-a-number where no month allows what was seen.
+
+    Raises
+    ------
+    InputError
+        When an examination names what the maker file does not know.
+
+    Examples
+    --------
+    >>> from dating import read_examination, read_maker
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> seen = [read_examination(f"demo_data/examinations/M-00{n}.yaml") for n in (1, 3)]
+    >>> posteriors(maker, seen).sum("month").values.round(9).tolist()
+    [1.0, 1.0]
+    """
+    import xarray as xr  # noqa: PLC0415
+
+    tables = month_tables(maker) if learned is None else learned_tables(maker, learned)
+    stock = Stock(maker, tables)
+    for examination in examinations:
+        check_against(examination, maker)
+    made = np.array([stock.posterior(examination) for examination in examinations])
+    if learned is not None and learned.correction is not None:
+        held = np.isfinite(made).all(axis=-1)
+        made[held] = learned.correction.apply(made[held])
+    return xr.DataArray(
+        made.reshape(-1, len(tables.period)),
+        dims=("instrument", "month"),
+        coords={
+            "instrument": [examination.instrument for examination in examinations],
+            "month": tables.period.axis().astype("datetime64[s]"),
+        },
+        name="posterior",
+        attrs={"units": "probability"},
+    )
+
+
+class Stock:
+    """Evidence that has been worked out, kept for the next instrument that shows the same.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    tables : MonthTables
+        Its month tables.
+    """
+
+    def __init__(self, maker: Maker, tables: MonthTables) -> None:
+        self.maker, self.tables = maker, tables
+        self.swapped = {name: part.swapped.value for name, part in maker.components.items()}
+        self._pieces: dict[str, tuple[Piece, ...]] = {}
+        self._posteriors: dict[str, Floats] = {}
+
+    def weighing(self, examination: Examination) -> Weighing:
+        """Combine the evidence on one instrument.
+
+        Parameters
+        ----------
+        examination : Examination
+            What was seen.
+
+        Returns
+        -------
+        Weighing
+            As :func:`dating.estimate` has it.
+        """
+        pieces: list[Piece] = []
+        for part in _single(examination):
+            key = part.model_dump_json()
+            if key not in self._pieces:
+                self._pieces[key] = pieces_of(part, self.maker, self.tables)[0]
+            pieces += self._pieces[key]
+        return Weighing(self.tables, self.swapped, pieces)
+
+    def posterior(self, examination: Examination) -> Floats:
+        """Date one instrument.
+
+        Parameters
+        ----------
+        examination : Examination
+            What was seen.
+
+        Returns
+        -------
+        ndarray of float64, shape (month,)
+            Sums to one; not-a-number where no month allows what was seen.
+        """
+        key = _bare(examination).model_dump_json()
+        if key not in self._posteriors:
+            joint = self.weighing(examination).by_month.sum(axis=0)
+            total = joint.sum()
+            self._posteriors[key] = joint / total if total > 0 else np.full(len(joint), np.nan)
+        return self._posteriors[key]
+
+
+def _bare(examination: Examination) -> Examination:
+    """Leave out what does not bear on the date."""
+    return examination.model_copy(update={"instrument": "-", "examined": None, "note": ""})
+
+
+def _single(examination: Examination) -> list[Examination]:
+    """Split an examination into those of one thing each; documents stay together."""
+    empty: dict[str, object] = {
+        "seen": {},
+        "marks": {},
+        "measured": {},
+        "documents": (),
+        "variant": None,
+    }
+    blank = _bare(examination).model_copy(update=empty)
+    parts = [
+        blank.model_copy(update={group: {name: found}})
+        for group in ("seen", "marks", "measured")
+        for name, found in getattr(examination, group).items()
+    ]
+    whole = {"variant": examination.variant, "documents": examination.documents}
+    return [*parts, blank.model_copy(update=whole)]

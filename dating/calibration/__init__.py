@@ -1,0 +1,1 @@
+"""Whether stated probabilities may be trusted: reference instruments dated as if undated."""

@@ -1,0 +1,179 @@
+"""Every reference instrument dated as if it were undated, with itself left out of learning.
+
+Sampled draws are reweighted by the inverse of the instrument's own likelihood, smoothed (PSIS-LOO);
+free-form shares and latent variants are fitted anew for each fold. Judgements alone have learned
+nothing, so that nothing need be left out of them. The likelihood is the one that was sampled from:
+marks and free-form features are no part of it, and each sighting is swapped by itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.batch import Stock
+from dating.engine import Part, Weighing
+from dating.evidence import Piece
+from dating.learning.corpus import Corpus, Reference
+from dating.learning.latent.finding import fold_fits, folds_of
+from dating.learning.latent.rows import stated_likelihood
+from dating.learning.learned import Learned, learned_tables
+from dating.tabulation import month_tables
+
+type Floats = NDArray[np.float64]
+
+WIDEST = 12
+"""Months beyond which a stated date is too wide to judge a posterior by."""
+
+
+@dataclass(frozen=True)
+class PassedOver:
+    """How many instruments of the corpus say nothing about a posterior, and why.
+
+    Parameters
+    ----------
+    doubted : int
+        Their stated date is not trusted wholly.
+    wide : int
+        Their stated date is wider than a year.
+    impossible : int
+        No month of the period allows what was seen on them.
+    """
+
+    doubted: int
+    wide: int
+    impossible: int
+
+
+@dataclass(frozen=True, eq=False)
+class Dated:
+    """Reference instruments dated with themselves left out.
+
+    Parameters
+    ----------
+    references : tuple of Reference
+        Those whose date is trusted and no wider than a year.
+    posterior : ndarray of float64, shape (instrument, month)
+        Each row sums to one.
+    shaky : ndarray of bool, shape (instrument,)
+        Where the smoothed weights cannot be relied on: learning leans on this instrument.
+    passed_over : PassedOver
+        The others.
+    """
+
+    references: tuple[Reference, ...]
+    posterior: Floats
+    shaky: NDArray[np.bool_]
+    passed_over: PassedOver
+
+
+def dated_without(corpus: Corpus, learned: Learned | None) -> Dated:
+    """Date every reference instrument with itself left out of learning.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        The corpus; where something was learned, the one it was learned from.
+    learned : Learned or None
+        What was learned; None for the judgements alone.
+
+    Returns
+    -------
+    Dated
+        In the order of the corpus.
+
+    References
+    ----------
+    Vehtari, A., Simpson, D., Gelman, A., Yao, Y. and Gabry, J. (2024). Pareto smoothed importance
+    sampling. *Journal of Machine Learning Research* 25(72), 1-58.
+    """
+    trusted = [place for place, r in enumerate(corpus.references) if r.trust == 1]
+    judged = [p for p in trusted if corpus.references[p].window.sum() <= WIDEST]
+    made = np.full((len(corpus.references), len(corpus.maker.period)), np.nan)
+    shaky = np.zeros(len(made), dtype=bool)
+    for stock, places in _stocks(corpus, learned, judged):
+        for place in places:
+            reference = corpus.references[place]
+            weighing = stock.weighing(reference.examination)
+            made[place], shaky[place] = _posterior(weighing, reference, learned)
+    kept = [place for place in judged if np.isfinite(made[place]).all()]
+    posterior = made[kept]
+    if learned is not None and learned.correction is not None:
+        posterior = learned.correction.apply(posterior)
+    return Dated(
+        tuple(corpus.references[place] for place in kept),
+        posterior,
+        shaky[kept],
+        PassedOver(len(made) - len(trusted), len(trusted) - len(judged), len(judged) - len(kept)),
+    )
+
+
+def _stocks(
+    corpus: Corpus, learned: Learned | None, places: list[int]
+) -> list[tuple[Stock, list[int]]]:
+    """Pair instruments with tables that know nothing of their free-form sightings."""
+    maker = corpus.maker
+    if learned is None:
+        return [(Stock(maker, month_tables(maker)), places)]
+    if learned.latent is None:
+        return [(Stock(maker, learned_tables(maker, learned)), places)]
+    fold = folds_of(corpus, learned.seed)
+    fits = fold_fits(corpus, month_tables(maker).output, learned.latent, learned.seed)
+    stocks = []
+    for part, latent in enumerate(fits):
+        tables = learned_tables(maker, replace(learned, latent=latent))
+        stocks.append((Stock(maker, tables), [p for p in places if fold[p] == part]))
+    return stocks
+
+
+def _posterior(
+    weighing: Weighing, reference: Reference, learned: Learned | None
+) -> tuple[Floats, bool]:
+    """Give the posterior without the instrument, and whether the weights are shaky."""
+    joint = weighing.joint.sum(axis=1)
+    if joint.sum() <= 0:
+        return np.full(joint.shape[-1], np.nan), False
+    if learned is None or not learned.shares.size:
+        total = joint.sum(axis=0)
+        return total / total.sum(), False
+    weights, shaky = _smoothed_weights(_sampled_likelihood(weighing, reference, learned))
+    total = weights @ joint
+    return total / total.sum(), shaky
+
+
+def _sampled_likelihood(weighing: Weighing, reference: Reference, learned: Learned) -> Floats:
+    """Give P(stated date and sightings) as learning had it, shape (draw,), up to a factor."""
+    months = np.flatnonzero(reference.window)
+    likelihood = weighing.tables.prior[:, :, months] * stated_likelihood(reference)[months]
+    free_form = learned.latent.features if learned.latent is not None else ()
+    for piece in weighing.pieces:
+        if piece.kind != "mark" and piece.name not in free_form:
+            likelihood = likelihood * _within(_alone(weighing, piece), months)
+    return np.asarray(likelihood.sum(axis=(1, 2)))
+
+
+def _alone(weighing: Weighing, piece: Piece) -> Floats:
+    """Give the likelihood of one piece with a swap of its own, shape (draw, variant, month)."""
+    if piece.component is None:
+        return piece.likelihood
+    part = weighing.parts[piece.component]
+    return Part(part.name, part.swapped, part.donor, (piece,)).likelihood
+
+
+def _within(likelihood: Floats, months: NDArray[np.int64]) -> Floats:
+    return likelihood if likelihood.shape[2] == 1 else likelihood[:, :, months]
+
+
+def _smoothed_weights(own: Floats) -> tuple[Floats, bool]:
+    """Give Pareto-smoothed weights in inverse proportion to the instrument's own likelihood."""
+    from arviz_stats.base.array import array_stats  # noqa: PLC0415
+
+    log_likelihood = np.log(np.maximum(own, 1e-300))
+    if np.ptp(log_likelihood) < 1e-12:
+        return np.full(len(own), 1 / len(own)), False
+    logs, shape = array_stats.psislw(log_likelihood)
+    weights = np.exp(logs - logs.max())
+    trusted = min(1 - 1 / np.log10(len(own)), 0.7)
+    return weights / weights.sum(), bool(shape > trusted)

@@ -1,0 +1,1 @@
+"""Free-form shares and latent variants, found in a corpus."""

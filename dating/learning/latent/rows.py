@@ -1,0 +1,280 @@
+"""The free-form part of a corpus as arrays: readings, and the cells of time they may belong to.
+
+Months are gathered in cells, so that decades cost no more than years. What was recorded becomes a
+*reading*: a weight for each state. The first readings of a feature are its states themselves;
+doubtful sightings add readings of their own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.evidence import state_weights
+from dating.examination import Examination
+from dating.learning.corpus import Reference
+from dating.maker import Maker
+from dating.ramps import between_anchors
+
+type Floats = NDArray[np.float64]
+type Positions = NDArray[np.int64]
+
+MOST_CELLS = 120
+UNSEEN = -1
+_ANY_MONTH = 1e-6
+"""Prior probability left to months in which, by the maker file, nothing was made."""
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Months gathered in cells of equal length; the last may be shorter.
+
+    Parameters
+    ----------
+    months : int
+        Length of the period.
+    width : int
+        Months in a cell.
+    """
+
+    months: int
+    width: int
+
+    def __len__(self) -> int:
+        """Count the cells."""
+        return ceil(self.months / self.width)
+
+    def gathered(self, by_month: Floats) -> Floats:
+        """Sum over the months of each cell.
+
+        Parameters
+        ----------
+        by_month : ndarray of float64, shape (..., month)
+            Values by month.
+
+        Returns
+        -------
+        ndarray of float64, shape (..., cell)
+            Sums.
+
+        Examples
+        --------
+        >>> Cells(240, 2).gathered(np.ones(240))[:3].tolist()
+        [2.0, 2.0, 2.0]
+        """
+        starts = np.arange(0, self.months, self.width)
+        return np.asarray(np.add.reduceat(by_month, starts, axis=-1))
+
+    def spread(self) -> Floats:
+        """Give the weight of each cell in each month: linear between their middles.
+
+        Returns
+        -------
+        ndarray of float64, shape (cell, month)
+            Weights that sum to one in each month.
+        """
+        starts = np.arange(0, self.months, self.width)
+        stops = np.minimum(starts + self.width, self.months)
+        return between_anchors((starts + stops - 1) / 2, self.months)
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """The free-form sightings of some dated instruments.
+
+    Parameters
+    ----------
+    features : tuple of str
+        Names of the free-form features.
+    readings : tuple of ndarray of float64, shape (reading, state)
+        Weights of the states in each reading, by feature.
+    codes : ndarray of int64, shape (row, feature)
+        The reading of each instrument; -1 where it was not examined.
+    axis : Cells
+        The cells of time.
+    prior : ndarray of float64, shape (cell,)
+        Prior probability of each cell.
+    pair_row, pair_cell : ndarray of int64, shape (pair,)
+        The cells that each instrument may have been built in.
+    pair_stated : ndarray of float64, shape (pair,)
+        P(stated date | cell), up to a factor that is the same for all cells.
+    """
+
+    features: tuple[str, ...]
+    readings: tuple[Floats, ...]
+    codes: Positions
+    axis: Cells
+    prior: Floats
+    pair_row: Positions
+    pair_cell: Positions
+    pair_stated: Floats
+
+    @property
+    def cells(self) -> int:
+        """How many cells of time there are."""
+        return len(self.axis)
+
+    def __len__(self) -> int:
+        """Count the instruments."""
+        return len(self.codes)
+
+    def chosen(self, rows: NDArray[np.bool_]) -> Rows:
+        """Keep some of the instruments.
+
+        Parameters
+        ----------
+        rows : ndarray of bool, shape (row,)
+            Which to keep.
+
+        Returns
+        -------
+        Rows
+            In the same order.
+        """
+        places = np.cumsum(rows) - 1
+        pairs = rows[self.pair_row]
+        return Rows(
+            self.features,
+            self.readings,
+            self.codes[rows],
+            self.axis,
+            self.prior,
+            places[self.pair_row[pairs]],
+            self.pair_cell[pairs],
+            self.pair_stated[pairs],
+        )
+
+    def unlike(self) -> tuple[Rows, Positions]:
+        """Keep one of each set of instruments that show the same and are dated the same.
+
+        Returns
+        -------
+        rows : Rows
+            Those that differ.
+        place : ndarray of int64, shape (row,)
+            Which of them each instrument is like.
+        """
+        dates = np.split(np.arange(len(self.pair_row)), self._first()[1:])
+        known: dict[bytes, int] = {}
+        keys = [
+            b"/".join((codes.tobytes(), self.pair_cell[p].tobytes(), self.pair_stated[p].tobytes()))
+            for codes, p in zip(self.codes, dates, strict=True)
+        ]
+        place = np.array([known.setdefault(key, len(known)) for key in keys])
+        kept = np.zeros(len(self), dtype=bool)
+        kept[np.unique(place, return_index=True)[1]] = True
+        return self.chosen(kept), place
+
+    def _first(self) -> Positions:
+        return np.searchsorted(self.pair_row, np.arange(len(self)))
+
+
+def free_form_features(maker: Maker) -> dict[str, tuple[str, ...]]:
+    """Name the features whose shares are left to be learned, with their states.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+
+    Returns
+    -------
+    dict of str to tuple of str
+        States by feature, in the order of the file.
+    """
+    return {n: tuple(f.states) for n, (_, f) in maker.features().items() if f.free_form}
+
+
+def rows_of(references: Sequence[Reference], maker: Maker, output: Floats) -> Rows:
+    """Turn dated instruments into arrays.
+
+    Parameters
+    ----------
+    references : sequence of Reference
+        Securely dated instruments.
+    maker : Maker
+        The maker file.
+    output : ndarray of float64, shape (month,)
+        Prior probability of each build month.
+
+    Returns
+    -------
+    Rows
+        In the order of the references.
+    """
+    features, cells = free_form_features(maker), cells_for(references, len(output))
+    examinations = [reference.examination for reference in references]
+    readings, codes = _coded(examinations, features)
+    output = output * (1 - _ANY_MONTH) + _ANY_MONTH / len(output)
+    prior = cells.gathered(output)
+    stated = np.array([stated_likelihood(reference) for reference in references])
+    by_cell = cells.gathered(stated * output) / prior
+    pair_row, pair_cell = np.nonzero(by_cell)
+    return Rows(
+        tuple(features),
+        readings,
+        codes,
+        cells,
+        prior,
+        pair_row,
+        pair_cell,
+        by_cell[pair_row, pair_cell],
+    )
+
+
+def cells_for(references: Sequence[Reference], months: int) -> Cells:
+    """Choose cells no finer than the dates, and not more than 120.
+
+    Parameters
+    ----------
+    references : sequence of Reference
+        Securely dated instruments.
+    months : int
+        Length of the period.
+
+    Returns
+    -------
+    Cells
+        As wide as the narrowest quarter of the stated dates, a year at most, unless the period is
+        longer than 120 years.
+    """
+    widths = [reference.window.sum() for reference in references]
+    stated = min(int(np.quantile(widths, 0.25)), 12)
+    return Cells(months, max(stated, ceil(months / MOST_CELLS), 1))
+
+
+def stated_likelihood(reference: Reference) -> Floats:
+    """Give P(stated date | build month), up to a factor.
+
+    Parameters
+    ----------
+    reference : Reference
+        A securely dated instrument.
+
+    Returns
+    -------
+    ndarray of float64, shape (month,)
+        The trust in the months that are stated, and what is left of it spread over all.
+    """
+    share = reference.window.sum() / len(reference.window)
+    return np.asarray(reference.trust * reference.window + (1 - reference.trust) * share)
+
+
+def _coded(
+    examinations: list[Examination], features: dict[str, tuple[str, ...]]
+) -> tuple[tuple[Floats, ...], Positions]:
+    codes = np.full((len(examinations), len(features)), UNSEEN)
+    readings = []
+    for column, (name, states) in enumerate(features.items()):
+        known = {tuple(row): place for place, row in enumerate(np.eye(len(states)).tolist())}
+        for row, examination in enumerate(examinations):
+            sight = examination.seen.get(name)
+            if sight is not None and sight.other is None:
+                key = tuple(state_weights(sight, states).tolist())
+                codes[row, column] = known.setdefault(key, len(known))
+        readings.append(np.array(list(known)))
+    return tuple(readings), codes

@@ -1,0 +1,155 @@
+"""A correction of stated levels, learned from instruments that were dated with themselves left out.
+
+If instruments of known date lie in their 50 % sets more or less often than half the time, and so
+for all levels, then the levels themselves can be corrected: months keep their order, from the most
+to the least probable, and the mass of the first so many is what that many held of the instruments
+left out. The curve from stated to held level is a beta distribution function fitted by its log
+score, made concave, so that a more probable month never becomes a less probable one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+type Floats = NDArray[np.float64]
+
+_GRID = 501
+_DOUBT = 0.5
+"""Prior standard deviation of the logarithms of the two numbers of the beta distribution."""
+
+
+@dataclass(frozen=True, eq=False)
+class Correction:
+    """How stated levels are corrected.
+
+    Parameters
+    ----------
+    held : ndarray of float64, shape (level,)
+        What sets of stated levels 0 to 1, evenly spaced, really hold; concave, from 0 to 1.
+    instruments : int
+        How many instruments it was learned from.
+    """
+
+    held: Floats
+    instruments: int
+
+    def apply(self, posterior: Floats) -> Floats:
+        """Correct posterior probabilities.
+
+        Parameters
+        ----------
+        posterior : ndarray of float64, shape (..., month)
+            Sums to one over the months.
+
+        Returns
+        -------
+        ndarray of float64, shape (..., month)
+            In the same order from most to least probable; sums to one.
+
+        Examples
+        --------
+        >>> same = Correction(np.linspace(0, 1, 501), 100)
+        >>> same.apply(np.array([0.2, 0.5, 0.3])).round(9).tolist()
+        [0.2, 0.5, 0.3]
+        """
+        order = np.argsort(-posterior, axis=-1, kind="stable")
+        reached = np.cumsum(np.take_along_axis(posterior, order, axis=-1), axis=-1)
+        reached = np.minimum(reached / reached[..., -1:], 1.0)
+        levels = np.interp(reached, np.linspace(0, 1, len(self.held)), self.held)
+        made = np.empty_like(posterior)
+        np.put_along_axis(made, order, np.diff(levels, axis=-1, prepend=0.0), axis=-1)
+        return made
+
+    def at(self, level: float) -> float:
+        """Say what sets of a stated level hold.
+
+        Parameters
+        ----------
+        level : float
+            Between 0 and 1.
+
+        Returns
+        -------
+        float
+            The corrected level.
+        """
+        return float(np.interp(level, np.linspace(0, 1, len(self.held)), self.held))
+
+    def dataset(self) -> xr.Dataset:
+        """Give the curve with labels, as it is kept in a file.
+
+        Returns
+        -------
+        Dataset
+            Variable ``held``, dimension ``level``.
+        """
+        import xarray as xr  # noqa: PLC0415
+
+        level = np.linspace(0, 1, len(self.held))
+        held = xr.DataArray(self.held, dims="level", coords={"level": level})
+        return xr.Dataset({"held": held}, attrs={"instruments": self.instruments})
+
+
+def correction_from(dataset: xr.Dataset) -> Correction:
+    """Read a correction that was kept.
+
+    Parameters
+    ----------
+    dataset : Dataset
+        From :meth:`Correction.dataset`.
+
+    Returns
+    -------
+    Correction
+        The same.
+    """
+    return Correction(dataset["held"].values, int(dataset.attrs["instruments"]))
+
+
+def learned_correction(posterior: Floats, stated: Floats) -> Correction:
+    """Learn a correction from instruments dated with themselves left out.
+
+    Parameters
+    ----------
+    posterior : ndarray of float64, shape (instrument, month)
+        Posterior probabilities.
+    stated : ndarray of float64, shape (instrument, month)
+        P(stated date | month), up to a factor for each instrument.
+
+    Returns
+    -------
+    Correction
+        The curve with the best log score, held a little toward no correction.
+
+    References
+    ----------
+    Gneiting, T. and Ranjan, R. (2013). Combining predictive distributions. *Electronic Journal of
+    Statistics* 7, 1747-1782. doi:10.1214/13-EJS823, for beta-transformed predictive distributions;
+    here the transform is of the levels of highest-density sets.
+    """
+    from scipy.optimize import minimize  # noqa: PLC0415
+
+    def loss(logs: Floats) -> float:
+        corrected = Correction(_curve(*np.exp(logs)), 0).apply(posterior)
+        score = np.log(np.maximum((corrected * stated).sum(axis=1), 1e-300)).sum()
+        return float((logs**2).sum() / (2 * _DOUBT**2) - score)
+
+    best = minimize(loss, np.zeros(2), method="Nelder-Mead", options={"xatol": 1e-3})
+    return Correction(_curve(*np.exp(best.x)), len(posterior))
+
+
+def _curve(first: float, second: float) -> Floats:
+    """Give the least concave majorant of a beta distribution function on the grid."""
+    from scipy.optimize import isotonic_regression  # noqa: PLC0415
+    from scipy.special import betainc  # noqa: PLC0415
+
+    held = betainc(first, second, np.linspace(0, 1, _GRID))
+    rises = isotonic_regression(np.diff(held), increasing=False).x
+    return np.concatenate([[0.0], np.cumsum(rises)])
