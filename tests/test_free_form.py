@@ -1,0 +1,408 @@
+"""Free-form features: silent until learned, then dated through latent variants, as enumeration has it."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import dating
+from dating.evidence import state_weights
+from dating.learning.corpus import read_corpus
+from dating.learning.latent import choice
+from dating.learning.latent.choice import chosen
+from dating.learning.latent.found import Latent, latent_from
+from dating.learning.latent.mixture import Mixture, Settings, fitted, month_posterior
+from dating.learning.latent.rows import Cells, rows_of
+from dating.learning.layout import layout_of
+from dating.learning.learned import (
+    Learned,
+    learned_from,
+    learned_tables,
+    read_learned,
+    write_learned,
+)
+from dating.learning.sampling import learn, plan_of
+from dating.maker import Maker
+
+MAKER = {
+    "maker": "Example Reed Works",
+    "product": "concertinas",
+    "invented": True,
+    "period": "1930/1931",
+    "variants": {
+        "states": ["home", "stage"],
+        "shares_at": {
+            "1930-01": {"home": 0.8, "stage": 0.2},
+            "1931-12": {"home": 0.3, "stage": 0.7},
+        },
+    },
+    "components": {
+        "case": {
+            "swapped": 0.2,
+            "features": {
+                "wood": {"ask": "Which wood?", "states": ["oak", "ash", "elm"], "free_form": True},
+                "ends": {
+                    "ask": "Which ends?",
+                    "states": ["plain", "cut"],
+                    "slip": 0.03,
+                    "history": [
+                        {"state": "plain"},
+                        {"state": "cut", "first_use": "1930-09", "overlap": 4},
+                    ],
+                },
+            },
+        },
+        "straps": {
+            "features": {
+                "leather": {"ask": "Which?", "states": ["brown", "black"], "free_form": True},
+                "edge": {
+                    "ask": "Which edge?",
+                    "states": ["raw", "sewn"],
+                    "slip": 0.02,
+                    "by_variant": {
+                        "home": {"history": [{"state": "raw"}]},
+                        "stage": {
+                            "history": [
+                                {"state": "raw"},
+                                {"state": "sewn", "first_use": "1931-02", "overlap": 3},
+                            ]
+                        },
+                    },
+                },
+            },
+        },
+    },
+}
+SEEN = {"wood": "ash", "leather": {"one_of": ["brown", "black"]}, "ends": "cut", "edge": "sewn"}
+
+
+def maker_of(**changes):
+    return Maker.model_validate(MAKER | changes)
+
+
+def examined(seen, **more):
+    return dating.Examination.model_validate(
+        {"instrument": "X", "maker": "example", "seen": seen, **more}
+    )
+
+
+def some_latent(fits=2, variants=3, width=2, seed=1):
+    """Mixtures with arbitrary shares, for the features of MAKER."""
+    generator = np.random.default_rng(seed)
+    axis = Cells(24, width)
+    mixtures = tuple(
+        Mixture(
+            Settings(variants),
+            generator.dirichlet(np.ones(variants), len(axis)),
+            tuple(
+                np.moveaxis(generator.dirichlet(np.ones(n), (len(axis), variants)), -1, 0)
+                for n in (3, 2)
+            ),
+        )
+        for _ in range(fits)
+    )
+    return Latent(("wood", "leather"), mixtures, axis, 0.1, 0.01)
+
+
+def learned_with(maker, latent, draws=2):
+    features = len(maker.features())
+    slip = np.array([feature.slip.value for _, feature in maker.features().values()])
+    layout = layout_of(maker)
+    numbers = tuple(layout.numbers)
+    values = [float(j.quantile(0.5)) for j in layout.numbers.values()]
+    depth = max(len(track.shares) for track in layout.tracks)
+    shares = np.zeros((draws, len(layout.tracks), depth, 2))
+    for place, track in enumerate(layout.tracks):
+        shares[:, place, : len(track.shares), : len(track.states)] = track.shares
+    return Learned(
+        maker_fingerprint="",
+        corpus_fingerprint="",
+        numbers=numbers,
+        values=np.tile(values, (draws, 1)),
+        shares=shares,
+        slip=np.tile(slip, (draws, 1)),
+        replaced=np.zeros((draws, features)),
+        means=np.zeros((draws, 0)),
+        seed=1,
+        latent=latent,
+    )
+
+
+def by_enumeration(maker, learned, seen):
+    """Sum over fits, named variants, latent variants, donors and months, one by one."""
+    latent, plain = learned.latent, learned_tables(maker, replace(learned, latent=None))
+    months = len(maker.period)
+    weights = latent.weights()
+    total = np.zeros(months)
+    for fit in range(latent.fits):
+
+        def chance(name, variant, found, month, fit=fit):
+            states = tuple(maker.features()[name][1].states)
+            sight = examined({name: seen[name]}).seen[name]
+            r = state_weights(sight, states)
+            if name in latent.features:
+                curve = latent.curves(name)[:, fit, found, month]
+                return float(r @ curve)
+            table = plain.features[name]
+            p = table.by_state()[:, 0, min(variant, table.by_state().shape[2] - 1), month]
+            slip = float(table.slip[0])
+            return float(r @ ((1 - slip) * p + slip / len(states)))
+
+        for month in range(months):
+            for variant in range(2):
+                for found in range(latent.variants):
+                    prior = plain.prior[0, variant, month] * len(plain.weights)
+                    joint = prior * weights[fit, found, month]
+                    case = chance("wood", variant, found, month) * chance(
+                        "ends", variant, found, month
+                    )
+                    donor = (
+                        sum(
+                            plain.donors["case"][0, w, u]
+                            * weights[fit, k, u]
+                            * chance("wood", w, k, u)
+                            * chance("ends", w, k, u)
+                            for w in range(2)
+                            for k in range(latent.variants)
+                            for u in range(months)
+                        )
+                        if month == variant == found == 0
+                        else donor
+                    )
+                    strap = chance("leather", variant, found, month) * chance(
+                        "edge", variant, found, month
+                    )
+                    total[month] += joint * (0.8 * case + 0.2 * donor) * strap
+    return total / total.sum()
+
+
+def test_a_free_form_feature_says_nothing_before_it_is_learned():
+    maker = maker_of()
+    without = dating.estimate(maker, examined({"ends": "cut"}))
+    made = dating.estimate(maker, examined({"ends": "cut", "wood": "elm", "leather": "black"}))
+    assert made.probabilities == pytest.approx(without.probabilities, abs=1e-12)
+
+
+def test_the_engine_sums_over_latent_variants_as_enumeration_does():
+    maker = maker_of()
+    learned = learned_with(maker, some_latent())
+    made = dating.estimate(maker, examined(SEEN), learned=learned)
+    assert made.probabilities == pytest.approx(by_enumeration(maker, learned, SEEN), abs=1e-10)
+    assert sum(made.variant_chances.values()) == pytest.approx(1)
+    assert list(made.variant_chances) == ["home", "stage"]
+
+
+def test_other_latent_variants_give_another_date():
+    """Negative control of the enumeration."""
+    maker = maker_of()
+    learned = learned_with(maker, some_latent())
+    other = learned_with(maker, some_latent(seed=2))
+    made = dating.estimate(maker, examined(SEEN), learned=learned)
+    assert abs(made.probabilities - by_enumeration(maker, other, SEEN)).max() > 1e-3
+
+
+def test_a_seen_variant_leaves_its_own_latent_variants():
+    maker = maker_of()
+    learned = learned_with(maker, some_latent())
+    made = dating.estimate(maker, examined(SEEN, variant="stage"), learned=learned)
+    assert made.variant_chances == pytest.approx({"home": 0, "stage": 1})
+
+
+def test_advice_asks_for_what_is_left_and_about_variants():
+    maker = maker_of()
+    learned = learned_with(maker, some_latent())
+    made = dating.estimate(maker, examined({"ends": "cut"}), learned=learned)
+    chances = {advice.name: advice.answers for advice in made.advice}
+    assert chances["variant"] == pytest.approx(made.variant_chances)
+    with_ash = dating.estimate(maker, examined({"ends": "cut", "wood": "ash"}), learned=learned)
+    ratio = with_ash.weighing.evidence * np.exp(
+        sum(p.log_scale for p in with_ash.pieces) - sum(p.log_scale for p in made.pieces)
+    )
+    assert chances["wood"]["ash"] == pytest.approx(ratio / made.weighing.evidence)
+
+
+def test_many_at_once_is_one_by_one():
+    maker = maker_of()
+    learned = learned_with(maker, some_latent())
+    seen = [examined(SEEN), examined({"wood": "oak"}), examined(SEEN, variant="home"), examined({})]
+    made = dating.posteriors(maker, seen, learned)
+    for row, examination in zip(made.values, seen, strict=True):
+        alone = dating.estimate(maker, examination, learned=learned)
+        assert row == pytest.approx(alone.probabilities, abs=1e-12)
+
+
+def test_what_was_found_reads_back():
+    latent = some_latent()
+    again = latent_from(latent.dataset())
+    assert again.features == latent.features
+    assert again.axis == latent.axis
+    for a, b in zip(again.mixtures, latent.mixtures, strict=True):
+        assert a.settings == b.settings
+        assert np.array_equal(a.weight, b.weight)
+        assert all(np.array_equal(x, y) for x, y in zip(a.shares, b.shares, strict=True))
+
+
+@pytest.mark.parametrize(("months", "width"), [(24, 1), (24, 2), (25, 2), (30, 12)])
+def test_cells_cover_the_months(months, width):
+    cells = Cells(months, width)
+    assert cells.gathered(np.ones(months)).sum() == months
+    assert cells.spread().shape == (len(cells), months)
+    assert cells.spread().sum(axis=0) == pytest.approx(1)
+
+
+# Finding them in a corpus --------------------------------------------------------------------
+
+FREE = """\
+# Invented.
+maker: Example Reed Works
+product: concertinas
+invented: true
+period: 1930/1934
+components:
+  case:
+    features:
+      wood: {ask: Which wood?, states: [oak, ash, elm], free_form: true}
+      leather: {ask: Which leather?, states: [brown, black], free_form: true}
+      screw: {ask: Which screw?, states: [round, flat], free_form: true}
+"""
+
+
+def corpus_in(folder, count, *, together, seed=1):
+    """Two lines of the product; what they share goes together, or each feature goes its own way."""
+    generator = np.random.default_rng(seed)
+    lines = ["instrument,built,trust,wood,leather,screw"]
+    for number in range(count):
+        month = int(generator.integers(60))
+        late = month / 60
+        first = generator.random() < 0.5
+        own = [first if together else generator.random() < 0.5 for _ in range(3)]
+        chances = (0.9 if own[0] else 0.1, 0.85 if own[1] else 0.1, 0.9 * late if own[2] else 0.1)
+        wood = "oak" if generator.random() < chances[0] else generator.choice(["ash", "elm"])
+        leather = "brown" if generator.random() < chances[1] else "black"
+        screw = "flat" if generator.random() < chances[2] else "round"
+        built = f"{1930 + month // 12}-{month % 12 + 1:02d}"
+        if number % 7 == 0:
+            built = built[:4]
+        if number % 11 == 0:
+            wood = "ash | elm"
+        leather = "" if number % 5 == 0 else leather
+        lines.append(
+            f"C-{number},{built},{0.9 if number % 13 == 0 else 1},{wood},{leather},{screw}"
+        )
+    (folder / "free.yaml").write_text(FREE, encoding="utf-8")
+    (folder / "free.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    maker = dating.read_maker(folder / "free.yaml")
+    return maker, read_corpus(folder / "free.csv", maker)
+
+
+def test_the_likelihood_of_a_mixture_is_a_plain_loop(tmp_path):
+    maker, corpus = corpus_in(tmp_path, 60, together=True)
+    rows = rows_of(corpus.references, maker, np.full(60, 1 / 60))
+    (mixture,) = fitted(rows, [Settings(3)], seed=1, fits=1)
+    made = mixture.likelihood(rows)
+    for row, reference in enumerate(corpus.references):
+        for cell in (0, 17, rows.cells - 1):
+            total = 0.0
+            for k in range(3):
+                term = mixture.weight[cell, k]
+                for place, name in enumerate(rows.features):
+                    sight = reference.examination.seen.get(name)
+                    if sight is not None:
+                        states = tuple(maker.features()[name][1].states)
+                        term *= state_weights(sight, states) @ mixture.shares[place][:, cell, k]
+                total += term
+            assert made[row, cell] == pytest.approx(total, rel=1e-12)
+
+
+def test_fits_are_distributions_and_repeat(tmp_path):
+    maker, corpus = corpus_in(tmp_path, 80, together=True)
+    rows = rows_of(corpus.references, maker, np.full(60, 1 / 60))
+    first, again = (fitted(rows, [Settings(2)], seed=4, fits=2) for _ in range(2))
+    for a, b in zip(first, again, strict=True):
+        assert np.array_equal(a.weight, b.weight)
+        assert a.weight.sum(axis=1) == pytest.approx(1)
+        assert all(s.sum(axis=0) == pytest.approx(1) for s in a.shares)
+
+
+def test_alike_instruments_are_kept_once(tmp_path):
+    maker, corpus = corpus_in(tmp_path, 200, together=True)
+    rows = rows_of(corpus.references * 2, maker, np.full(60, 1 / 60))
+    unlike, place = rows.unlike()
+    assert len(unlike) <= 200
+    assert np.array_equal(unlike.codes[place], rows.codes)
+    assert np.array_equal(place[:200], place[200:])
+
+
+def test_what_goes_together_is_found_and_what_does_not_is_not(tmp_path):
+    maker, corpus = corpus_in(tmp_path, 700, together=True)
+    rows = rows_of(corpus.references, maker, np.full(60, 1 / 60))
+    found = chosen(rows)
+    assert found.settings[0].variants > 1
+    assert found.gain > 2 * found.error
+    maker, corpus = corpus_in(tmp_path, 700, together=False)
+    rows = rows_of(corpus.references, maker, np.full(60, 1 / 60))
+    assert chosen(rows).settings[0].variants == 1
+
+
+def test_a_corpus_too_small_for_variants_does_without(tmp_path):
+    maker, corpus = corpus_in(tmp_path, 25, together=True)
+    rows = rows_of(corpus.references, maker, np.full(60, 1 / 60))
+    assert chosen(rows).settings[0].variants == 1
+
+
+def test_learning_leaves_the_ramps_out_where_there_are_none(tmp_path):
+    maker, corpus = corpus_in(tmp_path, 150, together=True)
+    tree = learn(plan_of(maker, corpus))
+    learned = learned_from(tree)
+    assert learned.numbers == ()
+    assert learned.correction is not None
+    write_learned(tree, tmp_path / "free.nc")
+    again = read_learned(tmp_path / "free.nc", maker)
+    seen = [reference.examination for reference in corpus.references[:5]]
+    ours, theirs = (dating.posteriors(maker, seen, one) for one in (learned, again))
+    assert np.array_equal(ours, theirs)
+    rows = rows_of(corpus.references[:5], maker, np.full(60, 1 / 60))
+    raw = dating.posteriors(maker, seen, replace(learned, correction=None))
+    assert raw.values == pytest.approx(month_posterior(learned.latent.mixtures, rows), abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("more", "message"),
+    [
+        ({"free_form": True, "history": [{"state": "oak"}]}, "leaves the shares to be learned"),
+        ({}, "or free_form: true"),
+    ],
+)
+def test_a_feature_is_free_form_or_has_a_course(more, message):
+    feature = {"ask": "Which wood?", "states": ["oak", "ash"], **more}
+    with pytest.raises(ValueError, match=message):
+        maker_of(components={"case": {"features": {"wood": feature}}})
+
+
+def test_a_doubtful_sighting_counts_as_the_sure_ones_beside_it(tmp_path):
+    """Of 120 sure sightings three in four are ash, so three in four of the doubtful are too."""
+    cells = ["ash"] * 90 + ["elm"] * 30 + ["ash | elm"] * 120
+    lines = [f"C-{n},{1930 + n % 5}-0{1 + n % 9},{cell},," for n, cell in enumerate(cells)]
+    (tmp_path / "free.yaml").write_text(FREE, encoding="utf-8")
+    text = "\n".join(["instrument,built,wood,leather,screw", *lines]) + "\n"
+    (tmp_path / "free.csv").write_text(text, encoding="utf-8")
+    corpus = read_corpus(tmp_path / "free.csv", dating.read_maker(tmp_path / "free.yaml"))
+    rows = rows_of(corpus.references, corpus.maker, np.full(60, 1 / 60))
+    fits = fitted(rows, [Settings(1, bend=5.0, steady=0.01, pull=0.01)], seed=1)
+    ash = np.mean([fit.shares[0][1].mean() for fit in fits])
+    assert ash == pytest.approx(0.75, abs=0.04)
+
+
+@pytest.mark.parametrize(("gain", "wanted"), [(0.05, False), (0.3, True)])
+def test_variants_must_earn_their_place(tmp_path, monkeypatch, gain, wanted):
+    """Three hundred instruments whose scores scatter by one: a standard error of 0.058."""
+    scatter = np.random.default_rng(1).normal(size=300)
+    scatter = (scatter - scatter.mean()) / scatter.std()
+    monkeypatch.setattr(choice, "left_out", lambda rows, settings, *rest: settings[0])
+    monkeypatch.setattr(
+        choice, "log_scores", lambda s, rows: (scatter + gain) * (s.variants > 1) - 3.0
+    )
+    _, corpus = corpus_in(tmp_path, 300, together=False)
+    found = chosen(rows_of(corpus.references, corpus.maker, np.full(60, 1 / 60)))
+    assert (found.settings[0].variants > 1) is wanted
+    assert found.error == pytest.approx(1 / np.sqrt(300))
