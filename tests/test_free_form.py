@@ -1,4 +1,4 @@
-"""Free-form features: silent until learned, then dated through latent variants, as enumeration has it."""
+"""Free-form features: silent until learned, then dated through latent variants, exactly."""
 
 from dataclasses import replace
 
@@ -134,45 +134,32 @@ def by_enumeration(maker, learned, seen):
     months = len(maker.period)
     weights = latent.weights()
     total = np.zeros(months)
+    every = [(v, k, t) for v in range(2) for k in range(latent.variants) for t in range(months)]
     for fit in range(latent.fits):
 
         def chance(name, variant, found, month, fit=fit):
             states = tuple(maker.features()[name][1].states)
-            sight = examined({name: seen[name]}).seen[name]
-            r = state_weights(sight, states)
+            r = state_weights(examined({name: seen[name]}).seen[name], states)
             if name in latent.features:
-                curve = latent.curves(name)[:, fit, found, month]
-                return float(r @ curve)
+                return float(r @ latent.curves(name)[:, fit, found, month])
             table = plain.features[name]
-            p = table.by_state()[:, 0, min(variant, table.by_state().shape[2] - 1), month]
+            p = table.by_state()[:, 0]
             slip = float(table.slip[0])
+            p = p[:, min(variant, p.shape[1] - 1), month]
             return float(r @ ((1 - slip) * p + slip / len(states)))
 
-        for month in range(months):
-            for variant in range(2):
-                for found in range(latent.variants):
-                    prior = plain.prior[0, variant, month] * len(plain.weights)
-                    joint = prior * weights[fit, found, month]
-                    case = chance("wood", variant, found, month) * chance(
-                        "ends", variant, found, month
-                    )
-                    donor = (
-                        sum(
-                            plain.donors["case"][0, w, u]
-                            * weights[fit, k, u]
-                            * chance("wood", w, k, u)
-                            * chance("ends", w, k, u)
-                            for w in range(2)
-                            for k in range(latent.variants)
-                            for u in range(months)
-                        )
-                        if month == variant == found == 0
-                        else donor
-                    )
-                    strap = chance("leather", variant, found, month) * chance(
-                        "edge", variant, found, month
-                    )
-                    total[month] += joint * (0.8 * case + 0.2 * donor) * strap
+        def case(*built, chance=chance):
+            return chance("wood", *built) * chance("ends", *built)
+
+        def share(prior, built, fit=fit):
+            variant, found, month = built
+            return prior[0, variant, month] * weights[fit, found, month]
+
+        donor = sum(share(plain.donors["case"], built) * case(*built) for built in every)
+        for built in every:
+            strap = chance("leather", *built) * chance("edge", *built)
+            own = 0.8 * case(*built) + 0.2 * donor
+            total[built[2]] += share(plain.prior, built) * own * strap
     return total / total.sum()
 
 
