@@ -3,12 +3,14 @@
 Sampled draws are reweighted by the inverse of the instrument's own likelihood, smoothed (PSIS-LOO);
 free-form shares and latent variants are fitted anew for each fold. Judgements alone have learned
 nothing, so that nothing need be left out of them. The likelihood is the one that was sampled from:
-marks and free-form features are no part of it, and each sighting is swapped by itself.
+marks and free-form features are no part of it, each sighting is swapped by itself, and no recorded
+state is impossible.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import exp
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,12 +22,15 @@ from dating.learning.corpus import Corpus, Reference
 from dating.learning.latent.finding import fold_fits, folds_of
 from dating.learning.latent.rows import stated_likelihood
 from dating.learning.learned import Learned, learned_tables
+from dating.tables import MonthTables
 from dating.tabulation import month_tables
 
 type Floats = NDArray[np.float64]
 
 WIDEST = 12
 """Months beyond which a stated date is too wide to judge a posterior by."""
+ANYTHING = 1e-3
+"""Probability that learning leaves to a recorded state whatever the ramps say."""
 
 
 @dataclass(frozen=True)
@@ -146,12 +151,27 @@ def _posterior(
 def _sampled_likelihood(weighing: Weighing, reference: Reference, learned: Learned) -> Floats:
     """Give P(stated date and sightings) as learning had it, shape (draw,), up to a factor."""
     months = np.flatnonzero(reference.window)
-    likelihood = weighing.tables.prior[:, :, months] * stated_likelihood(reference)[months]
+    likelihood = _prior(weighing.tables, months) * stated_likelihood(reference)[months]
     free_form = learned.latent.features if learned.latent is not None else ()
     for piece in weighing.pieces:
         if piece.kind != "mark" and piece.name not in free_form:
-            likelihood = likelihood * _within(_alone(weighing, piece), months)
+            alone = _alone(weighing, piece)
+            alone = alone if alone.shape[2] == 1 else alone[:, :, months]
+            likelihood = likelihood * alone
     return np.asarray(likelihood.sum(axis=(1, 2)))
+
+
+def _prior(tables: MonthTables, months: NDArray[np.int64]) -> Floats:
+    """Give P(variant, month) in some months; no variant is impossible, shape (draw, variant, ...).
+
+    Latent variants stand within the others.
+    """
+    prior = tables.prior[:, :, months]
+    if not tables.variants:
+        return prior
+    split = prior.reshape(len(prior), len(tables.variants), -1, len(months))
+    any_variant = split.sum(axis=1, keepdims=True)
+    return (split * (1 - ANYTHING) + any_variant * ANYTHING).reshape(prior.shape)
 
 
 def _alone(weighing: Weighing, piece: Piece) -> Floats:
@@ -159,11 +179,10 @@ def _alone(weighing: Weighing, piece: Piece) -> Floats:
     if piece.component is None:
         return piece.likelihood
     part = weighing.parts[piece.component]
-    return Part(part.name, part.swapped, part.donor, (piece,)).likelihood
-
-
-def _within(likelihood: Floats, months: NDArray[np.int64]) -> Floats:
-    return likelihood if likelihood.shape[2] == 1 else likelihood[:, :, months]
+    made = Part(part.name, part.swapped, part.donor, (piece,)).likelihood
+    if piece.kind != "feature":
+        return made
+    return made * exp(piece.log_scale) * (1 - ANYTHING) + ANYTHING
 
 
 def _smoothed_weights(own: Floats) -> tuple[Floats, bool]:
@@ -173,7 +192,10 @@ def _smoothed_weights(own: Floats) -> tuple[Floats, bool]:
     log_likelihood = np.log(np.maximum(own, 1e-300))
     if np.ptp(log_likelihood) < 1e-12:
         return np.full(len(own), 1 / len(own)), False
-    logs, shape = array_stats.psislw(log_likelihood)
+    try:
+        logs, shape = array_stats.psislw(log_likelihood)
+    except ValueError:  # the largest weights are all the same: there is no tail to smooth
+        logs, shape = -log_likelihood, 0.0
     weights = np.exp(logs - logs.max())
     trusted = min(1 - 1 / np.log10(len(own)), 0.7)
     return weights / weights.sum(), bool(shape > trusted)

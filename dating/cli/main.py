@@ -7,7 +7,9 @@ from typing import Any
 
 import click
 
+from dating.cli.calibrate import calibrate
 from dating.cli.check import check
+from dating.cli.draft import draft
 from dating.cli.estimate import estimate
 from dating.cli.learn import learn
 
@@ -47,3 +49,5 @@ def main() -> None:
 main.add_command(estimate)
 main.add_command(check)
 main.add_command(learn)
+main.add_command(calibrate)
+main.add_command(draft)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterator
+from functools import partial
 from math import isinf
 
 import numpy as np
 from rich.console import Console
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -16,9 +15,10 @@ from dating.disagreement import SURPRISING
 from dating.estimates import TOLERATED_ERROR, Estimate
 from dating.months import month_label
 from dating.summaries import entropy_bits, highest_density, mass_by_year
+from dating.words.levels import on_correction, on_latent
 from dating.words.phrases import OPINION, bits, percent, short_set, together
+from dating.words.plain import in_plain_text, indent, say, table, title
 
-WIDTH = 80
 _BAR = 32
 _MOST_LOOKS = 6
 
@@ -44,67 +44,65 @@ def as_text(estimate: Estimate) -> str:
     >>> max(len(line) for line in as_text(made).splitlines()) <= 80
     True
     """
-    console = Console(
-        file=io.StringIO(), width=WIDTH, color_system=None, highlight=False, emoji=False
-    )
-    for part in (_head, _built, _parts, _evidence, _clashes, _next, _foot):
-        part(console, estimate)
-    stream = console.file
-    lines = stream.getvalue().splitlines() if isinstance(stream, io.StringIO) else []
-    return "\n".join(line.rstrip() for line in lines) + "\n"
+    parts = (_head, _built, _parts, _evidence, _clashes, _next, _foot)
+    return in_plain_text([partial(part, estimate=estimate) for part in parts])
 
 
 def _head(console: Console, estimate: Estimate) -> None:
     maker = estimate.maker
     invented = " (invented)" if maker.invented or estimate.examination.invented else ""
-    _say(
+    say(
         console,
         f"{estimate.examination.instrument}, from the {maker.product} of {maker.maker}{invented}",
     )
 
 
 def _built(console: Console, estimate: Estimate) -> None:
-    _title(console, "When it was built")
-    table = _table(("", "right"), ("", "left"))
+    title(console, "When it was built")
+    rows = table(("", "right"), ("", "left"))
     for level in sorted({estimate.level, 0.5}, reverse=True):
-        table.add_row(percent(level), str(estimate.highest_density(level)))
-    table.add_row("EDTF", estimate.edtf(estimate.level))
-    table.add_row(
+        rows.add_row(percent(level), str(estimate.highest_density(level)))
+    rows.add_row("EDTF", estimate.edtf(estimate.level))
+    rows.add_row(
         "median",
         f"{month_label(estimate.median)}; most probable month {month_label(estimate.mode)}",
     )
     before = entropy_bits(estimate.tables.output)
-    table.add_row("doubt", f"{estimate.entropy:.1f} bits of {before:.1f} remain")
-    _indent(console, table)
+    rows.add_row("doubt", f"{estimate.entropy:.1f} bits of {before:.1f} remain")
+    indent(console, rows)
     console.print()
-    _indent(console, _year_bars(estimate))
+    indent(console, _year_bars(estimate))
+    if estimate.correction is not None:
+        say(console, on_correction(estimate.correction))
+    if estimate.learned is not None and estimate.learned.latent is not None:
+        say(console, on_latent(estimate.learned.latent))
 
 
 def _year_bars(estimate: Estimate) -> Table:
     masses = mass_by_year(estimate.probabilities, estimate.period)
-    table = _table(("", "right"), ("", "right"), ("", "left"))
+    rows = table(("", "right"), ("", "right"), ("", "left"))
     first, shown = estimate.period.years()[0], np.flatnonzero(masses >= min(0.005, masses.max()))
     for position in range(shown[0], shown[-1] + 1):
         mass = float(masses[position])
-        table.add_row(str(first + position), percent(mass), "█" * round(mass * _BAR))
-    return table
+        rows.add_row(str(first + position), percent(mass), "█" * round(mass * _BAR))
+    return rows
 
 
 def _parts(console: Console, estimate: Estimate) -> None:
-    _title(console, "Do the parts belong together?")
-    _say(console, together(estimate.originality))
-    table = _table(("", "left"), ("original", "right"), ("its own date (90 %)", "left"))
+    title(console, "Do the parts belong together?")
+    say(console, together(estimate.originality))
+    rows = table(("", "left"), ("original", "right"), ("its own date (90 %)", "left"))
     for name, chance in estimate.originality.items():
         own = highest_density(estimate.own_month(name), estimate.period, 0.9)
-        table.add_row(name, percent(chance), short_set(own))
-    table.add_row("all of them", percent(estimate.all_original), "")
-    _indent(console, table)
+        rows.add_row(name, percent(chance), short_set(own))
+    rows.add_row("all of them", percent(estimate.all_original), "")
+    indent(console, rows)
     if estimate.variant_chances:
         words = ", ".join(f"{name} {percent(p)}" for name, p in estimate.variant_chances.items())
-        _say(console, f"Variant: {words}.")
+        say(console, f"Variant: {words}.")
     for finding in estimate.findings:
         if finding.replaced is not None and finding.replaced >= 0.25:
-            _say(
+            say(
                 console,
                 f"The {finding.piece.name} was replaced later with probability "
                 f"{percent(finding.replaced)}.",
@@ -112,12 +110,12 @@ def _parts(console: Console, estimate: Estimate) -> None:
 
 
 def _evidence(console: Console, estimate: Estimate) -> None:
-    _title(console, "What each observation says")
+    title(console, "What each observation says")
     if not estimate.findings:
-        _say(console, "Nothing was examined that bears on the date: this is the maker's output.")
+        say(console, "Nothing was examined that bears on the date: this is the maker's output.")
     else:
         level = percent(estimate.level)
-        table = _table(
+        rows = table(
             ("seen", "left"),
             (f"alone ({level})", "left"),
             (f"without it ({level})", "left"),
@@ -126,25 +124,25 @@ def _evidence(console: Console, estimate: Estimate) -> None:
         )
         for finding in estimate.findings:
             piece = finding.piece
-            table.add_row(
+            rows.add_row(
                 Text(f"{piece.name}: {piece.said}"),
                 short_set(finding.alone),
                 short_set(finding.without),
                 f"{finding.shift:+d}" if finding.shift else "0",
                 bits(finding.weight),
             )
-        _indent(console, table)
-        _say(
+        indent(console, rows)
+        say(
             console,
             "shift: months by which it moves the median; bits: what it adds to the "
             "odds of the reported set.",
         )
     for neutral in estimate.neutral:
-        _say(console, f"Recorded but not weighed: {neutral.name}, {neutral.said}.")
+        say(console, f"Recorded but not weighed: {neutral.name}, {neutral.said}.")
 
 
 def _clashes(console: Console, estimate: Estimate) -> None:
-    _title(console, "What contradicts what")
+    title(console, "What contradicts what")
     conflict = estimate.conflict
     sentences = [*_clashing_parts(estimate), *_clashing_pieces(estimate)]
     if not sentences:
@@ -153,7 +151,7 @@ def _clashes(console: Console, estimate: Estimate) -> None:
             "observations support each other)."
         )
     for sentence in sentences:
-        _say(console, sentence)
+        say(console, sentence)
 
 
 def _clashing_parts(estimate: Estimate) -> Iterator[str]:
@@ -186,25 +184,25 @@ def _times(bits_: float) -> str:
 
 
 def _next(console: Console, estimate: Estimate) -> None:
-    _title(console, "What to look at next")
+    title(console, "What to look at next")
     looks = [advice for advice in estimate.advice if advice.bits >= 0.005][:_MOST_LOOKS]
     if not looks:
-        _say(console, "No look that is left would tell much about the date.")
+        say(console, "No look that is left would tell much about the date.")
         return
-    table = _table(("bits", "right"), ("invasive", "left"), ("look", "left"))
+    rows = table(("bits", "right"), ("invasive", "left"), ("look", "left"))
     for advice in looks:
         words = f"{advice.name}: {advice.ask}"
         words += f" {advice.how[:1].upper()}{advice.how[1:]}." if advice.how else ""
         words += f" Caution: {advice.caution}." if advice.caution else ""
-        table.add_row(f"{advice.bits:.2f}", advice.invasive, Text(words))
-    _indent(console, table)
+        rows.add_row(f"{advice.bits:.2f}", advice.invasive, Text(words))
+    indent(console, rows)
 
 
 def _foot(console: Console, estimate: Estimate) -> None:
     console.print()
     tables, worst = estimate.tables, float(estimate.errors.max())
     if not estimate.converged:
-        _say(
+        say(
             console,
             f"The draws leave a standard error of up to {worst:.4f} on a month's "
             f"probability, above the {TOLERATED_ERROR:g} aimed at: take the last digits "
@@ -214,31 +212,8 @@ def _foot(console: Console, estimate: Estimate) -> None:
     known = f"maker file {file} ({print_}), " if print_ else ""
     if estimate.learned is not None:
         known += f"a corpus ({estimate.learned.corpus_fingerprint[:12]}) it was learned from, "
-    _say(
+    say(
         console,
         f"{OPINION} Made from {known}seed {tables.seed}, {tables.draws} draws, "
         f"standard error at most {worst:.1g} on a month.",
     )
-
-
-def _title(console: Console, words: str) -> None:
-    console.print()
-    console.print(Text(words.upper()))
-
-
-def _say(console: Console, words: str) -> None:
-    _indent(console, Text(words))
-
-
-def _indent(console: Console, what: Table | Text) -> None:
-    console.print(Padding(what, (0, 0, 0, 2)))
-
-
-def _table(*columns: tuple[str, str]) -> Table:
-    headed = any(title for title, _ in columns)
-    table = Table(box=None, show_header=headed, pad_edge=False, padding=(0, 2, 0, 0))
-    for title, side in columns:
-        table.add_column(
-            title, justify="right" if side == "right" else "left", header_style="", overflow="fold"
-        )
-    return table

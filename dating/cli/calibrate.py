@@ -1,0 +1,136 @@
+"""``dating calibrate``: say whether the stated probabilities may be trusted."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from dating.calibration.verdict import Calibration
+    from dating.learning.corpus import Corpus
+    from dating.learning.learned import Learned
+    from dating.maker import Maker
+
+
+@click.command()
+@click.argument("maker", type=click.Path(path_type=Path))
+@click.argument("corpus", type=click.Path(path_type=Path))
+@click.option(
+    "--learned",
+    type=click.Path(path_type=Path),
+    help="File that dating learn has written from this corpus; the judgements alone unless given.",
+)
+@click.option(
+    "--as",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="Form of the output; json carries every instrument, with units and provenance.",
+)
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path),
+    help="Also draw coverage, ranks and dates to this file: .svg, .png or .pdf.",
+)
+@click.option(
+    "--correct",
+    type=click.Path(path_type=Path),
+    help="Write a copy of the learned file whose levels are corrected, for dating estimate.",
+)
+def calibrate(  # noqa: PLR0917 (click hands its options over by name)
+    maker: Path,
+    corpus: Path,
+    learned: Path | None,
+    form: str,
+    picture: Path | None,
+    correct: Path | None,
+) -> None:
+    """Say whether the stated probabilities may be trusted.
+
+    Dates the instruments of the CORPUS as if they were undated, each with itself left out of
+    what was learned, and compares with the dates that are known. MAKER is the maker file.
+
+    \b
+    Example:
+      dating calibrate priors/marrowby.yaml demo_data/marrowby_corpus.csv
+    """  # noqa: D301 (click wants the backspace itself)
+    _check_names(learned, picture, correct)
+    from dating.calibration.verdict import calibrate as compare  # noqa: PLC0415
+    from dating.files import read_maker  # noqa: PLC0415
+    from dating.learning.corpus import read_corpus  # noqa: PLC0415
+
+    read = read_maker(maker)
+    known = read_corpus(corpus, read)
+    result = None if learned is None else _learned(learned, read, known)
+    made = compare(known, result)
+    words = _written(made, form)
+    if picture is not None:
+        from dating.figures.calibration import draw_calibration  # noqa: PLC0415
+        from dating.figures.files import save_picture  # noqa: PLC0415
+
+        save_picture(draw_calibration(made), picture)
+    click.echo(words, nl=False)
+    if learned is not None and correct is not None:
+        click.echo("\n" + _correct(made, learned, correct), nl=False, err=form == "json")
+
+
+def _check_names(learned: Path | None, picture: Path | None, correct: Path | None) -> None:
+    """Refuse names that nothing can be written under, and missing libraries, before any work."""
+    from importlib.util import find_spec  # noqa: PLC0415
+
+    missing = [name for name in ("arviz_stats", "h5netcdf", "scipy") if find_spec(name) is None]
+    if missing:
+        message = f"calibration needs {', '.join(missing)}; install instrument-dating[learn]"
+        raise click.ClickException(message)
+    if correct is not None and learned is None:
+        message = "what was learned carries the correction; name its file with --learned"
+        raise click.BadParameter(message, param_hint="--correct")
+    if correct is not None and not correct.parent.is_dir():
+        raise click.BadParameter("the folder does not exist", param_hint="--correct")
+    if picture is not None:
+        from dating.figures.files import check_picture_name  # noqa: PLC0415
+
+        check_picture_name(picture)
+
+
+def _learned(path: Path, maker: Maker, corpus: Corpus) -> Learned:
+    """Read what was learned, and refuse it when it was learned from another corpus."""
+    from dating.learning.learned import read_learned  # noqa: PLC0415
+    from dating.reading import InputError, Problem  # noqa: PLC0415
+
+    learned = read_learned(path, maker)
+    if learned.corpus_fingerprint != corpus.fingerprint:
+        message = (
+            f"learned from another state of the corpus than {corpus.file} (then "
+            f"{learned.corpus_fingerprint[:12]}, now {corpus.fingerprint[:12]}); name the corpus "
+            "it was learned from, or learn anew with dating learn"
+        )
+        raise InputError([Problem(str(path), None, "", message)])
+    return learned
+
+
+def _written(made: Calibration, form: str) -> str:
+    if form == "text":
+        from dating.words.calibration import calibration_text  # noqa: PLC0415
+
+        return calibration_text(made)
+    import json  # noqa: PLC0415
+
+    from dating.words.calibration_record import calibration_record  # noqa: PLC0415
+
+    record = calibration_record(made)
+    return json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _correct(made: Calibration, learned: Path, correct: Path) -> str:
+    """Write the corrected copy, and say what it changes."""
+    from dating.calibration.correcting import correction_of, with_correction  # noqa: PLC0415
+    from dating.learning.learned import write_learned  # noqa: PLC0415
+    from dating.words.calibration import on_corrected  # noqa: PLC0415
+
+    corrected = correction_of(made)
+    write_learned(with_correction(learned, corrected.correction), correct)
+    return on_corrected(corrected, str(correct))

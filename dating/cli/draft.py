@@ -1,0 +1,50 @@
+"""``dating draft``: a first maker file from a table of dated instruments."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.argument("corpus", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    required=True,
+    help="Maker file to write (.yaml); never one that is there already.",
+)
+@click.option("--name", required=True, help="Name of the maker.")
+def draft(corpus: Path, out: Path, name: str) -> None:
+    """Draft a maker file for a CORPUS of securely dated instruments.
+
+    Every column beside those of the corpus itself becomes a feature, and every value in it a
+    state; how the shares of the states change over time is left to be learned. Cut numbers into
+    classes first: a value that hardly an instrument shares says nothing.
+
+    \b
+    Example:
+      dating draft demo_data/marrowby_corpus.csv --out first.yaml --name "First Draft"
+    """  # noqa: D301 (click wants the backspace itself)
+    from dating.files import read_maker  # noqa: PLC0415
+    from dating.learning.corpus import read_corpus  # noqa: PLC0415
+    from dating.learning.drafting import drafted  # noqa: PLC0415
+    from dating.reading import write_whole  # noqa: PLC0415
+    from dating.words.drafted import after_drafting  # noqa: PLC0415
+
+    _check_name(out)
+    write_whole(out, drafted(corpus, name).encode("utf-8"))
+    click.echo(after_drafting(read_corpus(corpus, read_maker(out))))
+
+
+def _check_name(path: Path) -> None:
+    """Refuse a name that no maker file can be written under, or that is taken."""
+    from dating.reading import InputError, Problem  # noqa: PLC0415
+
+    if path.suffix != ".yaml":
+        problem = Problem(str(path), None, "", "a maker file is YAML", path.suffix, ".yaml")
+        raise InputError([problem])
+    if path.exists():
+        message = "there is a file of this name already; give another name"
+        raise InputError([Problem(str(path), None, "", message)])

@@ -1,0 +1,242 @@
+"""Whether stated probabilities may be trusted, as plain text of at most 80 columns."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+
+from rich.console import Console
+from rich.text import Text
+
+from dating.calibration.correcting import Corrected
+from dating.calibration.leaving_out import PassedOver
+from dating.calibration.verdict import Calibration, Coverage
+from dating.months import month_label
+from dating.words.levels import on_correction, on_latent
+from dating.words.plain import in_plain_text, indent, say, table, title, wrapped
+from dating.words.trust import share, verdict_on
+
+_EXCLUDED = -600.0
+"""Log score below which a date was held to be impossible."""
+
+
+def calibration_text(made: Calibration) -> str:
+    """Write as plain text whether the stated probabilities may be trusted, and why.
+
+    Parameters
+    ----------
+    made : Calibration
+        Reference instruments dated as if undated.
+
+    Returns
+    -------
+    str
+        Lines of at most 80 columns; the answer comes first.
+    """
+    parts = (_answer, _coverage, _groups, _ranks, _left_out, _worst, _foot)
+    return in_plain_text([partial(part, made=made) for part in parts])
+
+
+def _answer(console: Console, made: Calibration) -> None:
+    console.print(Text(wrapped(verdict_on(made.overall, made.ranks_right).sentence)))
+
+
+def _coverage(console: Console, made: Calibration) -> None:
+    title(console, "How often sets held the date")
+    rows = table(("stated", "right"), ("held", "right"), ("chance allows (95 %)", "left"), ("", ""))
+    for covered in made.overall.coverage:
+        allowed = f"{100 * covered.low:.1f} to {share(covered.high)}"
+        beyond = {-1: "too few", 0: "", 1: "too many"}[_beyond(covered)]
+        rows.add_row(f"{100 * covered.level:g} %", share(covered.held), allowed, beyond)
+    indent(console, rows)
+    overall = made.overall
+    say(
+        console,
+        f"CRPS {overall.crps:.2f} months; log score {overall.log_score:.2f}; median width of the "
+        f"90 % sets {overall.width:g} months.",
+    )
+    if excluded := int((made.scores.log_score < _EXCLUDED).sum()):
+        dates = "date was" if excluded == 1 else "dates were"
+        say(console, f"{excluded} {dates} given no probability at all, which ruins the log score.")
+
+
+def _groups(console: Console, made: Calibration) -> None:
+    title(console, "By when they were built, and by how much was seen")
+    rows = table(
+        ("", "left"),
+        ("number", "right"),
+        ("50 %", "right"),
+        ("80 %", "right"),
+        ("90 %", "right"),
+        ("CRPS", "right"),
+        ("log score", "right"),
+        ("width", "right"),
+    )
+    for group in (made.overall, *made.by_period, *made.by_seen):
+        held = [f"{100 * c.held:.1f}{'- +'[_beyond(c) + 1]}" for c in group.coverage]
+        scores = (f"{group.crps:.2f}", f"{group.log_score:.2f}", f"{group.width:g}")
+        rows.add_row(group.name, str(group.instruments), *held, *scores)
+    indent(console, rows)
+    say(
+        console,
+        "In per cent; - is fewer, + more than chance allows. CRPS in months, smaller is better; "
+        "log score, the mean natural logarithm of what was given to the stated date, larger is "
+        "better; width, months in the median 90 % set.",
+    )
+
+
+def _ranks(console: Console, made: Calibration) -> None:
+    title(console, "On which side the dates lie")
+    say(console, on_ranks(made))
+
+
+def on_ranks(made: Calibration) -> str:
+    """Say whether dates lie evenly within their posteriors.
+
+    Parameters
+    ----------
+    made : Calibration
+        Reference instruments dated as if undated.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    mean = float(made.scores.rank.mean())
+    if made.ranks_right:
+        return f"Ranks stay in their simultaneous 95 % band (mean {mean:.3f}, 0.5 if even)."
+    side = "earlier" if mean < 0.5 else "later"
+    return (
+        f"Ranks leave their simultaneous 95 % band: on the whole the dates lie {side} than the "
+        f"posteriors say (mean rank {mean:.3f}, 0.5 if even)."
+    )
+
+
+def _left_out(console: Console, made: Calibration) -> None:
+    title(console, "What was left out")
+    for sentence in _sentences(made):
+        say(console, sentence)
+
+
+def _sentences(made: Calibration) -> Iterator[str]:
+    learned = made.learned
+    if learned is None:
+        yield "Dated by the judgements alone: nothing was learned, so nothing was left out of it."
+    else:
+        if learned.shares.size:
+            shaky, count = int(made.dated.shaky.sum()), len(made.dated.shaky)
+            yield (
+                "Each instrument is left out of what was learned by smoothed weights of the draws; "
+                f"for {shaky} of {count} the weights are shaky."
+            )
+        if learned.latent is not None:
+            yield "Free-form shares are fitted anew without the instrument and its fold."
+            yield on_latent(learned.latent)
+        if learned.correction is not None:
+            yield (
+                f"{on_correction(learned.correction)} They are among those above, so that the "
+                "coverage flatters a little."
+            )
+        else:
+            yield "The levels carry no correction."
+    yield on_passed_over(made.dated.passed_over)
+
+
+def on_passed_over(passed: PassedOver) -> str:
+    """Say how many instruments were passed over, and why.
+
+    Parameters
+    ----------
+    passed : PassedOver
+        Numbers by reason.
+
+    Returns
+    -------
+    str
+        One sentence.
+
+    Examples
+    --------
+    >>> on_passed_over(PassedOver(53, 41, 0))
+    'Passed over: 53 whose date is doubted, 41 whose date is wider than a year.'
+    """
+    why = {
+        "whose date is doubted": passed.doubted,
+        "whose date is wider than a year": passed.wide,
+        "on which no month allows what was seen": passed.impossible,
+    }
+    said = [f"{count} {reason}" for reason, count in why.items() if count]
+    return f"Passed over: {', '.join(said)}." if said else "None was passed over."
+
+
+def _worst(console: Console, made: Calibration) -> None:
+    title(console, "Dated worst")
+    rows = table(
+        ("instrument", "left"),
+        ("line", "right"),
+        ("stated", "left"),
+        ("median", "left"),
+        ("level", "right"),
+        ("what speaks most against the stated date", "left"),
+    )
+    for misled in made.worst:
+        rows.add_row(
+            Text(misled.reference.examination.instrument),
+            str(misled.reference.line),
+            Text(misled.reference.built.text),
+            month_label(made.corpus.maker.period.first + misled.median),
+            _level(misled.level),
+            Text("; ".join(misled.evidence) or "nothing by itself"),
+        )
+    indent(console, rows)
+    say(
+        console,
+        "Those whose stated date was given the least probability, least first; level: per cent of "
+        "the smallest set of months that holds it.",
+    )
+
+
+def _level(level: float) -> str:
+    return ">99.9" if level > 0.999 else f"{100 * level:.1f}"
+
+
+def _foot(console: Console, made: Calibration) -> None:
+    maker, corpus = made.corpus.maker, made.corpus
+    invented = " (invented)" if maker.invented else ""
+    console.print()
+    say(
+        console,
+        f"{maker.product.capitalize()} of {maker.maker}{invented}. Made from maker file "
+        f"{maker.origin.file} ({maker.origin.fingerprint[:12]}) and corpus {corpus.file} "
+        f"({corpus.fingerprint[:12]}), {len(corpus.references)} instruments.",
+    )
+
+
+def _beyond(covered: Coverage) -> int:
+    """Give -1 where too few sets held the date, 1 where too many, 0 where chance allows it."""
+    return int(covered.held > covered.high) - int(covered.held < covered.low)
+
+
+def on_corrected(made: Corrected, file: str) -> str:
+    """Say what a correction changes.
+
+    Parameters
+    ----------
+    made : Corrected
+        The correction.
+    file : str
+        Where it was written.
+
+    Returns
+    -------
+    str
+        Lines of at most 80 columns.
+    """
+    held = share(made.correction.at(0.9))
+    words = (
+        f"Wrote {file}. What uncorrected sets state as 90 % is stated as {held} there, as they "
+        f"held of {made.correction.instruments} instruments; the median 90 % set goes from "
+        f"{made.before:g} to {made.after:g} months. Use it with dating estimate --learned {file}."
+    )
+    return in_plain_text([partial(say, words=words)])

@@ -1,0 +1,116 @@
+"""Whether stated probabilities may be trusted, as a record of plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from dating.calibration.verdict import Calibration, Group, Misled
+from dating.months import month_label
+from dating.words.levels import correction_record, latent_record
+from dating.words.record import own_version
+from dating.words.trust import verdict_on
+
+
+def calibration_record(made: Calibration) -> dict[str, Any]:
+    """Turn the comparison into plain data, ready for JSON.
+
+    Parameters
+    ----------
+    made : Calibration
+        Reference instruments dated as if undated.
+
+    Returns
+    -------
+    dict
+        Mappings, lists, text, numbers and None only.
+    """
+    maker, verdict = made.corpus.maker, verdict_on(made.overall, made.ranks_right)
+    learned, passed = made.learned, made.dated.passed_over
+    return {
+        "maker": maker.maker,
+        "product": maker.product,
+        "invented": maker.invented,
+        "verdict": {"outcome": verdict.outcome, "sentence": verdict.sentence},
+        "units": _UNITS,
+        "overall": _group(made.overall),
+        "by_period": [_group(group) for group in made.by_period],
+        "by_seen": [_group(group) for group in made.by_seen],
+        "ranks": {
+            "right": made.ranks_right,
+            "point": made.ranks.tolist(),
+            "reached": made.reached.tolist(),
+            "low": made.low.tolist(),
+            "high": made.high.tolist(),
+        },
+        "passed_over": {
+            "doubted": passed.doubted,
+            "wide": passed.wide,
+            "impossible": passed.impossible,
+        },
+        "shaky": int(made.dated.shaky.sum()),
+        "correction": correction_record(learned.correction if learned else None),
+        "latent": latent_record(learned.latent if learned else None),
+        "worst": [_misled(made, misled) for misled in made.worst],
+        "instruments": list(_instruments(made)),
+        "provenance": {
+            "maker_file": {"file": maker.origin.file, "sha256": maker.origin.fingerprint},
+            "corpus": {"file": made.corpus.file, "sha256": made.corpus.fingerprint},
+            "learned": learned and {"draws": len(learned.values), "seed": learned.seed},
+            "versions": {"instrument-dating": own_version(), "numpy": np.__version__},
+        },
+    }
+
+
+_UNITS = {
+    "level": "of the smallest highest-density set that holds the date, from 0 to 1",
+    "rank": "posterior probability of earlier months, drawn within the month, from 0 to 1",
+    "held": "share of instruments whose date lies in its set of the level",
+    "low": "end of the 95 % band that chance allows",
+    "high": "end of the 95 % band that chance allows",
+    "crps": "months",
+    "log_score": "natural logarithm of the probability given to the stated date",
+    "width": "months in the 90 % highest-density set",
+    "shaky": "instruments whose smoothed weights cannot be relied on",
+}
+
+
+def _group(group: Group) -> dict[str, Any]:
+    return {
+        "name": group.name,
+        "instruments": group.instruments,
+        "coverage": [{**vars(covered), "right": covered.right} for covered in group.coverage],
+        "crps": group.crps,
+        "log_score": group.log_score,
+        "width": group.width,
+    }
+
+
+def _misled(made: Calibration, misled: Misled) -> dict[str, Any]:
+    return {
+        "instrument": misled.reference.examination.instrument,
+        "line": misled.reference.line,
+        "built": misled.reference.built.text,
+        "median": month_label(made.corpus.maker.period.first + misled.median),
+        "level": misled.level,
+        "log_score": misled.log_score,
+        "evidence": list(misled.evidence),
+    }
+
+
+def _instruments(made: Calibration) -> Iterator[dict[str, Any]]:
+    scores = made.scores
+    for place, reference in enumerate(made.dated.references):
+        yield {
+            "instrument": reference.examination.instrument,
+            "line": reference.line,
+            "built": reference.built.text,
+            "level": float(scores.level[place]),
+            "rank": float(scores.rank[place]),
+            "crps": float(scores.crps[place]),
+            "log_score": float(scores.log_score[place]),
+            "width": float(scores.width[place]),
+            "shaky": bool(made.dated.shaky[place]),
+        }

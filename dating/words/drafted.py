@@ -1,0 +1,43 @@
+"""What was drafted from a table, and what to do next, as plain text."""
+
+from __future__ import annotations
+
+import textwrap
+
+from dating.learning.corpus import Corpus
+
+MANY = 0.25
+"""States by instrument above which a feature is said to be cut too fine."""
+
+
+def after_drafting(corpus: Corpus) -> str:
+    """Say what was drafted, which features are cut too fine, and what to do next.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        The table, read against the maker file that was drafted from it.
+
+    Returns
+    -------
+    str
+        Lines of at most 80 columns, but for the names of files.
+    """
+    maker, count = corpus.maker, len(corpus.references)
+    features = maker.features()
+    lines = [
+        f"{maker.origin.file}: drafted from {count} dated instruments, for {maker.period}, "
+        f"with {len(features)} free-form features."
+    ]
+    fine = [name for name, (_, feature) in features.items() if len(feature.states) > MANY * count]
+    if fine:
+        lines.append(
+            f"More than one state for every four instruments: {', '.join(fine)}. Cut their values "
+            "into classes and draft again, or state dates as marks and numbers as measurements."
+        )
+    lines.append("Next:")
+    text = "\n".join(
+        textwrap.fill(line, 80, break_long_words=False, break_on_hyphens=False) for line in lines
+    )
+    learn = f"dating learn {maker.origin.file} {corpus.file} --out LEARNED.nc"
+    return f"{text}\n  dating check {maker.origin.file}\n  {learn}"

@@ -1,0 +1,110 @@
+"""Corrected levels and latent variants in words and as records, wherever they bear on a date."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dating.learning.latent.found import Latent
+from dating.learning.levels import Correction
+from dating.words.phrases import percent
+
+
+def on_correction(correction: Correction) -> str:
+    """Say that levels are corrected, by what, and by how much.
+
+    Parameters
+    ----------
+    correction : Correction
+        The correction.
+
+    Returns
+    -------
+    str
+        One sentence.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> on_correction(Correction(np.linspace(0, 1, 501), 320))
+    'Levels are corrected by 320 instruments dated with themselves left out: uncorrected 90 % sets \
+held 90 %.'
+    """
+    return (
+        f"Levels are corrected by {correction.instruments} instruments dated with themselves left "
+        f"out: uncorrected 90 % sets held {percent(correction.at(0.9))}."
+    )
+
+
+def on_latent(latent: Latent) -> str:
+    """Say what stands behind the free-form features.
+
+    Parameters
+    ----------
+    latent : Latent
+        What was found in the corpus.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    count = len(latent.features)
+    features = "free-form feature" if count == 1 else "free-form features"
+    if latent.variants == 1:
+        return f"The corpus supports no latent variants behind the {count} {features}."
+    return (
+        f"{latent.variants} latent variants stand behind the {count} {features}: they date "
+        f"instruments left out better by {latent.gain:.2f} in mean log score (standard error "
+        f"{latent.error:.2f})."
+    )
+
+
+def correction_record(correction: Correction | None) -> dict[str, Any] | None:
+    """Turn a correction of levels into plain data.
+
+    Parameters
+    ----------
+    correction : Correction or None
+        The correction.
+
+    Returns
+    -------
+    dict or None
+        How many instruments it was learned from, and what sets of stated levels held.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> correction_record(Correction(np.linspace(0, 1, 501), 320))["held"]
+    {'0.5': 0.5, '0.8': 0.8, '0.9': 0.9}
+    """
+    if correction is None:
+        return None
+    return {
+        "instruments": correction.instruments,
+        "held": {f"{level:g}": round(correction.at(level), 9) for level in (0.5, 0.8, 0.9)},
+    }
+
+
+def latent_record(latent: Latent | None) -> dict[str, Any] | None:
+    """Turn what stands behind free-form features into plain data.
+
+    Parameters
+    ----------
+    latent : Latent or None
+        What was found in the corpus.
+
+    Returns
+    -------
+    dict or None
+        The features, the latent variants (1 where there are none), and their gain.
+    """
+    if latent is None:
+        return None
+    return {
+        "features": list(latent.features),
+        "variants": latent.variants,
+        "fits": latent.fits,
+        "log_score_gain": latent.gain,
+        "standard_error": latent.error,
+    }

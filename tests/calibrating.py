@@ -1,0 +1,165 @@
+"""Small invented makers whose instruments can be drawn, for the tests of calibration."""
+
+from types import SimpleNamespace
+
+import numpy as np
+
+from dating.calibration.leaving_out import Dated, PassedOver
+from dating.examination import Examination
+from dating.learning.corpus import Reference
+from dating.ramps import month_shares
+from tests.learning import ONE_RAMP, one_ramp_rows, written
+
+MONTHS = 60
+STARTS = (4, 12, 20, 28, 36, 44)
+OVERLAP = 8
+SLIP = 0.02
+
+SIX_RAMPS = """\
+# Invented.
+maker: Example Reed Works
+product: concertinas
+invented: true
+period: 1930/1934
+components:
+  case:
+    features:
+""" + "".join(
+    f"""\
+      f{number}:
+        ask: Old or new?
+        states: [old, new]
+        slip: {SLIP}
+        history:
+          - state: old
+          - {{state: new, first_use: {1930 + start // 12}-{start % 12 + 1:02d}, overlap: {OVERLAP}}}
+"""
+    for number, start in enumerate(STARTS)
+)
+
+FREE_FORM = """\
+# Invented.
+maker: Example Reed Works
+product: concertinas
+invented: true
+period: 1930/1934
+components:
+  case:
+    features:
+      ends: {ask: What are the ends made of?, states: [wood, metal, horn], free_form: true}
+      label: {ask: Which label is it?, states: [round, square], free_form: true}
+"""
+
+
+def month_text(month):
+    return f"{1930 + month // 12}-{month % 12 + 1:02d}"
+
+
+def six_ramps(folder, count, seed):
+    """Instruments drawn exactly as the maker file has it; some sightings are missing."""
+    generator = np.random.default_rng(seed)
+    month = generator.integers(MONTHS, size=count)
+    point = month + generator.random(count)
+    seen = []
+    for start in STARTS:
+        new = point > start + OVERLAP * generator.random(count)
+        slipped = generator.random(count) < SLIP
+        new = np.where(slipped, generator.random(count) < 0.5, new)
+        words = np.where(new, "new", "old")
+        seen.append(np.where(generator.random(count) < 0.3, "", words))
+    rows = [
+        (f"S-{place}", month_text(m), 1, *states)
+        for place, (m, states) in enumerate(
+            zip(month.tolist(), zip(*seen, strict=True), strict=True)
+        )
+    ]
+    header = "instrument,built,trust," + ",".join(f"f{n}" for n in range(len(STARTS)))
+    return written(folder, SIX_RAMPS, rows, header)
+
+
+def one_ramp_learned(folder, count=14, draws=4000, seed=3):
+    """Draws of first use and overlap from an exact grid, and what the grid says with each left out.
+
+    The last instrument is known to half a year only.
+    """
+    rows = [*one_ramp_rows(count - 1, seed=seed), ("C-half", "[1931-07..1931-12]", 1, "wood")]
+    maker, corpus = written(folder, ONE_RAMP, rows)
+    first, overlap = (grid.ravel() for grid in np.meshgrid(np.arange(14, 27, 0.25), [2, 5, 8, 11]))
+    metal = month_shares(first, overlap.astype(float), MONTHS)
+    metal = metal.reshape(len(first), MONTHS)
+    read = [
+        metal if r.examination.seen["ends"].state == "metal" else 1 - metal
+        for r in corpus.references
+    ]
+    own = np.array([likely @ r.window for likely, r in zip(read, corpus.references, strict=True)])
+    left_out = []
+    for place, likely in enumerate(read):
+        weights = np.prod(np.delete(own, place, axis=0), axis=0)
+        left_out.append(weights @ likely / (weights @ likely).sum())
+    weights = np.prod(own, axis=0)
+    drawn = np.random.default_rng(seed).choice(len(first), draws, p=weights / weights.sum())
+    tree = tree_of(maker, corpus, np.stack([first, overlap], axis=1)[drawn])
+    return SimpleNamespace(maker=maker, corpus=corpus, tree=tree, left_out=np.array(left_out))
+
+
+def tree_of(maker, corpus, values):
+    """A result as ``dating learn`` has it, with draws that come from elsewhere."""
+    import xarray as xr  # noqa: PLC0415
+
+    from dating.learning.layout import layout_of  # noqa: PLC0415
+    from dating.learning.learned import FORMAT  # noqa: PLC0415
+
+    layout, chain = layout_of(maker), ("chain", "draw")
+    shares = np.array([track.shares for track in layout.tracks])
+    posterior = xr.Dataset(
+        {
+            "value": ((*chain, "number"), values[None]),
+            "share": (
+                (*chain, "track", "regime", "state"),
+                np.broadcast_to(shares, (1, len(values), *shares.shape)),
+            ),
+            "slip": ((*chain, "feature"), np.zeros((1, len(values), 1))),
+            "replaced": ((*chain, "feature"), np.zeros((1, len(values), 1))),
+        },
+        {"number": list(layout.numbers)},
+    )
+    diverging = xr.Dataset({"diverging": (chain, np.zeros((1, len(values)), dtype=bool))})
+    tree = xr.DataTree.from_dict({"posterior": posterior, "sample_stats": diverging})
+    tree.attrs.update(
+        format=FORMAT,
+        maker_fingerprint=maker.origin.fingerprint,
+        corpus_fingerprint=corpus.fingerprint,
+        seed=1,
+    )
+    return tree
+
+
+def dated_as(corpus, posterior, months):
+    """Posteriors that are simply stated, of instruments on which nothing was seen."""
+    blank = Examination.model_validate({"instrument": "X", "maker": "example"})
+    windows = np.eye(posterior.shape[1])[months]
+    built = corpus.references[0].built
+    references = tuple(Reference(2, blank, built, window, "", 1.0) for window in windows)
+    none = np.zeros(len(references), dtype=bool)
+    return Dated(references, posterior, none, PassedOver(0, 0, 0))
+
+
+def drawn_months(posterior, seed=101):
+    """Draw a month from each posterior."""
+    place = np.random.default_rng(seed).random((len(posterior), 1))
+    return (np.cumsum(posterior, axis=1) < place).sum(axis=1).clip(max=posterior.shape[1] - 1)
+
+
+def sharpened(posterior, power):
+    """Raise posteriors to a power: above one they grow too sure, below too cautious."""
+    made = posterior**power
+    return made / made.sum(axis=1, keepdims=True)
+
+
+def bumps(count, seed=1, months=MONTHS):
+    """Posteriors of different widths, each a bump."""
+    generator = np.random.default_rng(seed)
+    middle = generator.uniform(0, months, (count, 1))
+    width = generator.uniform(2, 8, (count, 1))
+    made = np.exp(-0.5 * ((np.arange(months) - middle) / width) ** 2)
+    return made / made.sum(axis=1, keepdims=True)
