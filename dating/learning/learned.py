@@ -91,7 +91,9 @@ def learned_from(tree: xr.DataTree) -> Learned:
     """
     latent = latent_from(tree["latent"].to_dataset()) if "latent" in tree else None
     correction = correction_from(tree["levels"].to_dataset()) if "levels" in tree else None
-    posterior = tree["posterior"].to_dataset().stack(sample=("chain", "draw"))
+    posterior = tree["posterior"].to_dataset()
+    filled = [name for name, variable in posterior.items() if variable.size]
+    posterior = posterior[filled].stack(sample=("chain", "draw"))
     count = posterior.sizes["sample"]
     kept = np.linspace(0, count - 1, min(DRAWS, count // BATCHES * BATCHES)).round().astype(int)
     thinned = posterior.isel(sample=kept)
