@@ -4,7 +4,8 @@ If instruments of known date lie in their 50 % sets more or less often than half
 for all levels, then the levels themselves can be corrected: months keep their order, from the most
 to the least probable, and the mass of the first so many is what that many held of the instruments
 left out. The curve from stated to held level is a beta distribution function fitted by its log
-score, made concave, so that a more probable month never becomes a less probable one.
+score. Where it would make a more probable month the less probable, the months share what they have
+together; so do months that were equally probable before.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 type Floats = NDArray[np.float64]
 
 _GRID = 501
+_ALIKE = 1e-9
 _DOUBT = 0.5
 """Prior standard deviation of the logarithms of the two numbers of the beta distribution."""
 
@@ -32,7 +34,7 @@ class Correction:
     Parameters
     ----------
     held : ndarray of float64, shape (level,)
-        What sets of stated levels 0 to 1, evenly spaced, really hold; concave, from 0 to 1.
+        What sets of stated levels 0 to 1, evenly spaced, really hold; rises from 0 to 1.
     instruments : int
         How many instruments it was learned from.
     """
@@ -60,11 +62,18 @@ class Correction:
         [0.2, 0.5, 0.3]
         """
         order = np.argsort(-posterior, axis=-1, kind="stable")
-        reached = np.cumsum(np.take_along_axis(posterior, order, axis=-1), axis=-1)
+        down = np.take_along_axis(posterior, order, axis=-1)
+        reached = np.cumsum(down, axis=-1)
         reached = np.minimum(reached / reached[..., -1:], 1.0)
         levels = np.interp(reached, np.linspace(0, 1, len(self.held)), self.held)
+        masses = np.diff(levels, axis=-1, prepend=0.0)
+        alike = down[..., 1:] >= down[..., :-1] * (1 - _ALIKE)
+        moved = np.diff(masses, axis=-1)
+        uneven = (moved > 1e-15) | (alike & (moved < -1e-15))
+        for place in np.argwhere(uneven.any(axis=-1)):
+            masses[*place] = _shared(masses[*place], down[*place])
         made = np.empty_like(posterior)
-        np.put_along_axis(made, order, np.diff(levels, axis=-1, prepend=0.0), axis=-1)
+        np.put_along_axis(made, order, masses, axis=-1)
         return made
 
     def at(self, level: float) -> float:
@@ -145,11 +154,19 @@ def learned_correction(posterior: Floats, stated: Floats) -> Correction:
     return Correction(_curve(*np.exp(best.x)), len(posterior))
 
 
-def _curve(first: float, second: float) -> Floats:
-    """Give the least concave majorant of a beta distribution function on the grid."""
+def _shared(masses: Floats, down: Floats) -> Floats:
+    """Let months share that were equally probable, or whose order would turn round."""
     from scipy.optimize import isotonic_regression  # noqa: PLC0415
+
+    first = np.append(0, 1 + np.flatnonzero(down[1:] < down[:-1] * (1 - _ALIKE)))
+    sizes = np.diff(first, append=len(down))
+    means = np.add.reduceat(masses, first) / sizes
+    kept = isotonic_regression(means, weights=sizes, increasing=False).x
+    return np.repeat(kept, sizes)
+
+
+def _curve(first: float, second: float) -> Floats:
+    """Give a beta distribution function on the grid."""
     from scipy.special import betainc  # noqa: PLC0415
 
-    held = betainc(first, second, np.linspace(0, 1, _GRID))
-    rises = isotonic_regression(np.diff(held), increasing=False).x
-    return np.concatenate([[0.0], np.cumsum(rises)])
+    return np.asarray(betainc(first, second, np.linspace(0, 1, _GRID)))
