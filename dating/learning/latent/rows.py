@@ -18,7 +18,6 @@ from dating.evidence import state_weights
 from dating.examination import Examination
 from dating.learning.corpus import Reference
 from dating.maker import Maker
-from dating.ramps import between_anchors
 
 type Floats = NDArray[np.float64]
 type Positions = NDArray[np.int64]
@@ -70,16 +69,22 @@ class Cells:
         return np.asarray(np.add.reduceat(by_month, starts, axis=-1))
 
     def spread(self) -> Floats:
-        """Give the weight of each cell in each month: linear between their middles.
+        """Give the weight of each cell in each month: all of it in its own months.
+
+        Lines between the middles of cells would blur what was fitted and scored cell by cell.
 
         Returns
         -------
         ndarray of float64, shape (cell, month)
             Weights that sum to one in each month.
+
+        Examples
+        --------
+        >>> Cells(5, 2).spread().tolist()
+        [[1.0, 1.0, 0.0, 0.0, 0.0], [0.0, 0.0, 1.0, 1.0, 0.0], [0.0, 0.0, 0.0, 0.0, 1.0]]
         """
-        starts = np.arange(0, self.months, self.width)
-        stops = np.minimum(starts + self.width, self.months)
-        return between_anchors((starts + stops - 1) / 2, self.months)
+        own = np.arange(self.months) // self.width
+        return np.equal.outer(np.arange(len(self)), own).astype(np.float64)
 
 
 @dataclass(frozen=True, eq=False)
