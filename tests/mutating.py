@@ -26,6 +26,7 @@ TRIPLES = [
     {"earliest": "1925-01", "likely": "1925-03", "latest": "1925-05", "coverage": 1e-6},
 ]  # fmt: skip
 
+ADDED = ["state", "shares", "with", "lag", "x", "by_variant", "free_form"]
 INSERTS = [
     b"\t", b"\x00", b"\xff", b"\xc3\x28", b"\xef\xbb\xbf", b"\r", b"\n", b":", b"- ", b"? ", b"#",
     b"&a ", b"*a ", b"!!python/object/apply:os.getcwd [] ", b"!secret ", b"'", b'"', b"{", b"]",
@@ -108,7 +109,7 @@ def _spoil(data, path, rng):
     elif change == "alike":
         parent[key] = _alike(parent[key], rng, data)
     elif change == "add" and isinstance(parent, dict):
-        parent[rng.choice(["state", "shares", "with", "lag", "x", "by_variant"])] = rng.choice(JUNK)
+        parent[rng.choice(ADDED)] = rng.choice(JUNK)
     else:
         parent[key] = copy.deepcopy(rng.choice(JUNK))
 

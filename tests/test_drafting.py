@@ -93,6 +93,14 @@ def test_the_output_is_how_the_instruments_are_spread(draft):
     assert 35 < made["1937-01/1937-12"] < 69
 
 
+def test_one_of_several_dates_is_spread_from_the_first_to_the_last_in_any_order(draft):
+    maker, _ = draft('instrument,built,wood\nA,"[1935,1931]",oak\n')
+    assert maker.period == Period.parse("1931/1935")
+    made = [output.made.distribution().mean() for output in maker.output]
+    assert sum(made) == pytest.approx(1, abs=0.1)
+    assert max(made) < 2 * min(made)
+
+
 def test_a_column_of_variants_becomes_variants_in_the_shares_that_were_counted(draft):
     maker, corpus = draft(TABLE)
     (shares,) = maker.variants.shares_at.values()
