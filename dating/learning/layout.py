@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import floor
+from math import exp, floor
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.distributions import Judgement
-from dating.judgement import shifted
+from dating.distributions import Certain, Judgement
+from dating.judgement import metalog_through, shifted
 from dating.maker import Course, Maker, Regime
 from dating.months import month_label
 from dating.ramps import between_anchors, month_shares, regimes
@@ -27,6 +27,18 @@ VARIANTS = "variants"
 NARROWEST = 0.75
 """Months below which no learned ramp gets: narrower ones cannot be told apart by the month, and
 leave the sampler walls to run into."""
+SPAN_DOUBT = 0.5
+"""Prior standard deviation of the logarithm of a lag or an overlap that is stated as one number."""
+SHARE_DOUBT = 0.5
+"""Prior standard deviation of a stated share, on the logistic scale."""
+CHANCE_DOUBT = 0.7
+"""Prior standard deviation of a stated slip or chance of replacement, on the logit scale."""
+MEAN_DOUBT = 1.0
+"""Prior standard deviation of a measurement's stated mean, in spreads of production."""
+FLOOR = 1e-3
+"""Probability that is left to a recorded state whatever the ramps say, shared by all states: a
+learner that takes nothing for impossible has no walls to run into."""
+_TAIL = 1.6449  # the standard normal's 95 % point
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +87,11 @@ class Track:
     ramps: tuple[int, ...]
     anchored: Floats | None
     shares: Floats
+
+    @property
+    def label(self) -> str:
+        """The name, with the variant where it holds for one only."""
+        return self.name if self.variant is None else f"{self.name} of {self.variant}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,6 +146,8 @@ class Layout:
     opinions : dict of str to tuple of Opinion
         What was said of each number, one opinion for each member of its judgement, with dates as
         month numbers; empty where nothing was said.
+    doubted : frozenset of str
+        The numbers that are stated as certain and are learned with a doubt all the same.
     """
 
     months: int
@@ -138,6 +157,7 @@ class Layout:
     tracks: tuple[Track, ...]
     gauges: tuple[Gauge, ...]
     opinions: dict[str, tuple[Opinion, ...]]
+    doubted: frozenset[str]
 
     @property
     def anchor_names(self) -> list[str]:
@@ -239,6 +259,7 @@ class _Builder:
         self.maker = maker
         self.numbers: dict[str, Judgement] = {}
         self.opinions: dict[str, tuple[Opinion, ...]] = {}
+        self.doubted: set[str] = set()
         self.ramps: list[Ramp] = []
         self.ramp_names: list[str] = []
 
@@ -252,6 +273,7 @@ class _Builder:
             tracks,
             tuple(self._gauges()),
             self.opinions,
+            frozenset(self.doubted),
         )
 
     def _gauges(self) -> Iterator[Gauge]:
@@ -308,7 +330,7 @@ class _Builder:
             event = self._since_start(when.distribution())
             start = self._number(f"event {regime.event}", event, when.opinions)
             said = regime.lag.opinions if regime.lag else ()
-            lag = self._number(f"{name}, lag", regime.judged_lag(), said)
+            lag = self._span(f"{name}, lag", regime.judged_lag(), said)
         elif regime.first_use is not None:
             judged = self._since_start(regime.first_use.distribution())
             start = self._number(f"{name}, first use", judged, regime.first_use.opinions)
@@ -316,10 +338,19 @@ class _Builder:
         else:
             raise ValueError(f"{name} has no changeover")
         said_of_overlap = regime.overlap.opinions if regime.overlap else ()
-        position = self._number(f"{name}, overlap", regime.judged_overlap(), said_of_overlap)
+        position = self._span(f"{name}, overlap", regime.judged_overlap(), said_of_overlap)
         self.ramps.append(Ramp(start, position, lag, regime.shape == "logistic"))
         self.ramp_names.append(name)
         return len(self.ramps) - 1
+
+    def _span(self, name: str, judged: Judgement, said: tuple[Opinion, ...]) -> int:
+        """Add a length; a certain one above zero is a round number, and has a doubt."""
+        if isinstance(judged, Certain) and judged.value > 0:
+            self.doubted.add(name)
+            factor = exp(_TAIL * SPAN_DOUBT)
+            likely = judged.value
+            judged = metalog_through((likely / factor, likely, likely * factor), kind="span")
+        return self._number(name, judged, said)
 
     def _number(self, name: str, judged: Judgement, said: tuple[Opinion, ...]) -> int:
         self.numbers.setdefault(name, judged)

@@ -24,22 +24,21 @@ from pytensor.tensor.special import logaddexp, logsumexp
 from scipy.special import gammaln
 
 from dating.distributions import Certain, Metalog, Pool
-from dating.learning.layout import NARROWEST, VARIANTS, Gauge, Layout
+from dating.learning.layout import (
+    CHANCE_DOUBT,
+    FLOOR,
+    MEAN_DOUBT,
+    NARROWEST,
+    SHARE_DOUBT,
+    VARIANTS,
+    Gauge,
+    Layout,
+)
 from dating.learning.tally import Tally
 from dating.maker import Maker
 from dating.tables import MonthTables
 
 type Floats = NDArray[np.float64]
-
-SHARE_DOUBT = 0.5
-"""Prior standard deviation of a stated share, on the logistic scale."""
-CHANCE_DOUBT = 0.7
-"""Prior standard deviation of a stated slip or chance of replacement, on the logit scale."""
-MEAN_DOUBT = 1.0
-"""Prior standard deviation of a measurement's stated mean, in spreads of production."""
-FLOOR = 1e-3
-"""Probability that is left to a recorded state whatever the ramps say, shared by all states: a
-learner that takes nothing for impossible has no walls to run into."""
 
 _STEEPNESS = 2 * float(np.log(19.0))
 _NEVER = 1e-300
@@ -153,7 +152,7 @@ def learning_model(layout: Layout, constants: Constants, tally: Tally) -> pm.Mod
         "number": list(layout.numbers),
         "feature": list(constants.features),
         "anchor": layout.anchor_names,
-        "track": [f"{t.name} of {t.variant}" if t.variant else t.name for t in layout.tracks],
+        "track": [track.label for track in layout.tracks],
     }
     with pm.Model(coords=coords) as model:
         numbers = pm.Deterministic("value", _numbers(layout), dims="number")
