@@ -12,10 +12,9 @@ from dating.engine import Weighing
 from dating.evidence import Piece, pieces_of
 from dating.examination import Examination
 from dating.files import check_against
-from dating.learning.learned import Learned, learned_tables
+from dating.learning.learned import Learned, tables_for
 from dating.maker import Maker
 from dating.tables import MonthTables
-from dating.tabulation import month_tables
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -58,20 +57,20 @@ def posteriors(
     """
     import xarray as xr  # noqa: PLC0415
 
-    tables = month_tables(maker) if learned is None else learned_tables(maker, learned)
-    stock = Stock(maker, tables)
+    stock = Stock(maker, tables_for(maker, learned))
     for examination in examinations:
         check_against(examination, maker)
     made = np.array([stock.posterior(examination) for examination in examinations])
-    if learned is not None and learned.correction is not None:
+    if learned is not None:
         held = np.isfinite(made).all(axis=-1)
-        made[held] = learned.correction.apply(made[held])
+        made[held] = learned.corrected(made[held])
+    period = maker.period
     return xr.DataArray(
-        made.reshape(-1, len(tables.period)),
+        made.reshape(-1, len(period)),
         dims=("instrument", "month"),
         coords={
             "instrument": [examination.instrument for examination in examinations],
-            "month": tables.period.axis().astype("datetime64[s]"),
+            "month": period.axis().astype("datetime64[s]"),
         },
         name="posterior",
         attrs={"units": "probability"},

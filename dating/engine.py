@@ -166,6 +166,22 @@ class Weighing:
         swapped = {name: part.swapped for name, part in self.parts.items()}
         return Weighing(self.tables, swapped, pieces)
 
+    def likelihood_alone(self, piece: Piece) -> Floats:
+        """Give P(piece | build month), its component's chance of a swap included.
+
+        Parameters
+        ----------
+        piece : Piece
+            A piece of evidence.
+
+        Returns
+        -------
+        ndarray of float64, shape (month,)
+            Up to the scale of the piece; zero in months in which nothing was made.
+        """
+        joint, made = self.emptied((piece,)).by_month.sum(axis=0), self.tables.output
+        return np.divide(joint, made, out=np.zeros_like(joint), where=made > 0)
+
     @cached_property
     def joint(self) -> Floats:
         """P(evidence, variant, month) in each draw, shape (draw, variant, month)."""

@@ -100,7 +100,7 @@ class Estimate:
     def probabilities(self) -> Floats:
         """The posterior as a bare array, shape (month,); its levels corrected where that is due."""
         stated = self.weighing.by_month.sum(axis=0) / self.weighing.evidence
-        return stated if self.correction is None else self.correction.apply(stated)
+        return stated if self.learned is None else self.learned.corrected(stated)
 
     @property
     def correction(self) -> Correction | None:
@@ -171,10 +171,7 @@ class Estimate:
         ndarray of float64, shape (month,)
             Up to the scale of the piece; zero in months in which nothing was made.
         """
-        chosen = next(held for held in self.pieces if held.name == piece)
-        joint = self.weighing.emptied((chosen,)).by_month.sum(axis=0)
-        made = self.tables.output
-        return np.divide(joint, made, out=np.zeros_like(joint), where=made > 0)
+        return self.weighing.likelihood_alone(next(p for p in self.pieces if p.name == piece))
 
     def own_month(self, component: str) -> Floats:
         """Give the posterior of a component's own build month as a bare array.

@@ -178,11 +178,7 @@ def _found(
 
 def _feature(name: str, part: str, sight: Sight, tables: MonthTables, maker: Maker) -> Piece:
     feature, table = maker.features()[name][1], tables.features[name]
-    weights = state_weights(sight, table.states)
-    slip, replaced = table.slip[:, None, None], table.replaced[:, None, None]
-    original = (1 - slip) * table.weighed(weights) + slip * weights.mean()
-    later = replaced * float(table.replacement @ weights)
-    array = (1 - replaced) * original + later
+    array, later = table.seen(state_weights(sight, table.states))
     regimes = _changing(name, maker)
     return _piece(
         name,

@@ -126,6 +126,26 @@ class FeatureTable:
         original = (1 - slip) * shares + slip / len(self.states)
         return np.asarray((1 - replaced) * original + replaced * self.replacement)
 
+    def seen(self, weights: Floats) -> tuple[Floats, Floats]:
+        """Give the probability of what was seen, slip and replacement included.
+
+        Parameters
+        ----------
+        weights : ndarray of float64, shape (state,)
+            The examiner's weight for each state.
+
+        Returns
+        -------
+        total : ndarray of float64, shape (draw, variant, month)
+            P(seen | month, variant); axes of length 1 where draws or variants do not matter.
+        later : ndarray of float64, shape (draw, 1, 1)
+            The part of it that comes from a later replacement.
+        """
+        slip, replaced = self.slip[:, None, None], self.replaced[:, None, None]
+        original = (1 - slip) * self.weighed(weights) + slip * weights.mean()
+        later = replaced * float(self.replacement @ weights)
+        return (1 - replaced) * original + later, later
+
 
 @dataclass(frozen=True, eq=False)
 class MonthTables:

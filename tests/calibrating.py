@@ -141,7 +141,7 @@ def dated_as(corpus, posterior, months):
     built = corpus.references[0].built
     references = tuple(Reference(2, blank, built, window, "", 1.0) for window in windows)
     none = np.zeros(len(references), dtype=bool)
-    return Dated(references, posterior, none, PassedOver(0, 0, 0))
+    return Dated(references, posterior, posterior, none, PassedOver(0, 0, 0))
 
 
 def drawn_months(posterior, seed=101):

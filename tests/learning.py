@@ -32,7 +32,7 @@ components:
         slip: 0.02
         history:
           - state: round
-          - {state: square, with: new-shop, lag: 0, overlap: 2}
+          - {state: square, with: new-shop, lag: 0, overlap: 0}
     measurements:
       width:
         unit: mm

@@ -22,15 +22,15 @@ from scipy.special import expit, logit, ndtr
 from dating.distributions import Certain
 from dating.files import read_maker
 from dating.learning.corpus import read_corpus
-from dating.learning.layout import NARROWEST, layout_of
-from dating.learning.model import (
+from dating.learning.layout import (
     CHANCE_DOUBT,
     FLOOR,
     MEAN_DOUBT,
+    NARROWEST,
     SHARE_DOUBT,
-    constants_of,
-    learning_model,
+    layout_of,
 )
+from dating.learning.model import constants_of, learning_model
 from dating.learning.tally import tally_of
 from dating.months import month_label
 from dating.tabulation import month_tables

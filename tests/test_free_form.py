@@ -10,18 +10,14 @@ from dating.evidence import state_weights
 from dating.learning.corpus import read_corpus
 from dating.learning.latent import choice
 from dating.learning.latent.choice import chosen
-from dating.learning.latent.found import Latent, latent_from
-from dating.learning.latent.mixture import Mixture, Settings, fitted, month_posterior
+from dating.learning.latent.found import Latent
+from dating.learning.latent.mixture import Mixture, Settings, fitted
 from dating.learning.latent.rows import Cells, rows_of
 from dating.learning.layout import layout_of
 from dating.learning.learned import (
     Learned,
-    learned_from,
     learned_tables,
-    read_learned,
-    write_learned,
 )
-from dating.learning.sampling import learn, plan_of
 from dating.maker import Maker
 
 MAKER = {
@@ -163,13 +159,6 @@ def by_enumeration(maker, learned, seen):
     return total / total.sum()
 
 
-def test_a_free_form_feature_says_nothing_before_it_is_learned():
-    maker = maker_of()
-    without = dating.estimate(maker, examined({"ends": "cut"}))
-    made = dating.estimate(maker, examined({"ends": "cut", "wood": "elm", "leather": "black"}))
-    assert made.probabilities == pytest.approx(without.probabilities, abs=1e-12)
-
-
 def test_the_engine_sums_over_latent_variants_as_enumeration_does():
     maker = maker_of()
     learned = learned_with(maker, some_latent())
@@ -193,48 +182,6 @@ def test_a_seen_variant_leaves_its_own_latent_variants():
     learned = learned_with(maker, some_latent())
     made = dating.estimate(maker, examined(SEEN, variant="stage"), learned=learned)
     assert made.variant_chances == pytest.approx({"home": 0, "stage": 1})
-
-
-def test_advice_asks_for_what_is_left_and_about_variants():
-    maker = maker_of()
-    learned = learned_with(maker, some_latent())
-    made = dating.estimate(maker, examined({"ends": "cut"}), learned=learned)
-    chances = {advice.name: advice.answers for advice in made.advice}
-    assert chances["variant"] == pytest.approx(made.variant_chances)
-    with_ash = dating.estimate(maker, examined({"ends": "cut", "wood": "ash"}), learned=learned)
-    ratio = with_ash.weighing.evidence * np.exp(
-        sum(p.log_scale for p in with_ash.pieces) - sum(p.log_scale for p in made.pieces)
-    )
-    assert chances["wood"]["ash"] == pytest.approx(ratio / made.weighing.evidence)
-
-
-def test_many_at_once_is_one_by_one():
-    maker = maker_of()
-    learned = learned_with(maker, some_latent())
-    seen = [examined(SEEN), examined({"wood": "oak"}), examined(SEEN, variant="home"), examined({})]
-    made = dating.posteriors(maker, seen, learned)
-    for row, examination in zip(made.values, seen, strict=True):
-        alone = dating.estimate(maker, examination, learned=learned)
-        assert row == pytest.approx(alone.probabilities, abs=1e-12)
-
-
-def test_what_was_found_reads_back():
-    latent = some_latent()
-    again = latent_from(latent.dataset())
-    assert again.features == latent.features
-    assert again.axis == latent.axis
-    for a, b in zip(again.mixtures, latent.mixtures, strict=True):
-        assert a.settings == b.settings
-        assert np.array_equal(a.weight, b.weight)
-        assert all(np.array_equal(x, y) for x, y in zip(a.shares, b.shares, strict=True))
-
-
-@pytest.mark.parametrize(("months", "width"), [(24, 1), (24, 2), (25, 2), (30, 12)])
-def test_cells_cover_the_months(months, width):
-    cells = Cells(months, width)
-    assert cells.gathered(np.ones(months)).sum() == months
-    assert cells.spread().shape == (len(cells), months)
-    assert cells.spread().sum(axis=0) == pytest.approx(1)
 
 
 # Finding them in a corpus --------------------------------------------------------------------
@@ -280,90 +227,6 @@ def corpus_in(folder, count, *, together, seed=1):
     (folder / "free.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
     maker = dating.read_maker(folder / "free.yaml")
     return maker, read_corpus(folder / "free.csv", maker)
-
-
-def test_the_likelihood_of_a_mixture_is_a_plain_loop(tmp_path):
-    maker, corpus = corpus_in(tmp_path, 60, together=True)
-    rows = rows_of(corpus.references, maker, np.full(60, 1 / 60))
-    (mixture,) = fitted(rows, [Settings(3)], seed=1, fits=1)
-    made = mixture.likelihood(rows)
-    for row, reference in enumerate(corpus.references):
-        for cell in (0, 17, rows.cells - 1):
-            total = 0.0
-            for k in range(3):
-                term = mixture.weight[cell, k]
-                for place, name in enumerate(rows.features):
-                    sight = reference.examination.seen.get(name)
-                    if sight is not None:
-                        states = tuple(maker.features()[name][1].states)
-                        term *= state_weights(sight, states) @ mixture.shares[place][:, cell, k]
-                total += term
-            assert made[row, cell] == pytest.approx(total, rel=1e-12)
-
-
-def test_fits_are_distributions_and_repeat(tmp_path):
-    maker, corpus = corpus_in(tmp_path, 80, together=True)
-    rows = rows_of(corpus.references, maker, np.full(60, 1 / 60))
-    first, again = (fitted(rows, [Settings(2)], seed=4, fits=2) for _ in range(2))
-    for a, b in zip(first, again, strict=True):
-        assert np.array_equal(a.weight, b.weight)
-        assert a.weight.sum(axis=1) == pytest.approx(1)
-        assert all(s.sum(axis=0) == pytest.approx(1) for s in a.shares)
-
-
-def test_alike_instruments_are_kept_once(tmp_path):
-    maker, corpus = corpus_in(tmp_path, 200, together=True)
-    rows = rows_of(corpus.references * 2, maker, np.full(60, 1 / 60))
-    unlike, place = rows.unlike()
-    assert len(unlike) <= 200
-    assert np.array_equal(unlike.codes[place], rows.codes)
-    assert np.array_equal(place[:200], place[200:])
-
-
-def test_what_goes_together_is_found_and_what_does_not_is_not(tmp_path):
-    maker, corpus = corpus_in(tmp_path, 700, together=True)
-    rows = rows_of(corpus.references, maker, np.full(60, 1 / 60))
-    found = chosen(rows)
-    assert found.settings[0].variants > 1
-    assert found.gain > 2 * found.error
-    maker, corpus = corpus_in(tmp_path, 700, together=False)
-    rows = rows_of(corpus.references, maker, np.full(60, 1 / 60))
-    assert chosen(rows).settings[0].variants == 1
-
-
-def test_a_corpus_too_small_for_variants_does_without(tmp_path):
-    maker, corpus = corpus_in(tmp_path, 25, together=True)
-    rows = rows_of(corpus.references, maker, np.full(60, 1 / 60))
-    assert chosen(rows).settings[0].variants == 1
-
-
-def test_learning_leaves_the_ramps_out_where_there_are_none(tmp_path):
-    maker, corpus = corpus_in(tmp_path, 150, together=True)
-    tree = learn(plan_of(maker, corpus))
-    learned = learned_from(tree)
-    assert learned.numbers == ()
-    assert learned.correction is not None
-    write_learned(tree, tmp_path / "free.nc")
-    again = read_learned(tmp_path / "free.nc", maker)
-    seen = [reference.examination for reference in corpus.references[:5]]
-    ours, theirs = (dating.posteriors(maker, seen, one) for one in (learned, again))
-    assert np.array_equal(ours, theirs)
-    rows = rows_of(corpus.references[:5], maker, np.full(60, 1 / 60))
-    raw = dating.posteriors(maker, seen, replace(learned, correction=None))
-    assert raw.values == pytest.approx(month_posterior(learned.latent.mixtures, rows), abs=1e-6)
-
-
-@pytest.mark.parametrize(
-    ("more", "message"),
-    [
-        ({"free_form": True, "history": [{"state": "oak"}]}, "leaves the shares to be learned"),
-        ({}, "or free_form: true"),
-    ],
-)
-def test_a_feature_is_free_form_or_has_a_course(more, message):
-    feature = {"ask": "Which wood?", "states": ["oak", "ash"], **more}
-    with pytest.raises(ValueError, match=message):
-        maker_of(components={"case": {"features": {"wood": feature}}})
 
 
 def test_a_doubtful_sighting_counts_as_the_sure_ones_beside_it(tmp_path):

@@ -117,7 +117,7 @@ def test_where_the_two_disagree_it_rests_on_both(tmp_path):
 def test_what_is_certain_is_left_out_and_other_numbers_do_not_matter(tmp_path):
     """The label moves with the event alone; the numbers of the buckle are its own."""
     layout = layout_of(written(tmp_path, MAKER, [("A", "1932-03", 1, "", "", "")], HEADER)[0])
-    z = np.random.default_rng(2).normal(size=(4, 500, 3))
+    z = np.random.default_rng(2).normal(size=(4, 500, 5))
     whole = -0.5 * (z[..., 0] - 1) ** 2
     found = sensitivities_of(layout, tree_of(layout, z, whole))
     assert [(s.name, s.what) for s in found] == [
@@ -125,8 +125,9 @@ def test_what_is_certain_is_left_out_and_other_numbers_do_not_matter(tmp_path):
         ("ends, regime 2", "overlap"),
         ("label, regime 2", "first use"),
         ("buckle, regime 2", "first use"),
+        ("buckle, regime 2", "overlap"),
     ]
-    z[..., 2] *= 0.5
+    z[..., 3] *= 0.5
     again = sensitivities_of(layout, tree_of(layout, z, whole))
     assert again[:3] == found[:3]
     assert again[3].to_judgement != found[3].to_judgement
@@ -136,12 +137,13 @@ def test_a_date_may_rest_on_its_lag_alone(tmp_path):
     text = MAKER.replace("{earliest: 1931-06, likely: 1932-01, latest: 1932-10}", "1932-01")
     text = text.replace("lag: 1,", "lag: [1, 3, 6],")
     layout = layout_of(written(tmp_path, text, [("A", "1932-03", 1, "", "", "")], HEADER)[0])
-    z = np.random.default_rng(4).normal(size=(4, 500, 3))
+    z = np.random.default_rng(4).normal(size=(4, 500, 4))
     found = sensitivities_of(layout, tree_of(layout, z, np.zeros((4, 500))))
     assert [(s.name, s.what, s.rests_on) for s in found] == [
         ("ends, regime 2", "first use", "judgement"),
         ("ends, regime 2", "overlap", "judgement"),
         ("buckle, regime 2", "first use", "judgement"),
+        ("buckle, regime 2", "overlap", "judgement"),
     ]
 
 
@@ -149,7 +151,7 @@ def test_the_rest_of_the_corpus_does_not_make_a_silent_changeover_speak(tmp_path
     """The likelihood varies as that of a hundred numbers of which the corpus says much."""
     layout = layout_of(written(tmp_path, MAKER, [("A", "1932-03", 1, "", "", "")], HEADER)[0])
     generator = np.random.default_rng(3)
-    z = generator.normal(size=(4, 1000, 3)) * [0.1, 1, 1]
+    z = generator.normal(size=(4, 1000, 5)) * [0.1, 1, 1, 1, 1]
     rest = -0.375 * generator.chisquare(100, size=(4, 1000))
     found = sensitivities_of(layout, tree_of(layout, z, rest - 49.5 * z[..., 0] ** 2))
     by_name = {(s.name, s.what): s for s in found}
@@ -159,9 +161,15 @@ def test_the_rest_of_the_corpus_does_not_make_a_silent_changeover_speak(tmp_path
     assert by_name["label, regime 2", "first use"].rests_on == "data"
 
 
+def test_nobody_is_scored_by_a_doubt_that_is_not_their_own(tmp_path):
+    maker, _ = written(tmp_path, MAKER, [("A", "1932-03", 1, "", "", "")], HEADER)
+    (nobody,) = assessors_of(layout_of(maker), as_judged(maker, layout_of(maker)))
+    assert nobody.judgements == 3
+
+
 def test_a_maker_file_of_certain_changeovers_rests_on_nothing(tmp_path):
     text = ONE_RAMP.replace("{earliest: 1931-01, likely: 1932-01, latest: 1933-06}", "1932-01")
-    text = text.replace("{shortest: 2, likely: 6, longest: 14}", "3")
+    text = text.replace("{shortest: 2, likely: 6, longest: 14}", "0")
     layout = layout_of(written(tmp_path, text, one_ramp_rows(1))[0])
     assert sensitivities_of(layout, tree_of(layout, np.zeros((1, 8, 0)), np.zeros((1, 8)))) == ()
 
@@ -182,7 +190,7 @@ def assessed(folder, first_use, overlap=6.0, text=TWO_ASSESSORS):
     maker, _ = written(folder, text, one_ramp_rows(1))
     layout = layout_of(maker)
     values = np.column_stack(np.broadcast_arrays(np.asarray(first_use, dtype=float), overlap))
-    found = assessors_of(maker, layout, learned_at(maker, layout, values))
+    found = assessors_of(layout, learned_at(maker, layout, values))
     return layout, {assessor.name: assessor for assessor in found}
 
 
@@ -220,7 +228,7 @@ def test_what_is_certain_is_no_judgement_to_be_held_against_anyone(tmp_path):
     """Of the seven numbers, two lags and two overlaps are certain."""
     maker, _ = written(tmp_path, MAKER, [("A", "1932-03", 1, "", "", "")], HEADER)
     layout = layout_of(maker)
-    (nobody,) = assessors_of(maker, layout, as_judged(maker, layout))
+    (nobody,) = assessors_of(layout, as_judged(maker, layout))
     assert (len(layout.numbers), nobody.judgements) == (7, 3)
 
 
@@ -271,8 +279,8 @@ def recorded(built, slip, swapped, weights):
 
 
 def labels(layout):
-    """P(square label) by month: a ramp of two months at the event, averaged over its date."""
-    return month_shares(layout.numbers["event new-shop"].quantile(P), 2.0, 60).mean(axis=0)
+    """P(square label) by month: all at once at the event, averaged over its date."""
+    return month_shares(layout.numbers["event new-shop"].quantile(P), 0.0, 60).mean(axis=0)
 
 
 def test_planted_instruments_are_found_with_their_judged_probability(tmp_path):
@@ -311,7 +319,7 @@ def test_the_learned_probability_stands_beside_the_judged_one(tmp_path):
     values = judged_values(layout)[:64].copy()
     values[:, list(layout.numbers).index("event new-shop")] = 1.0
     (found,) = contradictions_of(maker, corpus, layout, learned_at(maker, layout, values))
-    square = month_shares(1.0, np.hypot(2.0, 0.75), 60)
+    square = month_shares(1.0, 0.75, 60)
     assert found.learned == pytest.approx(recorded(square, 0.02, 0.05, np.eye(60)[4]), abs=1e-12)
     (same,) = contradicted(tmp_path, rows)
     assert same.learned == pytest.approx(same.judged, rel=0.02)
@@ -567,7 +575,7 @@ def test_a_sampled_result(tmp_path):
     first_use, overlap = sensitivities_of(plan.layout, tree)
     assert first_use.to_data > 0.05
     assert {first_use.name, overlap.name} == {"ends, regime 2"}
-    (nobody,) = assessors_of(plan.maker, plan.layout, learned)
+    (nobody,) = assessors_of(plan.layout, learned)
     assert (nobody.name, nobody.judgements) == ("not named", 2)
     assert nobody.settled >= 1
     found = contradictions_of(plan.maker, plan.corpus, plan.layout, learned)

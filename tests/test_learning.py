@@ -9,9 +9,9 @@ from scipy.special import ndtr
 import dating
 from dating.cli.main import main
 from dating.learning.comparison import agreement_of, judged_values, shifts_of
-from dating.learning.layout import layout_of
+from dating.learning.layout import FLOOR, layout_of
 from dating.learning.learned import learned_from, learned_tables, read_learned, write_learned
-from dating.learning.model import FLOOR, constants_of, learning_model
+from dating.learning.model import constants_of, learning_model
 from dating.learning.sampling import health_of, learn, plan_of
 from dating.ramps import month_shares, regimes
 from tests.learning import MAKER, ONE_RAMP, one_ramp_rows, written
@@ -226,6 +226,23 @@ def test_the_number_of_instruments_does_not_change_the_size_of_the_model(tmp_pat
     many = plan_of(*written(tmp_path, ONE_RAMP, one_ramp_rows(2000)))
     assert many.tally.counts.shape == few.tally.counts.shape
     assert many.tally.counts.sum() == 10 * few.tally.counts.sum()
+
+
+def test_lengths_stated_as_one_number_have_a_doubt_and_dates_have_none(tmp_path):
+    """A factor of e to either side is two standard deviations of 0.5 on the logarithm."""
+    layout = layout_of(written(tmp_path, MAKER, ROWS, HEADER)[0])
+    assert layout.doubted == {"ends, regime 2, lag", "buckle, regime 2, overlap"}
+    overlap = layout.numbers["buckle, regime 2, overlap"]
+    assert overlap.quantile(0.5) == pytest.approx(3)
+    low, high = overlap.quantile([0.05, 0.95])
+    assert [np.log(3 / low), np.log(high / 3)] == pytest.approx([1.6449 * 0.5] * 2, abs=1e-4)
+    assert (
+        float(np.ptp(layout.numbers["label, regime 2, overlap"].quantile([0.05, 0.5, 0.95]))) == 0
+    )
+    text = ONE_RAMP.replace("{earliest: 1931-01, likely: 1932-01, latest: 1933-06}", "1932-01")
+    layout = layout_of(written(tmp_path, text, one_ramp_rows(1))[0])
+    assert layout.doubted == frozenset()
+    assert set(layout.numbers["ends, regime 2, first use"].quantile([0.05, 0.5, 0.95])) == {24.0}
 
 
 def test_two_tellings_of_the_same_judgement_agree():

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from scipy.special import expit, logit, ndtri
 
-from dating.learning.model import CHANCE_DOUBT, FLOOR
+from dating.learning.layout import CHANCE_DOUBT, FLOOR
 from dating.learning.sampling import health_of, learn
 from dating.ramps import month_shares
 from tests.learning_coverage import judged_right, outcome_of

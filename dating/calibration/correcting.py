@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dating.calibration.leaving_out import dated_without
 from dating.calibration.scores import scores_of
 from dating.calibration.verdict import Calibration
-from dating.learning.latent.rows import stated_likelihood
 from dating.learning.levels import Correction, learned_correction
 
 if TYPE_CHECKING:
@@ -48,15 +46,12 @@ def correction_of(made: Calibration) -> Corrected:
     Corrected
         The correction, and how much wider or narrower it makes the sets.
     """
-    dated, learned = made.dated, made.learned
-    if learned is not None and learned.correction is not None:
-        dated = dated_without(made.corpus, replace(learned, correction=None))
+    dated = made.dated
     window = np.array([reference.window for reference in dated.references])
-    stated = np.array([stated_likelihood(reference) for reference in dated.references])
-    correction = learned_correction(dated.posterior, stated)
+    correction = learned_correction(dated.uncorrected, window)
     before, after = (
         float(np.median(scores_of(posterior, window).width))
-        for posterior in (dated.posterior, correction.apply(dated.posterior))
+        for posterior in (dated.uncorrected, correction.apply(dated.uncorrected))
     )
     return Corrected(correction, before, after)
 

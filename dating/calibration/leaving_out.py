@@ -9,6 +9,7 @@ state is impossible.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import exp
 
@@ -20,8 +21,8 @@ from dating.engine import Part, Weighing
 from dating.evidence import Piece
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.latent.finding import fold_fits, folds_of
-from dating.learning.latent.rows import stated_likelihood
-from dating.learning.learned import Learned, learned_tables
+from dating.learning.layout import FLOOR
+from dating.learning.learned import Learned, learned_tables, tables_for
 from dating.tables import MonthTables
 from dating.tabulation import month_tables
 
@@ -29,8 +30,6 @@ type Floats = NDArray[np.float64]
 
 WIDEST = 12
 """Months beyond which a stated date is too wide to judge a posterior by."""
-ANYTHING = 1e-3
-"""Probability that learning leaves to a recorded state whatever the ramps say."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +61,8 @@ class Dated:
         Those whose date is trusted and no wider than a year.
     posterior : ndarray of float64, shape (instrument, month)
         Each row sums to one.
+    uncorrected : ndarray of float64, shape (instrument, month)
+        The same without the correction of levels that what was learned may carry.
     shaky : ndarray of bool, shape (instrument,)
         Where the smoothed weights cannot be relied on: learning leans on this instrument.
     passed_over : PassedOver
@@ -70,6 +71,7 @@ class Dated:
 
     references: tuple[Reference, ...]
     posterior: Floats
+    uncorrected: Floats
     shaky: NDArray[np.bool_]
     passed_over: PassedOver
 
@@ -104,12 +106,11 @@ def dated_without(corpus: Corpus, learned: Learned | None) -> Dated:
             weighing = stock.weighing(reference.examination)
             made[place], shaky[place] = _posterior(weighing, reference, learned)
     kept = [place for place in judged if np.isfinite(made[place]).all()]
-    posterior = made[kept]
-    if learned is not None and learned.correction is not None:
-        posterior = learned.correction.apply(posterior)
+    uncorrected = made[kept]
     return Dated(
         tuple(corpus.references[place] for place in kept),
-        posterior,
+        uncorrected if learned is None else learned.corrected(uncorrected),
+        uncorrected,
         shaky[kept],
         PassedOver(len(made) - len(trusted), len(trusted) - len(judged), len(judged) - len(kept)),
     )
@@ -117,20 +118,17 @@ def dated_without(corpus: Corpus, learned: Learned | None) -> Dated:
 
 def _stocks(
     corpus: Corpus, learned: Learned | None, places: list[int]
-) -> list[tuple[Stock, list[int]]]:
+) -> Iterator[tuple[Stock, list[int]]]:
     """Pair instruments with tables that know nothing of their free-form sightings."""
     maker = corpus.maker
-    if learned is None:
-        return [(Stock(maker, month_tables(maker)), places)]
-    if learned.latent is None:
-        return [(Stock(maker, learned_tables(maker, learned)), places)]
+    if learned is None or learned.latent is None:
+        yield Stock(maker, tables_for(maker, learned)), places
+        return
     fold = folds_of(corpus, learned.seed)
     fits = fold_fits(corpus, month_tables(maker).output, learned.latent, learned.seed)
-    stocks = []
     for part, latent in enumerate(fits):
         tables = learned_tables(maker, replace(learned, latent=latent))
-        stocks.append((Stock(maker, tables), [p for p in places if fold[p] == part]))
-    return stocks
+        yield Stock(maker, tables), [p for p in places if fold[p] == part]
 
 
 def _posterior(
@@ -149,9 +147,9 @@ def _posterior(
 
 
 def _sampled_likelihood(weighing: Weighing, reference: Reference, learned: Learned) -> Floats:
-    """Give P(stated date and sightings) as learning had it, shape (draw,), up to a factor."""
+    """Give P(stated date and sightings) as learning had it, shape (draw,); the date is trusted."""
     months = np.flatnonzero(reference.window)
-    likelihood = _prior(weighing.tables, months) * stated_likelihood(reference)[months]
+    likelihood = _prior(weighing.tables, months)
     free_form = learned.latent.features if learned.latent is not None else ()
     for piece in weighing.pieces:
         if piece.kind != "mark" and piece.name not in free_form:
@@ -171,7 +169,7 @@ def _prior(tables: MonthTables, months: NDArray[np.int64]) -> Floats:
         return prior
     split = prior.reshape(len(prior), len(tables.variants), -1, len(months))
     any_variant = split.sum(axis=1, keepdims=True)
-    return (split * (1 - ANYTHING) + any_variant * ANYTHING).reshape(prior.shape)
+    return (split * (1 - FLOOR) + any_variant * FLOOR).reshape(prior.shape)
 
 
 def _alone(weighing: Weighing, piece: Piece) -> Floats:
@@ -182,7 +180,7 @@ def _alone(weighing: Weighing, piece: Piece) -> Floats:
     made = Part(part.name, part.swapped, part.donor, (piece,)).likelihood
     if piece.kind != "feature":
         return made
-    return made * exp(piece.log_scale) * (1 - ANYTHING) + ANYTHING
+    return made * exp(piece.log_scale) * (1 - FLOOR) + FLOOR
 
 
 def _smoothed_weights(own: Floats) -> tuple[Floats, bool]:

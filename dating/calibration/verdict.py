@@ -12,10 +12,9 @@ from dating.batch import Stock
 from dating.calibration.leaving_out import Dated, dated_without
 from dating.calibration.scores import Scores, scores_of
 from dating.learning.corpus import Corpus, Reference
-from dating.learning.learned import Learned, learned_tables
+from dating.learning.learned import Learned, tables_for
 from dating.months import month_label
 from dating.reading import InputError, Problem
-from dating.tabulation import month_tables
 
 type Floats = NDArray[np.float64]
 
@@ -280,9 +279,7 @@ def _seen(reference: Reference) -> int:
 def _worst(
     corpus: Corpus, learned: Learned | None, dated: Dated, scores: Scores
 ) -> Iterator[Misled]:
-    maker = corpus.maker
-    tables = month_tables(maker) if learned is None else learned_tables(maker, learned)
-    stock = Stock(maker, tables)
+    stock = Stock(corpus.maker, tables_for(corpus.maker, learned))
     for place in np.argsort(scores.log_score)[:_WORST].tolist():
         reference = dated.references[place]
         median = int((np.cumsum(dated.posterior[place]) < 0.5).sum())
@@ -296,9 +293,7 @@ def _misleading(stock: Stock, reference: Reference) -> Iterator[str]:
     weighing = stock.weighing(reference.examination)
     against = []
     for piece in weighing.pieces:
-        joint = weighing.emptied((piece,)).by_month.sum(axis=0)
-        output = stock.tables.output
-        alone = np.divide(joint, output, out=np.zeros_like(joint), where=output > 0)
+        alone = weighing.likelihood_alone(piece)
         share = float((alone * reference.window).max()) / max(float(alone.max()), 1e-300)
         against.append((share, f"{piece.name}: {piece.said}"))
     yield from (said for share, said in sorted(against)[:_NAMED] if share < 0.5)

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from dating.distributions import Certain, Pool
 from dating.learning.layout import Layout
 from dating.learning.learned import Learned
-from dating.maker import Maker
 
 type Floats = NDArray[np.float64]
 
@@ -81,19 +80,13 @@ class _Verdict:
     after: float
 
 
-def assessors_of(
-    maker: Maker,  # noqa: ARG001
-    layout: Layout,
-    learned: Learned,
-) -> tuple[Assessor, ...]:
+def assessors_of(layout: Layout, learned: Learned) -> tuple[Assessor, ...]:
     """Hold every assessor of dates and overlaps against what was learned.
 
     Parameters
     ----------
-    maker : Maker
-        The maker file, whose opinions the layout has.
     layout : Layout
-        Its layout.
+        The maker file's numbers and opinions.
     learned : Learned
         Draws from the posterior.
 
@@ -150,7 +143,7 @@ def cooke_calibration(counts: Sequence[int]) -> float:
 
 def _verdicts(layout: Layout, learned: Learned) -> Iterator[_Verdict]:
     for (number, judged), drawn in zip(layout.numbers.items(), learned.values.T, strict=True):
-        if isinstance(judged, Certain):
+        if isinstance(judged, Certain) or number in layout.doubted:
             continue
         pool = judged if isinstance(judged, Pool) else Pool((judged,), (1.0,))
         names = [opinion.by or NOT_NAMED for opinion in layout.opinions[number]]

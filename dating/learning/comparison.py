@@ -62,10 +62,10 @@ def shifts_of(layout: Layout, learned: Learned) -> tuple[Shift, ...]:
     return tuple(
         Shift(
             name=name,
-            judged=_points(before[:, ramp]),
-            learned=_points(after[:, ramp]),
-            judged_overlap=_points(narrow[:, ramp]),
-            learned_overlap=_points(wide[:, ramp]),
+            judged=points_of(before[:, ramp]),
+            learned=points_of(after[:, ramp]),
+            judged_overlap=points_of(narrow[:, ramp]),
+            learned_overlap=points_of(wide[:, ramp]),
             agreement=agreement_of(before[:, ramp], after[:, ramp]),
         )
         for ramp, name in enumerate(layout.ramp_names)
@@ -129,6 +129,18 @@ def agreement_of(a: Floats, b: Floats) -> float:
     return float(np.minimum(*shares).sum())
 
 
-def _points(values: Floats) -> tuple[float, float, float]:
+def points_of(values: Floats) -> tuple[float, float, float]:
+    """Give the 5, 50 and 95 % points of draws.
+
+    Parameters
+    ----------
+    values : ndarray of float64, shape (draw,)
+        Draws of one number.
+
+    Returns
+    -------
+    tuple of three floats
+        In the unit of the number.
+    """
     low, middle, high = np.quantile(values, [0.05, 0.5, 0.95]).tolist()
     return low, middle, high

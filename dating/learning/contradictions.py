@@ -118,8 +118,8 @@ def contradictions_of(
 class _Known:
     """What is known of an instrument beside the state in question.
 
-    ``dated`` is how far the date allows each month, to be multiplied by the output; ``middle`` is
-    its mean in months since the start of the period, the month's middle counting.
+    ``dated`` is P(stated date | month); ``middle`` is the mean of the stated months, counted from
+    the start of the period, the month's middle counting.
     """
 
     dated: Floats
@@ -130,10 +130,8 @@ class _Known:
 def _known(reference: Reference, feature: str, tables: MonthTables) -> _Known:
     stated = tables.output * reference.window
     whole = stated.sum()
-    dated, middle = np.zeros(len(stated)), 0.0
-    if whole > 0:
-        dated = reference.trust * reference.window / whole + (1 - reference.trust)
-        middle = float((np.arange(len(stated)) + 0.5) @ stated / whole)
+    dated = reference.likelihood(tables.output)
+    middle = float((np.arange(len(stated)) + 0.5) @ stated / whole) if whole > 0 else 0.0
     sight = reference.examination.variant
     if feature == VARIANTS or sight is None or sight.other is not None:
         return _Known(dated, middle, dict.fromkeys(tables.variants, 1.0))
@@ -173,11 +171,8 @@ class _Expectation:
         """Give P(built in the month, variant, and so recorded), shape (variant, month)."""
         if feature == VARIANTS:
             return self._within(weights)[:, None] * self.built
-        tables, table = self.tables, self.tables.features[feature]
-        part = self.maker.features()[feature][0]
-        slip, replaced = table.slip[:, None, None], table.replaced[:, None, None]
-        original = (1 - slip) * table.weighed(weights) + slip * weights.mean()
-        own = (1 - replaced) * original + replaced * float(table.replacement @ weights)
+        tables, part = self.tables, self.maker.features()[feature][0]
+        own, _ = tables.features[feature].seen(weights)
         donor = (tables.donors[part] * own).sum(axis=(1, 2), keepdims=True)
         swapped = self.maker.components[part].swapped.value
         mixed = (1 - swapped) * own + swapped * donor

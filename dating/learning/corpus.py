@@ -68,6 +68,38 @@ class Reference:
         """Whether the stated date has no earliest or no latest day."""
         return self.built.lower is None or self.built.upper is None
 
+    def likelihood(self, output: Floats) -> Floats:
+        """Give P(stated date | build month), up to a factor.
+
+        Parameters
+        ----------
+        output : ndarray of float64, shape (month,)
+            Prior probability of each build month, from which a wrong date is taken to be drawn.
+
+        Returns
+        -------
+        ndarray of float64, shape (month,)
+            The trust in the months that are stated, and what is left of it by the output.
+        """
+        return self.trust * self.window + (1 - self.trust) * float(self.window @ output)
+
+    def months_given(self, output: Floats) -> Floats:
+        """Give P(build month | stated date).
+
+        Parameters
+        ----------
+        output : ndarray of float64, shape (month,)
+            Prior probability of each build month.
+
+        Returns
+        -------
+        ndarray of float64, shape (month,)
+            Sums to one; where nothing was made in the stated months, they are equally probable.
+        """
+        stated = output * self.window
+        stated = stated if stated.any() else self.window
+        return self.trust * stated / stated.sum() + (1 - self.trust) * output
+
 
 @dataclass(frozen=True, eq=False)
 class Corpus:

@@ -91,8 +91,7 @@ def share_name(track: Track, regime: int, state: str) -> str:
     str
         The name.
     """
-    course = f"{track.name} of {track.variant}" if track.variant else track.name
-    return f"share of {state}, {course}, regime {regime + 1}"
+    return f"share of {state}, {track.label}, regime {regime + 1}"
 
 
 def _named(layout: Layout, tree: xr.DataTree) -> Iterator[tuple[str, Floats]]:

@@ -75,6 +75,21 @@ class Learned:
     latent: Latent | None = None
     correction: Correction | None = None
 
+    def corrected(self, posterior: Floats) -> Floats:
+        """Correct the levels of posterior probabilities where that is due.
+
+        Parameters
+        ----------
+        posterior : ndarray of float64, shape (..., month)
+            Sums to one over the months.
+
+        Returns
+        -------
+        ndarray of float64, shape (..., month)
+            The same where there is no correction.
+        """
+        return posterior if self.correction is None else self.correction.apply(posterior)
+
 
 def learned_from(tree: xr.DataTree) -> Learned:
     """Take the draws out of a tree of results.
@@ -183,7 +198,25 @@ def read_learned(path: str | os.PathLike[str], maker: Maker) -> Learned:
     return learned
 
 
-@lru_cache(maxsize=8)
+def tables_for(maker: Maker, learned: Learned | None) -> MonthTables:
+    """Give the month tables of what was learned, or else of the judgements.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    learned : Learned or None
+        Draws learned with it.
+
+    Returns
+    -------
+    MonthTables
+        With 128 draws of shared numbers where nothing was learned.
+    """
+    return month_tables(maker) if learned is None else learned_tables(maker, learned)
+
+
+@lru_cache(maxsize=2)
 def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
     """Turn learned draws into month tables; all blocks are joint.
 

@@ -120,7 +120,7 @@ def outcome_of(plan: Plan, tree: xr.DataTree, health: Health) -> Outcome:
         judged=judged_values(layout),
         shifts=shifts_of(layout, learned),
         sensitivities=sensitivities_of(layout, tree),
-        assessors=assessors_of(maker, layout, learned),
+        assessors=assessors_of(layout, learned),
         contradictions=contradictions_of(maker, corpus, layout, learned),
         observed=observed_of(corpus, layout, plan.tables.output),
     )

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dating.learning.corpus import Corpus
-from dating.learning.latent.finding import found_in
+from dating.learning.latent.finding import found_in, levels_in
 from dating.learning.latent.mixture import FITS
 from dating.learning.latent.rows import free_form_features
 from dating.learning.layout import Layout, layout_of
@@ -65,6 +65,12 @@ class Plan:
     def free_form(self) -> tuple[str, ...]:
         """The features whose shares are left to be learned."""
         return tuple(free_form_features(self.maker))
+
+    @property
+    def all_free_form(self) -> bool:
+        """Whether free-form features are all that can bear on a date."""
+        others = self.layout.tracks or self.layout.gauges or self.maker.marks()
+        return bool(self.free_form) and not others
 
     @property
     def counted(self) -> int:
@@ -178,8 +184,8 @@ def learn(
     Returns
     -------
     DataTree
-        Groups ``posterior`` and ``sample_stats``, where there are free-form features ``latent``
-        and ``levels``, and attributes that say where it comes from.
+        Groups ``posterior`` and ``sample_stats``, where there are free-form features ``latent``,
+        where there is nothing else ``levels``, and attributes that say where it comes from.
     """
     groups = _found(plan, seed, report) if plan.free_form else {}
     if plan.layout.tracks:
@@ -273,8 +279,13 @@ def _nothing_sampled(plan: Plan) -> dict[str, xr.Dataset]:
 
 
 def _found(plan: Plan, seed: int, report: Callable[[str], None]) -> dict[str, xr.Dataset]:
-    found = found_in(plan.corpus, plan.tables.output, seed, report)
-    return {"latent": found.latent.dataset(), "levels": found.correction.dataset()}
+    output = plan.tables.output
+    latent = found_in(plan.corpus, output, seed, report)
+    groups = {"latent": latent.dataset()}
+    if plan.all_free_form:
+        report("levels, from instruments left out")
+        groups["levels"] = levels_in(plan.corpus, output, latent, seed).dataset()
+    return groups
 
 
 def _result(

@@ -144,10 +144,7 @@ class _Tallying:
                 yield True, position, (read.value, hypot(gauge.spread, read.within))
 
     def _add_cases(self, reference: Reference, row: int) -> None:
-        stated = self.output * reference.window
-        stated = stated if stated.sum() > 0 else reference.window
-        weights = reference.trust * stated / stated.sum()
-        weights = weights + (1 - reference.trust) * self.output
+        weights = reference.months_given(self.output)
         doubt = self._variant_weights(reference.examination)
         for variant, weight in doubt.items():
             readings = self._readings(reference.examination, variant)

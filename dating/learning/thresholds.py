@@ -77,7 +77,7 @@ def observed_of(corpus: Corpus, layout: Layout, output: Floats) -> tuple[Observe
     >>> corpus.maker.period.labels()[np.searchsorted(dowelled.curve, 0.5)]
     '1931-03'
     """
-    spread = np.array([_spread(reference, output) for reference in corpus.references])
+    spread = np.array([reference.months_given(output) for reference in corpus.references])
     dates, date = np.unique(spread, axis=0, return_inverse=True)
     found: list[Observed | None] = [None] * len(layout.ramps)
     for track in layout.tracks:
@@ -181,13 +181,6 @@ def _observed(dates: Floats, old: Counts, new: Counts) -> Observed | None:
     allowed = np.vstack([1 - by_then[old > 0], by_then[new > 0]])
     mass = free_threshold(allowed, np.concatenate([old[old > 0], new[new > 0]]))
     return Observed(old @ dates, new @ dates, np.minimum(np.cumsum(mass[:-1]), 1.0))
-
-
-def _spread(reference: Reference, output: Floats) -> Floats:
-    """Spread one instrument over the months it may have been built in."""
-    stated = output * reference.window
-    stated = stated if stated.any() else reference.window
-    return reference.trust * stated / stated.sum() + (1 - reference.trust) * output
 
 
 def _named(reference: Reference, track: Track) -> frozenset[str]:

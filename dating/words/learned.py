@@ -102,9 +102,15 @@ def on_free_form(learned: Learned) -> list[str]:
     list of str
         Sentences; none where there are no free-form features.
     """
-    latent = [] if learned.latent is None else [on_latent(learned.latent)]
-    levels = [] if learned.correction is None else [on_correction(learned.correction)]
-    return latent + levels
+    if learned.latent is None:
+        return []
+    if learned.correction is not None:
+        return [on_latent(learned.latent), on_correction(learned.correction)]
+    return [
+        on_latent(learned.latent),
+        "Levels are not corrected, since other features bear on the date as well; dating calibrate "
+        "--correct does that for all of them together.",
+    ]
 
 
 def at_odds(shifts: tuple[Shift, ...]) -> str:

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.learning.comparison import points_of
 from dating.learning.layout import Track
 from dating.learning.outcome import Outcome
 from dating.months import month_label
@@ -94,8 +95,8 @@ def event_rows(made: Outcome) -> Iterator[Row]:
             yield {
                 "name": name,
                 "what": event.what,
-                "judged": _dates(_points(made.judged[:, place]), maker.period.first),
-                "learned": _dates(_points(made.learned.values[:, place]), maker.period.first),
+                "judged": _dates(points_of(made.judged[:, place]), maker.period.first),
+                "learned": _dates(points_of(made.learned.values[:, place]), maker.period.first),
                 "moves": f"{moved.count(name)} of {len(moved)} changeovers",
                 "sources": tuple(dict.fromkeys((*event.when.sources(), *event.source))),
             }
@@ -125,7 +126,7 @@ def share_rows(made: Outcome) -> Iterator[Row]:
                     "of": _regime(track, place, regime),
                     "what": track.states[position],
                     "stated": Range("", percent(float(stated[position])), ""),
-                    "learned": Range(*(percent(value) for value in _points(drawn))),
+                    "learned": Range(*(percent(value) for value in points_of(drawn))),
                     "sources": _regime_sources(place, regime),
                 }
 
@@ -157,7 +158,7 @@ def chance_rows(made: Outcome, doubt: float) -> Iterator[Row]:
                     "of": name,
                     "what": what,
                     "stated": Range(*(chance(float(value)) for value in around)),
-                    "learned": Range(*(chance(value) for value in _points(drawn))),
+                    "learned": Range(*(chance(value) for value in points_of(drawn))),
                     "sources": tuple(dict.fromkeys((*stated.source, *feature.source))),
                 }
 
@@ -187,7 +188,7 @@ def mean_rows(made: Outcome, doubt: float) -> Iterator[Row]:
                 "of": f"{gauge.name} ({measured.unit})",
                 "what": anchor,
                 "stated": _plain((low, middle, high), ".4g"),
-                "learned": _plain(_points(next(columns)), ".4g"),
+                "learned": _plain(points_of(next(columns)), ".4g"),
                 "sources": measured.source,
             }
 
@@ -257,11 +258,6 @@ _NORMAL = np.array([-1.6448536269514722, 0.0, 1.6448536269514722])
 """5, 50 and 95 % points of a standard normal."""
 
 
-def _points(values: Floats) -> Points:
-    low, middle, high = np.quantile(values, [0.05, 0.5, 0.95]).tolist()
-    return low, middle, high
-
-
 def _dates(points: Points, first: int) -> Range:
     return Range(*(month_label(floor(first + point)) for point in points))
 
@@ -271,10 +267,9 @@ def _plain(points: Sequence[float], form: str) -> Range:
 
 
 def _regime(track: Track, place: Place, regime: int) -> str:
-    of = f"{track.name} of {track.variant}" if track.variant else track.name
     if place.course.shares_at is None:
-        return f"{of}, regime {regime + 1}"
-    return f"{of}, {month_label(floor(sorted(place.course.shares_at)[regime]))}"
+        return f"{track.label}, regime {regime + 1}"
+    return f"{track.label}, {month_label(floor(sorted(place.course.shares_at)[regime]))}"
 
 
 def _regime_sources(place: Place, regime: int) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from dating.learning.layout import CHANCE_DOUBT, MEAN_DOUBT, SHARE_DOUBT, SPAN_DOUBT
 from dating.learning.outcome import Outcome
 from dating.months import month_label
 from dating.words.learned import (
@@ -166,8 +167,6 @@ def _resting(made: Outcome, what: str) -> str:
 
 
 def _stated(made: Outcome) -> list[dict[str, Any]]:
-    from dating.learning.model import CHANCE_DOUBT, MEAN_DOUBT, SHARE_DOUBT  # noqa: PLC0415
-
     return [
         {
             "title": "Shares of the forms",
@@ -212,12 +211,15 @@ def _origin(made: Outcome) -> list[tuple[str, str]]:
 
 
 def _cautions(made: Outcome) -> list[str]:
-    certain = len(made.plan.layout.numbers) - made.plan.uncertain
+    layout = made.plan.layout
+    certain, doubted = len(layout.numbers) - made.plan.uncertain, len(layout.doubted)
     cautions = [
         "The output, swapped components and their donors, the lags of dated marks, the spreads of "
         "measurements, the shares of later replacements, and every slip or replacement stated as "
-        "never or always stay as the maker file states them; so does every date and length that "
-        f"it states as certain ({certain} here).",
+        "never or always stay as the maker file states them; so does every date that it states as "
+        f"certain, and every lag or overlap of none ({certain} here).",
+        f"A lag or an overlap stated as one number ({doubted} here) is taken for a round one: its "
+        f"logarithm has a standard deviation of {SPAN_DOUBT:g} before the corpus is seen.",
         "The dated instruments are taken as a fair sample of what was made in each month. "
         "Instruments that were dated by a feature teach nothing about that feature: leave it out.",
         "Features are independent given the month, the events they share and the variant; a swap "

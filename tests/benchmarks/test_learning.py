@@ -21,8 +21,8 @@ import pymc as pm
 import pytensor.tensor as pt
 import pytest
 
-from dating.learning.layout import NARROWEST
-from dating.learning.model import CHANCE_DOUBT, FLOOR, constants_of, learning_model
+from dating.learning.layout import CHANCE_DOUBT, FLOOR, NARROWEST
+from dating.learning.model import constants_of, learning_model
 from tests.learning_worlds import MONTHS, THROUGHOUT, planned
 
 pytestmark = pytest.mark.filterwarnings("ignore")

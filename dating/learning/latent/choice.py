@@ -27,33 +27,15 @@ _TOGETHER = 4
 _KNOBS = ("bend", "drift", "steady", "pull")
 
 
-@dataclass(frozen=True)
-class Tried:
-    """One choice of settings with its score.
-
-    Parameters
-    ----------
-    settings : Settings
-        What was tried.
-    score : float
-        Mean log probability of the stated dates of instruments left out.
-    """
-
-    settings: Settings
-    score: float
-
-
 @dataclass(frozen=True, eq=False)
 class Choice:
-    """What was chosen, and what it was chosen from.
+    """What was chosen.
 
     Parameters
     ----------
     settings : tuple of Settings
         The choice: those that are not clearly worse than the best, best first, four at most; the
         fits take them in turn.
-    tried : tuple of Tried
-        Everything that was tried, in order.
     gain : float
         How much better, in mean log score, the best mixture is than no variants.
     error : float
@@ -61,7 +43,6 @@ class Choice:
     """
 
     settings: tuple[Settings, ...]
-    tried: tuple[Tried, ...]
     gain: float
     error: float
 
@@ -202,8 +183,7 @@ class _Search:
         difference = self.scores[best] - self.scores[alone]
         gain, error = float(difference.mean()), float(difference.std() / np.sqrt(len(self.rows)))
         chosen = self._near(best if gain > 2 * error else alone)
-        tried = tuple(Tried(s, float(score.mean())) for s, score in self.scores.items())
-        return Choice(chosen, tried, gain, error)
+        return Choice(chosen, gain, error)
 
     def _near(self, best: Settings) -> tuple[Settings, ...]:
         """Name the best and up to three more that are within a standard error of it."""

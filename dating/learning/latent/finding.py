@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dating.learning.corpus import Corpus
-from dating.learning.latent.choice import Choice, chosen, fold_of, left_out
+from dating.learning.latent.choice import chosen, fold_of, left_out
 from dating.learning.latent.found import Latent
 from dating.learning.latent.mixture import FITS, fitted
-from dating.learning.latent.rows import Cells, rows_of, stated_likelihood
+from dating.learning.latent.rows import Cells, rows_of
 from dating.learning.levels import Correction, learned_correction
 
 type Floats = NDArray[np.float64]
@@ -20,31 +20,12 @@ type Floats = NDArray[np.float64]
 FOLDS = 8
 
 
-@dataclass(frozen=True, eq=False)
-class Found:
-    """What was found.
-
-    Parameters
-    ----------
-    latent : Latent
-        Free-form shares by latent variant.
-    choice : Choice
-        What was tried.
-    correction : Correction
-        What instruments left out say of the stated levels.
-    """
-
-    latent: Latent
-    choice: Choice
-    correction: Correction
-
-
 def found_in(
     corpus: Corpus,
     output: Floats,
     seed: int = 1,
     report: Callable[[str], None] = lambda _: None,
-) -> Found:
+) -> Latent:
     """Find free-form shares and latent variants in a corpus.
 
     Parameters
@@ -60,18 +41,39 @@ def found_in(
 
     Returns
     -------
-    Found
+    Latent
         Variants only where they date instruments left out better.
     """
     rows = rows_of(corpus.references, corpus.maker, output)
     choice = chosen(rows, seed, report)
     mixtures = fitted(rows, choice.settings, seed)
-    latent = Latent(rows.features, mixtures, rows.axis, choice.gain, choice.error)
-    report("levels, from instruments left out")
-    by_cell = left_out(rows, choice.settings, _folds(len(rows)), FITS, seed)
-    stated = np.array([stated_likelihood(reference) for reference in corpus.references])
-    correction = learned_correction(_by_month(by_cell, rows.axis, output), stated)
-    return Found(latent, choice, correction)
+    return Latent(rows.features, mixtures, rows.axis, choice.gain, choice.error)
+
+
+def levels_in(corpus: Corpus, output: Floats, latent: Latent, seed: int = 1) -> Correction:
+    """Learn a correction of levels where all evidence is free-form.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        Securely dated instruments.
+    output : ndarray of float64, shape (month,)
+        Prior probability of each build month.
+    latent : Latent
+        What was found in the whole corpus; its settings are kept.
+    seed : int
+        Seed of folds and fits.
+
+    Returns
+    -------
+    Correction
+        What sets of stated levels held, of instruments left out of the fits.
+    """
+    rows = rows_of(corpus.references, corpus.maker, output)
+    settings = [mixture.settings for mixture in latent.mixtures]
+    by_cell = left_out(rows, settings, _folds(len(rows)), FITS, seed)
+    stated = np.array([reference.likelihood(output) for reference in corpus.references])
+    return learned_correction(_by_month(by_cell, rows.axis, output), stated)
 
 
 def fold_fits(corpus: Corpus, output: Floats, latent: Latent, seed: int) -> list[Latent]:

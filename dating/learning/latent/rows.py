@@ -216,7 +216,7 @@ def rows_of(references: Sequence[Reference], maker: Maker, output: Floats) -> Ro
     readings, codes = _coded(examinations, features)
     output = output * (1 - _ANY_MONTH) + _ANY_MONTH / len(output)
     prior = cells.gathered(output)
-    stated = np.array([stated_likelihood(reference) for reference in references])
+    stated = np.array([reference.likelihood(output) for reference in references])
     by_cell = cells.gathered(stated * output) / prior
     pair_row, pair_cell = np.nonzero(by_cell)
     return Rows(
@@ -250,23 +250,6 @@ def cells_for(references: Sequence[Reference], months: int) -> Cells:
     widths = [reference.window.sum() for reference in references]
     stated = min(int(np.quantile(widths, 0.25)), 12)
     return Cells(months, max(stated, ceil(months / MOST_CELLS), 1))
-
-
-def stated_likelihood(reference: Reference) -> Floats:
-    """Give P(stated date | build month), up to a factor.
-
-    Parameters
-    ----------
-    reference : Reference
-        A securely dated instrument.
-
-    Returns
-    -------
-    ndarray of float64, shape (month,)
-        The trust in the months that are stated, and what is left of it spread over all.
-    """
-    share = reference.window.sum() / len(reference.window)
-    return np.asarray(reference.trust * reference.window + (1 - reference.trust) * share)
 
 
 def _coded(
