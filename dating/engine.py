@@ -16,7 +16,7 @@ set of alternatives to that draw-free part is called *trials* below.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -374,6 +374,27 @@ class Weighing:
         swapped = part.swapped * (elsewhere * part.donor * evidence).sum(axis=(0, 1))
         return np.asarray(original + swapped)
 
+    def with_original(self, names: Collection[str]) -> Floats:
+        """Give the joint probability of the evidence and some components not being swapped.
+
+        Parameters
+        ----------
+        names : collection of str
+            Components that are original; the others may be either.
+
+        Returns
+        -------
+        ndarray of float64, shape (draw, variant, month)
+            P(evidence, these components original, variant, month), up to the scales of the pieces.
+        """
+        total = self.tables.prior * _product(self.whole)
+        for name, part in self.parts.items():
+            if name in names:
+                total = total * ((1 - part.swapped) * part.tied * part.free)
+            elif part.pieces:
+                total = total * part.likelihood
+        return np.asarray(total)
+
     def all_original(self) -> float:
         """Give the joint probability of the evidence and no component being swapped.
 
@@ -382,10 +403,7 @@ class Weighing:
         float
             P(evidence, every component original), up to the scales of the pieces.
         """
-        total = self.tables.prior * _product(self.whole)
-        for part in self.parts.values():
-            total = total * ((1 - part.swapped) * part.tied * part.free)
-        return float(total.sum())
+        return float(self.with_original(self.parts).sum())
 
     def _rest(self, leave: str | None, left_out: Piece | None = None) -> Floats:
         """Multiply prior, whole-instrument evidence and all components but one."""

@@ -90,19 +90,41 @@ class Learned:
         """
         return posterior if self.correction is None else self.correction.apply(posterior)
 
+    def thinned(self, count: int) -> Learned:
+        """Keep some of the draws, evenly spaced.
 
-def learned_from(tree: xr.DataTree) -> Learned:
+        Parameters
+        ----------
+        count : int
+            How many; all that there are where it is more.
+
+        Returns
+        -------
+        Learned
+            With the same latent variants and correction.
+        """
+        kept = np.linspace(0, len(self.values) - 1, min(count, len(self.values)))
+        arrays = {
+            name: getattr(self, name)[kept.round().astype(int)]
+            for name in ("values", "shares", "slip", "replaced", "means")
+        }
+        return replace(self, **arrays)
+
+
+def learned_from(tree: xr.DataTree, most: int = DRAWS) -> Learned:
     """Take the draws out of a tree of results.
 
     Parameters
     ----------
     tree : DataTree
         With the group ``posterior`` and the attributes of a result.
+    most : int
+        How many draws to keep at most; an estimate uses 512.
 
     Returns
     -------
     Learned
-        The draws of all chains, one after the other, thinned to what an estimate uses.
+        The draws of all chains, one after the other, thinned.
     """
     latent = latent_from(tree["latent"].to_dataset()) if "latent" in tree else None
     correction = correction_from(tree["levels"].to_dataset()) if "levels" in tree else None
@@ -110,7 +132,7 @@ def learned_from(tree: xr.DataTree) -> Learned:
     filled = [name for name, variable in posterior.items() if variable.size]
     posterior = posterior[filled].stack(sample=("chain", "draw"))
     count = posterior.sizes["sample"]
-    kept = np.linspace(0, count - 1, min(DRAWS, count // BATCHES * BATCHES)).round().astype(int)
+    kept = np.linspace(0, count - 1, min(most, count // BATCHES * BATCHES)).round().astype(int)
     thinned = posterior.isel(sample=kept)
 
     def drawn(name: str, *empty: int) -> Floats:
@@ -155,7 +177,7 @@ def write_learned(tree: xr.DataTree, path: str | os.PathLike[str]) -> None:
     write_whole(path, bytes(content))
 
 
-def read_learned(path: str | os.PathLike[str], maker: Maker) -> Learned:
+def read_learned(path: str | os.PathLike[str], maker: Maker, most: int = DRAWS) -> Learned:
     """Read a result, and refuse it when it was learned with another maker file.
 
     Parameters
@@ -164,6 +186,8 @@ def read_learned(path: str | os.PathLike[str], maker: Maker) -> Learned:
         A netCDF file written by ``dating learn``.
     maker : Maker
         The maker file it shall be used with.
+    most : int
+        How many draws to keep at most; an estimate uses 512.
 
     Returns
     -------
@@ -185,7 +209,7 @@ def read_learned(path: str | os.PathLike[str], maker: Maker) -> Learned:
             tree.load()
             if tree.attrs.get("format") != FORMAT:
                 raise ValueError("another format")
-            learned = learned_from(tree)
+            learned = learned_from(tree, most)
     except (OSError, ValueError, KeyError) as error:
         message = f"not a file that dating learn has written ({type(error).__name__})"
         raise InputError([Problem(file, None, "", message)]) from None
@@ -291,12 +315,7 @@ def _affordable(learned: Learned, size: int) -> Learned:
     fits = learned.latent.fits
     most = max(1, _MOST_CELLS // (size * learned.latent.variants * fits)) * fits
     count = max(min(len(learned.values), most) // fits, 1) * fits
-    kept = np.linspace(0, len(learned.values) - 1, count).round().astype(int)
-    arrays = {
-        name: getattr(learned, name)[kept]
-        for name in ("values", "shares", "slip", "replaced", "means")
-    }
-    return replace(learned, **arrays)
+    return learned.thinned(count)
 
 
 def _free_form(maker: Maker, latent: Latent, count: int) -> dict[str, FeatureTable]:

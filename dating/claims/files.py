@@ -1,0 +1,192 @@
+"""Claims read from YAML, or the simple kinds from CSV, with the examinations they are about."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from dating.claims.references import claims_problems
+from dating.claims.statements import Claims
+from dating.examination import Examination
+from dating.files import check_against, read_examination
+from dating.maker import Maker
+from dating.reading import InputError, KeyPath, Place, Problem, Source, plain_number, read_yaml
+from dating.sheets import Row, Sheet, read_sheet
+from dating.validation import validate
+
+COLUMNS = {
+    "claim": "name of the claim",
+    "sentence": "as it stands in the manuscript",
+    "place": "where it stands",
+    "source": "where it comes from",
+    "kind": "built, original, first_use, last_use, overlap or share",
+    "instrument": "for built and original",
+    "components": "for original: several are separated by |; all unless given",
+    "feature": "for the other kinds",
+    "state": "for the other kinds",
+    "variant": "where it holds for one variant",
+    "within": "a stretch, for built, first_use and last_use",
+    "not_before": "for first_use and last_use",
+    "not_after": "for first_use and last_use",
+    "shorter_than": "months, for overlap",
+    "during": "a stretch, for share",
+    "at_least": "a share, for share",
+    "was": "all or none, for share",
+    "tolerance": "a share, for share",
+}
+_NUMBERS = ("shorter_than", "at_least", "tolerance")
+_OF_CLAIM = ("claim", "sentence", "place", "source")
+_KINDS = ("built", "original", "first_use", "last_use", "overlap", "share")
+
+
+@dataclass(frozen=True, eq=False)
+class Manuscript:
+    """Claims with the maker file and the instruments they are about.
+
+    Parameters
+    ----------
+    claims : Claims
+        The claims file.
+    maker : Maker
+        The maker file it was held against.
+    examinations : dict of str to Examination
+        By instrument.
+    """
+
+    claims: Claims
+    maker: Maker
+    examinations: dict[str, Examination]
+
+
+def read_claims(path: str | os.PathLike[str]) -> Claims:
+    """Read and validate a claims file; its names are held against a maker file later.
+
+    Parameters
+    ----------
+    path : str or path
+        A YAML file, or a CSV file of the simple kinds.
+
+    Returns
+    -------
+    Claims
+        The validated claims.
+
+    Raises
+    ------
+    InputError
+        With one located problem for each thing wrong.
+
+    Examples
+    --------
+    >>> read_claims("demo_data/marrowby_claims.yaml").maker
+    'marrowby'
+    """
+    is_sheet = os.fspath(path).lower().endswith(".csv")
+    source = _from_sheet(read_sheet(path)) if is_sheet else read_yaml(path)
+    return validate(source, Claims).placed(source)
+
+
+def manuscript_of(claims: Claims, maker: Maker) -> Manuscript:
+    """Read the examinations that claims are about, and hold all names against a maker file.
+
+    Parameters
+    ----------
+    claims : Claims
+        A validated claims file.
+    maker : Maker
+        The maker file.
+
+    Returns
+    -------
+    Manuscript
+        Ready to be weighed.
+
+    Raises
+    ------
+    InputError
+        With one located problem for each unknown name, each stretch outside the period, and
+        everything wrong with an examination.
+    """
+    examinations: dict[str, Examination] = {}
+    problems: list[Problem] = []
+    folder = Path(claims.origin.file).parent
+    for position, name in enumerate(claims.examinations):
+        try:
+            examination = read_examination(folder / name)
+            check_against(examination, maker)
+        except InputError as error:
+            problems += error.problems
+            continue
+        if examination.instrument in examinations:
+            message = "this instrument is listed twice"
+            place = ("examinations", position)
+            problems.append(claims.origin.problem(place, message, found=examination.instrument))
+        examinations[examination.instrument] = examination
+    if not problems:
+        problems = claims_problems(claims, maker, examinations)
+    if problems:
+        raise InputError(problems)
+    return Manuscript(claims, maker, examinations)
+
+
+def _from_sheet(sheet: Sheet) -> Source:
+    """Turn a sheet of simple claims into the data of a claims file, with places."""
+    problems = list(sheet.head_problems(("claim", "kind"), COLUMNS, "no such column in claims"))
+    said = {key: value for key, (_, value) in sheet.said.items()}
+    if "maker" not in said:
+        message = "a comment '# maker: NAME' above the names of the columns is missing"
+        problems.append(Problem(sheet.file, sheet.head.line, "maker", message))
+    for row in sheet.rows:
+        if len(row.cells) != len(sheet.head.cells):
+            message = f"{len(row.cells)} cells under {len(sheet.head.cells)} columns"
+            problems.append(Problem(sheet.file, row.line, "", message))
+    if problems:
+        raise InputError(problems)
+    claims, places = [], dict[KeyPath, Place]()
+    places[()] = (sheet.head.line, 1)
+    for position, row in enumerate(sheet.rows):
+        data = _claim(sheet, row)
+        claims.append(data)
+        for path in _paths(("claims", position), data):
+            places[path] = (row.line, 1)
+    data = {"maker": said["maker"], "claims": claims}
+    if "examinations" in said:
+        data["examinations"] = [name.strip() for name in said["examinations"].split("|")]
+    return Source(sheet.file, data, places, sheet.fingerprint)
+
+
+def _claim(sheet: Sheet, row: Row) -> dict[str, Any]:
+    cells: dict[str, Any] = dict(sheet.by_column(row, COLUMNS))
+    kind = cells.pop("kind", "")
+    if kind not in _KINDS:
+        message = "no such kind of claim in a sheet; others are written in YAML"
+        origin = sheet.source(row.line, None, ())
+        raise InputError([origin.problem(("kind",), message, found=kind, allowed=_KINDS)])
+    made: dict[str, Any] = {name: cells.pop(name) for name in _OF_CLAIM if name in cells}
+    for name in _NUMBERS:
+        if name in cells and (number := plain_number(cells[name])) is not None:
+            cells[name] = number
+    if "components" in cells:
+        names = [part.strip() for part in cells["components"].split("|")]
+        cells["components"] = "all" if names == ["all"] else names
+    if kind == "overlap":
+        inner = {"to" if key == "state" else key: cells.pop(key) for key in _inner(cells)}
+        cells["changeover"] = inner
+    elif kind == "share" and "feature" in cells:
+        cells["states"] = {cells.pop("feature"): cells.pop("state", "")}
+    made["says"] = {kind: cells}
+    return made
+
+
+def _inner(cells: dict[str, Any]) -> list[str]:
+    return [key for key in ("feature", "state", "variant") if key in cells]
+
+
+def _paths(path: KeyPath, data: object) -> Iterator[KeyPath]:
+    yield path
+    items = data.items() if isinstance(data, dict) else ()
+    for key, value in items:
+        yield from _paths((*path, key), value)

@@ -1,0 +1,92 @@
+"""Claims about instruments, with what is claimed of production beside them, in joint draws.
+
+Given a draw, instruments are independent. So the joint probability of their months and of their
+evidence is a product within each draw, and what two of them have to do with each other is a sum
+over the pairs of months for which it holds.
+"""
+
+from __future__ import annotations
+
+import string
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.claims.statements import Apart, Before, Built, Original, Saying
+from dating.engine import Weighing
+
+type Floats = NDArray[np.float64]
+
+
+def joint_truth(
+    sayings: Sequence[Saying], weighings: Mapping[str, Weighing]
+) -> tuple[Floats, Floats]:
+    """Give the probability of claims about instruments together with the evidence on them.
+
+    Parameters
+    ----------
+    sayings : sequence of Saying
+        What is claimed together; all of it about instruments.
+    weighings : mapping of str to Weighing
+        The evidence on each instrument, with the same tables for all.
+
+    Returns
+    -------
+    true : ndarray of float64, shape (draw,)
+        P(claims, evidence) in each draw, with the weight of the draw.
+    weight : ndarray of float64, shape (draw,)
+        P(evidence) in each draw, with its weight.
+    """
+    first = next(iter(weighings.values()))
+    draws = first.tables.weights
+    true, every = [], []
+    for name, weighing in weighings.items():
+        original = _original(sayings, name, weighing)
+        held = weighing.with_original(original).sum(axis=1) * _months(sayings, name, weighing)
+        true.append(held / draws[:, None])
+        every.append(weighing.joint.sum(axis=(1, 2)) / draws)
+    together = _over_pairs(sayings, list(weighings), true)
+    return draws * together, draws * np.prod(every, axis=0)
+
+
+def _original(sayings: Sequence[Saying], name: str, weighing: Weighing) -> set[str]:
+    """Name the components of an instrument that are claimed to be original."""
+    names: set[str] = set()
+    for saying in sayings:
+        match saying.said:
+            case Original(instrument=about, components=components) if about == name:
+                names |= set(weighing.parts if components == "all" else components)
+    return names
+
+
+def _months(sayings: Sequence[Saying], name: str, weighing: Weighing) -> Floats:
+    """Give one in each month in which an instrument is claimed to have been built."""
+    period = weighing.tables.period
+    number = period.first + np.arange(len(period))
+    allowed = np.ones(len(period))
+    for saying in sayings:
+        match saying.said:
+            case Built(instrument=about, within=within) if about == name:
+                allowed *= (number >= within.first) & (number <= within.last)
+    return allowed
+
+
+def _over_pairs(sayings: Sequence[Saying], names: list[str], joint: list[Floats]) -> Floats:
+    """Sum over the months of all instruments, as far as pairs of them allow; shape (draw,)."""
+    months = np.arange(joint[0].shape[1])
+    ahead = months[None, :] - months[:, None]
+    letters = dict(zip(names, string.ascii_lowercase, strict=False))
+    terms = [f"Z{letters[name]}" for name in names]
+    arrays: list[Floats] = list(joint)
+    for saying in sayings:
+        match saying.said:
+            case Apart(instruments=pair, at_most=most):
+                holds = abs(ahead) <= most
+            case Before(instruments=pair):
+                holds = ahead > 0
+            case _:
+                continue
+        terms.append(letters[pair[0]] + letters[pair[1]])
+        arrays.append(holds.astype(float))
+    return np.asarray(np.einsum(",".join(terms) + "->Z", *arrays, optimize=True))

@@ -1,0 +1,251 @@
+"""What was made when, draw by draw: first and last uses, changeovers, shares, numbers.
+
+All quantities of one :class:`Production` belong to the same joint draws, so that what is claimed
+together is judged together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.learning.layout import VARIANTS, Layout, Track, layout_of
+from dating.learning.learned import Learned, learned_tables
+from dating.maker import Maker
+from dating.months import Period
+from dating.tables import MonthTables
+
+type Floats = NDArray[np.float64]
+
+DRAWS = 2048
+"""Draws from which shares and numbers are worked out; dates and overlaps use all there are."""
+
+
+@dataclass(frozen=True, eq=False)
+class Production:
+    """Joint draws of one maker's history.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    draws : Learned
+        From the judgements, or from what was learned.
+    """
+
+    maker: Maker
+    draws: Learned
+
+    @cached_property
+    def layout(self) -> Layout:
+        """The maker file's numbers, ramps and courses."""
+        return layout_of(self.maker)
+
+    @cached_property
+    def tables(self) -> MonthTables:
+        """The month tables of the draws."""
+        return learned_tables(self.maker, self.draws)
+
+    @cached_property
+    def starts(self) -> Floats:
+        """First use of every changeover, shape (draw, ramp), in months since the period began."""
+        return self.layout.starts(self.draws.values)
+
+    @cached_property
+    def ends(self) -> Floats:
+        """Where every changeover is over, shape (draw, ramp), in the same unit."""
+        return self.starts + self.layout.overlaps(self.draws.values)
+
+    def thinned(self, count: int = DRAWS) -> Production:
+        """Keep some of the draws.
+
+        Parameters
+        ----------
+        count : int
+            How many.
+
+        Returns
+        -------
+        Production
+            The same where there are no more.
+        """
+        if len(self.draws.values) <= count:
+            return self
+        return Production(self.maker, self.draws.thinned(count))
+
+    def overlap(self, ramp: int) -> Floats:
+        """Give the overlap of a changeover as it was judged or learned.
+
+        Parameters
+        ----------
+        ramp : int
+            Its position in the layout.
+
+        Returns
+        -------
+        ndarray of float64, shape (draw,)
+            In months.
+        """
+        return np.asarray(self.draws.values[:, self.layout.ramps[ramp].overlap])
+
+    def first_use(self, feature: str, state: str, variant: str | None) -> Floats:
+        """Give the first use of a state, the earliest over the variants it is asked for.
+
+        Parameters
+        ----------
+        feature : str
+            A feature, or "variants".
+        state : str
+            One of its states.
+        variant : str or None
+            For one variant only; None for all.
+
+        Returns
+        -------
+        ndarray of float64, shape (draw,)
+            In months since the period began; minus infinity where it is there from the start,
+            infinity where it is never used.
+        """
+        each = [self._uses(track, state)[0] for track in self.tracks(feature, variant)]
+        return np.asarray(np.min(each, axis=0))
+
+    def last_use(self, feature: str, state: str, variant: str | None) -> Floats:
+        """Give the last use of a state, the latest over the variants it is asked for.
+
+        Parameters
+        ----------
+        feature : str
+            A feature, or "variants".
+        state : str
+            One of its states.
+        variant : str or None
+            For one variant only; None for all.
+
+        Returns
+        -------
+        ndarray of float64, shape (draw,)
+            In months since the period began; infinity where it is there to the end, minus infinity
+            where it is never used.
+        """
+        each = [self._uses(track, state)[1] for track in self.tracks(feature, variant)]
+        return np.asarray(np.max(each, axis=0))
+
+    def tracks(self, feature: str, variant: str | None) -> list[Track]:
+        """List the courses of a feature.
+
+        Parameters
+        ----------
+        feature : str
+            A feature, or "variants".
+        variant : str or None
+            For one variant only; None for all.
+
+        Returns
+        -------
+        list of Track
+            One, or one for each variant.
+        """
+        named = [track for track in self.layout.tracks if track.name == feature]
+        return [track for track in named if variant is None or track.variant in {None, variant}]
+
+    def made(self, seed: int = 1) -> Floats:
+        """Draw how many instruments were made in each month.
+
+        Parameters
+        ----------
+        seed : int
+            Seed of the draws.
+
+        Returns
+        -------
+        ndarray of float64, shape (draw, month)
+            From the judgements of the output, each spread evenly over its stretch; all are zero
+            where the maker file states no output.
+        """
+        count = len(self.draws.values)
+        made = np.zeros((count, len(self.maker.period)))
+        generator = np.random.default_rng((seed, 11))
+        for output in self.maker.output:
+            first = output.during.first - self.maker.period.first
+            inside = slice(first, first + len(output.during))
+            drawn = output.made.distribution().quantile(generator.uniform(1e-9, 1 - 1e-9, count))
+            made[:, inside] += drawn[:, None] / len(output.during)
+        return made
+
+    def weights(self) -> Floats:
+        """Give the weight of each month of each draw, as made where the output is stated.
+
+        Returns
+        -------
+        ndarray of float64, shape (draw, month)
+            Numbers made; the prior of the build month where there are none.
+        """
+        made = self.made()
+        return made if self.maker.output else np.broadcast_to(self.tables.output, made.shape)
+
+    def chance_of(self, states: Mapping[str, Sequence[str]], variant: str | None) -> Floats:
+        """Give the probability that an instrument of a month has a combination of states.
+
+        Parameters
+        ----------
+        states : mapping of str to sequence of str
+            By feature, any of which will do; "variants" names the variants.
+        variant : str or None
+            A variant that it must be of as well; None for any.
+
+        Returns
+        -------
+        ndarray of float64, shape (draw, month)
+            As built: slips, replacements and swaps are none of production.
+        """
+        tables = self.tables
+        wanted = [variant] if variant is not None else list(states.get(VARIANTS, ()))
+        among = tables.prior / np.where(tables.output > 0, tables.output, 1.0)
+        among = among / np.where(among.sum(axis=1) > 0, among.sum(axis=1), 1.0)[:, None]
+        if wanted:
+            if variant is not None and VARIANTS in states:
+                wanted = [name for name in wanted if name in states[VARIANTS]]
+            chosen = np.array([name in wanted for name in tables.variants], dtype=float)
+            among = among * np.repeat(chosen, tables.latent)[None, :, None]
+        for feature, names in states.items():
+            if feature != VARIANTS:
+                table = tables.features[feature]
+                among = among * table.weighed(np.array([s in names for s in table.states], float))
+        return np.asarray(among.sum(axis=1))
+
+    def inside(self, stretch: Period) -> NDArray[np.bool_]:
+        """Say which months of the period lie in a stretch.
+
+        Parameters
+        ----------
+        stretch : Period
+            Months, both ends included.
+
+        Returns
+        -------
+        ndarray of bool, shape (month,)
+            True inside.
+        """
+        number = self.maker.period.first + np.arange(len(self.maker.period))
+        return np.asarray((number >= stretch.first) & (number <= stretch.last))
+
+    def _uses(self, track: Track, state: str) -> tuple[Floats, Floats]:
+        """Give first and last use on one course; a regime is reached when all before are past."""
+        column = track.states.index(state)
+        count = len(self.draws.values)
+        first, last = np.full(count, np.inf), np.full(count, -np.inf)
+        reached = np.full(count, -np.inf)
+        for regime, shares in enumerate(track.shares):
+            if regime:
+                reached = np.maximum(reached, self.starts[:, track.ramps[regime - 1]])
+            ends = regime < len(track.ramps)
+            left = self.ends[:, track.ramps[regime]] if ends else np.full(count, np.inf)
+            if shares[column] > 0:
+                there = reached < left
+                first = np.where(there, np.minimum(first, reached), first)
+                last = np.where(there, np.maximum(last, left), last)
+        return first, last

@@ -1,0 +1,210 @@
+"""What a claims file names must be known to its maker file, and lie within its period."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Iterable, Iterator
+
+from dating.claims.statements import (
+    Apart,
+    Before,
+    Built,
+    Changeover,
+    Claims,
+    Made,
+    Order,
+    Original,
+    Overlap,
+    Saying,
+    Share,
+    Use,
+)
+from dating.claims.truth import ramps_to
+from dating.learning.layout import VARIANTS, Layout, Track, layout_of
+from dating.maker import Maker
+from dating.months import Period
+from dating.reading import KeyPath, Problem
+
+
+def claims_problems(claims: Claims, maker: Maker, instruments: Collection[str]) -> list[Problem]:
+    """List what a claims file says that its maker file cannot answer.
+
+    Parameters
+    ----------
+    claims : Claims
+        A validated claims file.
+    maker : Maker
+        The maker file it is held against.
+    instruments : collection of str
+        The instruments whose examinations the claims file lists.
+
+    Returns
+    -------
+    list of Problem
+        Located in the claims file; empty when all is well.
+    """
+    check = _Check(claims, maker, instruments)
+    problems = list(check.names())
+    for position, claim in enumerate(claims.claims):
+        path: KeyPath = ("claims", position)
+        if claim.says is not None:
+            problems += check.saying((*path, "says"), claim.says)
+        for place, saying in enumerate(claim.all_of or ()):
+            problems += check.saying((*path, "all_of", place), saying)
+    return problems
+
+
+class _Check:
+    """The checks of one claims file, which need the same lists of valid names."""
+
+    def __init__(self, claims: Claims, maker: Maker, instruments: Collection[str]) -> None:
+        self.claims, self.maker, self.instruments = claims, maker, instruments
+        self.origin = claims.origin
+        self.layout: Layout = layout_of(maker)
+        self.states = {name: tuple(f.states) for name, (_, f) in maker.features().items()}
+        if maker.variants is not None:
+            self.states[VARIANTS] = tuple(maker.variants.states)
+
+    def names(self) -> Iterator[Problem]:
+        """Claims have names of their own."""
+        counted = Counter(claim.claim for claim in self.claims.claims)
+        for position, claim in enumerate(self.claims.claims):
+            if counted[claim.claim] > 1:
+                message = "this name is used for more than one claim; make it unique"
+                yield self.origin.problem(("claims", position, "claim"), message)
+
+    def saying(self, path: KeyPath, saying: Saying) -> Iterator[Problem]:
+        """Check one thing that is claimed."""
+        path = (*path, saying.kind)
+        for name in saying.instruments():
+            if name not in self.instruments:
+                message = "no examination of this instrument is listed under examinations"
+                yield self._unknown(path, name, self.instruments, message)
+        match saying.said:
+            case Built(within=within):
+                yield from self._within((*path, "within"), within)
+            case Original(components=components) if components != "all":
+                for name in components:
+                    if name not in self.maker.components:
+                        message = "no such component"
+                        yield self._unknown(
+                            (*path, "components"), name, self.maker.components, message
+                        )
+            case Apart(instruments=pair) | Before(instruments=pair) if pair[0] == pair[1]:
+                message = "two different instruments are wanted here"
+                yield self.origin.problem((*path, "instruments"), message, found=pair[0])
+            case Use() as use:
+                yield from self._use(path, use, saying.kind == "first_use")
+            case Order(earlier=earlier, later=later):
+                yield from self._changeover((*path, "earlier"), earlier)
+                yield from self._changeover((*path, "later"), later)
+            case Overlap(changeover=changeover):
+                yield from self._changeover((*path, "changeover"), changeover)
+            case (Share() | Made()) as said:
+                yield from self._combination(path, said)
+
+    def _use(self, path: KeyPath, use: Use, first: bool) -> Iterator[Problem]:
+        problems = [*self._state(path, use.feature, (use.state,), "state")]
+        problems += self._variant(path, use.variant)
+        for key in ("within", "not_before", "not_after"):
+            if (bound := getattr(use, key)) is not None:
+                yield from self._within((*path, key), bound)
+        yield from problems
+        if problems:
+            return
+        tracks = self._tracks(use.feature, use.variant)
+        if any(track.anchored is not None for track in tracks) or not tracks:
+            yield self.origin.problem((*path, "feature"), self._no_changeovers(use.feature))
+            return
+        used = [track.shares[:, track.states.index(use.state)] > 0 for track in tracks]
+        if not any(has.any() for has in used):
+            message = f"the maker file never has {use.state} here"
+            yield self.origin.problem((*path, "state"), message)
+        elif first and any(has[0] for has in used):
+            message = "it is there from the start of the period, so it has no first use in it"
+            yield self.origin.problem((*path, "state"), message, found=use.state)
+        elif not first and any(has[-1] for has in used):
+            message = "it is there to the end of the period, so it has no last use in it"
+            yield self.origin.problem((*path, "state"), message, found=use.state)
+
+    def _changeover(self, path: KeyPath, said: Changeover) -> Iterator[Problem]:
+        problems = [*self._state(path, said.feature, (said.to,), "to")]
+        problems += self._variant(path, said.variant)
+        yield from problems
+        if problems:
+            return
+        tracks = self._tracks(said.feature, said.variant)
+        found = {ramp for track in tracks for ramp in ramps_to(track, said.to)}
+        if not found:
+            message = f"no changeover brings in {said.to}"
+            yield self.origin.problem(path, message)
+        elif len(found) > 1:
+            variants = [track.variant for track in tracks if track.variant is not None]
+            message = "more than one changeover brings it in"
+            message += "; name the variant" if len(tracks) > 1 else ""
+            yield self.origin.problem(path, message, allowed=variants)
+
+    def _combination(self, path: KeyPath, said: Share | Made) -> Iterator[Problem]:
+        for feature, states in said.states.items():
+            yield from self._state((*path, "states"), feature, states, feature)
+            free_form = feature in self.states and feature != VARIANTS
+            if free_form and self.maker.features()[feature][1].free_form:
+                message = (
+                    "the shares of this feature are left to be learned; no claim rests on them"
+                )
+                yield self.origin.problem((*path, "states", feature), message)
+        yield from self._variant(path, said.variant)
+        if said.during is not None:
+            yield from self._within((*path, "during"), said.during)
+        counted = isinstance(said, Made) or (said.was is not None and not said.tolerance)
+        if counted and not self.maker.output:
+            message = "the maker file states no output, so numbers cannot be judged"
+            if isinstance(said, Share):
+                message += "; a tolerance asks for shares alone"
+            yield self.origin.problem(path, message)
+        elif said.during is not None and not self._made_in(said.during):
+            message = f"by the maker file nothing was made in {said.during}"
+            yield self.origin.problem((*path, "during"), message)
+
+    def _made_in(self, stretch: Period) -> bool:
+        return not self.maker.output or any(
+            output.during.first <= stretch.last and stretch.first <= output.during.last
+            for output in self.maker.output
+        )
+
+    def _state(
+        self, path: KeyPath, feature: str, states: Iterable[str], key: str
+    ) -> Iterator[Problem]:
+        if feature not in self.states:
+            message = f"{self.maker.maker} has no such feature"
+            place = (*path, "feature") if key != feature else (*path, feature)
+            yield self._unknown(place, feature, self.states, message)
+            return
+        for state in states:
+            if state not in self.states[feature]:
+                yield self._unknown((*path, key), state, self.states[feature], "no such state")
+
+    def _variant(self, path: KeyPath, variant: str | None) -> Iterator[Problem]:
+        names = self.maker.variant_names()
+        if variant is not None and variant not in names:
+            message = "no such variant" if names else f"{self.maker.maker} has no variants"
+            yield self._unknown((*path, "variant"), variant, names, message)
+
+    def _within(self, path: KeyPath, stretch: Period) -> Iterator[Problem]:
+        period = self.maker.period
+        if stretch.first < period.first or stretch.last > period.last:
+            message = "this reaches outside the maker file's period, of which it knows nothing"
+            yield self.origin.problem(path, message, found=str(stretch), allowed=str(period))
+
+    def _tracks(self, feature: str, variant: str | None) -> list[Track]:
+        named = [track for track in self.layout.tracks if track.name == feature]
+        return [t for t in named if variant is None or t.variant in {None, variant}]
+
+    def _no_changeovers(self, feature: str) -> str:
+        found = self.maker.features().get(feature)
+        if found is not None and found[1].free_form:
+            return "this feature is free_form: its shares are learned, and it has no changeovers"
+        return "this feature has a table of shares, so it has no first or last use"
+
+    def _unknown(self, path: KeyPath, found: str, allowed: Iterable[str], message: str) -> Problem:
+        return self.origin.problem(path, message, found=found, allowed=allowed)

@@ -1,0 +1,202 @@
+"""Whether a claim about production is true, in each joint draw."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.claims.counts import chance_between, chance_of_none
+from dating.claims.production import Production
+from dating.claims.statements import Changeover, Made, Order, Overlap, Saying, Share, Survival, Use
+from dating.learning.layout import Track
+from dating.months import Period
+
+type Floats = NDArray[np.float64]
+
+
+def needs_tables(saying: Saying) -> bool:
+    """Say whether a claim is about shares or numbers, for which month tables are needed.
+
+    Parameters
+    ----------
+    saying : Saying
+        What is claimed.
+
+    Returns
+    -------
+    bool
+        False for dates, orders and overlaps.
+    """
+    return isinstance(saying.said, Share | Made)
+
+
+def chance_true(saying: Saying, production: Production) -> Floats:
+    """Give the probability that a claim about production is true, in each draw.
+
+    Parameters
+    ----------
+    saying : Saying
+        What is claimed; not about instruments.
+    production : Production
+        The draws.
+
+    Returns
+    -------
+    ndarray of float64, shape (draw,)
+        Zero or one for dates, orders, overlaps and shares; anything between for numbers.
+    """
+    match saying.said:
+        case Use() as use:
+            return _bounded(use, quantity(saying, production), production.maker.period)
+        case Order(by=by):
+            lead = quantity(saying, production)
+            return np.asarray(lead >= by if by > 0 else lead > 0, dtype=float)
+        case Overlap(shorter_than=most):
+            return np.asarray(quantity(saying, production) < most, dtype=float)
+        case Share() as share:
+            return _share_true(share, production)
+        case Made() as made:
+            low, high = made.ends()
+            return chance_between(low, high, *_numbers(made, production))
+        case said:
+            raise TypeError(f"{type(said).__name__} is no claim about production")
+
+
+def quantity(saying: Saying, production: Production) -> Floats:
+    """Give the number that a claim about production is about, in each draw.
+
+    Parameters
+    ----------
+    saying : Saying
+        What is claimed; not about instruments.
+    production : Production
+        The draws.
+
+    Returns
+    -------
+    ndarray of float64, shape (draw,)
+        A first or last use in months since the period began; a lead or an overlap in months; a
+        share from 0 to 1; an expected number of instruments.
+    """
+    match saying.said:
+        case Use(feature=feature, state=state, variant=variant):
+            first = saying.kind == "first_use"
+            find = production.first_use if first else production.last_use
+            return find(feature, state, variant)
+        case Order(earlier=earlier, later=later):
+            starts = production.starts
+            return np.asarray(
+                starts[:, ramp_to(production, later)] - starts[:, ramp_to(production, earlier)]
+            )
+        case Overlap(changeover=changeover):
+            return production.overlap(ramp_to(production, changeover))
+        case Share() as share:
+            weight, chance = _in_stretch(share, production)
+            total = weight.sum(axis=1)
+            with np.errstate(invalid="ignore"):
+                made = (weight * chance).sum(axis=1) / total
+            return np.asarray(made)
+        case Made() as made_with:
+            made, chance = _numbers(made_with, production)
+            return np.asarray((made * chance).sum(axis=1))
+        case said:
+            raise TypeError(f"{type(said).__name__} is no claim about production")
+
+
+def ramp_to(production: Production, changeover: Changeover) -> int:
+    """Find the changeover with which a state came in.
+
+    Parameters
+    ----------
+    production : Production
+        The draws.
+    changeover : Changeover
+        What the claim names.
+
+    Returns
+    -------
+    int
+        Its position in the layout.
+
+    Raises
+    ------
+    LookupError
+        When there is none, or more than one.
+    """
+    tracks = production.tracks(changeover.feature, changeover.variant)
+    found = [ramp for track in tracks for ramp in ramps_to(track, changeover.to)]
+    if len(set(found)) != 1:
+        raise LookupError(f"{len(set(found))} changeovers lead to {changeover.to}")
+    return found[0]
+
+
+def ramps_to(track: Track, state: str) -> list[int]:
+    """List the changeovers of a course that bring in a state which was not there before.
+
+    Parameters
+    ----------
+    track : Track
+        The course.
+    state : str
+        One of its states.
+
+    Returns
+    -------
+    list of int
+        Positions in the layout.
+    """
+    has = track.shares[:, track.states.index(state)] > 0
+    return [ramp for k, ramp in enumerate(track.ramps) if has[k + 1] and not has[k]]
+
+
+def _bounded(use: Use, at: Floats, period: Period) -> Floats:
+    """Say whether a first or last use lies within the bounds; a bound's months are included."""
+    if use.not_before is not None:
+        return np.asarray(at >= use.not_before.first - period.first, dtype=float)
+    if use.not_after is not None:
+        return np.asarray(at < use.not_after.last + 1 - period.first, dtype=float)
+    stretch = use.within or period
+    low, high = stretch.first - period.first, stretch.last + 1 - period.first
+    return np.asarray((at >= low) & (at < high), dtype=float)
+
+
+def _in_stretch(said: Share | Made, production: Production) -> tuple[Floats, Floats]:
+    """Give weights of the months of a stretch, and the chance of the combination in each."""
+    inside = production.inside(said.during or production.maker.period)
+    chance = production.chance_of(said.states, said.variant if isinstance(said, Made) else None)
+    weights = production.weights()
+    if isinstance(said, Share) and said.variant is not None:
+        among = production.chance_of({}, said.variant)
+        weights = weights * among
+        both = production.chance_of(said.states, said.variant)
+        chance = np.divide(both, among, out=np.zeros_like(both), where=among > 0)
+    return weights[:, inside], np.clip(chance[:, inside], 0.0, 1.0)
+
+
+def _share_true(share: Share, production: Production) -> Floats:
+    weight, chance = _in_stretch(share, production)
+    if share.was is not None and not share.tolerance:
+        return chance_of_none(weight, chance if share.was == "none" else 1 - chance)
+    with np.errstate(invalid="ignore"):
+        held = (weight * chance).sum(axis=1) / weight.sum(axis=1)
+    match share.was:
+        case "none":
+            return np.asarray(held <= share.tolerance, dtype=float)
+        case "all":
+            return np.asarray(held >= 1 - share.tolerance, dtype=float)
+        case _:
+            return np.asarray(held >= (share.at_least or 0.0), dtype=float)
+
+
+def _numbers(made: Made, production: Production) -> tuple[Floats, Floats]:
+    """Give the numbers made in each month, and the chance that one counts."""
+    numbers, chance = _in_stretch(made, production)
+    if made.survival is not None:
+        chance = chance * _survives(made.survival, len(chance))[:, None]
+    return numbers, chance
+
+
+def _survives(survival: Survival, count: int) -> Floats:
+    """Draw the share that survives."""
+    uniform = np.random.default_rng(13).uniform(1e-9, 1 - 1e-9, count)
+    return np.asarray(1 / (1 + np.exp(-survival.log_odds().quantile(uniform))))

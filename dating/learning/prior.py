@@ -1,0 +1,78 @@
+"""The judgements as draws, in the form in which learned draws come: learning before any corpus."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.learning.comparison import judged_values
+from dating.learning.layout import CHANCE_DOUBT, MEAN_DOUBT, SHARE_DOUBT, Layout, layout_of
+from dating.learning.learned import Learned
+from dating.maker import Maker
+
+type Floats = NDArray[np.float64]
+
+
+def prior_draws(maker: Maker, seed: int = 1) -> Learned:
+    """Draw everything uncertain from the judgements and their doubts, as learning starts from.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    seed : int
+        Seed of the draws.
+
+    Returns
+    -------
+    Learned
+        Independent draws that rest on no corpus; free-form features have none.
+
+    Examples
+    --------
+    >>> from dating.files import read_maker
+    >>> drawn = prior_draws(read_maker("priors/marrowby.yaml"))
+    >>> bool(abs(drawn.shares.sum(axis=-1).max() - 1) < 1e-12)
+    True
+    """
+    layout = layout_of(maker)
+    values = judged_values(layout, seed)
+    count, generator = len(values), np.random.default_rng((seed, 7))
+    features = [feature for _, feature in maker.features().values()]
+    stated = [mean for gauge in layout.gauges for mean in gauge.stated]
+    spread = [gauge.spread for gauge in layout.gauges for _ in gauge.stated]
+    moved = MEAN_DOUBT * generator.standard_normal((count, len(stated)))
+    return Learned(
+        maker_fingerprint=maker.origin.fingerprint,
+        corpus_fingerprint="",
+        numbers=tuple(layout.numbers),
+        values=values,
+        shares=_shares(layout, count, generator),
+        slip=_chances([feature.slip.value for feature in features], count, generator),
+        replaced=_chances([feature.replaced.value for feature in features], count, generator),
+        means=np.array(stated) + moved * np.array(spread),
+        seed=seed,
+    )
+
+
+def _shares(layout: Layout, count: int, generator: np.random.Generator) -> Floats:
+    """Draw the shares of mixed regimes, as the model does; shape (draw, track, regime, state)."""
+    width = max((len(track.states) for track in layout.tracks), default=0)
+    depth = max((len(track.shares) for track in layout.tracks), default=0)
+    stated = np.zeros((len(layout.tracks), depth, width))
+    for place, track in enumerate(layout.tracks):
+        stated[place, : len(track.shares), : len(track.states)] = track.shares
+    doubt = generator.standard_normal((count, *stated.shape))
+    weighed = stated * np.exp(SHARE_DOUBT * doubt)
+    total = weighed.sum(axis=-1, keepdims=True)
+    return np.asarray(weighed / np.where(total == 0, 1.0, total))
+
+
+def _chances(stated: list[float], count: int, generator: np.random.Generator) -> Floats:
+    """Draw chances; what is stated as never or always stands."""
+    p = np.array(stated)
+    open_ = (p > 0) & (p < 1)
+    held = np.where(open_, p, 0.5)
+    logit = np.log(held) - np.log1p(-held)
+    drawn = 1 / (1 + np.exp(-(logit + CHANCE_DOUBT * generator.standard_normal((count, len(p))))))
+    return np.where(open_, drawn, p)
