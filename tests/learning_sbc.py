@@ -125,6 +125,7 @@ KINDS = (  # rows of a corpus: how many, of which window, of what trust, whether
     (6, "month", 1.0, "not seen"),
     (4, "year", 1.0, "sure"),
 )
+SPARE = 200  # cases by which a corpus may exceed the first one
 COLUMNS = ["instrument", "built", "trust", "variant", *LOOKS, *GRID]
 
 
@@ -334,10 +335,10 @@ class Harness:
         simulated = Simulator(self.maker, drawn_truth(self.maker, generator), generator).rows()
         form = self.tally([*every_reading(), *simulated])
         self.places = {key: place for place, key in enumerate(keys_of(form))}
-        self.case_row = form.case_row
+        self.cases = (len(form.cases) + SPARE, form.cases.shape[1])
         fillable = {
-            name: pytensor.shared(getattr(form, name), name=name, shape=getattr(form, name).shape)
-            for name in ("cases", "case_weight")
+            name: pytensor.shared(array, name=name, shape=array.shape)
+            for name, array in self.cases_of(form).items()
         }
         constants = constants_of(self.maker, self.layout, self.tables)
         self.model = learning_model(self.layout, constants, replace(form, **fillable))
@@ -358,12 +359,20 @@ class Harness:
     def arrays_of(self, rows):
         """The tally of a corpus, put in the places of the model's readings."""
         tally = self.tally(rows)
-        assert np.array_equal(tally.case_row, self.case_row)
-        at = [self.places[key] for key in keys_of(tally)]
         counts = np.zeros((len(self.places), MONTHS))
-        cases = np.zeros((len(tally.cases), len(self.places)))
-        counts[at], cases[:, at] = tally.counts, tally.cases
-        return {"counts": counts, "cases": cases, "case_weight": tally.case_weight}
+        counts[[self.places[key] for key in keys_of(tally)]] = tally.counts
+        return {"counts": counts, **self.cases_of(tally)}
+
+    def cases_of(self, tally):
+        """Cases in the places of the model's readings, with spare ones of no weight."""
+        at = np.array([self.places[key] for key in keys_of(tally)] + [len(self.places)])
+        reading, month = np.divmod(tally.cases, MONTHS)
+        count, most = tally.cases.shape
+        cases = np.full(self.cases, len(self.places) * MONTHS)
+        cases[:count, :most] = at[reading] * MONTHS + month
+        weight, row = np.zeros(len(cases)), np.zeros(len(cases), dtype=np.int64)
+        weight[:count], row[:count] = tally.case_weight, tally.case_row
+        return {"cases": cases, "case_weight": weight, "case_row": row}
 
     def arrays_of_truth(self, truth):
         """The truth in the form of the model's quantities."""

@@ -20,7 +20,6 @@ import pymc as pm
 import pytensor.tensor as pt
 from numpy.typing import NDArray
 from pymc.distributions.dist_math import normal_lcdf
-from pytensor.tensor.special import logaddexp, logsumexp
 from scipy.special import gammaln
 
 from dating.distributions import Certain, Metalog, Pool
@@ -264,19 +263,20 @@ def _measured(gauges: tuple[Gauge, ...], means: Any, tally: Tally, constants: Co
     tails = np.array([gauge.tails or np.inf for gauge in gauges])[tally.gauge][:, None]
     value, scale = tally.measured.T[:, :, None]
     z = (value - drift[tally.gauge]) / scale
-    finite = np.where(np.isinf(tails), 1.0, tails)
-    heavy = -(finite + 1) / 2 * pt.log1p(z**2 / finite)
-    heavy = heavy + gammaln((finite + 1) / 2) - gammaln(finite / 2) - 0.5 * np.log(finite * np.pi)
-    normal = -0.5 * z**2 - 0.5 * np.log(2 * np.pi)
-    seen = pt.where(np.isinf(tails), normal, heavy) - np.log(scale)
-    swapped = constants.gauge_swapped[tally.gauge]
-    if not swapped.any():
-        return seen
-    log_donor = np.log(np.maximum(constants.gauge_donor[tally.gauge], _NEVER))
-    log_swapped = np.log(np.maximum(swapped, _NEVER))[:, None]
-    from_donor = log_swapped + logsumexp(seen + log_donor, axis=1, keepdims=True)
-    original = np.log(np.maximum(1 - swapped, _NEVER))[:, None] + seen
-    return logaddexp(original, pt.broadcast_to(from_donor, original.shape))
+    freedom = np.where(np.isinf(tails), 1.0, tails)
+    top = np.where(
+        np.isinf(tails),
+        -0.5 * np.log(2 * np.pi),
+        gammaln((freedom + 1) / 2) - gammaln(freedom / 2) - 0.5 * np.log(freedom * np.pi),
+    )
+    normal = pt.exp(-0.5 * z**2)
+    if np.isfinite(tails).any():
+        heavy = (1 + z**2 / freedom) ** (-(freedom + 1) / 2)
+        normal = pt.where(np.isinf(tails), normal, heavy)
+    swapped = constants.gauge_swapped[tally.gauge][:, None]
+    donor = (normal * constants.gauge_donor[tally.gauge]).sum(axis=1, keepdims=True)
+    mixed = (1 - swapped) * normal + swapped * donor
+    return pt.log(mixed + _NEVER) + top - np.log(scale)
 
 
 def _regimes(layout: Layout, numbers: Any) -> Any:
@@ -358,6 +358,8 @@ def _recorded(built: Any, slip: Any, replaced: Any, constants: Constants) -> Any
 
 def _cases(log_readings: Any, tally: Tally) -> Any:
     """Sum each doubtful instrument over the months and variants it may have come from."""
-    each = (tally.case_weight * pt.exp(pt.dot(tally.cases, log_readings))).sum(axis=1)
-    by_row = pt.zeros(tally.rows)[tally.case_row].inc(each)
+    laid_out = pt.concatenate([log_readings.flatten(), pt.zeros(1)])
+    cases = pt.as_tensor(tally.cases)
+    logs = laid_out[cases.flatten()].reshape(cases.shape).sum(axis=1)
+    by_row = pt.zeros(tally.rows)[tally.case_row].inc(tally.case_weight * pt.exp(logs))
     return pt.log(by_row).sum()

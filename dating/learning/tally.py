@@ -4,7 +4,9 @@ What was recorded becomes *readings*: a course together with a weight for each o
 measurement together with its value.
 Instruments whose month is known, trusted and of known variant enter as counts by reading and
 month, so that their number does not matter. All others are summed over the months and variants
-they may have come from: each such *case* has its readings and a weight for each month.
+they may have come from: each month in which an instrument may have been built, as one variant, is
+a *case* with its readings and a weight. Cases without weight are none, so that a narrow date costs
+little.
 """
 
 from __future__ import annotations
@@ -43,11 +45,12 @@ class Tally:
         Its value, and the scale that joins the spread of production to the error of measuring.
     counts : ndarray of float64, shape (reading, month)
         Instruments of known month with this reading.
-    cases : ndarray of float64, shape (case, reading)
-        Which readings a case has; a case is an instrument, taken to be of one variant.
-    case_weight : ndarray of float64, shape (case, month)
-        Prior probability of each month, given what is stated of the date, times the examiner's
-        weight for the variant.
+    cases : ndarray of int64, shape (case, most)
+        Which readings a case has, as positions in the readings laid out month by month, one
+        reading after the other; a position beyond the last stands for no reading.
+    case_weight : ndarray of float64, shape (case,)
+        Prior probability of its month, given what is stated of the date, times the examiner's
+        weight for the variant; above zero.
     case_row : ndarray of int64, shape (case,)
         The instrument that a case belongs to, counted over those summed over.
     rows : int
@@ -59,7 +62,7 @@ class Tally:
     gauge: Positions
     measured: Floats
     counts: Floats
-    cases: Floats
+    cases: Positions
     case_weight: Floats
     case_row: Positions
     rows: int
@@ -164,17 +167,24 @@ class _Tallying:
         sighted = [key for key in keys if not key[0]]
         measured = keys[len(sighted) :]
         places = {key: place for place, key in enumerate(keys)}
-        cases = np.zeros((len(self.cases), len(keys)))
-        for position, (_, _, found) in enumerate(self.cases):
-            cases[position, [places[key] for key in found]] = 1.0
+        most = max((len(found) for _, _, found in self.cases), default=0)
+        cases, weights, of_row = [np.zeros((0, most), dtype=np.int64)], [np.zeros(0)], []
+        for row, weight, found in self.cases:
+            month = np.flatnonzero(weight > 0)
+            padded = np.full((len(month), most), len(keys) * months)
+            padded[:, : len(found)] = np.array([places[k] for k in found], int) * months
+            padded[:, : len(found)] += month[:, None]
+            cases.append(padded)
+            weights.append(weight[month])
+            of_row += [row] * len(month)
         return Tally(
             track=np.array([track for _, track, _ in sighted], dtype=np.int64),
             weights=np.array([weights for _, _, weights in sighted]).reshape(-1, self.width),
             gauge=np.array([gauge for _, gauge, _ in measured], dtype=np.int64),
             measured=np.array([value for _, _, value in measured]).reshape(-1, 2),
             counts=np.array([self.counts[key] for key in keys]).reshape(-1, months),
-            cases=cases,
-            case_weight=np.array([weight for _, weight, _ in self.cases]).reshape(-1, months),
-            case_row=np.array([row for row, _, _ in self.cases], dtype=np.int64),
+            cases=np.concatenate(cases),
+            case_weight=np.concatenate(weights),
+            case_row=np.array(of_row, dtype=np.int64),
             rows=rows,
         )

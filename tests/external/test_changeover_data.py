@@ -54,8 +54,8 @@ def learned_with(maker, counts):
         gauge=np.zeros(0, dtype=np.int64),
         measured=np.zeros((0, 2)),
         counts=counts,
-        cases=np.zeros((0, states)),
-        case_weight=np.zeros((0, months)),
+        cases=np.zeros((0, 1), dtype=np.int64),
+        case_weight=np.zeros(0),
         case_row=np.zeros(0, dtype=np.int64),
         rows=0,
     )
