@@ -9,6 +9,9 @@ import pytest
 import dating
 from dating import maker as maker_file
 from dating.cautions import HAZARDS
+from dating.claims import statements as claims_file
+from dating.claims.files import manuscript_of, read_claims
+from dating.claims.weighing import weigh
 from dating.cli.main import main
 from dating.examination import Examination, Paper, Reading, Sight
 from dating.statements import CountOpinion, DateOpinion, SpanOpinion
@@ -34,6 +37,20 @@ MODELS = [
     DateOpinion,
     SpanOpinion,
     CountOpinion,
+    claims_file.Claims,
+    claims_file.Claim,
+    claims_file.Saying,
+    claims_file.Built,
+    claims_file.Original,
+    claims_file.Apart,
+    claims_file.Before,
+    claims_file.Use,
+    claims_file.Order,
+    claims_file.Changeover,
+    claims_file.Overlap,
+    claims_file.Share,
+    claims_file.Made,
+    claims_file.Survival,
 ]
 
 
@@ -73,11 +90,16 @@ def test_readme_opens_with_one_paragraph_and_two_commands():
 
 
 def test_yaml_in_the_readme_is_understood(tmp_path):
-    _, examination = blocks("README.md", "yaml")
+    _, examination, claims = blocks("README.md", "yaml")
     file = tmp_path / "x.yaml"
     file.write_text(examination, encoding="utf-8")
-    made = dating.estimate(dating.read_maker("priors/marrowby.yaml"), dating.read_examination(file))
+    maker = dating.read_maker("priors/marrowby.yaml")
+    made = dating.estimate(maker, dating.read_examination(file))
     assert made.posterior.sum() == pytest.approx(1)
+    file = tmp_path / "claims.yaml"
+    folder = Path("demo_data/examinations").resolve()
+    file.write_text(claims.replace("examinations/", f"{folder}/"), encoding="utf-8")
+    assert len(weigh(manuscript_of(read_claims(file), maker))) == 2
 
 
 def test_every_command_and_option_is_in_the_readme():

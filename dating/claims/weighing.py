@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.batch import Stock
+from dating.claims.evidence import Evidence
+from dating.claims.examples import Example, examples_of
 from dating.claims.files import Manuscript
-from dating.claims.instruments import joint_truth
-from dating.claims.production import Production
-from dating.claims.statements import Claim, Saying
+from dating.claims.settling import Look, looks_of
+from dating.claims.statements import Built, Claim, Saying
 from dating.claims.strength import Chance, Factor, chance_from, factor_from
-from dating.claims.truth import chance_true, needs_tables
-from dating.engine import Weighing
-from dating.examination import Examination
-from dating.learning.learned import DRAWS, Learned, tables_for
-from dating.learning.prior import prior_draws
+from dating.claims.truth import quantity
+from dating.learning.comparison import points_of
+from dating.learning.corpus import Corpus
+from dating.learning.learned import Learned
 from dating.reading import InputError
+from dating.summaries import quantile_month
 
 type Floats = NDArray[np.float64]
+type Points = tuple[float, float, float]
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,133 +40,31 @@ class Weighed:
         After it.
     factor : Factor or None
         The Bayes factor; None where there was no evidence.
+    points : tuple of (float, float, float) or None
+        For each thing that is claimed, 5, 50 and 95 % points of the number it is about, after the
+        evidence: a date in months since the period began, months, a share, or instruments; None
+        where it is about no number.
+    examples : tuple of Example
+        What speaks against it and for it.
+    looks : tuple of Look
+        What would move it most.
     """
 
     claim: Claim
     prior: Chance
     posterior: Chance
     factor: Factor | None
+    points: tuple[Points | None, ...]
+    examples: tuple[Example, ...]
+    looks: tuple[Look, ...]
 
 
-class Evidence:
-    """What claims are weighed by: draws before and after a corpus, and examinations.
-
-    Parameters
-    ----------
-    manuscript : Manuscript
-        The claims with their maker file and examinations.
-    learned : Learned or None
-        All draws of what was learned from a corpus, if anything was.
-    """
-
-    def __init__(self, manuscript: Manuscript, learned: Learned | None = None) -> None:
-        self.maker, self.learned = manuscript.maker, learned
-        self.examinations = manuscript.examinations
-        self._tables: dict[bool, Stock] = {}
-
-    @cached_property
-    def judged(self) -> Production:
-        """Production by the judgements alone."""
-        return Production(self.maker, prior_draws(self.maker))
-
-    @cached_property
-    def known(self) -> Production:
-        """Production by what was learned, or else by the judgements."""
-        return self.judged if self.learned is None else Production(self.maker, self.learned)
-
-    @cached_property
-    def judged_few(self) -> Production:
-        """As many draws of the judgements as month tables are made from."""
-        return self.judged.thinned()
-
-    @cached_property
-    def known_few(self) -> Production:
-        """As many draws of what is known as month tables are made from."""
-        return self.judged_few if self.learned is None else self.known.thinned()
-
-    @cached_property
-    def joint(self) -> Production:
-        """The draws in which instruments and production are judged together."""
-        return self.known.thinned(DRAWS)
-
-    def stock(self, together: bool) -> Stock:
-        """Give the month tables that instruments are weighed by.
-
-        Parameters
-        ----------
-        together : bool
-            Whether several of them, or production, are judged in the same draws; one instrument
-            alone is weighed as ``dating estimate`` does it.
-
-        Returns
-        -------
-        Stock
-            Kept for the next claim.
-        """
-        if together not in self._tables:
-            few = None if self.learned is None else self.joint.draws
-            tables = self.joint.tables if together else tables_for(self.maker, few)
-            self._tables[together] = Stock(self.maker, tables)
-        return self._tables[together]
-
-    def truth(
-        self, sayings: Sequence[Saying], examinations: Mapping[str, Examination]
-    ) -> tuple[Floats, Floats]:
-        """Give P(claims, evidence) and P(evidence) in each draw, after the corpus.
-
-        Parameters
-        ----------
-        sayings : sequence of Saying
-            What is claimed together.
-        examinations : mapping of str to Examination
-            What was seen on the instruments that they are about.
-
-        Returns
-        -------
-        true, weight : ndarray of float64, shape (draw,)
-            The former does not exceed the latter.
-        """
-        about = [saying for saying in sayings if saying.instruments()]
-        made = [saying for saying in sayings if not saying.instruments()]
-        if not about:
-            return _of_production(made, self.known, self.known_few)
-        names = dict.fromkeys(name for saying in about for name in saying.instruments())
-        together = bool(made) or len(names) > 1
-        stock = self.stock(together)
-        weighings = {name: stock.weighing(examinations[name]) for name in names}
-        true, weight = joint_truth(about, weighings)
-        for saying in made:
-            true = true * chance_true(saying, self.joint)
-        return true, weight
-
-    def before(self, sayings: Sequence[Saying]) -> tuple[Floats, Floats]:
-        """Give the same before the evidence: nothing learned, nothing seen on any instrument.
-
-        Parameters
-        ----------
-        sayings : sequence of Saying
-            What is claimed together.
-
-        Returns
-        -------
-        true, weight : ndarray of float64, shape (draw,)
-            The former does not exceed the latter.
-        """
-        about = [saying for saying in sayings if saying.instruments()]
-        made = [saying for saying in sayings if not saying.instruments()]
-        if not about:
-            return _of_production(made, self.judged, self.judged_few)
-        names = dict.fromkeys(name for saying in about for name in saying.instruments())
-        joint = self.judged.thinned(DRAWS)
-        stock = Stock(self.maker, joint.tables)
-        blank = {name: Weighing(stock.tables, stock.swapped, ()) for name in names}
-        true, weight = joint_truth(about, blank)
-        for saying in made:
-            true = true * chance_true(saying, joint)
-        return true, weight
-
-
-def weigh(manuscript: Manuscript, learned: Learned | None = None) -> tuple[Weighed, ...]:
+def weigh(
+    manuscript: Manuscript,
+    learned: Learned | None = None,
+    corpus: Corpus | None = None,
+    report: Callable[[str], None] = lambda _: None,
+) -> tuple[Weighed, ...]:
     """Weigh every claim of a manuscript.
 
     Parameters
@@ -175,6 +73,10 @@ def weigh(manuscript: Manuscript, learned: Learned | None = None) -> tuple[Weigh
         The claims with their maker file and examinations.
     learned : Learned, optional
         What was learned from a corpus, with all its draws.
+    corpus : Corpus, optional
+        Dated instruments to be named as examples.
+    report : callable
+        Told in words which claim is being weighed.
 
     Returns
     -------
@@ -187,10 +89,14 @@ def weigh(manuscript: Manuscript, learned: Learned | None = None) -> tuple[Weigh
         When no month of the period allows what was seen on one of the instruments.
     """
     evidence = Evidence(manuscript, learned)
-    return tuple(weighed(claim, evidence) for claim in manuscript.claims.claims)
+    made = []
+    for claim in manuscript.claims.claims:
+        report(f"weighing {claim.claim}")
+        made.append(weighed(claim, evidence, corpus))
+    return tuple(made)
 
 
-def weighed(claim: Claim, evidence: Evidence) -> Weighed:
+def weighed(claim: Claim, evidence: Evidence, corpus: Corpus | None = None) -> Weighed:
     """Weigh one claim.
 
     Parameters
@@ -199,11 +105,13 @@ def weighed(claim: Claim, evidence: Evidence) -> Weighed:
         The claim.
     evidence : Evidence
         What it is weighed by.
+    corpus : Corpus, optional
+        Dated instruments to be named as examples.
 
     Returns
     -------
     Weighed
-        Its probabilities and Bayes factor.
+        Its probabilities, Bayes factor, examples, and what would move it.
 
     Raises
     ------
@@ -214,21 +122,31 @@ def weighed(claim: Claim, evidence: Evidence) -> Weighed:
     prior = chance_from(*evidence.before(sayings))
     true, weight = evidence.truth(sayings, evidence.examinations)
     if weight.sum() <= 0:
-        origin = evidence.examinations[claim.instruments()[0]].origin
         names = ", ".join(claim.instruments())
-        message = f"no month of the period allows what was seen together (on {names})"
+        message = f"no month of the period allows what was seen ({names})"
+        origin = evidence.examinations[claim.instruments()[0]].origin
         raise InputError([origin.problem((), message)])
     posterior = chance_from(true, weight)
     nothing = evidence.learned is None and not claim.instruments()
-    return Weighed(claim, prior, posterior, None if nothing else factor_from(prior, posterior))
+    return Weighed(
+        claim=claim,
+        prior=prior,
+        posterior=posterior,
+        factor=None if nothing else factor_from(prior, posterior),
+        points=tuple(_points(saying, evidence) for saying in sayings),
+        examples=examples_of(claim, corpus, evidence),
+        looks=looks_of(claim, evidence),
+    )
 
 
-def _of_production(
-    sayings: Sequence[Saying], production: Production, few: Production
-) -> tuple[Floats, Floats]:
-    """Multiply within each draw what is claimed of production; draws weigh the same."""
-    chosen = few if any(needs_tables(saying) for saying in sayings) else production
-    true = np.ones(len(chosen.draws.values))
-    for saying in sayings:
-        true = true * chance_true(saying, chosen)
-    return true, np.ones_like(true)
+def _points(saying: Saying, evidence: Evidence) -> Points | None:
+    """Give 5, 50 and 95 % points of the number that something claimed is about."""
+    match saying.said:
+        case Built(instrument=name):
+            posterior = evidence.dated(name)
+            low, middle, high = (float(quantile_month(posterior, p)) for p in (0.05, 0.5, 0.95))
+            return low, middle, high
+        case _ if saying.instruments():
+            return None
+        case _:
+            return points_of(quantity(saying, evidence.known_few))

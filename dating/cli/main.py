@@ -12,6 +12,7 @@ from dating.cli.check import check
 from dating.cli.draft import draft
 from dating.cli.estimate import estimate
 from dating.cli.learn import learn
+from dating.cli.weigh import weigh
 
 # The matrices are small: threads of the linear algebra library cost more than they give, and one
 # thread adds up in the same order on every machine. This must stand before numpy is imported.
@@ -51,3 +52,4 @@ main.add_command(check)
 main.add_command(learn)
 main.add_command(calibrate)
 main.add_command(draft)
+main.add_command(weigh)

@@ -13,7 +13,7 @@ import matplotlib as mpl
 from dating.figures.changeovers import draw_changeover, draw_overview
 from dating.figures.mixing import draw_mixing
 from dating.figures.style import CORE, DOUBT, INK, REST, SET
-from dating.words.report import Picture
+from dating.words.page import Picture
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -28,28 +27,12 @@ from dating.words.learned_rows import (
     share_rows,
     summary_rows,
 )
+from dating.words.page import Picture, page_of
 
-_TEMPLATES = Path(__file__).parent / "templates"
 _OPINION = (
     "What was learned is an opinion with a probability, not a certificate: it is as good as the "
     "maker file and the dated instruments behind it, and a new find may change it."
 )
-
-
-@dataclass(frozen=True)
-class Picture:
-    """A picture that stands inside a page.
-
-    Parameters
-    ----------
-    source : str
-        The picture itself, as a data address.
-    words : str
-        What it shows, for those who do not see it.
-    """
-
-    source: str
-    words: str
 
 
 def learned_page(made: Outcome, pictures: Mapping[str, Picture]) -> str:
@@ -67,18 +50,7 @@ def learned_page(made: Outcome, pictures: Mapping[str, Picture]) -> str:
     str
         HTML; the same result and pictures give the same text.
     """
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415
-
-    environment = Environment(
-        loader=FileSystemLoader(_TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    template = environment.get_template("learned.html.j2")
-    page = template.render(**_content(made), pictures=pictures).strip() + "\n"
-    return page.replace(" %", "\N{NO-BREAK SPACE}%")
+    return page_of("learned.html.j2", {**_content(made), "pictures": pictures})
 
 
 def _content(made: Outcome) -> dict[str, Any]:

@@ -1,0 +1,187 @@
+"""What claims are weighed by: joint draws before and after a corpus, and what was seen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.batch import Stock
+from dating.claims.files import Manuscript
+from dating.claims.instruments import joint_truth
+from dating.claims.production import Production
+from dating.claims.statements import Built, Saying
+from dating.claims.truth import chance_true, needs_tables
+from dating.engine import Weighing
+from dating.examination import Examination
+from dating.learning.learned import DRAWS, Learned, tables_for
+from dating.learning.prior import prior_draws
+
+type Floats = NDArray[np.float64]
+
+
+class Evidence:
+    """What claims are weighed by: draws before and after a corpus, and examinations.
+
+    Parameters
+    ----------
+    manuscript : Manuscript
+        The claims with their maker file and examinations.
+    learned : Learned or None
+        All draws of what was learned from a corpus, if anything was.
+    """
+
+    def __init__(self, manuscript: Manuscript, learned: Learned | None = None) -> None:
+        self.maker, self.learned = manuscript.maker, learned
+        self.examinations = manuscript.examinations
+        self._tables: dict[bool, Stock] = {}
+
+    @cached_property
+    def judged(self) -> Production:
+        """Production by the judgements alone."""
+        return Production(self.maker, prior_draws(self.maker))
+
+    @cached_property
+    def known(self) -> Production:
+        """Production by what was learned, or else by the judgements."""
+        return self.judged if self.learned is None else Production(self.maker, self.learned)
+
+    @cached_property
+    def judged_few(self) -> Production:
+        """As many draws of the judgements as month tables are made from."""
+        return self.judged.thinned()
+
+    @cached_property
+    def known_few(self) -> Production:
+        """As many draws of what is known as month tables are made from."""
+        return self.judged_few if self.learned is None else self.known.thinned()
+
+    @cached_property
+    def joint(self) -> Production:
+        """The draws in which instruments and production are judged together."""
+        return self.known.thinned(DRAWS)
+
+    def stock_for(self, sayings: Sequence[Saying]) -> Stock:
+        """Give the month tables by which instruments are weighed.
+
+        Parameters
+        ----------
+        sayings : sequence of Saying
+            What is claimed together. One instrument alone is weighed as ``dating estimate`` does
+            it; several of them, or production beside them, in the same draws.
+
+        Returns
+        -------
+        Stock
+            Kept for the next claim.
+        """
+        names = {name for saying in sayings for name in saying.instruments()}
+        together = len(names) > 1 or not all(saying.instruments() for saying in sayings)
+        if together not in self._tables:
+            few = None if self.learned is None else self.joint.draws
+            tables = self.joint.tables if together else tables_for(self.maker, few)
+            self._tables[together] = Stock(self.maker, tables)
+        return self._tables[together]
+
+    def truth(
+        self, sayings: Sequence[Saying], examinations: Mapping[str, Examination]
+    ) -> tuple[Floats, Floats]:
+        """Give P(claims, evidence) and P(evidence) in each draw, after the corpus.
+
+        Parameters
+        ----------
+        sayings : sequence of Saying
+            What is claimed together.
+        examinations : mapping of str to Examination
+            What was seen on the instruments that they are about.
+
+        Returns
+        -------
+        true, weight : ndarray of float64, shape (draw,)
+            The former does not exceed the latter.
+        """
+        about = [saying for saying in sayings if saying.instruments()]
+        made = [saying for saying in sayings if not saying.instruments()]
+        if not about:
+            return _of_production(made, self.known, self.known_few)
+        names = dict.fromkeys(name for saying in about for name in saying.instruments())
+        stock = self.stock_for(sayings)
+        weighings = {name: stock.weighing(examinations[name]) for name in names}
+        true, weight = joint_truth(about, weighings)
+        true = true * self._corrected(sayings, weighings)
+        for saying in made:
+            true = true * chance_true(saying, self.joint)
+        return true, weight
+
+    def dated(self, name: str) -> Floats:
+        """Date one instrument by itself, its levels corrected where that is due.
+
+        Parameters
+        ----------
+        name : str
+            The instrument.
+
+        Returns
+        -------
+        ndarray of float64, shape (month,)
+            Posterior probabilities, as ``dating estimate`` gives them.
+        """
+        posterior = self._alone.posterior(self.examinations[name])
+        return posterior if self.learned is None else self.learned.corrected(posterior)
+
+    @property
+    def _alone(self) -> Stock:
+        return self.stock_for(())
+
+    def _corrected(self, sayings: Sequence[Saying], weighings: Mapping[str, Weighing]) -> float:
+        """Give the factor by which corrected levels change the chance of one instrument's date."""
+        correction = self.learned.correction if self.learned is not None else None
+        built = [saying.said for saying in sayings if isinstance(saying.said, Built)]
+        if correction is None or len(built) != len(sayings) or len(weighings) != 1:
+            return 1.0
+        (weighing,) = weighings.values()
+        raw = weighing.by_month.sum(axis=0) / weighing.evidence
+        period = weighing.tables.period
+        number = period.first + np.arange(len(period))
+        inside = np.all([(number >= b.within.first) & (number <= b.within.last) for b in built], 0)
+        stated = float(raw[inside].sum())
+        return float(correction.apply(raw)[inside].sum()) / stated if stated > 0 else 1.0
+
+    def before(self, sayings: Sequence[Saying]) -> tuple[Floats, Floats]:
+        """Give the same before the evidence: nothing learned, nothing seen on any instrument.
+
+        Parameters
+        ----------
+        sayings : sequence of Saying
+            What is claimed together.
+
+        Returns
+        -------
+        true, weight : ndarray of float64, shape (draw,)
+            The former does not exceed the latter.
+        """
+        about = [saying for saying in sayings if saying.instruments()]
+        made = [saying for saying in sayings if not saying.instruments()]
+        if not about:
+            return _of_production(made, self.judged, self.judged_few)
+        names = dict.fromkeys(name for saying in about for name in saying.instruments())
+        joint = self.judged.thinned(DRAWS)
+        stock = Stock(self.maker, joint.tables)
+        blank = {name: Weighing(stock.tables, stock.swapped, ()) for name in names}
+        true, weight = joint_truth(about, blank)
+        for saying in made:
+            true = true * chance_true(saying, joint)
+        return true, weight
+
+
+def _of_production(
+    sayings: Sequence[Saying], production: Production, few: Production
+) -> tuple[Floats, Floats]:
+    """Multiply within each draw what is claimed of production; draws weigh the same."""
+    chosen = few if any(needs_tables(saying) for saying in sayings) else production
+    true = np.ones(len(chosen.draws.values))
+    for saying in sayings:
+        true = true * chance_true(saying, chosen)
+    return true, np.ones_like(true)

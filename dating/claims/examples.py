@@ -1,0 +1,284 @@
+"""The dated instruments, and on an instrument the observations, that speak for or against a claim.
+
+Only what was seen without doubt speaks, and only a stated date that lies wholly on one side of
+what is claimed. Whether slips or swaps explain it is for the probability to say.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from dating.claims.evidence import Evidence
+from dating.claims.statements import (
+    Built,
+    Changeover,
+    Claim,
+    Order,
+    Overlap,
+    Saying,
+    Share,
+    Use,
+)
+from dating.engine import Weighing
+from dating.examination import Examination
+from dating.learning.corpus import Corpus, Reference
+from dating.learning.layout import VARIANTS, Layout, layout_of
+
+type Side = Literal["for", "against"]
+
+SHOWN = 5
+
+
+@dataclass(frozen=True)
+class Example:
+    """One instrument, or one observation, that speaks for or against a claim.
+
+    Parameters
+    ----------
+    side : {"for", "against"}
+        Which way it speaks.
+    name : str
+        The instrument of the corpus, or what was observed.
+    said : str
+        What it shows and when it was built.
+    line : int or None
+        Its line in the corpus; None for an observation.
+    """
+
+    side: Side
+    name: str
+    said: str
+    line: int | None
+
+
+def examples_of(claim: Claim, corpus: Corpus | None, evidence: Evidence) -> tuple[Example, ...]:
+    """List what speaks for and against each thing that a claim says.
+
+    Parameters
+    ----------
+    claim : Claim
+        The claim.
+    corpus : Corpus or None
+        Dated instruments, if there are any.
+    evidence : Evidence
+        By which observations on an instrument are weighed.
+
+    Returns
+    -------
+    tuple of Example
+        Those against first; of each side and saying the nearest five.
+    """
+    found: list[Example] = []
+    for saying in claim.sayings():
+        match saying.said:
+            case Built() as built:
+                stock = evidence.stock_for([saying])
+                seen = evidence.examinations[built.instrument]
+                found += _observations(built, stock.weighing(seen))
+            case _ if corpus is not None:
+                found += _nearest(_of_corpus(saying, corpus))
+    return tuple(sorted(dict.fromkeys(found), key=lambda example: example.side != "against"))
+
+
+@dataclass(frozen=True)
+class _Spoken:
+    """An instrument that speaks, and how many months its date lies from what is claimed."""
+
+    side: Side
+    reference: Reference
+    shows: str
+    distance: int
+
+
+def _nearest(spoken: Iterable[_Spoken]) -> Iterator[Example]:
+    ordered = sorted(spoken, key=lambda one: (one.distance, one.reference.line))
+    for side in ("against", "for"):
+        for one in [one for one in ordered if one.side == side][:SHOWN]:
+            reference = one.reference
+            trust = "" if reference.trust == 1 else f", trust {reference.trust:g}"
+            said = f"{one.shows}, built {reference.built.text}{trust}"
+            yield Example(one.side, reference.examination.instrument, said, reference.line)
+
+
+def _of_corpus(saying: Saying, corpus: Corpus) -> Iterator[_Spoken]:
+    layout, references = layout_of(corpus.maker), corpus.references
+    spans = [_span(reference, corpus) for reference in references]
+    match saying.said:
+        case Use() as use:
+            first_use = saying.kind == "first_use"
+            found = [_on_use(use, first_use, *each) for each in zip(references, spans, strict=True)]
+        case Share() as share:
+            found = [_on_share(share, *each) for each in zip(references, spans, strict=True)]
+        case Order() as order:
+            found = [_on_order(order, reference, layout) for reference in references]
+        case Overlap() as overlap:
+            found = _on_overlap(overlap, references, spans, layout)
+        case _:
+            return
+    for reference, told in zip(references, found, strict=True):
+        if told is not None:
+            side, shows, distance = told
+            yield _Spoken(side, reference, shows, distance)
+
+
+def _span(reference: Reference, corpus: Corpus) -> tuple[int, int]:
+    """Give the first and last month that the stated date allows, as month numbers."""
+    built = np.flatnonzero(reference.window) + corpus.maker.period.first
+    return int(built[0]), int(built[-1])
+
+
+type _Found = tuple[Side, str, int] | None
+
+
+def _on_use(use: Use, first_use: bool, reference: Reference, span: tuple[int, int]) -> _Found:
+    first, last = span
+    has = _has(reference.examination, {use.feature: (use.state,)}, use.variant)
+    low, high = use.not_before or use.within, use.not_after or use.within
+    if has is None:
+        return None
+    before = low.first - last if low is not None else 0
+    after = first - high.last if high is not None else 0
+    wrong = before if first_use else after
+    if first_use:
+        inside = high is not None and last <= high.last
+    else:
+        inside = low is not None and first >= low.first
+    one_sided = use.within is None
+    if wrong > 0 and (has or one_sided):
+        side: Side = "against" if has else "for"
+        return side, f"{use.feature} {use.state if has else 'of another form'}", wrong
+    if has and inside:
+        return "for", f"{use.feature} {use.state}", 0
+    return None
+
+
+def _on_share(share: Share, reference: Reference, span: tuple[int, int]) -> _Found:
+    first, last = span
+    inside = share.during.first <= first and last <= share.during.last
+    has = _has(reference.examination, share.states, share.variant)
+    if has is None or not inside:
+        return None
+    wanted = share.was != "none"
+    shows = " and ".join(
+        f"{name} {reference.examination.seen[name].words()}"  # type: ignore[union-attr]
+        for name in share.states
+        if reference.examination.seen.get(name) is not None
+    )
+    side: Side = "for" if has == wanted else "against"
+    return side, shows or "the variant", share.during.last - last
+
+
+def _on_order(order: Order, reference: Reference, layout: Layout) -> _Found:
+    early, late = (_past(way, reference, layout) for way in (order.earlier, order.later))
+    if early is None or late is None or early == late:
+        return None
+    new, old = (order.earlier, order.later) if early else (order.later, order.earlier)
+    side: Side = "for" if early else "against"
+    return side, f"{new.feature} {new.to}, {old.feature} not yet {old.to}", 0
+
+
+def _on_overlap(
+    overlap: Overlap,
+    references: Sequence[Reference],
+    spans: Sequence[tuple[int, int]],
+    layout: Layout,
+) -> list[_Found]:
+    """Find the first with the new state and the last with the old, if they lie too far apart."""
+    way, told = overlap.changeover, []
+    for reference, (first, last) in zip(references, spans, strict=True):
+        past = _past(overlap.changeover, reference, layout)
+        told.append((past, last if past else first))
+    new, old = ([at for past, at in told if past is side] for side in (True, False))
+    if not new or not old or max(old) - min(new) < overlap.shorter_than:
+        return [None] * len(told)
+    ends = {True: min(new), False: max(old)}
+    shows = {True: f"{way.feature} {way.to}", False: f"{way.feature} of the older form"}
+    return [
+        ("against", shows[past], 0) if past is not None and at == ends[past] else None
+        for past, at in told
+    ]
+
+
+def _past(way: Changeover, reference: Reference, layout: Layout) -> bool | None:
+    """Say whether an instrument shows the new side of a changeover; None where it does not tell."""
+    for track in layout.tracks:
+        if track.name != way.feature or (way.variant or track.variant) != track.variant:
+            continue
+        has = track.shares > 0
+        step = next(
+            (k for k in range(len(track.ramps)) if has[k + 1][track.states.index(way.to)]), None
+        )
+        if step is None:
+            continue
+        before, after = has[: step + 1].any(axis=0), has[step + 1 :].any(axis=0)
+        old = {s for s, b, a in zip(track.states, before, after, strict=True) if b and not a}
+        new = {s for s, b, a in zip(track.states, before, after, strict=True) if a and not b}
+        for states, side in ((new, True), (old, False)):
+            if states and _has(reference.examination, {way.feature: tuple(states)}, way.variant):
+                return side
+    return None
+
+
+def _has(
+    seen: Examination, states: Mapping[str, Sequence[str]], variant: str | None
+) -> bool | None:
+    """Say whether an instrument shows a combination of states; None where it does not tell."""
+    wanted = dict(states) | ({VARIANTS: (variant,)} if variant is not None else {})
+    told: list[bool] = []
+    for feature, names in wanted.items():
+        sight = seen.variant if feature == VARIANTS else seen.seen.get(feature)
+        if sight is None or sight.other is not None or sight.sure is not None:
+            return None
+        named = set(sight.named())
+        if named & set(names) and not named <= set(names):
+            return None
+        told.append(named <= set(names))
+        if not told[-1] and feature == VARIANTS and variant is not None:
+            return None
+    return all(told)
+
+
+def _observations(built: Built, weighing: Weighing) -> Iterator[Example]:
+    """Name the observations that by themselves speak for or against the claimed stretch."""
+    output, period = weighing.tables.output, weighing.tables.period
+    number = period.first + np.arange(len(period))
+    inside = (number >= built.within.first) & (number <= built.within.last)
+    found = []
+    for piece in weighing.pieces:
+        joint = weighing.likelihood_alone(piece) * output
+        parts = [(joint[side].sum(), output[side].sum()) for side in (inside, ~inside)]
+        if all(mass > 0 for _, mass in parts):
+            here, there = (total / mass for total, mass in parts)
+            ratio = np.log2(max(here, 1e-300) / max(there, 1e-300))
+            found.append((float(ratio), piece))
+    for ratio, piece in sorted(found, key=lambda pair: -abs(pair[0])):
+        if abs(ratio) >= 1:
+            side: Side = "for" if ratio > 0 else "against"
+            yield Example(side, piece.name, f"{piece.name}: {piece.said}", None)
+
+
+def dated_with(use: Use, corpus: Corpus, has: bool) -> list[tuple[int, int]]:
+    """List the stated dates of the instruments that show a state, or that show another.
+
+    Parameters
+    ----------
+    use : Use
+        The claim that names the state.
+    corpus : Corpus
+        Dated instruments.
+    has : bool
+        Whether they show the state.
+
+    Returns
+    -------
+    list of (int, int)
+        First and last month that each date allows, as month numbers; none wider than a year.
+    """
+    states = {use.feature: (use.state,)}
+    shown = (r for r in corpus.references if _has(r.examination, states, use.variant) is has)
+    spans = (_span(reference, corpus) for reference in shown)
+    return [(first, last) for first, last in spans if last - first < 12]

@@ -1,0 +1,213 @@
+"""What single further observation, and what document, would move a claim most.
+
+The gain is the mutual information of the claim and of what would be found, in bits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import exp
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.advice import information_bits
+from dating.claims.evidence import Evidence
+from dating.claims.statements import (
+    Apart,
+    Before,
+    Built,
+    Changeover,
+    Claim,
+    Made,
+    Order,
+    Original,
+    Overlap,
+    Saying,
+    Share,
+    Use,
+)
+from dating.claims.truth import chance_true, quantity
+from dating.examination import Examination, Sight
+from dating.learning.layout import VARIANTS
+from dating.months import month_label
+
+type Floats = NDArray[np.float64]
+
+_STEP = 3
+"""Months between the build months that are tried for a further dated instrument."""
+_LEAST = 0.01
+"""Bits below which a find is not worth naming."""
+
+
+@dataclass(frozen=True)
+class Look:
+    """One thing that would move a claim.
+
+    Parameters
+    ----------
+    what : str
+        What to find, in words.
+    bits : float
+        The expected gain about whether the claim is true.
+    """
+
+    what: str
+    bits: float
+
+
+def looks_of(claim: Claim, evidence: Evidence) -> tuple[Look, ...]:
+    """Name the observation and the document that would move a claim most.
+
+    Parameters
+    ----------
+    claim : Claim
+        The claim.
+    evidence : Evidence
+        What it is weighed by.
+
+    Returns
+    -------
+    tuple of Look
+        The observation first; fewer than two where nothing would tell.
+
+    References
+    ----------
+    Lindley, D. V. (1956). On a measure of the information provided by an experiment. *Annals
+    of Mathematical Statistics* 27(4), 986-1005. doi:10.1214/aoms/1177728069
+    """
+    if claim.instruments():
+        found = (_on_instruments(claim, evidence), _papers_on_instruments(claim, evidence))
+    else:
+        found = (_further_instruments(claim, evidence), _papers(claim, evidence))
+    best = [max(looks, key=lambda look: look.bits, default=None) for looks in found]
+    return tuple(look for look in best if look is not None and look.bits > _LEAST)
+
+
+# About production ----------------------------------------------------------------------------
+
+
+def _further_instruments(claim: Claim, evidence: Evidence) -> Iterator[Look]:
+    """Try a further dated instrument of each quarter on which one feature is examined."""
+    production = evidence.known_few
+    true = np.prod([chance_true(saying, production) for saying in claim.sayings()], axis=0)
+    every = np.flatnonzero(production.tables.output > 0)[::_STEP]
+    for feature in dict.fromkeys(f for saying in claim.sayings() for f in _features(saying)):
+        if feature == VARIANTS:
+            continue
+        table, prior = production.tables.features[feature], production.tables.prior[:, :, every]
+        among = prior / prior.sum(axis=1, keepdims=True)
+        states = []
+        for row in np.eye(len(table.states)):
+            seen, _ = table.seen(row)
+            seen = np.broadcast_to(seen, (*seen.shape[:2], len(production.tables.output)))
+            states.append((among * seen[:, :, every]).sum(axis=1))
+        gains = _gains(true, np.array(states))
+        place = int(gains.argmax())
+        month = month_label(production.maker.period.first + int(every[place]))
+        what = f"a securely dated instrument of about {month} on which {feature} is examined"
+        yield Look(what, float(gains[place]))
+
+
+def _papers(claim: Claim, evidence: Evidence) -> Iterator[Look]:
+    """Try knowing outright, from a document, the number that each part of a claim is about."""
+    production = evidence.known_few
+    true = np.prod([chance_true(saying, production) for saying in claim.sayings()], axis=0)
+    for saying in claim.sayings():
+        values = quantity(saying, production)
+        edges = np.unique(np.quantile(values[np.isfinite(values)], np.linspace(0, 1, 33)))
+        bins = np.digitize(values, edges)
+        joint = np.zeros((bins.max() + 1, 2))
+        np.add.at(joint, bins, np.stack([true, 1 - true], axis=1))
+        yield Look(f"a document that states {_stated_by(saying)}", information_bits(joint))
+
+
+def _gains(true: Floats, states: Floats) -> Floats:
+    """Give the information of one observation about a claim, shape (month,)."""
+    yes = np.einsum("d,sdm->sm", true, states)
+    no = np.einsum("d,sdm->sm", 1 - true, states)
+    joint = np.stack([yes, no], axis=1)
+    return np.array([information_bits(joint[:, :, m]) for m in range(joint.shape[2])])
+
+
+def _features(saying: Saying) -> tuple[str, ...]:
+    match saying.said:
+        case Use(feature=feature) | Overlap(changeover=Changeover(feature=feature)):
+            return (feature,)
+        case Order(earlier=earlier, later=later):
+            return (earlier.feature, later.feature)
+        case Share(states=states) | Made(states=states):
+            return tuple(states)
+        case _:
+            return ()
+
+
+def _stated_by(saying: Saying) -> str:
+    match saying.said:
+        case Use(feature=feature, state=state):
+            which = "first" if saying.kind == "first_use" else "last"
+            return f"when {state} ({feature}) was {which} used"
+        case Order(earlier=earlier, later=later):
+            return f"how long {earlier.feature} changed before {later.feature}"
+        case Overlap(changeover=way):
+            return f"how long both forms of {way.feature} were used together"
+        case Share(states=states):
+            return f"the share of {_combined(states)} in production"
+        case Made(states=states):
+            return f"how many were made with {_combined(states)}"
+        case _:
+            return ""
+
+
+def _combined(states: dict[str, tuple[str, ...]]) -> str:
+    return " and ".join(f"{' or '.join(names)} ({feature})" for feature, names in states.items())
+
+
+# About instruments ---------------------------------------------------------------------------
+
+
+def _on_instruments(claim: Claim, evidence: Evidence) -> Iterator[Look]:
+    """Try every feature that was not examined on one of the instruments."""
+    features = evidence.maker.features()
+    for name in claim.instruments():
+        examination = evidence.examinations[name]
+        for feature, (_, stated) in features.items():
+            if examination.seen.get(feature) is None:
+                states = tuple(stated.states)
+                answers = [_with(examination, feature, state) for state in states]
+                joint = np.array([_split(claim, evidence, feature, answer) for answer in answers])
+                if joint.sum() > 0:
+                    yield Look(f"{feature} of {name}", information_bits(joint))
+
+
+def _papers_on_instruments(claim: Claim, evidence: Evidence) -> Iterator[Look]:
+    """Try a document that dates an instrument outright."""
+    for saying in claim.sayings():
+        match saying.said:
+            case Built(instrument=name):
+                names: tuple[str, ...] = (name,)
+            case Apart(instruments=pair) | Before(instruments=pair):
+                names = pair
+            case Original() | _:
+                continue
+        true, weight = evidence.truth(claim.sayings(), evidence.examinations)
+        p = float(true.sum() / weight.sum())
+        entropy = information_bits(np.diag([p, 1 - p])) if 0 < p < 1 else 0.0
+        part = entropy if len(names) == 1 else entropy / 2
+        yield Look(f"a document that dates {' or '.join(names)}", part)
+
+
+def _with(examination: Examination, feature: str, state: str) -> Examination:
+    seen = {**examination.seen, feature: Sight(state=state)}
+    return examination.model_copy(update={"seen": seen})
+
+
+def _split(claim: Claim, evidence: Evidence, feature: str, answer: Examination) -> list[float]:
+    """Give P(claim, evidence, answer) and P(not the claim, evidence, answer)."""
+    examinations = {**evidence.examinations, answer.instrument: answer}
+    true, weight = evidence.truth(claim.sayings(), examinations)
+    pieces = evidence.stock_for(claim.sayings()).weighing(answer).pieces
+    scale = exp(next(piece.log_scale for piece in pieces if piece.name == feature))
+    yes, every = float(true.sum()) * scale, float(weight.sum()) * scale
+    return [yes, max(every - yes, 0.0)]

@@ -1,0 +1,151 @@
+"""``dating weigh``: weigh an author's claims."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from dating.claims.evidence import Evidence
+    from dating.claims.files import Manuscript
+    from dating.claims.weighing import Weighed
+    from dating.learning.corpus import Corpus
+    from dating.learning.learned import Learned
+
+
+@click.command()
+@click.argument("claims", type=click.Path(path_type=Path))
+@click.option(
+    "--maker",
+    type=click.Path(path_type=Path),
+    help="Maker file; found in a folder priors by the claims file's own word unless given.",
+)
+@click.option(
+    "--learned",
+    type=click.Path(path_type=Path),
+    help="File that dating learn has written; without it production is judged, not learned.",
+)
+@click.option(
+    "--corpus",
+    type=click.Path(path_type=Path),
+    help="Dated instruments, which are named where they speak for or against a claim.",
+)
+@click.option(
+    "--as",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="Form of the output; json carries every number and what it rests on.",
+)
+@click.option(
+    "--page",
+    type=click.Path(path_type=Path),
+    help="Also write a page for an editor to this file (.html): every sentence and its rewording.",
+)
+def weigh(  # noqa: PLR0917 (click hands its options over by name)
+    claims: Path,
+    maker: Path | None,
+    learned: Path | None,
+    corpus: Path | None,
+    form: str,
+    page: Path | None,
+) -> None:
+    """Say how probable each claim in the file CLAIMS is, and how it may be worded.
+
+    CLAIMS is YAML, or CSV for the simple kinds.
+
+    \b
+    Example:
+      dating weigh demo_data/marrowby_claims.yaml --corpus demo_data/marrowby_corpus.csv
+    """  # noqa: D301 (click wants the backspace itself)
+    _check(page)
+    from dating.claims.evidence import Evidence  # noqa: PLC0415
+    from dating.claims.files import manuscript_of, read_claims  # noqa: PLC0415
+    from dating.claims.weighing import weighed  # noqa: PLC0415
+    from dating.files import maker_named, read_maker  # noqa: PLC0415
+    from dating.learning.corpus import read_corpus  # noqa: PLC0415
+    from dating.learning.learned import read_learned  # noqa: PLC0415
+
+    read = read_claims(claims)
+    judged = read_maker(maker or maker_named(read.maker, read.origin))
+    manuscript = manuscript_of(read, judged)
+    known = read_corpus(corpus, judged) if corpus is not None else None
+    result = read_learned(learned, judged, most=_MOST) if learned is not None else None
+    evidence = Evidence(manuscript, result)
+    made = [weighed(claim, evidence, known) for claim in _watched(read.claims)]
+    if page is not None:
+        _write_page(manuscript, made, evidence, known, page)
+    click.echo(_written(form, manuscript, made, result, known), nl=False)
+
+
+_MOST = 8000
+"""Draws of a learned file that are used; ``dating learn`` keeps 4,000 unless told otherwise."""
+
+
+def _check(page: Path | None) -> None:
+    """Refuse names that nothing can be written under, and missing libraries, before any work."""
+    from importlib.util import find_spec  # noqa: PLC0415
+
+    from dating.reading import InputError, Problem  # noqa: PLC0415
+
+    wanted = ["scipy", "h5netcdf"] + (["jinja2", "matplotlib", "arviz_stats"] if page else [])
+    missing = [name for name in wanted if find_spec(name) is None]
+    if missing:
+        extras = "learn,picture" if page else "learn"
+        message = f"weighing claims needs {', '.join(missing)}; install instrument-dating[{extras}]"
+        raise click.ClickException(message)
+    if page is None:
+        return
+    if page.suffix.lower() != ".html":
+        problem = Problem(str(page), None, "", "a page is HTML", page.suffix, ".html")
+        raise InputError([problem])
+    if not page.parent.is_dir():
+        raise click.BadParameter("the folder does not exist", param_hint="--page")
+
+
+def _watched[T](items: Sequence[T]) -> Iterable[T]:
+    """Show on the terminal how many claims are done."""
+    from rich.console import Console  # noqa: PLC0415
+    from rich.progress import track  # noqa: PLC0415
+
+    console = Console(stderr=True)
+    hidden = not console.is_terminal
+    return track(items, "weighing", console=console, transient=True, disable=hidden)
+
+
+def _write_page(
+    manuscript: Manuscript,
+    made: Sequence[Weighed],
+    evidence: Evidence,
+    corpus: Corpus | None,
+    page: Path,
+) -> None:
+    from dating.figures.claims import drawings_of  # noqa: PLC0415
+    from dating.figures.pages import picture_of  # noqa: PLC0415
+    from dating.reading import write_whole  # noqa: PLC0415
+    from dating.words.claims_page import claims_page  # noqa: PLC0415
+
+    claims = manuscript.claims.claims
+    drawn = {name: picture_of(f) for name, f in drawings_of(claims, evidence, corpus)}
+    write_whole(page, claims_page(manuscript, made, drawn).encode("utf-8"))
+
+
+def _written(
+    form: str,
+    manuscript: Manuscript,
+    made: Sequence[Weighed],
+    learned: Learned | None,
+    corpus: Corpus | None,
+) -> str:
+    from dating.words.claims_text import claims_record, claims_text  # noqa: PLC0415
+
+    if form == "text":
+        return claims_text(manuscript, made)
+    import json  # noqa: PLC0415
+
+    record = claims_record(manuscript, made, learned, corpus)
+    return json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False) + "\n"

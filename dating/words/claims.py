@@ -1,0 +1,271 @@
+"""Claims in words: what is claimed, what the evidence says, and how it may be printed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from math import floor
+
+from dating.claims.statements import (
+    Apart,
+    Before,
+    Built,
+    Changeover,
+    Made,
+    Order,
+    Original,
+    Overlap,
+    Saying,
+    Share,
+    Use,
+)
+from dating.claims.strength import decimals_of, factor_words, probability_words
+from dating.claims.weighing import Points, Weighed
+from dating.learning.layout import VARIANTS
+from dating.months import Period, month_label
+from dating.validation import Strict
+from dating.words.phrases import percent
+
+UNSETTLED = "about as likely as not"
+
+
+def clause(saying: Saying) -> str:
+    """Say what is claimed, as a clause that can follow *that*.
+
+    Parameters
+    ----------
+    saying : Saying
+        What is claimed.
+
+    Returns
+    -------
+    str
+        Without a full stop.
+
+    Examples
+    --------
+    >>> clause(Saying.model_validate({"before": {"instruments": ["M-1", "M-2"]}}))
+    'M-1 was built in an earlier month than M-2'
+    """
+    said = saying.said
+    match said:
+        case Use() as use:
+            which = "first" if saying.kind == "first_use" else "last"
+            form = _form(use.feature, (use.state,))
+            return f"{form}{_of(use.variant)} was {which} used {_bound(use)}"
+        case Built() | Original() | Apart() | Before():
+            return _clause_of_instruments(said)
+        case _:
+            return _clause_of_changes(said)
+
+
+def _clause_of_instruments(said: Built | Original | Apart | Before) -> str:
+    match said:
+        case Built(instrument=name, within=within):
+            return f"{name} was built in {_stretch(within)}"
+        case Original(instrument=name, components="all"):
+            return f"{name} has all the components it was built with"
+        case Original(instrument=name, components=components):
+            return f"{name} has the {_listed(components)} it was built with"
+        case Apart(instruments=pair, at_most=most):
+            return f"{pair[0]} and {pair[1]} were built at most {_months(most)} apart"
+        case Before(instruments=pair):
+            return f"{pair[0]} was built in an earlier month than {pair[1]}"
+
+
+def _clause_of_changes(said: Strict) -> str:
+    match said:
+        case Order(earlier=earlier, later=later, by=by):
+            lead = f" by at least {_months(by)}" if by else ""
+            return f"{_incoming(earlier)} came in before {_incoming(later)}{lead}"
+        case Overlap(changeover=way, shorter_than=most):
+            return f"the changeover to {_incoming(way)} took less than {_months(most)}"
+        case Share() as share:
+            return _share(share)
+        case Made() as made:
+            return _made(made)
+        case _:
+            raise TypeError(f"{type(said).__name__} has no words")
+
+
+def together(sayings: Sequence[Saying]) -> str:
+    """Say what is claimed together.
+
+    Parameters
+    ----------
+    sayings : sequence of Saying
+        At least one.
+
+    Returns
+    -------
+    str
+        Clauses joined by *and that*.
+    """
+    return ", and that ".join(clause(saying) for saying in sayings)
+
+
+def verdict(made: Weighed) -> str:
+    """Say in one sentence how probable a claim is and what the evidence was worth.
+
+    Parameters
+    ----------
+    made : Weighed
+        The claim, weighed.
+
+    Returns
+    -------
+    str
+        With the words of the scales.
+    """
+    words = f"{probability_words(made.posterior.value)} ({chance_words(made)})"
+    if made.factor is None:
+        return f"{words.capitalize()}, by the judgements alone; no evidence was weighed."
+    bound = f"{made.factor.bound} " if made.factor.bound else ""
+    factor = f"{bound}{decimals_of(made.factor.value)}"
+    before = percent(made.prior.value)
+    return (
+        f"{words.capitalize()}; before the evidence {before}. Bayes factor {factor}: "
+        f"{factor_words(made.factor.value)}."
+    )
+
+
+def chance_words(made: Weighed) -> str:
+    """Write the probability of a claim, as sharply as the draws allow.
+
+    Parameters
+    ----------
+    made : Weighed
+        The claim, weighed.
+
+    Returns
+    -------
+    str
+        Such as ``94 %``.
+    """
+    return percent(made.posterior.value if not made.posterior.settled else made.posterior.held)
+
+
+def rewording(made: Weighed, first: int) -> str:
+    """Word the claim as strongly as the evidence allows, and no more.
+
+    Parameters
+    ----------
+    made : Weighed
+        The claim, weighed.
+    first : int
+        Month number of the first month of the period.
+
+    Returns
+    -------
+    str
+        One sentence or two.
+    """
+    sayings = made.claim.sayings()
+    said, word = together(sayings), probability_words(made.posterior.value)
+    ranges = [_range(s, p, first) for s, p in zip(sayings, made.points, strict=True) if p]
+    better = f" {' '.join(ranges)}" if ranges else ""
+    if word == UNSETTLED:
+        return f"It cannot be settled whether {said.replace(', and that ', ', and ')}.{better}"
+    if made.posterior.value > 0.5:
+        precise = better if word == "likely" else ""
+        return f"It is {word} ({chance_words(made)}) that {said}.{precise}"
+    return f"It is {word} ({chance_words(made)}) that {said}.{better}"
+
+
+def _range(saying: Saying, points: Points, first: int) -> str:
+    """Say between what the number lies that a claim is about; 5 and 95 % points."""
+    low, _, high = points
+    match saying.said:
+        case Built(instrument=name):
+            ends = f"{month_label(first + int(low))} and {month_label(first + int(high))}"
+            return f"{name} was built between {ends} (probability 90 %)."
+        case Use():
+            which = "first" if saying.kind == "first_use" else "last"
+            ends = " and ".join(_month(first + point) for point in (low, high))
+            return f"The {which} use lay between {ends} (probability 90 %)."
+        case Order(earlier=earlier, later=later):
+            sides = [f"{abs(m):.0f} {'after' if m >= 0 else 'before'}" for m in (low, high)]
+            ends = " and ".join(sides)
+            return (
+                f"In months, {_incoming(later)} came in between {ends} {_incoming(earlier)} "
+                "(probability 90 %)."
+            )
+        case Overlap():
+            return f"The changeover took {low:.0f} to {high:.0f} months (probability 90 %)."
+        case Share():
+            return f"The share was between {percent(low)} and {percent(high)} (probability 90 %)."
+        case _:
+            return f"The number was between {low:,.0f} and {high:,.0f} (probability 90 %)."
+
+
+def _month(at: float) -> str:
+    if abs(at) == float("inf"):
+        return "never" if at > 0 else "the start"
+    return month_label(floor(at))
+
+
+def _bound(use: Use) -> str:
+    if use.not_before is not None:
+        return f"not before {_stretch(use.not_before)}"
+    if use.not_after is not None:
+        return f"not after {_stretch(use.not_after)}"
+    return f"in {_stretch(use.within)}" if use.within is not None else ""
+
+
+def _share(share: Share) -> str:
+    within = f"made in {_stretch(share.during)}{_of(share.variant)} "
+    forms = f"had {_forms(share.states)}"
+    match share.was:
+        case None:
+            return f"at least {percent(share.at_least or 0)} of the instruments {within}{forms}"
+        case "none" if share.tolerance:
+            return f"no more than {percent(share.tolerance)} of the instruments {within}{forms}"
+        case "none":
+            return f"not one instrument {within}{forms}"
+        case _ if share.tolerance:
+            but = percent(1 - share.tolerance)
+            return f"at least {but} of the instruments {within}{forms}"
+        case _:
+            return f"every instrument {within}{forms}"
+
+
+def _made(made: Made) -> str:
+    low, high = made.ends()
+    number = f"between {low:,.0f} and {high:,.0f}"
+    if made.about is not None:
+        number = f"about {made.about:,.0f} (meaning {number})"
+    during = f" in {_stretch(made.during)}" if made.during is not None else ""
+    verb = "survive of those made" if made.survival is not None else "were made"
+    return f"{number} instruments{_of(made.variant)} {verb}{during} with {_forms(made.states)}"
+
+
+def _incoming(way: Changeover) -> str:
+    return f"{_form(way.feature, (way.to,))}{_of(way.variant)}"
+
+
+def _forms(states: Mapping[str, Sequence[str]]) -> str:
+    return " and ".join(_form(feature, names) for feature, names in states.items())
+
+
+def _form(feature: str, states: Sequence[str]) -> str:
+    named = " or ".join(states)
+    return f"grade {named}" if feature == VARIANTS else f"{feature} {named}"
+
+
+def _of(variant: str | None) -> str:
+    return f" on the {variant} grade" if variant is not None else ""
+
+
+def _months(count: float) -> str:
+    return f"{count:g} month" if count == 1 else f"{count:g} months"
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _stretch(period: Period) -> str:
+    """Write a stretch as months, or as years where it is made of whole ones."""
+    first, last = month_label(period.first), month_label(period.last)
+    if first.endswith("-01") and last.endswith("-12"):
+        first, last = first[:-3], last[:-3]
+    return first if first == last else f"{first} to {last}"

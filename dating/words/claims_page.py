@@ -1,0 +1,67 @@
+"""Weighed claims as one page for an editor: a table, sentence by sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from dating.claims.files import Manuscript
+from dating.claims.strength import decimals_of, factor_words, probability_words
+from dating.claims.weighing import Weighed
+from dating.words.claims import chance_words, clause, rewording
+from dating.words.claims_text import SCALES
+from dating.words.page import Picture, page_of
+from dating.words.phrases import OPINION, percent
+
+
+def claims_page(
+    manuscript: Manuscript, made: Sequence[Weighed], pictures: Mapping[str, Picture]
+) -> str:
+    """Write the page.
+
+    Parameters
+    ----------
+    manuscript : Manuscript
+        The claims with their maker file.
+    made : sequence of Weighed
+        Every claim, weighed.
+    pictures : mapping of str to Picture
+        By claim, where one was drawn.
+
+    Returns
+    -------
+    str
+        HTML that needs nothing beside it.
+    """
+    maker, claims = manuscript.maker, manuscript.claims
+    return page_of(
+        "claims.html.j2",
+        {
+            "title": claims.manuscript or f"Claims about {maker.maker}",
+            "about": maker,
+            "rows": [_row(one, maker.period.first) for one in made],
+            "pictures": pictures,
+            "scales": SCALES,
+            "opinion": OPINION,
+            "origin": [
+                ("claims file", claims.origin.file, claims.origin.fingerprint),
+                ("maker file", maker.origin.file, maker.origin.fingerprint),
+            ],
+        },
+    )
+
+
+def _row(made: Weighed, first: int) -> dict[str, object]:
+    factor = made.factor
+    return {
+        "claim": made.claim,
+        "says": [clause(saying) for saying in made.claim.sayings()],
+        "prior": percent(made.prior.value),
+        "posterior": chance_words(made),
+        "words": probability_words(made.posterior.value),
+        "factor": None if factor is None else f"{factor.bound} {decimals_of(factor.value)}".strip(),
+        "support": "" if factor is None else factor_words(factor.value),
+        "printed": rewording(made, first),
+        "against": [e for e in made.examples if e.side == "against"],
+        "for_it": [e for e in made.examples if e.side == "for"],
+        "looks": made.looks,
+    }

@@ -1,0 +1,156 @@
+"""Weighed claims as plain text of at most 80 columns, and as a record of plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from typing import Any
+
+from rich.console import Console
+from rich.text import Text
+
+from dating.claims.files import Manuscript
+from dating.claims.strength import (
+    FACTOR_SCALE,
+    PROBABILITY_SCALE,
+    Chance,
+    factor_words,
+    mention_words,
+    probability_words,
+)
+from dating.claims.weighing import Weighed
+from dating.learning.corpus import Corpus
+from dating.learning.learned import Learned
+from dating.words.claims import clause, rewording, verdict
+from dating.words.phrases import OPINION
+from dating.words.plain import in_plain_text, say, wrapped
+
+SCALES = (
+    f"Words for probabilities: {PROBABILITY_SCALE}. Words for Bayes factors: {FACTOR_SCALE}. On a "
+    "boundary the stronger word holds."
+)
+
+
+def claims_text(manuscript: Manuscript, made: Sequence[Weighed]) -> str:
+    """Write what the evidence says of each claim.
+
+    Parameters
+    ----------
+    manuscript : Manuscript
+        The claims with their maker file.
+    made : sequence of Weighed
+        Every claim, weighed.
+
+    Returns
+    -------
+    str
+        Lines of at most 80 columns.
+    """
+    first = manuscript.maker.period.first
+    parts = [partial(_claim, made=one, first=first) for one in made]
+    return in_plain_text([*parts, _foot])
+
+
+def _claim(console: Console, made: Weighed, first: int) -> None:
+    claim = made.claim
+    place = f" ({claim.place})" if claim.place else ""
+    console.print(Text(wrapped(f"{claim.claim}{place}: {verdict(made)}")))
+    if claim.sentence:
+        say(console, f"Written: {claim.sentence}")
+    for saying in claim.sayings():
+        say(console, f"Claimed: {clause(saying)}.")
+    say(console, f"May be printed: {rewording(made, first)}")
+    for side in ("against", "for"):
+        named = [
+            f"{e.name} (line {e.line}): {e.said}" if e.line else e.said
+            for e in made.examples
+            if e.side == side
+        ]
+        if named:
+            say(console, f"Speaks {side} it: {'; '.join(named)}.")
+    for look in made.looks:
+        say(console, f"Would move it: {look.what} ({look.bits:.2f} bits).")
+    console.print()
+
+
+def _foot(console: Console) -> None:
+    console.print(Text(wrapped(f"{SCALES} {OPINION}")))
+
+
+def claims_record(
+    manuscript: Manuscript,
+    made: Sequence[Weighed],
+    learned: Learned | None,
+    corpus: Corpus | None,
+) -> dict[str, Any]:
+    """Turn weighed claims into plain data, ready for JSON.
+
+    Parameters
+    ----------
+    manuscript : Manuscript
+        The claims with their maker file.
+    made : sequence of Weighed
+        Every claim, weighed.
+    learned : Learned or None
+        What was learned, if anything was.
+    corpus : Corpus or None
+        The dated instruments that were named as examples.
+
+    Returns
+    -------
+    dict
+        Every number with what it rests on.
+    """
+    claims, maker = manuscript.claims, manuscript.maker
+    seen = manuscript.examinations.values()
+    return {
+        "claims_file": claims.origin.file,
+        "claims_fingerprint": claims.origin.fingerprint,
+        "maker_file": maker.origin.file,
+        "maker_fingerprint": maker.origin.fingerprint,
+        "learned_from": learned.corpus_fingerprint if learned is not None else None,
+        "draws": len(learned.values) if learned is not None else None,
+        "corpus_file": corpus.file if corpus is not None else None,
+        "examinations": {e.instrument: e.origin.fingerprint for e in seen},
+        "invented": maker.invented,
+        "scales": {"probability": PROBABILITY_SCALE, "factor": FACTOR_SCALE},
+        "claims": [_claim_record(one, maker.period.first) for one in made],
+        "note": OPINION,
+    }
+
+
+def _claim_record(made: Weighed, first: int) -> dict[str, Any]:
+    claim, factor = made.claim, made.factor
+    return {
+        "claim": claim.claim,
+        "sentence": claim.sentence,
+        "place": claim.place,
+        "source": claim.source,
+        "says": [clause(saying) for saying in claim.sayings()],
+        "prior": _chance(made.prior),
+        "posterior": _chance(made.posterior),
+        "bayes_factor": None
+        if factor is None
+        else {
+            "value": factor.value,
+            "standard_error_log10": factor.error,
+            "bound": factor.bound,
+            "speaks": factor.towards,
+            "words": factor_words(factor.value),
+            "second_scale": mention_words(factor.value),
+        },
+        "verdict": verdict(made),
+        "may_be_printed": rewording(made, first),
+        "examples": [
+            {"side": e.side, "name": e.name, "said": e.said, "line": e.line} for e in made.examples
+        ],
+        "would_move_it": [{"what": look.what, "bits": look.bits} for look in made.looks],
+    }
+
+
+def _chance(chance: Chance) -> dict[str, Any]:
+    return {
+        "probability": chance.value,
+        "standard_error": chance.error,
+        "words": probability_words(chance.value),
+    }

@@ -1,0 +1,54 @@
+"""A page that needs nothing beside it, and the pictures that stand in it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+_TEMPLATES = Path(__file__).parent / "templates"
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture that stands inside a page.
+
+    Parameters
+    ----------
+    source : str
+        The picture itself, as a data address.
+    words : str
+        What it shows, for those who do not see it.
+    """
+
+    source: str
+    words: str
+
+
+def page_of(template: str, content: Mapping[str, Any]) -> str:
+    """Fill a template.
+
+    Parameters
+    ----------
+    template : str
+        Name of the template.
+    content : mapping of str to object
+        Everything that the template names.
+
+    Returns
+    -------
+    str
+        HTML in which per cent keeps to its number; the same content gives the same text.
+    """
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415
+
+    environment = Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    page = environment.get_template(template).render(**content).strip() + "\n"
+    return page.replace(" %", "\N{NO-BREAK SPACE}%")

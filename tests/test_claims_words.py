@@ -1,0 +1,327 @@
+"""Claims in words, as a record, as a page and by the command; and the demo's truth."""
+
+import json
+import re
+import sys
+from importlib import import_module
+from pathlib import Path
+
+import numpy as np
+import pytest
+import yaml
+from click.testing import CliRunner
+
+import dating
+from dating.claims.evidence import Evidence
+from dating.claims.examples import examples_of
+from dating.claims.files import Manuscript, manuscript_of, read_claims
+from dating.claims.statements import Claim, Claims, Saying
+from dating.claims.strength import Chance, Factor
+from dating.claims.weighing import Weighed
+from dating.cli.main import main
+from dating.words.claims import clause, rewording, verdict
+
+FILE = "demo_data/marrowby_claims.yaml"
+CORPUS = "demo_data/marrowby_corpus.csv"
+FIRST = 1923 * 12 + 2
+
+
+@pytest.fixture(scope="module")
+def maker():
+    return dating.read_maker("priors/marrowby.yaml")
+
+
+@pytest.fixture(scope="module")
+def corpus(maker):
+    return dating.read_corpus(CORPUS, maker)
+
+
+def said(**kind):
+    return Saying.model_validate(kind)
+
+
+@pytest.mark.parametrize(
+    ("saying", "words"),
+    [
+        ({"built": {"instrument": "M-1", "within": "1931"}}, "M-1 was built in 1931"),
+        (
+            {"original": {"instrument": "M-1", "components": ["neck", "body"]}},
+            "M-1 has the neck and body it was built with",
+        ),
+        (
+            {"apart": {"instruments": ["A", "B"], "at_most": 1}},
+            "A and B were built at most 1 month apart",
+        ),
+        (
+            {"first_use": {"feature": "nut", "state": "wood", "not_before": "1940-02"}},
+            "nut wood was first used not before 1940-02",
+        ),
+        (
+            {"last_use": {"feature": "nut", "state": "bone", "within": "1934/1935"}},
+            "nut bone was last used in 1934 to 1935",
+        ),
+        (
+            {
+                "order": {
+                    "earlier": {"feature": "variants", "to": "recital"},
+                    "later": {"feature": "binding", "to": "celluloid", "variant": "recital"},
+                    "by": 3,
+                }
+            },
+            "grade recital came in before binding celluloid on the recital grade by at least "
+            "3 months",
+        ),
+        (
+            {
+                "share": {
+                    "states": {"nut": ["bone", "wood"]},
+                    "during": "1931-02/1931-03",
+                    "was": "all",
+                    "tolerance": 0.1,
+                }
+            },
+            "at least 90 % of the instruments made in 1931-02 to 1931-03 had nut bone or wood",
+        ),
+        (
+            {"made": {"states": {"nut": "wood"}, "about": 1000, "give_or_take": 0.2}},
+            "about 1,000 (meaning between 800 and 1,200) instruments were made with nut wood",
+        ),
+    ],
+)
+def test_what_is_claimed_is_said_in_words(saying, words):
+    assert clause(said(**saying)) == words
+
+
+def weighed(posterior, *, factor=None, points=(None,), **saying):
+    saying = saying or {"before": {"instruments": ["A", "B"]}}
+    claim = Claim.model_validate({"claim": "c", "says": saying})
+    chances = [Chance(p, 0.0, 1e-9) for p in (0.5, posterior)]
+    return Weighed(claim, *chances, factor, points, (), ())
+
+
+WORDS = (
+    "It is exceptionally unlikely",
+    "It is very unlikely",
+    "It is unlikely",
+    "It cannot be settled",
+    "It is likely",
+    "It is very likely",
+    "It is virtually certain",
+)
+
+
+def test_weaker_evidence_never_makes_stronger_words():
+    ranks = []
+    for posterior in np.linspace(0.001, 0.999, 400):
+        words = rewording(weighed(posterior), FIRST)
+        ranks.append(next(k for k, word in enumerate(WORDS) if words.startswith(word)))
+    away = abs(np.array(ranks) - 3)
+    assert (np.diff(ranks) >= 0).all()
+    assert set(ranks) == set(range(7))
+    assert (np.diff(away[:200]) <= 0).all()
+
+
+def test_what_cannot_be_settled_is_not_asserted():
+    words = rewording(weighed(0.5), FIRST)
+    assert words == "It cannot be settled whether A was built in an earlier month than B."
+
+
+def test_a_doubtful_date_comes_with_its_range():
+    use = {"first_use": {"feature": "nut", "state": "wood", "not_before": "1940"}}
+    words = rewording(weighed(0.2, points=((10.0, 20.0, 30.5),), **use), FIRST)
+    assert words.endswith("The first use lay between 1924-01 and 1925-09 (probability 90 %).")
+
+
+@pytest.mark.parametrize(
+    ("factor", "words"),
+    [
+        (None, "no evidence was weighed"),
+        (Factor(12.0, 0.1, ""), "Bayes factor 12: moderate support."),
+        (Factor(0.01, 0.1, ""), "Bayes factor 1/100: moderately strong support for the opposite."),
+        (Factor(5e3, 0.1, "at least"), "Bayes factor at least 5,000: strong support."),
+    ],
+)
+def test_a_verdict_says_what_the_evidence_was_worth(factor, words):
+    assert words in verdict(weighed(0.7, factor=factor))
+
+
+# Examples -------------------------------------------------------------------------------------
+
+
+def sides(saying, corpus):
+    claim = Claim.model_validate({"claim": "c", "says": saying})
+    evidence = Evidence(Manuscript(Claims(maker="marrowby", claims=(claim,)), corpus.maker, {}))
+    made = {"for": [], "against": []}
+    for example in examples_of(claim, corpus, evidence):
+        made[example.side].append(example.name)
+    return made
+
+
+def rows_of(tmp_path, maker, *rows):
+    lines = ["instrument,built,heel-joint,lining", *(",".join(row) for row in rows)]
+    (tmp_path / "c.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return dating.read_corpus(tmp_path / "c.csv", maker)
+
+
+def test_examples_stand_on_the_side_they_speak_for(tmp_path, maker):
+    corpus = rows_of(
+        tmp_path,
+        maker,
+        ("early", "1929-05", "dowelled", "solid"),
+        ("late", "1931-02", "dowelled", "solid"),
+        ("old", "1929-06", "dovetail", "kerfed"),
+        ("doubt", "1928", "dowelled (0.6)", ""),
+        ("across", '"[1929-11..1930-03]"', "dowelled", ""),
+        ("other", "1928", "other: glued", ""),
+    )
+    dowelled = {"feature": "heel-joint", "state": "dowelled"}
+    made = sides({"first_use": {**dowelled, "not_before": "1930"}}, corpus)
+    assert made == {"for": ["old"], "against": ["early"]}
+    made = sides({"first_use": {**dowelled, "not_after": "1930"}}, corpus)
+    assert made == {"for": ["early", "across"], "against": []}
+    made = sides({"last_use": {**dowelled, "not_after": "1930"}}, corpus)
+    assert made["against"] == ["late"]
+    share = {"states": {"heel-joint": "dowelled"}, "during": "1929"}
+    assert sides({"share": {**share, "was": "none"}}, corpus) == {
+        "for": ["old"],
+        "against": ["early"],
+    }
+    assert sides({"share": {**share, "at_least": 0.5}}, corpus)["for"] == ["early"]
+    ways = {
+        "earlier": {"feature": "heel-joint", "to": "dowelled"},
+        "later": {"feature": "lining", "to": "kerfed"},
+    }
+    assert sides({"order": ways}, corpus) == {"for": ["early", "late"], "against": ["old"]}
+    overlap = {"changeover": {"feature": "heel-joint", "to": "dowelled"}, "shorter_than": 1}
+    assert sides({"overlap": overlap}, corpus)["against"] == ["early", "old"]
+    overlap["shorter_than"] = 2
+    assert sides({"overlap": overlap}, corpus)["against"] == []
+
+
+# The command ----------------------------------------------------------------------------------
+
+
+def run(*arguments):
+    return CliRunner().invoke(main, ["weigh", *map(str, arguments)], catch_exceptions=False)
+
+
+def test_the_command_names_every_claim_and_its_wording():
+    made = run(FILE, "--corpus", CORPUS)
+    assert made.exit_code == 0
+    claims = read_claims(FILE)
+    flat = " ".join(made.output.split())
+    for claim in claims.claims:
+        assert f"{claim.claim} ({claim.place})" in flat
+    assert flat.count("May be printed:") == len(claims.claims)
+    assert "R-368 (line 371): heel-joint screwed, built [1924-12..1925-05]" in flat
+    assert "ENFSI (2015)" in flat
+    assert "IPCC (2010)" in flat
+    assert "not a certificate" in flat
+    assert max(map(len, made.output.splitlines())) <= 80
+
+
+def test_the_record_and_the_page_agree_with_the_text(tmp_path):
+    page = tmp_path / "claims.html"
+    record = json.loads(run(FILE, "--corpus", CORPUS, "--as", "json", "--page", page).stdout)
+    words = page.read_text(encoding="utf-8").replace("\N{NO-BREAK SPACE}", " ")
+    assert len(record["claims"]) == words.count("<article") == 14
+    assert record["claims_fingerprint"] in words
+    by_name = {claim["claim"]: claim for claim in record["claims"]}
+    assert by_name["dowels-late"]["bayes_factor"] is None
+    factor = by_name["first-of-two"]["bayes_factor"]
+    odds = [
+        p / (1 - p)
+        for p in (by_name["first-of-two"][k]["probability"] for k in ("posterior", "prior"))
+    ]
+    assert factor["value"] == pytest.approx(odds[0] / odds[1])
+    assert factor["speaks"] == "against"
+    pictures = re.findall(r'<img src="data:image/svg[^"]*" alt="([^"]*)"', words)
+    assert len(pictures) == 5
+    assert all(alt.startswith("Claimed: ") for alt in pictures)
+    assert "<script" not in words
+    assert by_name["first-of-two"]["may_be_printed"] in words
+
+
+def test_one_instrument_alone_is_dated_as_by_dating_estimate(maker):
+    manuscript = manuscript_of(read_claims(FILE), maker)
+    made = dating.estimate(maker, manuscript.examinations["M-001"])
+    assert Evidence(manuscript).dated("M-001") == pytest.approx(made.probabilities, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("page", "words"), [("claims.txt", "a page is HTML"), ("no/claims.html", "does not exist")]
+)
+def test_a_page_that_cannot_be_written_is_refused_before_any_work(tmp_path, page, words):
+    made = run(FILE, "--page", tmp_path / page)
+    assert made.exit_code != 0
+    assert words in made.output
+    assert not (tmp_path / page).exists()
+
+
+def test_evidence_that_no_month_allows_is_refused(tmp_path, maker):
+    text = Path("demo_data/examinations/M-001.yaml").read_text(encoding="utf-8")
+    text += "documents:\n  - {what: letter, not_before: 1940, not_after: 1940}\n"
+    text += "  - {what: bill, not_after: 1925}\n"
+    (tmp_path / "M.yaml").write_text(text, encoding="utf-8")
+    claims = "maker: marrowby\nexaminations: [M.yaml]\nclaims:\n"
+    claims += "  - {claim: c, says: {built: {instrument: M-001, within: 1931}}}\n"
+    (tmp_path / "c.yaml").write_text(claims, encoding="utf-8")
+    made = run(tmp_path / "c.yaml", "--maker", "priors/marrowby.yaml")
+    assert made.exit_code == 1
+    assert "no month of the period allows what was seen (M-001)" in made.output
+
+
+# The demo's truth -----------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def hidden():
+    sys.path.append(str(Path("demo_data").resolve()))
+    maker = import_module("simulate_marrowby").hidden_maker()
+    return import_module("simulating").world_of(maker)
+
+
+def test_the_truth_of_the_demo_claims_is_that_of_the_hidden_history(hidden):
+    """Reckoned from the truth file and the hidden tables, not by the code that weighs claims."""
+    truth = yaml.safe_load(Path("demo_data/marrowby_truth.yaml").read_text(encoding="utf-8"))
+    changes = {(c["feature"], c["regime"]): c for c in truth["changeovers"]}
+    dowels, kerfed, label, lacquer = (
+        changes[key]["first_use"]
+        for key in (("heel-joint", 2), ("lining", 2), ("label", 2), ("finish", 2))
+    )
+    made = np.zeros(len(hidden.maker.period))
+    for output in hidden.maker.output:
+        start = output.during.first - FIRST
+        span = slice(start, start + len(output.during))
+        made[span] += output.made.opinions[0].likely / len(output.during)
+
+    def month(year, number):
+        return year * 12 + number - 1 - FIRST
+
+    def share(feature, state):
+        states = list(hidden.maker.features()[feature][1].states)
+        (by_month,) = hidden.shares[feature][states.index(state)]
+        return by_month
+
+    screwed = share("heel-joint", "screwed")
+    in_1934 = slice(month(1934, 1), month(1935, 1))
+    in_1931 = slice(month(1931, 1), month(1932, 1))
+    expected = {
+        "dowels-late": dowels >= month(1930, 7),
+        "dowels-early": dowels < month(1930, 1),
+        "no-screws": not (made * screwed)[: month(1931, 1)].any(),
+        "all-dovetailed": bool((share("heel-joint", "dovetail")[in_1931] == 1).all()),
+        "kerfed-second-works": month(1931, 7) <= kerfed < month(1932, 1),
+        "kerfed-in-september": month(1931, 9) <= kerfed < month(1931, 10),
+        "label-before-lining": kerfed - label >= 2,
+        "label-before-finish": lacquer > label,
+        "quick-lacquer": changes["finish", 2]["overlap"] < 6,
+        "lacquer-of-1934": bool(share("finish", "lacquer")[in_1934].mean() >= 0.9),
+        "few-varnished-screws": bool(
+            210 <= (made * screwed * share("finish", "varnish")).sum() <= 390
+        ),
+        "rare-kerfed": bool((made * share("lining", "kerfed")).sum() <= 1000),
+    }
+    stated = yaml.safe_load(Path("demo_data/marrowby_claims_truth.yaml").read_text("utf-8"))
+    assert stated["claims"] == expected
+    assert list(expected) == [claim.claim for claim in read_claims(FILE).claims][:12]
