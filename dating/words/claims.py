@@ -18,7 +18,7 @@ from dating.claims.statements import (
     Share,
     Use,
 )
-from dating.claims.strength import decimals_of, factor_words, probability_words
+from dating.claims.strength import Chance, decimals_of, factor_words, probability_words
 from dating.claims.weighing import Points, Weighed
 from dating.learning.layout import VARIANTS
 from dating.months import Period, month_label
@@ -116,32 +116,32 @@ def verdict(made: Weighed) -> str:
     str
         With the words of the scales.
     """
-    words = f"{probability_words(made.posterior.value)} ({chance_words(made)})"
+    words = f"{probability_words(made.posterior.value)} ({chance_words(made.posterior)})"
     if made.factor is None:
         return f"{words.capitalize()}, by the judgements alone; no evidence was weighed."
     bound = f"{made.factor.bound} " if made.factor.bound else ""
     factor = f"{bound}{decimals_of(made.factor.value)}"
-    before = percent(made.prior.value)
+    before = chance_words(made.prior)
     return (
         f"{words.capitalize()}; before the evidence {before}. Bayes factor {factor}: "
         f"{factor_words(made.factor.value)}."
     )
 
 
-def chance_words(made: Weighed) -> str:
-    """Write the probability of a claim, as sharply as the draws allow.
+def chance_words(chance: Chance) -> str:
+    """Write a probability, as sharply as its draws allow.
 
     Parameters
     ----------
-    made : Weighed
-        The claim, weighed.
+    chance : Chance
+        Worked out from draws.
 
     Returns
     -------
     str
         Such as ``94 %``.
     """
-    return percent(made.posterior.value if not made.posterior.settled else made.posterior.held)
+    return percent(chance.held if chance.settled else chance.value)
 
 
 def rewording(made: Weighed, first: int) -> str:
@@ -167,8 +167,8 @@ def rewording(made: Weighed, first: int) -> str:
         return f"It cannot be settled whether {said.replace(', and that ', ', and ')}.{better}"
     if made.posterior.value > 0.5:
         precise = better if word == "likely" else ""
-        return f"It is {word} ({chance_words(made)}) that {said}.{precise}"
-    return f"It is {word} ({chance_words(made)}) that {said}.{better}"
+        return f"It is {word} ({chance_words(made.posterior)}) that {said}.{precise}"
+    return f"It is {word} ({chance_words(made.posterior)}) that {said}.{better}"
 
 
 def _range(saying: Saying, points: Points, first: int) -> str:

@@ -10,7 +10,7 @@ from dating.claims.weighing import Weighed
 from dating.words.claims import chance_words, clause, rewording
 from dating.words.claims_text import SCALES
 from dating.words.page import Picture, page_of
-from dating.words.phrases import OPINION, percent
+from dating.words.phrases import OPINION
 
 
 def claims_page(
@@ -55,8 +55,8 @@ def _row(made: Weighed, first: int) -> dict[str, object]:
     return {
         "claim": made.claim,
         "says": [clause(saying) for saying in made.claim.sayings()],
-        "prior": percent(made.prior.value),
-        "posterior": chance_words(made),
+        "prior": chance_words(made.prior),
+        "posterior": chance_words(made.posterior),
         "words": probability_words(made.posterior.value),
         "factor": None if factor is None else f"{factor.bound} {decimals_of(factor.value)}".strip(),
         "support": "" if factor is None else factor_words(factor.value),
