@@ -77,8 +77,8 @@ class Evidence:
         Stock
             Kept for the next claim.
         """
-        names = {name for saying in sayings for name in saying.instruments()}
-        together = len(names) > 1 or not all(saying.instruments() for saying in sayings)
+        alone = len(_instruments(sayings)) <= 1 and all(said.instruments() for said in sayings)
+        together = not alone
         if together not in self._tables:
             few = None if self.learned is None else self.joint.draws
             tables = self.joint.tables if together else tables_for(self.maker, few)
@@ -102,18 +102,13 @@ class Evidence:
         true, weight : ndarray of float64, shape (draw,)
             The former does not exceed the latter.
         """
-        about = [saying for saying in sayings if saying.instruments()]
-        made = [saying for saying in sayings if not saying.instruments()]
-        if not about:
-            return _of_production(made, self.known, self.known_few)
-        names = dict.fromkeys(name for saying in about for name in saying.instruments())
+        names = _instruments(sayings)
+        if not names:
+            return _of_production(sayings, self.known, self.known_few)
         stock = self.stock_for(sayings)
         weighings = {name: stock.weighing(examinations[name]) for name in names}
-        true, weight = joint_truth(about, weighings)
-        true = true * self._corrected(sayings, weighings)
-        for saying in made:
-            true = true * chance_true(saying, self.joint)
-        return true, weight
+        true, weight = _in_joint_draws(sayings, weighings, self.joint)
+        return true * self._corrected(sayings, weighings), weight
 
     def dated(self, name: str) -> Floats:
         """Date one instrument by itself, its levels corrected where that is due.
@@ -142,6 +137,8 @@ class Evidence:
         if correction is None or len(built) != len(sayings) or len(weighings) != 1:
             return 1.0
         (weighing,) = weighings.values()
+        if weighing.evidence <= 0:
+            return 1.0
         raw = weighing.by_month.sum(axis=0) / weighing.evidence
         period = weighing.tables.period
         number = period.first + np.arange(len(period))
@@ -162,18 +159,31 @@ class Evidence:
         true, weight : ndarray of float64, shape (draw,)
             The former does not exceed the latter.
         """
-        about = [saying for saying in sayings if saying.instruments()]
-        made = [saying for saying in sayings if not saying.instruments()]
-        if not about:
-            return _of_production(made, self.judged, self.judged_few)
-        names = dict.fromkeys(name for saying in about for name in saying.instruments())
-        joint = self.judged.thinned(DRAWS)
-        stock = Stock(self.maker, joint.tables)
+        names = _instruments(sayings)
+        if not names:
+            return _of_production(sayings, self.judged, self.judged_few)
+        stock = Stock(self.maker, self._judged_joint.tables)
         blank = {name: Weighing(stock.tables, stock.swapped, ()) for name in names}
-        true, weight = joint_truth(about, blank)
-        for saying in made:
-            true = true * chance_true(saying, joint)
-        return true, weight
+        return _in_joint_draws(sayings, blank, self._judged_joint)
+
+    @cached_property
+    def _judged_joint(self) -> Production:
+        return self.judged.thinned(DRAWS)
+
+
+def _instruments(sayings: Sequence[Saying]) -> list[str]:
+    return list(dict.fromkeys(name for saying in sayings for name in saying.instruments()))
+
+
+def _in_joint_draws(
+    sayings: Sequence[Saying], weighings: Mapping[str, Weighing], production: Production
+) -> tuple[Floats, Floats]:
+    """Judge instruments, and production beside them, in the same draws."""
+    true, weight = joint_truth([said for said in sayings if said.instruments()], weighings)
+    for saying in sayings:
+        if not saying.instruments():
+            true = true * chance_true(saying, production)
+    return true, weight
 
 
 def _of_production(
