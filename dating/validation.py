@@ -108,8 +108,15 @@ def validate[M: BaseModel](source: Source, model: type[M]) -> M:
     try:
         return model.model_validate(source.data)
     except ValidationError as error:
-        found = error.errors(include_url=False)
+        found = [each for each in error.errors(include_url=False) if not _follows(each)]
         raise InputError([_problem(source, model, details) for details in found]) from None
+
+
+def _follows(details: ErrorDetails) -> bool:
+    """Say whether a list is too short only because items of it were refused."""
+    given = details["input"]
+    counted = details["type"] == "too_short" and isinstance(given, list | tuple)
+    return counted and len(given) >= details["ctx"]["min_length"]
 
 
 def _problem(source: Source, model: type[BaseModel], details: ErrorDetails) -> Problem:

@@ -1,11 +1,14 @@
 """Numbers made: given a draw, each instrument has a combination of states by a chance of its own.
 
-The number is a sum of independent trials of unequal chance. Its distribution is taken for the
-binomial of the same mean and variance, which is exact where the chances are equal and tends to the
-Poisson where they are small.
+The number is a sum of independent trials of unequal chance. Those that count with a chance of a
+half or less are taken for the binomial of the same mean and variance, which is exact where their
+chances are equal and tends to the Poisson where they are small; of the others, those that fail to
+count are taken so.
 """
 
 from __future__ import annotations
+
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +16,8 @@ from numpy.typing import NDArray
 type Floats = NDArray[np.float64]
 
 _POISSON = 1e-9
+_STEPS = 160
+"""Into how many parts the number of those who fail to count is cut at most."""
 
 
 def chance_between(low: float, high: float, made: Floats, chance: Floats) -> Floats:
@@ -42,10 +47,8 @@ def chance_between(low: float, high: float, made: Floats, chance: Floats) -> Flo
     >>> chance_between(0, 1, np.array([[2.0]]), np.array([[0.5]])).round(9).tolist()
     [0.75]
     """
-    mean = (made * chance).sum(axis=1)
-    variance = (made * chance * (1 - chance)).sum(axis=1)
-    at_most = _at_most(np.floor(high), mean, variance)
-    below = _at_most(np.ceil(low) - 1, mean, variance)
+    at_most = _at_most(np.floor(high), made, chance)
+    below = _at_most(np.ceil(low) - 1, made, chance)
     return np.asarray(np.clip(at_most - below, 0.0, 1.0))
 
 
@@ -74,17 +77,45 @@ def chance_of_none(made: Floats, chance: Floats) -> Floats:
     return np.asarray(np.exp(logs.sum(axis=1)))
 
 
-def _at_most(count: float, mean: Floats, variance: Floats) -> Floats:
-    """Give the probability that a matched binomial, or a Poisson, is at most a whole number."""
+def _at_most(count: float, made: Floats, chance: Floats) -> Floats:
+    """Give P(number <= count): those who rarely count, and all others but those who fail to."""
+    if count < 0:
+        return np.zeros(len(made))
+    if np.isinf(count):
+        return np.ones(len(made))
+    rare = chance <= 0.5
+    counted = _moments(np.where(rare, made, 0.0), chance)
+    failed = _moments(np.where(rare, 0.0, made), 1 - chance)
+    others = np.where(rare, 0.0, made).sum(axis=1)
+    mean, variance = failed
+    reach = 7 * np.sqrt(variance.max()) + 3
+    low, high = max(mean.min() - reach, 0.0), mean.max() + reach
+    edges = np.unique(np.round(np.linspace(np.floor(low), np.ceil(high), _STEPS + 1)))
+    below, total = np.zeros(len(made)), np.zeros(len(made))
+    for start, stop in pairwise([-1.0, *edges]):
+        reached = _binomial(stop, *failed)
+        middle = (start + 1 + stop) / 2
+        total += (reached - below) * _binomial(count - others + middle, *counted)
+        below = reached
+    return total
+
+
+def _moments(made: Floats, chance: Floats) -> tuple[Floats, Floats]:
+    """Give mean and variance of a sum of independent trials."""
+    expected = made * chance
+    return expected.sum(axis=1), (expected * (1 - chance)).sum(axis=1)
+
+
+def _binomial(count: float | Floats, mean: Floats, variance: Floats) -> Floats:
+    """Give P(number <= count) by a matched binomial or a Poisson, between whole numbers as well."""
     from scipy.special import betainc, gammaincc  # noqa: PLC0415
 
-    if count < 0:
-        return np.zeros_like(mean)
-    safe = np.where(mean > 0, mean, 1.0)
+    count = np.broadcast_to(np.asarray(count, dtype=float), mean.shape)
+    safe, inside = np.where(mean > 0, mean, 1.0), np.maximum(count, 0.0)
     p = np.clip(1 - variance / safe, 0.0, 1.0)
     trials = safe / np.where(p > 0, p, 1.0)
-    rest = np.maximum(trials - count, 1e-12)
-    binomial = np.where(trials <= count + 1e-9, 1.0, betainc(rest, count + 1, 1 - p))
-    poisson = gammaincc(count + 1, safe)
-    made = np.where(p < _POISSON, poisson, binomial)
-    return np.asarray(np.where(mean > 0, made, 1.0))
+    rest = np.maximum(trials - inside, 1e-12)
+    binomial = np.where(trials <= inside + 1e-9, 1.0, betainc(rest, inside + 1, 1 - p))
+    made = np.where(p < _POISSON, gammaincc(inside + 1, safe), binomial)
+    made = np.where(mean > 0, made, 1.0)
+    return np.asarray(np.where(count > -0.5, made, 0.0))

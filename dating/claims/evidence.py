@@ -13,10 +13,11 @@ from dating.claims.files import Manuscript
 from dating.claims.instruments import joint_truth
 from dating.claims.production import Production
 from dating.claims.statements import Built, Saying
-from dating.claims.truth import chance_true, needs_tables
+from dating.claims.truth import all_true, needs_tables
 from dating.engine import Weighing
+from dating.estimates import estimate
 from dating.examination import Examination
-from dating.learning.learned import DRAWS, Learned, tables_for
+from dating.learning.learned import DRAWS, Learned
 from dating.learning.prior import prior_draws
 
 type Floats = NDArray[np.float64]
@@ -36,7 +37,7 @@ class Evidence:
     def __init__(self, manuscript: Manuscript, learned: Learned | None = None) -> None:
         self.maker, self.learned = manuscript.maker, learned
         self.examinations = manuscript.examinations
-        self._tables: dict[bool, Stock] = {}
+        self._weighings: dict[tuple[bool, str], Weighing] = {}
 
     @cached_property
     def judged(self) -> Production:
@@ -63,27 +64,40 @@ class Evidence:
         """The draws in which instruments and production are judged together."""
         return self.known.thinned(DRAWS)
 
-    def stock_for(self, sayings: Sequence[Saying]) -> Stock:
-        """Give the month tables by which instruments are weighed.
+    def weighing_of(self, examination: Examination, sayings: Sequence[Saying]) -> Weighing:
+        """Combine what was seen on one instrument.
 
         Parameters
         ----------
+        examination : Examination
+            What was seen.
         sayings : sequence of Saying
             What is claimed together. One instrument alone is weighed as ``dating estimate`` does
             it; several of them, or production beside them, in the same draws.
 
         Returns
         -------
-        Stock
+        Weighing
             Kept for the next claim.
+
+        Raises
+        ------
+        InputError
+            When one instrument is claimed of, and no month allows what was seen on it.
         """
-        alone = len(_instruments(sayings)) <= 1 and all(said.instruments() for said in sayings)
-        together = not alone
-        if together not in self._tables:
-            few = None if self.learned is None else self.joint.draws
-            tables = self.joint.tables if together else tables_for(self.maker, few)
-            self._tables[together] = Stock(self.maker, tables)
-        return self._tables[together]
+        names = _instruments(sayings)
+        alone = len(names) <= 1 and all(saying.instruments() for saying in sayings)
+        key = (alone, examination.model_dump_json())
+        if key not in self._weighings:
+            if alone and self.learned is None:
+                self._weighings[key] = estimate(self.maker, examination).weighing
+            else:
+                self._weighings[key] = self._stock.weighing(examination)
+        return self._weighings[key]
+
+    @cached_property
+    def _stock(self) -> Stock:
+        return Stock(self.maker, self.joint.tables)
 
     def truth(
         self, sayings: Sequence[Saying], examinations: Mapping[str, Examination]
@@ -105,8 +119,7 @@ class Evidence:
         names = _instruments(sayings)
         if not names:
             return _of_production(sayings, self.known, self.known_few)
-        stock = self.stock_for(sayings)
-        weighings = {name: stock.weighing(examinations[name]) for name in names}
+        weighings = {name: self.weighing_of(examinations[name], sayings) for name in names}
         true, weight = _in_joint_draws(sayings, weighings, self.joint)
         return true * self._corrected(sayings, weighings), weight
 
@@ -123,12 +136,9 @@ class Evidence:
         ndarray of float64, shape (month,)
             Posterior probabilities, as ``dating estimate`` gives them.
         """
-        posterior = self._alone.posterior(self.examinations[name])
+        weighing = self.weighing_of(self.examinations[name], ())
+        posterior = weighing.by_month.sum(axis=0) / weighing.evidence
         return posterior if self.learned is None else self.learned.corrected(posterior)
-
-    @property
-    def _alone(self) -> Stock:
-        return self.stock_for(())
 
     def _corrected(self, sayings: Sequence[Saying], weighings: Mapping[str, Weighing]) -> float:
         """Give the factor by which corrected levels change the chance of one instrument's date."""
@@ -180,10 +190,8 @@ def _in_joint_draws(
 ) -> tuple[Floats, Floats]:
     """Judge instruments, and production beside them, in the same draws."""
     true, weight = joint_truth([said for said in sayings if said.instruments()], weighings)
-    for saying in sayings:
-        if not saying.instruments():
-            true = true * chance_true(saying, production)
-    return true, weight
+    made = [saying for saying in sayings if not saying.instruments()]
+    return (true * all_true(made, production) if made else true), weight
 
 
 def _of_production(
@@ -191,7 +199,5 @@ def _of_production(
 ) -> tuple[Floats, Floats]:
     """Multiply within each draw what is claimed of production; draws weigh the same."""
     chosen = few if any(needs_tables(saying) for saying in sayings) else production
-    true = np.ones(len(chosen.draws.values))
-    for saying in sayings:
-        true = true * chance_true(saying, chosen)
+    true = all_true(sayings, chosen)
     return true, np.ones_like(true)

@@ -76,9 +76,8 @@ def examples_of(claim: Claim, corpus: Corpus | None, evidence: Evidence) -> tupl
     for saying in claim.sayings():
         match saying.said:
             case Built() as built:
-                stock = evidence.stock_for([saying])
                 seen = evidence.examinations[built.instrument]
-                found += _observations(built, stock.weighing(seen))
+                found += _observations(built, evidence.weighing_of(seen, [saying]))
             case _ if corpus is not None:
                 found += _nearest(_of_corpus(saying, corpus))
     return tuple(sorted(dict.fromkeys(found), key=lambda example: example.side != "against"))

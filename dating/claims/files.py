@@ -146,12 +146,18 @@ def _from_sheet(sheet: Sheet) -> Source:
     if problems:
         raise InputError(problems)
     claims, places = [], dict[KeyPath, Place]()
-    places[()] = (sheet.head.line, 1)
+    places[()] = places["claims",] = (sheet.head.line, 1)
     for position, row in enumerate(sheet.rows):
-        data = _claim(sheet, row)
+        try:
+            data = _claim(sheet, row)
+        except InputError as error:
+            problems += error.problems
+            continue
         claims.append(data)
         for path in _paths(("claims", position), data):
             places[path] = (row.line, 1)
+    if problems:
+        raise InputError(problems)
     data = {"maker": said["maker"], "claims": claims}
     if "examinations" in said:
         data["examinations"] = [name.strip() for name in said["examinations"].split("|")]

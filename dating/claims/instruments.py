@@ -44,10 +44,15 @@ def joint_truth(
     for name, weighing in weighings.items():
         original = _original(sayings, name, weighing)
         held = weighing.with_original(original).sum(axis=1) * _months(sayings, name, weighing)
-        true.append(held / draws[:, None])
-        every.append(weighing.joint.sum(axis=(1, 2)) / draws)
+        true.append(_given_draw(held, draws[:, None]))
+        every.append(_given_draw(weighing.joint.sum(axis=(1, 2)), draws))
     together = _over_pairs(sayings, list(weighings), true)
     return draws * together, draws * np.prod(every, axis=0)
+
+
+def _given_draw(joint: Floats, weight: Floats) -> Floats:
+    """Divide by the weight of the draw; a draw without weight says nothing."""
+    return np.divide(joint, weight, out=np.zeros_like(joint), where=weight > 0)
 
 
 def _original(sayings: Sequence[Saying], name: str, weighing: Weighing) -> set[str]:

@@ -154,15 +154,15 @@ class _Check:
                 )
                 yield self.origin.problem((*path, "states", feature), message)
         yield from self._variant(path, said.variant)
-        if said.during is not None:
-            yield from self._within((*path, "during"), said.during)
+        outside = [] if said.during is None else [*self._within((*path, "during"), said.during)]
+        yield from outside
         counted = isinstance(said, Made) or (said.was is not None and not said.tolerance)
         if counted and not self.maker.output:
             message = "the maker file states no output, so numbers cannot be judged"
             if isinstance(said, Share):
                 message += "; a tolerance asks for shares alone"
             yield self.origin.problem(path, message)
-        elif said.during is not None and not self._made_in(said.during):
+        elif said.during is not None and not outside and not self._made_in(said.during):
             message = f"by the maker file nothing was made in {said.during}"
             yield self.origin.problem((*path, "during"), message)
 

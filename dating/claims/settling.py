@@ -28,10 +28,11 @@ from dating.claims.statements import (
     Share,
     Use,
 )
-from dating.claims.truth import chance_true, quantity
+from dating.claims.truth import all_true, quantity
 from dating.examination import Examination, Sight
 from dating.learning.layout import VARIANTS
 from dating.months import month_label
+from dating.reading import InputError
 
 type Floats = NDArray[np.float64]
 
@@ -91,7 +92,7 @@ def looks_of(claim: Claim, evidence: Evidence) -> tuple[Look, ...]:
 def _further_instruments(claim: Claim, evidence: Evidence) -> Iterator[Look]:
     """Try a further dated instrument of each quarter on which one feature is examined."""
     production = evidence.known_few
-    true = np.prod([chance_true(saying, production) for saying in claim.sayings()], axis=0)
+    true = all_true(claim.sayings(), production)
     every = np.flatnonzero(production.tables.output > 0)[::_STEP]
     for feature in dict.fromkeys(f for saying in claim.sayings() for f in _features(saying)):
         if feature == VARIANTS:
@@ -113,7 +114,7 @@ def _further_instruments(claim: Claim, evidence: Evidence) -> Iterator[Look]:
 def _papers(claim: Claim, evidence: Evidence) -> Iterator[Look]:
     """Try knowing outright, from a document, the number that each part of a claim is about."""
     production = evidence.known_few
-    true = np.prod([chance_true(saying, production) for saying in claim.sayings()], axis=0)
+    true = all_true(claim.sayings(), production)
     for saying in claim.sayings():
         values = quantity(saying, production)
         edges = np.unique(np.quantile(values[np.isfinite(values)], np.linspace(0, 1, 33)))
@@ -206,8 +207,11 @@ def _with(examination: Examination, feature: str, state: str) -> Examination:
 def _split(claim: Claim, evidence: Evidence, feature: str, answer: Examination) -> list[float]:
     """Give P(claim, evidence, answer) and P(not the claim, evidence, answer)."""
     examinations = {**evidence.examinations, answer.instrument: answer}
-    true, weight = evidence.truth(claim.sayings(), examinations)
-    pieces = evidence.stock_for(claim.sayings()).weighing(answer).pieces
+    try:
+        true, weight = evidence.truth(claim.sayings(), examinations)
+    except InputError:  # no month allows this answer beside the others
+        return [0.0, 0.0]
+    pieces = evidence.weighing_of(answer, claim.sayings()).pieces
     scale = exp(next(piece.log_scale for piece in pieces if piece.name == feature))
     yes, every = float(true.sum()) * scale, float(weight.sum()) * scale
     return [yes, max(every - yes, 0.0)]

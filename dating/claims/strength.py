@@ -261,6 +261,7 @@ def decimals_of(factor: float) -> str:
     """
     if factor < 1:
         return f"1/{decimals_of(1 / factor)}"
-    if factor >= 1e6:
-        return f"{factor / 1e6:.2g} million" if factor < 1e9 else f"10^{log10(factor):.0f}"
-    return f"{float(f'{factor:.2g}'):,g}"
+    rounded = float(f"{factor:.2g}")
+    if rounded >= 1e9:
+        return f"10^{log10(factor):.0f}"
+    return f"{rounded / 1e6:g} million" if rounded >= 1e6 else f"{rounded:,.12g}"

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -30,6 +33,42 @@ def needs_tables(saying: Saying) -> bool:
     return isinstance(saying.said, Share | Made)
 
 
+def all_true(sayings: Sequence[Saying], production: Production) -> Floats:
+    """Give the probability that several claims about production are true, in each draw.
+
+    Given a draw, numbers and strict shares of different combinations are taken as independent;
+    what is said of one and the same number is taken together.
+
+    Parameters
+    ----------
+    sayings : sequence of Saying
+        What is claimed; not about instruments.
+    production : Production
+        The draws.
+
+    Returns
+    -------
+    ndarray of float64, shape (draw,)
+        Between 0 and 1.
+    """
+    true = np.ones(len(production.draws.values))
+    numbers: dict[str, tuple[Made, float, float]] = {}
+    for saying in {said.model_dump_json(): said for said in sayings}.values():
+        if isinstance(made := saying.said, Made):
+            key = made.model_dump_json(exclude={"between", "about", "give_or_take"})
+            low, high = made.ends()
+            _, least, most = numbers.get(key, (made, 0.0, np.inf))
+            numbers[key] = (made, max(low, least), min(high, most))
+        else:
+            true = true * chance_true(saying, production)
+    for made, low, high in numbers.values():
+        stretch = _stretch(made, production)
+        true = true * (
+            chance_between(low, high, stretch.made, stretch.both) if low <= high else 0.0
+        )
+    return true
+
+
 def chance_true(saying: Saying, production: Production) -> Floats:
     """Give the probability that a claim about production is true, in each draw.
 
@@ -56,8 +95,8 @@ def chance_true(saying: Saying, production: Production) -> Floats:
         case Share() as share:
             return _share_true(share, production)
         case Made() as made:
-            low, high = made.ends()
-            return chance_between(low, high, *_numbers(made, production))
+            stretch = _stretch(made, production)
+            return chance_between(*made.ends(), stretch.made, stretch.both)
         case said:
             raise TypeError(f"{type(said).__name__} is no claim about production")
 
@@ -91,14 +130,10 @@ def quantity(saying: Saying, production: Production) -> Floats:
         case Overlap(changeover=changeover):
             return production.overlap(ramp_to(production, changeover))
         case Share() as share:
-            weight, chance = _in_stretch(share, production)
-            total = weight.sum(axis=1)
-            with np.errstate(invalid="ignore"):
-                made = (weight * chance).sum(axis=1) / total
-            return np.asarray(made)
-        case Made() as made_with:
-            made, chance = _numbers(made_with, production)
-            return np.asarray((made * chance).sum(axis=1))
+            return _stretch(share, production).share()
+        case Made() as made:
+            stretch = _stretch(made, production)
+            return np.asarray((stretch.made * stretch.both).sum(axis=1))
         case said:
             raise TypeError(f"{type(said).__name__} is no claim about production")
 
@@ -160,40 +195,49 @@ def _bounded(use: Use, at: Floats, period: Period) -> Floats:
     return np.asarray((at >= low) & (at < high), dtype=float)
 
 
-def _in_stretch(said: Share | Made, production: Production) -> tuple[Floats, Floats]:
-    """Give weights of the months of a stretch, and the chance of the combination in each."""
+@dataclass(frozen=True, eq=False)
+class _Stretch:
+    """A stretch of production by draw and month: made, of the kind in question, and so built.
+
+    ``kind`` is the chance that an instrument is of the variant in question, ``both`` that it has
+    the combination of states besides.
+    """
+
+    made: Floats
+    kind: Floats
+    both: Floats
+
+    def share(self) -> Floats:
+        """Give the share of those of the kind; not-a-number where none were made."""
+        whole = (self.made * self.kind).sum(axis=1)
+        part = (self.made * self.both).sum(axis=1)
+        return np.divide(part, whole, out=np.full_like(part, np.nan), where=whole > 0)
+
+
+def _stretch(said: Share | Made, production: Production) -> _Stretch:
     inside = production.inside(said.during or production.maker.period)
-    chance = production.chance_of(said.states, said.variant if isinstance(said, Made) else None)
-    weights = production.weights()
-    if isinstance(said, Share) and said.variant is not None:
-        among = production.chance_of({}, said.variant)
-        weights = weights * among
-        both = production.chance_of(said.states, said.variant)
-        chance = np.divide(both, among, out=np.zeros_like(both), where=among > 0)
-    return weights[:, inside], np.clip(chance[:, inside], 0.0, 1.0)
+    kind = production.chance_of({}, said.variant)[:, inside]
+    both = production.chance_of(said.states, said.variant)[:, inside]
+    both = np.minimum(both, kind)
+    if isinstance(said, Made) and said.survival is not None:
+        both = both * _survives(said.survival, len(both))[:, None]
+    return _Stretch(production.weights()[:, inside], np.clip(kind, 0, 1), np.clip(both, 0, 1))
 
 
 def _share_true(share: Share, production: Production) -> Floats:
-    weight, chance = _in_stretch(share, production)
+    """Say so; where none of the kind were made, none and all of them had the states."""
+    stretch = _stretch(share, production)
     if share.was is not None and not share.tolerance:
-        return chance_of_none(weight, chance if share.was == "none" else 1 - chance)
-    with np.errstate(invalid="ignore"):
-        held = (weight * chance).sum(axis=1) / weight.sum(axis=1)
+        missed = stretch.both if share.was == "none" else stretch.kind - stretch.both
+        return chance_of_none(stretch.made, missed)
+    held = stretch.share()
     match share.was:
         case "none":
-            return np.asarray(held <= share.tolerance, dtype=float)
+            return np.asarray(~(held > share.tolerance), dtype=float)
         case "all":
-            return np.asarray(held >= 1 - share.tolerance, dtype=float)
+            return np.asarray(~(held < 1 - share.tolerance), dtype=float)
         case _:
             return np.asarray(held >= (share.at_least or 0.0), dtype=float)
-
-
-def _numbers(made: Made, production: Production) -> tuple[Floats, Floats]:
-    """Give the numbers made in each month, and the chance that one counts."""
-    numbers, chance = _in_stretch(made, production)
-    if made.survival is not None:
-        chance = chance * _survives(made.survival, len(chance))[:, None]
-    return numbers, chance
 
 
 def _survives(survival: Survival, count: int) -> Floats:

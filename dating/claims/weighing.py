@@ -149,4 +149,6 @@ def _points(saying: Saying, evidence: Evidence) -> Points | None:
         case _ if saying.instruments():
             return None
         case _:
-            return points_of(quantity(saying, evidence.known_few))
+            values = quantity(saying, evidence.known_few)
+            told = values[~np.isnan(values)]
+            return points_of(told) if len(told) else None

@@ -130,17 +130,18 @@ def agreement_of(a: Floats, b: Floats) -> float:
 
 
 def points_of(values: Floats) -> tuple[float, float, float]:
-    """Give the 5, 50 and 95 % points of draws.
+    """Give the 5, 50 and 95 % points of draws, each of them a draw.
 
     Parameters
     ----------
     values : ndarray of float64, shape (draw,)
-        Draws of one number.
+        Draws of one number, which may be infinite.
 
     Returns
     -------
     tuple of three floats
         In the unit of the number.
     """
-    low, middle, high = np.quantile(values, [0.05, 0.5, 0.95]).tolist()
+    points = np.quantile(values, [0.05, 0.5, 0.95], method="inverted_cdf")
+    low, middle, high = points.tolist()
     return low, middle, high
