@@ -46,8 +46,7 @@ def before_learning(plan: Plan, draws: int) -> str:
         )
     if not plan.layout.tracks:
         return f"{rows} instruments; nothing else is left open, so nothing is sampled.\n{free}"
-    size = len(plan.layout.tracks) * plan.layout.months + 8 * len(plan.tally.cases)
-    minutes = (20 + draws * 1.8e-5 * size) / 60
+    minutes = (45 + draws * 4.3e-6 * plan.tally.counts.size) / 60
     return (
         f"{rows} instruments: {counted} of known month enter as counts, {plan.tally.rows} are "
         f"summed over the months they may have come from.\n"
