@@ -325,3 +325,18 @@ def test_the_truth_of_the_demo_claims_is_that_of_the_hidden_history(hidden):
     stated = yaml.safe_load(Path("demo_data/marrowby_claims_truth.yaml").read_text("utf-8"))
     assert stated["claims"] == expected
     assert list(expected) == [claim.claim for claim in read_claims(FILE).claims][:12]
+
+
+def test_check_says_what_was_understood_of_claims(tmp_path):
+    made = CliRunner().invoke(main, ["check", FILE])
+    assert made.exit_code == 0
+    flat = " ".join(made.output.split())
+    assert "a claims file, understood 14 claims about Marrowby" in flat
+    assert "quick-lacquer (chapter 4, page 55): the changeover to finish lacquer took" in flat
+    sheet = tmp_path / "claims.csv"
+    columns = "claim,kind,feature,state,not_before"
+    sheet.write_text(f"# maker: marrowby\n{columns}\na,first_use,nut,wod,1940\n")
+    made = CliRunner().invoke(main, ["check", str(sheet)])
+    assert made.exit_code == 1
+    assert "line 3" in made.output
+    assert "wood" in made.output

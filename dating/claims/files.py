@@ -61,6 +61,35 @@ class Manuscript:
     examinations: dict[str, Examination]
 
 
+def holds_claims(path: str | os.PathLike[str]) -> bool:
+    """Say whether a file is meant to hold claims: by its key, or its columns.
+
+    Parameters
+    ----------
+    path : str or path
+        A YAML or CSV file.
+
+    Returns
+    -------
+    bool
+        True for YAML with a key ``claims``, and for a sheet with columns ``claim`` and ``kind``.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read at all.
+
+    Examples
+    --------
+    >>> holds_claims("demo_data/marrowby_claims.yaml"), holds_claims("priors/marrowby.yaml")
+    (True, False)
+    """
+    if os.fspath(path).lower().endswith(".csv"):
+        return {"claim", "kind"} <= set(read_sheet(path).head.cells)
+    data = read_yaml(path).data
+    return isinstance(data, dict) and "claims" in data
+
+
 def read_claims(path: str | os.PathLike[str]) -> Claims:
     """Read and validate a claims file; its names are held against a maker file later.
 

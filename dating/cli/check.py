@@ -12,7 +12,10 @@ import click
     "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
 )
 def check(files: tuple[Path, ...]) -> None:
-    """Validate maker files, examinations and reference corpora, and say what was understood.
+    """Validate files of every kind, and say what was understood.
+
+    Maker files, examinations and claims files are YAML; reference corpora, and the simple kinds
+    of claims, are CSV.
 
     Every problem is shown with its file, line and key; in a corpus the key is the
     column. The exit status is 1 when there is any.

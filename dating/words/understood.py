@@ -1,4 +1,4 @@
-"""What was understood of a maker file, an examination or a reference corpus, as plain text."""
+"""What was understood of any of the files that people write, as plain text."""
 
 from __future__ import annotations
 
@@ -8,15 +8,17 @@ from collections import Counter
 from collections.abc import Iterator
 
 from dating.cells import cells_of
+from dating.claims.files import Manuscript, holds_claims, manuscript_of, read_claims
 from dating.date_codes import read_date_code
 from dating.edtf import parse_edtf
 from dating.examination import Examination
-from dating.files import check_against, find_maker, read_maker, what_kind
+from dating.files import check_against, find_maker, maker_named, read_maker, what_kind
 from dating.learning.corpus import Corpus, Reference, read_corpus
 from dating.maker import Component, Course, Feature, Maker, Measurement, Regime
 from dating.months import month_label
 from dating.reading import KeyPath, key_text
 from dating.statements import Judged, Opinion
+from dating.words.claims import together
 from dating.words.phrases import percent
 
 _WIDTH = 80
@@ -31,7 +33,8 @@ def understood(file: str | os.PathLike[str]) -> str:
     Parameters
     ----------
     file : str or path
-        A maker file or an examination, or a reference corpus, whose name ends in ``.csv``.
+        A maker file, an examination, a reference corpus (its name ends in ``.csv``) or a claims
+        file.
 
     Returns
     -------
@@ -48,6 +51,10 @@ def understood(file: str | os.PathLike[str]) -> str:
     >>> understood("demo_data/examinations/M-001.yaml").splitlines()[0]
     'demo_data/examinations/M-001.yaml: an examination, understood'
     """
+    if holds_claims(file):
+        claims = read_claims(file)
+        manuscript = manuscript_of(claims, read_maker(maker_named(claims.maker, claims.origin)))
+        return _text([f"{file}: a claims file, understood", *_claims(manuscript)])
     if os.fspath(file).lower().endswith(".csv"):
         return _text([f"{file}: a reference corpus, understood", *_corpus(read_corpus(file))])
     read = what_kind(file)
@@ -58,6 +65,14 @@ def understood(file: str | os.PathLike[str]) -> str:
         check_against(read, maker)
         lines = [f"{file}: an examination, understood", *_examination(read, maker)]
     return _text(lines)
+
+
+def _claims(manuscript: Manuscript) -> Iterator[str]:
+    maker, claims = manuscript.maker, manuscript.claims.claims
+    yield f"{len(claims)} claims about {maker.maker}."
+    for claim in claims:
+        place = f" ({claim.place})" if claim.place else ""
+        yield f"  {claim.claim}{place}: {together(claim.sayings())}."
 
 
 def _maker(maker: Maker) -> Iterator[str]:
