@@ -136,8 +136,11 @@ def test_a_doubtful_date_comes_with_its_range():
     ("factor", "words"),
     [
         (None, "no evidence was weighed"),
-        (Factor(12.0, 0.1, ""), "Bayes factor 12: moderate support."),
-        (Factor(0.01, 0.1, ""), "Bayes factor 1/100: moderately strong support for the opposite."),
+        (Factor(12.0, 0.1, ""), "Bayes factor 12 ± 26 %: moderate support."),
+        (
+            Factor(0.01, 0.0, ""),
+            "Bayes factor 1/100 ± 0 %: moderately strong support for the opposite.",
+        ),
         (Factor(5e3, 0.1, "at least"), "Bayes factor at least 5,000: strong support."),
     ],
 )

@@ -120,7 +120,8 @@ def verdict(made: Weighed) -> str:
     if made.factor is None:
         return f"{words.capitalize()}, by the judgements alone; no evidence was weighed."
     bound = f"{made.factor.bound} " if made.factor.bound else ""
-    factor = f"{bound}{decimals_of(made.factor.value)}"
+    error = "" if made.factor.bound else f" ± {percent(10**made.factor.error - 1)}"
+    factor = f"{bound}{decimals_of(made.factor.value)}{error}"
     before = chance_words(made.prior)
     return (
         f"{words.capitalize()}; before the evidence {before}. Bayes factor {factor}: "

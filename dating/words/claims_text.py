@@ -27,7 +27,7 @@ from dating.words.plain import in_plain_text, say, wrapped
 
 SCALES = (
     f"Words for probabilities: {PROBABILITY_SCALE}. Words for Bayes factors: {FACTOR_SCALE}. On a "
-    "boundary the stronger word holds."
+    "boundary the stronger word holds. After ± stands the standard error that the draws leave."
 )
 
 
