@@ -197,8 +197,8 @@ def test_intervals_and_estimates_over_corpora_of_one_history(tmp_path):
     * So do those whose judged 90 % of first use and of overlap hold the truth, taken alone.
     * Of those whose judgement does not hold it, some are held: instruments correct assessors.
     * New instruments dated by what was learned: a smaller CRPS than when dated by the judgements
-      (by 2.6 standard errors from corpus to corpus), and 90 % intervals (randomised, as months are discrete) that hold the month
-      no less often, up to chance.
+      (by 2.6 standard errors from corpus to corpus), and 90 % intervals (randomised, as months are
+      discrete) that hold the month no less often, up to chance.
     """
     outcomes = [outcome_of(tmp_path, seed) for seed in range(1, 21)]
     held = np.array([outcome.held for outcome in outcomes])
