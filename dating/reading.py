@@ -173,13 +173,15 @@ def read_yaml(path: str | os.PathLike[str]) -> Source:
     return _parse(os.fspath(path), text, fingerprint)
 
 
-def read_text(path: str | os.PathLike[str]) -> tuple[str, str]:
+def read_text(path: str | os.PathLike[str], largest: int = LARGEST_FILE) -> tuple[str, str]:
     """Read a file of UTF-8 text within the limit on size; a byte order mark is dropped.
 
     Parameters
     ----------
     path : str or path
         The file.
+    largest : int
+        The limit, in bytes.
 
     Returns
     -------
@@ -196,11 +198,11 @@ def read_text(path: str | os.PathLike[str]) -> tuple[str, str]:
     file = os.fspath(path)
     try:
         with open(file, "rb") as stream:
-            content = stream.read(LARGEST_FILE + 1)
+            content = stream.read(largest + 1)
     except OSError as error:
         raise InputError([Problem(file, None, "", _why_unreadable(error))]) from None
-    if len(content) > LARGEST_FILE:
-        message = f"the file is larger than {LARGEST_FILE:,} bytes"
+    if len(content) > largest:
+        message = f"the file is larger than {largest:,} bytes"
         raise InputError([Problem(file, None, "", message)])
     try:
         text = content.decode("utf-8-sig")

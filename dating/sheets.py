@@ -17,7 +17,8 @@ from dataclasses import dataclass
 
 from dating.reading import InputError, KeyPath, Place, Problem, Source, read_text
 
-MOST_ROWS = 20_000
+LARGEST_SHEET = 50_000_000
+MOST_ROWS = 100_000
 MOST_COLUMNS = 1_000
 
 
@@ -162,7 +163,7 @@ def read_sheet(path: str | os.PathLike[str]) -> Sheet:
     ('marrowby', ('instrument', 'built'))
     """
     file = os.fspath(path)
-    text, fingerprint = read_text(path)
+    text, fingerprint = read_text(path, LARGEST_SHEET)
     lines = list(io.StringIO(text, newline=""))
     comments = 0
     while comments < len(lines) and lines[comments].startswith(("#", '"#')):

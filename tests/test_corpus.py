@@ -16,8 +16,8 @@ from dating import InputError, estimate, read_corpus, read_examination, read_mak
 from dating.cells import cells_of
 from dating.cli.main import main
 from dating.examination import Sight
-from dating.reading import LARGEST_FILE, MOST_SHOWN
-from dating.sheets import MOST_COLUMNS, MOST_ROWS
+from dating.reading import MOST_SHOWN
+from dating.sheets import LARGEST_SHEET, MOST_COLUMNS, MOST_ROWS
 from tests.inventing import invented
 from tests.mutating import WHOLE, spoiled_text
 from tests.test_mutations import SMALL_MAKER
@@ -236,7 +236,7 @@ def test_a_maker_without_variants_has_no_column_for_them(tmp_path):
         (b"# maker: small\ninstrument,built\nE-1,caf\xe9\n", 3, "not UTF-8"),
         (b"# maker: small\ninstrument;built\nE-1;1925\n", 2, "by commas, not by semicolons"),
         (b"# maker: small\ninstrument\tbuilt\nE-1\t1925\n", 2, "by commas, not by tabs"),
-        (b"#" * (LARGEST_FILE + 1), None, f"larger than {LARGEST_FILE:,} bytes"),
+        (b"#" * (LARGEST_SHEET + 1), None, f"larger than {LARGEST_SHEET:,} bytes"),
         (b"a\n" * (MOST_ROWS + 2), MOST_ROWS + 2, f"at most {MOST_ROWS:,} rows"),
         (b"a," * MOST_COLUMNS, 1, f"{MOST_COLUMNS:,} columns"),
         (b'a\n"' + b"x" * 200_000 + b'"\n', 2, "field larger than field limit"),
