@@ -162,7 +162,7 @@ def rewording(made: Weighed, first: int) -> str:
     """
     sayings = made.claim.sayings()
     said, word = together(sayings), probability_words(made.posterior.value)
-    ranges = [_range(s, p, first) for s, p in zip(sayings, made.points, strict=True) if p]
+    ranges = ranges_of(made, first)
     better = f" {' '.join(ranges)}" if ranges else ""
     if word == UNSETTLED:
         return f"It cannot be settled whether {said.replace(', and that ', ', and ')}.{better}"
@@ -170,6 +170,25 @@ def rewording(made: Weighed, first: int) -> str:
         precise = better if word == "likely" else ""
         return f"It is {word} ({chance_words(made.posterior)}) that {said}.{precise}"
     return f"It is {word} ({chance_words(made.posterior)}) that {said}.{better}"
+
+
+def ranges_of(made: Weighed, first: int) -> list[str]:
+    """Say between what the numbers lie that a claim is about.
+
+    Parameters
+    ----------
+    made : Weighed
+        The claim, weighed.
+    first : int
+        Month number of the first month of the period.
+
+    Returns
+    -------
+    list of str
+        A sentence for each; none where it is about no number.
+    """
+    pairs = zip(made.claim.sayings(), made.points, strict=True)
+    return [_range(saying, points, first) for saying, points in pairs if points is not None]
 
 
 def _range(saying: Saying, points: Points, first: int) -> str:

@@ -21,7 +21,7 @@ from dating.claims.strength import (
 from dating.claims.weighing import Weighed
 from dating.learning.corpus import Corpus
 from dating.learning.learned import Learned
-from dating.words.claims import clause, rewording, verdict
+from dating.words.claims import clause, ranges_of, rewording, verdict
 from dating.words.phrases import OPINION
 from dating.words.plain import in_plain_text, say, wrapped
 
@@ -59,7 +59,11 @@ def _claim(console: Console, made: Weighed, first: int) -> None:
         say(console, f"Written: {claim.sentence}")
     for saying in claim.sayings():
         say(console, f"Claimed: {clause(saying)}.")
-    say(console, f"May be printed: {rewording(made, first)}")
+    printed = rewording(made, first)
+    say(console, f"May be printed: {printed}")
+    for known in ranges_of(made, first):
+        if known not in printed:
+            say(console, f"Known of it: {known}")
     for side in ("against", "for"):
         named = [
             f"{e.name} (line {e.line}): {e.said}" if e.line else e.said
@@ -141,6 +145,7 @@ def _claim_record(made: Weighed, first: int) -> dict[str, Any]:
         },
         "verdict": verdict(made),
         "may_be_printed": rewording(made, first),
+        "known_of_it": ranges_of(made, first),
         "examples": [
             {"side": e.side, "name": e.name, "said": e.said, "line": e.line} for e in made.examples
         ],
