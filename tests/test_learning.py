@@ -1,5 +1,7 @@
 """Learning: the model is what it says, agrees with an exact grid, and stops bad results."""
 
+import json
+
 import numpy as np
 import pytest
 from click.testing import CliRunner
@@ -200,6 +202,26 @@ def test_an_estimate_uses_what_was_learned(one_ramp):
     assert made.probabilities == pytest.approx(wanted, abs=1e-12)
     assert made.entropy < judged.entropy
     assert made.tables.draws == len(learned.values)
+
+
+def test_claims_are_weighed_by_what_was_learned(one_ramp, tmp_path):
+    """Against the draws themselves: all of them after the corpus, the judgement before it."""
+    plan, tree = one_ramp
+    write_learned(tree, tmp_path / "learned.nc")
+    claim = "{claim: late, says: {first_use: {feature: ends, state: metal, not_before: 1931-10}}}"
+    (tmp_path / "claims.yaml").write_text(f"maker: example\nclaims: [{claim}]\n", "utf-8")
+    learned = str(tmp_path / "learned.nc")
+    arguments = ["weigh", str(tmp_path / "claims.yaml"), "--maker", plan.maker.origin.file]
+    made = CliRunner().invoke(main, [*arguments, "--learned", learned, "--as", "json"])
+    assert made.exit_code == 0, made.output
+    (record,) = json.loads(made.stdout)["claims"]
+    starts = tree["posterior"]["value"].sel(number="ends, regime 2, first use").values
+    assert record["posterior"]["probability"] == pytest.approx((starts >= 21).mean(), abs=1e-9)
+    judged = plan.layout.numbers["ends, regime 2, first use"]
+    assert record["prior"]["probability"] == pytest.approx(1 - float(judged.cdf(21.0)), abs=0.002)
+    odds = [p / (1 - p) for p in (record[k]["probability"] for k in ("posterior", "prior"))]
+    assert record["bayes_factor"]["value"] == pytest.approx(odds[0] / odds[1])
+    assert 0 < record["bayes_factor"]["standard_error_log10"] < 0.3
 
 
 def test_the_result_file_reads_back_and_is_refused_for_another_maker_file(one_ramp, tmp_path):
