@@ -290,9 +290,8 @@ def one_ramp(tmp_path_factory):
     return one_ramp_learned(tmp_path_factory.mktemp("one-ramp"))
 
 
-def test_smoothed_weights_agree_with_learning_without_the_instrument(one_ramp, monkeypatch):
-    monkeypatch.setattr("dating.learning.learned.DRAWS", 4000)
-    learned = learned_from(one_ramp.tree)
+def test_smoothed_weights_agree_with_learning_without_the_instrument(one_ramp):
+    learned = learned_from(one_ramp.tree, most=4000)
     dated = dated_without(one_ramp.corpus, learned)
     seen = [reference.examination for reference in dated.references]
     kept_in = posteriors(one_ramp.maker, seen, learned).values
