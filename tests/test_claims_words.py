@@ -16,7 +16,7 @@ from dating.claims.evidence import Evidence
 from dating.claims.examples import examples_of
 from dating.claims.files import Manuscript, manuscript_of, read_claims
 from dating.claims.statements import Claim, Claims, Saying
-from dating.claims.strength import Chance, Factor
+from dating.claims.strength import Chance, Factor, chance_from, factor_from
 from dating.claims.weighing import Weighed
 from dating.cli.main import main
 from dating.words.claims import clause, rewording, verdict
@@ -141,11 +141,25 @@ def test_a_doubtful_date_comes_with_its_range():
             Factor(0.01, 0.0, ""),
             "Bayes factor 1/100 ± 0 %: moderately strong support for the opposite.",
         ),
+        (Factor(1.0, 0.0, "not told"), "as before the evidence (50 %); its worth is not told."),
         (Factor(5e3, 0.1, "at least"), "Bayes factor at least 5,000: strong support."),
     ],
 )
 def test_a_verdict_says_what_the_evidence_was_worth(factor, words):
     assert words in verdict(weighed(0.7, factor=factor))
+
+
+def test_what_rests_on_one_draw_is_not_told_from_none():
+    """Of a strict claim one draw in a thousand may say yes, and all others next to nothing."""
+    true, weight = np.full(1024, 1e-30), np.ones(1024)
+    true[5] = 0.4
+    few, none = chance_from(true, weight), chance_from(np.full(1024, 1e-30) * 0, weight)
+    assert few.settled
+    assert none.settled
+    assert not factor_from(none, few).told
+    assert not chance_from(np.full(1024, 1e-6), weight).settled
+    assert not chance_from(np.array([1.0, 0.0] * 512), weight).settled
+    assert factor_from(few, chance_from(np.full(1024, 0.5), weight)).bound == "at least"
 
 
 # Examples -------------------------------------------------------------------------------------

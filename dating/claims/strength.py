@@ -16,6 +16,9 @@ type Floats = NDArray[np.float64]
 FACTOR_SCALE = "ENFSI (2015), Guideline for Evaluative Reporting in Forensic Science"
 PROBABILITY_SCALE = "IPCC (2010), Guidance Note on Consistent Treatment of Uncertainties"
 BATCHES = 16
+_FINEST = 1e-12
+_TELLING = 0.3
+"""Relative error above which a small probability rests on too few draws to be told from none."""
 
 _FACTORS = (
     (1e6, "extremely strong"),
@@ -77,13 +80,19 @@ class Factor:
         Above one where the evidence speaks for the claim.
     error : float
         Standard error of its decimal logarithm, from the draws.
-    bound : {"", "at least", "at most"}
-        Whether the draws give a bound only.
+    bound : {"", "at least", "at most", "not told"}
+        Whether the draws give a bound only, or nothing: where before and after the evidence they
+        cannot tell the probability from none, or from all.
     """
 
     value: float
     error: float
     bound: str
+
+    @property
+    def told(self) -> bool:
+        """Whether the draws tell anything of it."""
+        return self.bound != "not told"
 
     @property
     def towards(self) -> str:
@@ -126,8 +135,14 @@ def chance_from(true: Floats, weight: Floats) -> Chance:
         return Chance(value, 0.0, 1e-12)
     residual = np.array([part.sum() for part in np.array_split(true - value * weight, batches)])
     error = sqrt(float((residual**2).sum()) * batches / (batches - 1)) / total
-    graded = bool(((true > 0) & (true < weight)).any())
-    return Chance(value, error, 1e-12 if graded else 1 / (2 * effective + 2))
+    told = 0 < error < _TELLING * min(value, 1 - value) or _alike(true, weight)
+    return Chance(value, error, _FINEST if told else 1 / (2 * effective + 2))
+
+
+def _alike(true: Floats, weight: Floats) -> bool:
+    """Say whether all draws that weigh give the same probability, neither nought nor one."""
+    held = true[weight > 0] / weight[weight > 0]
+    return bool(held.min() > 0 and held.max() < 1 and np.ptp(held) < 1e-9)
 
 
 def factor_from(prior: Chance, posterior: Chance) -> Factor:
@@ -148,6 +163,8 @@ def factor_from(prior: Chance, posterior: Chance) -> Factor:
     parts = [c.error / (c.held * (1 - c.held)) for c in (prior, posterior) if not c.settled]
     error = sqrt(sum(part**2 for part in parts)) / float(np.log(10))
     bound = ""
+    if posterior.settled and prior.settled and (posterior.value > 0.5) == (prior.value > 0.5):
+        return Factor(1.0, 0.0, "not told")
     if posterior.settled or prior.settled:
         bound = "at least" if value > 1 else "at most"
     return Factor(value, error, bound)

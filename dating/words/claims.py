@@ -119,6 +119,9 @@ def verdict(made: Weighed) -> str:
     words = f"{probability_words(made.posterior.value)} ({chance_words(made.posterior)})"
     if made.factor is None:
         return f"{words.capitalize()}, by the judgements alone; no evidence was weighed."
+    if not made.factor.told:
+        before = chance_words(made.prior)
+        return f"{words.capitalize()}, as before the evidence ({before}); its worth is not told."
     bound = f"{made.factor.bound} " if made.factor.bound else ""
     error = "" if made.factor.bound else f" ± {percent(10**made.factor.error - 1)}"
     factor = f"{bound}{decimals_of(made.factor.value)}{error}"

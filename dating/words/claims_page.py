@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from dating.claims.files import Manuscript
-from dating.claims.strength import decimals_of, factor_words, probability_words
+from dating.claims.strength import Factor, decimals_of, factor_words, probability_words
 from dating.claims.weighing import Weighed
 from dating.words.claims import chance_words, clause, ranges_of, rewording
 from dating.words.claims_text import SCALES
@@ -58,11 +58,15 @@ def _row(made: Weighed, first: int) -> dict[str, object]:
         "prior": chance_words(made.prior),
         "posterior": chance_words(made.posterior),
         "words": probability_words(made.posterior.value),
-        "factor": None if factor is None else f"{factor.bound} {decimals_of(factor.value)}".strip(),
-        "support": "" if factor is None else factor_words(factor.value),
+        "factor": None if factor is None else _factor(factor),
+        "support": "" if factor is None or not factor.told else factor_words(factor.value),
         "printed": rewording(made, first),
         "against": [e for e in made.examples if e.side == "against"],
         "for_it": [e for e in made.examples if e.side == "for"],
         "known": ranges_of(made, first),
         "looks": made.looks,
     }
+
+
+def _factor(factor: Factor) -> str:
+    return f"{factor.bound} {decimals_of(factor.value)}".strip() if factor.told else factor.bound

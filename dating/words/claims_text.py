@@ -136,12 +136,12 @@ def _claim_record(made: Weighed, first: int) -> dict[str, Any]:
         "bayes_factor": None
         if factor is None
         else {
-            "value": factor.value,
+            "value": factor.value if factor.told else None,
             "standard_error_log10": factor.error,
             "bound": factor.bound,
             "speaks": factor.towards,
-            "words": factor_words(factor.value),
-            "second_scale": mention_words(factor.value),
+            "words": factor_words(factor.value) if factor.told else "",
+            "second_scale": mention_words(factor.value) if factor.told else "",
         },
         "verdict": verdict(made),
         "may_be_printed": rewording(made, first),
