@@ -7,12 +7,12 @@ from math import ceil, floor
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from arviz_stats.base.array import array_stats
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
+from dating.figures.densities import JUDGED, LEGEND, draw_density
 from dating.figures.style import CORE, DOUBT, INK, REST, SET, plain, year_ticks
 from dating.months import month_label
 from dating.ramps import Shape, month_shares
@@ -26,8 +26,6 @@ if TYPE_CHECKING:
 
 type Floats = NDArray[np.float64]
 
-_kde: Any = array_stats.kde
-_JUDGED = (0, (5, 2))
 _ALONE = (0, (1, 1))
 _ROOM = 0.3
 """Height above and below the ramp for the dated instruments."""
@@ -76,7 +74,7 @@ def draw_overview(made: Outcome) -> Figure:
     year_ticks(axes, floor((first + dates.min()) / 12), ceil((first + dates.max()) / 12))
     axes.grid(axis="x", color=REST, lw=0.6)
     axes.set_axisbelow(True)
-    figure.legend(handles=_handles()[:2], loc="outside upper right", ncols=2, **_LEGEND)
+    figure.legend(handles=_handles()[:2], loc="outside upper right", ncols=2, **LEGEND)
     plain(axes)
     return figure
 
@@ -115,7 +113,7 @@ def draw_changeover(made: Outcome, place: int) -> Figure:
     year_ticks(below, *window)
     above.set_title(f"{words.before} → {words.after}", loc="left", fontsize=10, color=INK)
     handles = _handles()[: 2 if seen is None else 4]
-    figure.legend(handles=handles, loc="outside lower center", ncols=4, **_LEGEND)
+    figure.legend(handles=handles, loc="outside lower center", ncols=4, **LEGEND)
     return figure
 
 
@@ -153,19 +151,8 @@ def _window(judged: _Ramps, learned: _Ramps) -> tuple[float, float]:
 
 def _densities(axes: Axes, judged: Floats, learned: Floats) -> None:
     """Draw each density to the same height, and its 5, 50 and 95 % points below."""
-    for starts, level, colour, line, style in (
-        (learned, -0.24, CORE, "-", _FILLED),
-        (judged, -0.10, DOUBT, _JUDGED, _HATCHED),
-    ):
-        low, middle, high = np.quantile(starts, [0.05, 0.5, 0.95])
-        axes.plot([low, high], [level] * 2, color=colour, ls=line, lw=2.2)
-        axes.plot(middle, level, "o", color=colour, ms=5, mec="white", mew=0.8)
-        if np.ptp(starts) > 0:
-            grid, density, _ = _kde(starts, bound_correction=False, extend=True, grid_len=200)
-            axes.fill_between(grid, density / density.max(), **style)
-            axes.plot(grid, density / density.max(), color=colour, ls=line, lw=1.4)
-        else:
-            axes.plot([middle] * 2, [0, 1], color=colour, ls=line, lw=2.2)
+    draw_density(axes, learned, -0.24, judged=False)
+    draw_density(axes, judged, -0.10, judged=True)
     axes.set_ylim(-0.34, 1.06)
     axes.set_yticks([])
     axes.set_ylabel("first use", fontsize=9, color=INK)
@@ -182,7 +169,7 @@ def _shares(
     shown = (middles > window[0] - 0.1) & (middles < window[1] + 0.1)
     for ramps, style, colour, line in (
         (learned, {"color": SET, "alpha": 0.55, "lw": 0}, CORE, "-"),
-        (judged, _BAND, DOUBT, _JUDGED),
+        (judged, _BAND, DOUBT, JUDGED),
     ):
         shares = ramps.shares[:, shown]
         low, high = np.quantile(shares, [0.05, 0.95], axis=0)
@@ -206,15 +193,12 @@ def _instruments(axes: Axes, made: Outcome, seen: Observed, window: tuple[float,
         axes.stairs(heights, edges, baseline=level, fill=True, fc=colour, ec=INK, lw=0.5)
 
 
-_LEGEND: dict[str, Any] = {"frameon": False, "fontsize": 8, "labelcolor": INK, "handlelength": 2.4}
-_FILLED: dict[str, Any] = {"fc": CORE, "alpha": 0.85, "lw": 0}
-_HATCHED: dict[str, Any] = {"fc": "none", "ec": DOUBT, "hatch": "////", "lw": 0}
 _BAND: dict[str, Any] = {"fc": "none", "ec": DOUBT, "hatch": "////", "lw": 0, "alpha": 0.35}
 
 
 def _handles() -> list[Patch | Line2D]:
     return [
-        Patch(fc="none", ec=DOUBT, hatch="////", ls=_JUDGED, label="judged"),
+        Patch(fc="none", ec=DOUBT, hatch="////", ls=JUDGED, label="judged"),
         Patch(fc=CORE, ec=CORE, label="learned"),
         Line2D([], [], color=INK, ls=_ALONE, lw=1.5, label="data alone"),
         Patch(fc=INK, ec=INK, label="dated instruments: new form up, old form down"),

@@ -7,7 +7,6 @@ from math import floor
 from typing import Any
 
 import numpy as np
-from arviz_stats.base.array import array_stats
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -18,15 +17,13 @@ from dating.claims.evidence import Evidence
 from dating.claims.examples import dated_with
 from dating.claims.statements import Claim, Overlap, Saying, Use
 from dating.claims.truth import quantity
+from dating.figures.densities import LEGEND, draw_density
 from dating.figures.style import CORE, DOUBT, INK, REST, plain, year_ticks
 from dating.learning.corpus import Corpus
 from dating.months import month_label
 from dating.words.claims import clause
 
 type Floats = NDArray[np.float64]
-
-_kde: Any = array_stats.kde
-_HATCHED: dict[str, Any] = {"fc": "none", "ec": DOUBT, "hatch": "////", "lw": 0}
 
 
 def drawings_of(
@@ -79,9 +76,9 @@ def draw_claim(saying: Saying, evidence: Evidence, corpus: Corpus | None) -> Fig
     figure = Figure(figsize=(7.6, 2.9), layout="constrained")
     axes = figure.subplots()
     low, high = _window(judged, known)
-    _density(axes, judged, DOUBT, (0, (5, 2)), _HATCHED)
+    draw_density(axes, judged, -0.06, judged=True)
     if evidence.learned is not None:
-        _density(axes, known, CORE, "-", {"fc": CORE, "alpha": 0.85, "lw": 0})
+        draw_density(axes, known, -0.13, judged=False)
     bounds = _claimed(saying, low, high)
     axes.axvspan(*bounds, color=REST, alpha=0.45, lw=0, zorder=0)
     dotted = corpus is not None and isinstance(saying.said, Use)
@@ -95,9 +92,7 @@ def draw_claim(saying: Saying, evidence: Evidence, corpus: Corpus | None) -> Fig
         year_ticks(axes, low, high)
     else:
         axes.set_xlabel("months", fontsize=9, color=INK)
-    figure.legend(
-        handles=_handles(evidence, dotted), loc="outside lower center", ncols=4, **_LEGEND
-    )
+    figure.legend(handles=_handles(evidence, dotted), loc="outside lower center", ncols=4, **LEGEND)
     figure.set_label(_in_words(saying, known, dates))
     return figure
 
@@ -112,19 +107,6 @@ def _window(judged: Floats, known: Floats) -> tuple[float, float]:
     low, high = min(e[0] for e in ends), max(e[1] for e in ends)
     room = max(0.25 * (high - low), 0.5)
     return float(low - room), float(high + room)
-
-
-def _density(axes: Axes, values: Floats, colour: str, line: Any, style: dict[str, Any]) -> None:
-    low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
-    if np.ptp(values) > 0:
-        grid, density, _ = _kde(values, bound_correction=False, extend=True, grid_len=200)
-        axes.fill_between(grid, density / density.max(), **style)
-        axes.plot(grid, density / density.max(), color=colour, ls=line, lw=1.4)
-    else:
-        axes.plot([middle] * 2, [0, 1], color=colour, ls=line, lw=2.2)
-    level = -0.06 if colour == DOUBT else -0.13
-    axes.plot([low, high], [level] * 2, color=colour, ls=line, lw=2.2)
-    axes.plot(middle, level, "o", color=colour, ms=5, mec="white", mew=0.8)
 
 
 def _claimed(saying: Saying, low: float, high: float) -> tuple[float, float]:
@@ -170,6 +152,3 @@ def _handles(evidence: Evidence, dotted: bool) -> list[Patch | Line2D]:
         dots: dict[str, Any] = {"color": INK, "marker": "o", "ms": 4, "lw": 0.7}
         made.append(Line2D([], [], label="dated, this form (filled) or another", **dots))
     return made
-
-
-_LEGEND: dict[str, Any] = {"frameon": False, "fontsize": 8, "labelcolor": INK, "handlelength": 2.4}
