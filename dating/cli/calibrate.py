@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from dating.cli.needs import check_installed
+
 if TYPE_CHECKING:
     from dating.calibration.verdict import Calibration
     from dating.learning.corpus import Corpus
@@ -79,12 +81,7 @@ def calibrate(  # noqa: PLR0917 (click hands its options over by name)
 
 def _check_names(learned: Path | None, picture: Path | None, correct: Path | None) -> None:
     """Refuse names that nothing can be written under, and missing libraries, before any work."""
-    from importlib.util import find_spec  # noqa: PLC0415
-
-    missing = [name for name in ("arviz_stats", "h5netcdf", "scipy") if find_spec(name) is None]
-    if missing:
-        message = f"calibration needs {', '.join(missing)}; install instrument-dating[learn]"
-        raise click.ClickException(message)
+    check_installed("calibration", ("arviz_stats", "h5netcdf", "scipy"))
     if correct is not None and learned is None:
         message = "what was learned carries the correction; name its file with --learned"
         raise click.BadParameter(message, param_hint="--correct")

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from dating.cli.needs import check_installed, missing_of
+
 if TYPE_CHECKING:
     from dating.learning.outcome import Outcome
 
@@ -68,7 +70,7 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     Example:
       dating learn priors/marrowby.yaml demo_data/marrowby_corpus.csv --out marrowby.nc
     """  # noqa: D301 (click wants the backspace itself)
-    _check_installed()
+    check_installed("learning", ("pymc", "nutpie", "arviz", "h5netcdf"))
     from dating.files import read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
     from dating.learning.learned import write_learned  # noqa: PLC0415
@@ -116,19 +118,8 @@ def _teller() -> Iterator[Callable[[str], None]]:
         console.print(" " * 60, end="\r")
 
 
-def _check_installed() -> None:
-    from importlib.util import find_spec  # noqa: PLC0415
-
-    missing = [name for name in ("pymc", "nutpie", "arviz", "h5netcdf") if find_spec(name) is None]
-    if missing:
-        message = f"learning needs {', '.join(missing)}; install instrument-dating[learn]"
-        raise click.ClickException(message)
-
-
 def _check_report(path: Path, out: Path) -> None:
     """Refuse a name that no page can be written under, and a missing library, before any work."""
-    from importlib.util import find_spec  # noqa: PLC0415
-
     from dating.reading import InputError, Problem  # noqa: PLC0415
 
     if path.suffix.lower() != ".html":
@@ -139,7 +130,7 @@ def _check_report(path: Path, out: Path) -> None:
         message = "the report would take the place of what is learned; give it another name"
     elif not path.parent.is_dir():
         message = "the folder for the report does not exist"
-    elif missing := [name for name in ("jinja2", "matplotlib") if find_spec(name) is None]:
+    elif missing := missing_of(("jinja2", "matplotlib")):
         message = (
             f"a report needs {' and '.join(missing)}; install instrument-dating[learn,picture]"
         )

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from dating.cli.needs import check_installed
+
 if TYPE_CHECKING:
     from dating.claims.evidence import Evidence
     from dating.claims.files import Manuscript
@@ -88,16 +90,10 @@ _MOST = 8000
 
 def _check(page: Path | None) -> None:
     """Refuse names that nothing can be written under, and missing libraries, before any work."""
-    from importlib.util import find_spec  # noqa: PLC0415
-
     from dating.reading import InputError, Problem  # noqa: PLC0415
 
     wanted = ["scipy", "h5netcdf"] + (["jinja2", "matplotlib", "arviz_stats"] if page else [])
-    missing = [name for name in wanted if find_spec(name) is None]
-    if missing:
-        extras = "learn,picture" if page else "learn"
-        message = f"weighing claims needs {', '.join(missing)}; install instrument-dating[{extras}]"
-        raise click.ClickException(message)
+    check_installed("weighing claims", wanted, "learn,picture" if page else "learn")
     if page is None:
         return
     if page.suffix.lower() != ".html":

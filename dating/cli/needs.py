@@ -1,0 +1,47 @@
+"""Libraries that a command needs and that may not be installed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import click
+
+
+def missing_of(names: Sequence[str]) -> list[str]:
+    """Name the libraries that are not installed.
+
+    Parameters
+    ----------
+    names : sequence of str
+        What is to be imported.
+
+    Returns
+    -------
+    list of str
+        In the same order.
+    """
+    from importlib.util import find_spec  # noqa: PLC0415
+
+    return [name for name in names if find_spec(name) is None]
+
+
+def check_installed(what: str, names: Sequence[str], extras: str = "learn") -> None:
+    """Refuse to begin without libraries that will be needed.
+
+    Parameters
+    ----------
+    what : str
+        What needs them.
+    names : sequence of str
+        What is to be imported.
+    extras : str
+        The extras of this project that bring them.
+
+    Raises
+    ------
+    ClickException
+        When one is missing.
+    """
+    if missing := missing_of(names):
+        message = f"{what} needs {', '.join(missing)}; install instrument-dating[{extras}]"
+        raise click.ClickException(message)
