@@ -164,6 +164,27 @@ class Period:
         """
         return np.array(self.labels(), dtype="datetime64[M]")
 
+    def inside(self, stretch: Self) -> npt.NDArray[np.bool_]:
+        """Say which of the months lie in a stretch.
+
+        Parameters
+        ----------
+        stretch : Period
+            Both ends included; it may reach outside the period.
+
+        Returns
+        -------
+        ndarray of bool, shape (month,)
+            One entry a month, in order.
+
+        Examples
+        --------
+        >>> Period.parse("1931-01/1931-03").inside(Period.parse("1931-03/1931-12")).tolist()
+        [False, False, True]
+        """
+        number = np.arange(self.first, self.last + 1)
+        return (number >= stretch.first) & (number <= stretch.last)
+
 
 def day_position(day: dt.date) -> float:
     """Return where a day begins on the month axis.

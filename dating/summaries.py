@@ -203,9 +203,7 @@ def mass_between(probabilities: Floats, period: Period, stretch: Period) -> floa
     >>> mass_between(np.full(4, 0.25), period, Period.parse("1931-03/1932-12"))
     0.5
     """
-    first = max(stretch.first - period.first, 0)
-    last = min(stretch.last - period.first, len(period) - 1)
-    return float(probabilities[first : last + 1].sum()) if last >= first else 0.0
+    return float(probabilities[period.inside(stretch)].sum())
 
 
 def mass_by_year(probabilities: Floats, period: Period) -> Floats:

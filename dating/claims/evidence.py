@@ -12,7 +12,7 @@ from dating.batch import Stock
 from dating.claims.files import Manuscript
 from dating.claims.instruments import joint_truth
 from dating.claims.production import Production
-from dating.claims.statements import Built, Saying
+from dating.claims.statements import Built, Saying, instruments_of
 from dating.claims.truth import all_true, needs_tables
 from dating.engine import Weighing
 from dating.estimates import estimate
@@ -62,7 +62,12 @@ class Evidence:
     @cached_property
     def joint(self) -> Production:
         """The draws in which instruments and production are judged together."""
-        return self.known.thinned(DRAWS)
+        return self.judged_joint if self.learned is None else self.known.thinned(DRAWS)
+
+    @cached_property
+    def judged_joint(self) -> Production:
+        """The same before any corpus."""
+        return self.judged.thinned(DRAWS)
 
     def weighing_of(self, examination: Examination, sayings: Sequence[Saying]) -> Weighing:
         """Combine what was seen on one instrument.
@@ -85,7 +90,7 @@ class Evidence:
         InputError
             When one instrument is claimed of, and no month allows what was seen on it.
         """
-        names = _instruments(sayings)
+        names = instruments_of(sayings)
         alone = len(names) <= 1 and all(saying.instruments() for saying in sayings)
         key = (alone, examination.model_dump_json())
         if key not in self._weighings:
@@ -116,7 +121,7 @@ class Evidence:
         true, weight : ndarray of float64, shape (draw,)
             The former does not exceed the latter.
         """
-        names = _instruments(sayings)
+        names = instruments_of(sayings)
         if not names:
             return _of_production(sayings, self.known, self.known_few)
         weighings = {name: self.weighing_of(examinations[name], sayings) for name in names}
@@ -150,9 +155,7 @@ class Evidence:
         if weighing.evidence <= 0:
             return 1.0
         raw = weighing.by_month.sum(axis=0) / weighing.evidence
-        period = weighing.tables.period
-        number = period.first + np.arange(len(period))
-        inside = np.all([(number >= b.within.first) & (number <= b.within.last) for b in built], 0)
+        inside = np.all([self.maker.period.inside(said.within) for said in built], axis=0)
         stated = float(raw[inside].sum())
         return float(correction.apply(raw)[inside].sum()) / stated if stated > 0 else 1.0
 
@@ -169,20 +172,12 @@ class Evidence:
         true, weight : ndarray of float64, shape (draw,)
             The former does not exceed the latter.
         """
-        names = _instruments(sayings)
+        names = instruments_of(sayings)
         if not names:
             return _of_production(sayings, self.judged, self.judged_few)
-        stock = Stock(self.maker, self._judged_joint.tables)
+        stock = Stock(self.maker, self.judged_joint.tables)
         blank = {name: Weighing(stock.tables, stock.swapped, ()) for name in names}
-        return _in_joint_draws(sayings, blank, self._judged_joint)
-
-    @cached_property
-    def _judged_joint(self) -> Production:
-        return self.judged.thinned(DRAWS)
-
-
-def _instruments(sayings: Sequence[Saying]) -> list[str]:
-    return list(dict.fromkeys(name for saying in sayings for name in saying.instruments()))
+        return _in_joint_draws(sayings, blank, self.judged_joint)
 
 
 def _in_joint_draws(

@@ -27,6 +27,7 @@ from dating.engine import Weighing
 from dating.examination import Examination
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.layout import VARIANTS, Layout, layout_of
+from dating.learning.thresholds import sides_of
 
 type Side = Literal["for", "against"]
 
@@ -213,9 +214,7 @@ def _past(way: Changeover, reference: Reference, layout: Layout) -> bool | None:
         )
         if step is None:
             continue
-        before, after = has[: step + 1].any(axis=0), has[step + 1 :].any(axis=0)
-        old = {s for s, b, a in zip(track.states, before, after, strict=True) if b and not a}
-        new = {s for s, b, a in zip(track.states, before, after, strict=True) if a and not b}
+        old, new = sides_of(track, step)
         for states, side in ((new, True), (old, False)):
             if states and _has(reference.examination, {way.feature: tuple(states)}, way.variant):
                 return side
@@ -243,9 +242,7 @@ def _has(
 
 def _observations(built: Built, weighing: Weighing) -> Iterator[Example]:
     """Name the observations that by themselves speak for or against the claimed stretch."""
-    output, period = weighing.tables.output, weighing.tables.period
-    number = period.first + np.arange(len(period))
-    inside = (number >= built.within.first) & (number <= built.within.last)
+    output, inside = weighing.tables.output, weighing.tables.period.inside(built.within)
     found = []
     for piece in weighing.pieces:
         joint = weighing.likelihood_alone(piece) * output

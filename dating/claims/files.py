@@ -17,26 +17,26 @@ from dating.reading import InputError, KeyPath, Place, Problem, Source, plain_nu
 from dating.sheets import Row, Sheet, read_sheet
 from dating.validation import validate
 
-COLUMNS = {
-    "claim": "name of the claim",
-    "sentence": "as it stands in the manuscript",
-    "place": "where it stands",
-    "source": "where it comes from",
-    "kind": "built, original, first_use, last_use, overlap or share",
-    "instrument": "for built and original",
-    "components": "for original: several are separated by |; all unless given",
-    "feature": "for the other kinds",
-    "state": "for the other kinds",
-    "variant": "where it holds for one variant",
-    "within": "a stretch, for built, first_use and last_use",
-    "not_before": "for first_use and last_use",
-    "not_after": "for first_use and last_use",
-    "shorter_than": "months, for overlap",
-    "during": "a stretch, for share",
-    "at_least": "a share, for share",
-    "was": "all or none, for share",
-    "tolerance": "a share, for share",
-}
+COLUMNS = (
+    "claim",
+    "sentence",
+    "place",
+    "source",
+    "kind",
+    "instrument",
+    "components",
+    "feature",
+    "state",
+    "variant",
+    "within",
+    "not_before",
+    "not_after",
+    "shorter_than",
+    "during",
+    "at_least",
+    "was",
+    "tolerance",
+)
 _NUMBERS = ("shorter_than", "at_least", "tolerance")
 _OF_CLAIM = ("claim", "sentence", "place", "source")
 _KINDS = ("built", "original", "first_use", "last_use", "overlap", "share")

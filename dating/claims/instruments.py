@@ -68,12 +68,11 @@ def _original(sayings: Sequence[Saying], name: str, weighing: Weighing) -> set[s
 def _months(sayings: Sequence[Saying], name: str, weighing: Weighing) -> Floats:
     """Give one in each month in which an instrument is claimed to have been built."""
     period = weighing.tables.period
-    number = period.first + np.arange(len(period))
     allowed = np.ones(len(period))
     for saying in sayings:
         match saying.said:
             case Built(instrument=about, within=within) if about == name:
-                allowed *= (number >= within.first) & (number <= within.last)
+                allowed *= period.inside(within)
     return allowed
 
 

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from dating.learning.layout import VARIANTS, Layout, Track, layout_of
 from dating.learning.learned import Learned, learned_tables
 from dating.maker import Maker
-from dating.months import Period
 from dating.tables import MonthTables
 
 type Floats = NDArray[np.float64]
@@ -110,7 +109,7 @@ class Production:
             In months since the period began; minus infinity where it is there from the start,
             infinity where it is never used.
         """
-        each = [self._uses(track, state)[0] for track in self.tracks(feature, variant)]
+        each = [self._uses(track, state)[0] for track in self.layout.tracks_of(feature, variant)]
         return np.asarray(np.min(each, axis=0))
 
     def last_use(self, feature: str, state: str, variant: str | None) -> Floats:
@@ -131,26 +130,8 @@ class Production:
             In months since the period began; infinity where it is there to the end, minus infinity
             where it is never used.
         """
-        each = [self._uses(track, state)[1] for track in self.tracks(feature, variant)]
+        each = [self._uses(track, state)[1] for track in self.layout.tracks_of(feature, variant)]
         return np.asarray(np.max(each, axis=0))
-
-    def tracks(self, feature: str, variant: str | None) -> list[Track]:
-        """List the courses of a feature.
-
-        Parameters
-        ----------
-        feature : str
-            A feature, or "variants".
-        variant : str or None
-            For one variant only; None for all.
-
-        Returns
-        -------
-        list of Track
-            One, or one for each variant.
-        """
-        named = [track for track in self.layout.tracks if track.name == feature]
-        return [track for track in named if variant is None or track.variant in {None, variant}]
 
     def made(self, seed: int = 1) -> Floats:
         """Draw how many instruments were made in each month.
@@ -184,8 +165,19 @@ class Production:
         ndarray of float64, shape (draw, month)
             Numbers made; the prior of the build month where there are none.
         """
+        return self._weights
+
+    @cached_property
+    def _weights(self) -> Floats:
         made = self.made()
         return made if self.maker.output else np.broadcast_to(self.tables.output, made.shape)
+
+    @cached_property
+    def _among(self) -> Floats:
+        """P(variant | month) in each draw, zero where nothing is made; (draw, variant, month)."""
+        prior = self.tables.prior
+        whole = prior.sum(axis=1, keepdims=True)
+        return np.divide(prior, whole, out=np.zeros_like(prior), where=whole > 0)
 
     def chance_of(self, states: Mapping[str, Sequence[str]], variant: str | None) -> Floats:
         """Give the probability that an instrument of a month has a combination of states.
@@ -204,8 +196,7 @@ class Production:
         """
         tables = self.tables
         wanted = [variant] if variant is not None else list(states.get(VARIANTS, ()))
-        among = tables.prior / np.where(tables.output > 0, tables.output, 1.0)
-        among = among / np.where(among.sum(axis=1) > 0, among.sum(axis=1), 1.0)[:, None]
+        among = self._among
         if wanted:
             if variant is not None and VARIANTS in states:
                 wanted = [name for name in wanted if name in states[VARIANTS]]
@@ -216,22 +207,6 @@ class Production:
                 table = tables.features[feature]
                 among = among * table.weighed(np.array([s in names for s in table.states], float))
         return np.asarray(among.sum(axis=1))
-
-    def inside(self, stretch: Period) -> NDArray[np.bool_]:
-        """Say which months of the period lie in a stretch.
-
-        Parameters
-        ----------
-        stretch : Period
-            Months, both ends included.
-
-        Returns
-        -------
-        ndarray of bool, shape (month,)
-            True inside.
-        """
-        number = self.maker.period.first + np.arange(len(self.maker.period))
-        return np.asarray((number >= stretch.first) & (number <= stretch.last))
 
     def _uses(self, track: Track, state: str) -> tuple[Floats, Floats]:
         """Give first and last use on one course; a regime is reached when all before are past."""

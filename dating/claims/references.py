@@ -20,7 +20,7 @@ from dating.claims.statements import (
     Use,
 )
 from dating.claims.truth import ramps_to
-from dating.learning.layout import VARIANTS, Layout, Track, layout_of
+from dating.learning.layout import VARIANTS, Layout, layout_of
 from dating.maker import Maker
 from dating.months import Period
 from dating.reading import KeyPath, Problem
@@ -112,7 +112,7 @@ class _Check:
         yield from problems
         if problems:
             return
-        tracks = self._tracks(use.feature, use.variant)
+        tracks = self.layout.tracks_of(use.feature, use.variant)
         if any(track.anchored is not None for track in tracks) or not tracks:
             yield self.origin.problem((*path, "feature"), self._no_changeovers(use.feature))
             return
@@ -133,7 +133,7 @@ class _Check:
         yield from problems
         if problems:
             return
-        tracks = self._tracks(said.feature, said.variant)
+        tracks = self.layout.tracks_of(said.feature, said.variant)
         found = {ramp for track in tracks for ramp in ramps_to(track, said.to)}
         if not found:
             message = f"no changeover brings in {said.to}"
@@ -195,10 +195,6 @@ class _Check:
         if stretch.first < period.first or stretch.last > period.last:
             message = "this reaches outside the maker file's period, of which it knows nothing"
             yield self.origin.problem(path, message, found=str(stretch), allowed=str(period))
-
-    def _tracks(self, feature: str, variant: str | None) -> list[Track]:
-        named = [track for track in self.layout.tracks if track.name == feature]
-        return [t for t in named if variant is None or t.variant in {None, variant}]
 
     def _no_changeovers(self, feature: str) -> str:
         found = self.maker.features().get(feature)

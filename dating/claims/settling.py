@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from dating.advice import information_bits
 from dating.claims.evidence import Evidence
+from dating.claims.production import Production
 from dating.claims.statements import (
     Apart,
     Before,
@@ -22,7 +23,6 @@ from dating.claims.statements import (
     Claim,
     Made,
     Order,
-    Original,
     Overlap,
     Saying,
     Share,
@@ -81,7 +81,9 @@ def looks_of(claim: Claim, evidence: Evidence) -> tuple[Look, ...]:
     if claim.instruments():
         found = (_on_instruments(claim, evidence), _papers_on_instruments(claim, evidence))
     else:
-        found = (_further_instruments(claim, evidence), _papers(claim, evidence))
+        production = evidence.known_few
+        true = all_true(claim.sayings(), production)
+        found = (_further_instruments(claim, production, true), _papers(claim, production, true))
     best = [max(looks, key=lambda look: look.bits, default=None) for looks in found]
     return tuple(look for look in best if look is not None and look.bits > _LEAST)
 
@@ -89,10 +91,8 @@ def looks_of(claim: Claim, evidence: Evidence) -> tuple[Look, ...]:
 # About production ----------------------------------------------------------------------------
 
 
-def _further_instruments(claim: Claim, evidence: Evidence) -> Iterator[Look]:
+def _further_instruments(claim: Claim, production: Production, true: Floats) -> Iterator[Look]:
     """Try a further dated instrument of each quarter on which one feature is examined."""
-    production = evidence.known_few
-    true = all_true(claim.sayings(), production)
     every = np.flatnonzero(production.tables.output > 0)[::_STEP]
     for feature in dict.fromkeys(f for saying in claim.sayings() for f in _features(saying)):
         if feature == VARIANTS:
@@ -111,10 +111,8 @@ def _further_instruments(claim: Claim, evidence: Evidence) -> Iterator[Look]:
         yield Look(what, float(gains[place]))
 
 
-def _papers(claim: Claim, evidence: Evidence) -> Iterator[Look]:
+def _papers(claim: Claim, production: Production, true: Floats) -> Iterator[Look]:
     """Try knowing outright, from a document, the number that each part of a claim is about."""
-    production = evidence.known_few
-    true = all_true(claim.sayings(), production)
     for saying in claim.sayings():
         values = quantity(saying, production)
         edges = np.unique(np.quantile(values[np.isfinite(values)], np.linspace(0, 1, 33)))
@@ -184,19 +182,14 @@ def _on_instruments(claim: Claim, evidence: Evidence) -> Iterator[Look]:
 
 def _papers_on_instruments(claim: Claim, evidence: Evidence) -> Iterator[Look]:
     """Try a document that dates an instrument outright."""
+    true, weight = evidence.truth(claim.sayings(), evidence.examinations)
+    p = float(true.sum() / weight.sum())
+    entropy = information_bits(np.diag([p, 1 - p])) if 0 < p < 1 else 0.0
     for saying in claim.sayings():
-        match saying.said:
-            case Built(instrument=name):
-                names: tuple[str, ...] = (name,)
-            case Apart(instruments=pair) | Before(instruments=pair):
-                names = pair
-            case Original() | _:
-                continue
-        true, weight = evidence.truth(claim.sayings(), evidence.examinations)
-        p = float(true.sum() / weight.sum())
-        entropy = information_bits(np.diag([p, 1 - p])) if 0 < p < 1 else 0.0
-        part = entropy if len(names) == 1 else entropy / 2
-        yield Look(f"a document that dates {' or '.join(names)}", part)
+        if isinstance(saying.said, Built | Apart | Before):
+            names = saying.instruments()
+            what = f"a document that dates {' or '.join(names)}"
+            yield Look(what, entropy / len(names))
 
 
 def _with(examination: Examination, feature: str, state: str) -> Examination:

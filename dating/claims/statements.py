@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import log
 from typing import Annotated, Any, Literal
 
@@ -278,8 +279,23 @@ class Claim(Strict):
         tuple of str
             In the order in which they are named.
         """
-        names = [name for saying in self.sayings() for name in saying.instruments()]
-        return tuple(dict.fromkeys(names))
+        return instruments_of(self.sayings())
+
+
+def instruments_of(sayings: Sequence[Saying]) -> tuple[str, ...]:
+    """Name the instruments that are claimed of, each once.
+
+    Parameters
+    ----------
+    sayings : sequence of Saying
+        What is claimed.
+
+    Returns
+    -------
+    tuple of str
+        In the order in which they are named.
+    """
+    return tuple(dict.fromkeys(name for saying in sayings for name in saying.instruments()))
 
 
 class Claims(FromFile):

@@ -132,7 +132,7 @@ def chance_from(true: Floats, weight: Floats) -> Chance:
     effective = float(weight.sum() ** 2 / np.maximum((weight**2).sum(), 1e-300))
     batches = min(BATCHES, len(weight))
     if batches < 2:
-        return Chance(value, 0.0, 1e-12)
+        return Chance(value, 0.0, _FINEST)
     residual = np.array([part.sum() for part in np.array_split(true - value * weight, batches)])
     error = sqrt(float((residual**2).sum()) * batches / (batches - 1)) / total
     told = 0 < error < _TELLING * min(value, 1 - value) or _alike(true, weight)

@@ -158,7 +158,7 @@ def ramp_to(production: Production, changeover: Changeover) -> int:
     LookupError
         When there is none, or more than one.
     """
-    tracks = production.tracks(changeover.feature, changeover.variant)
+    tracks = production.layout.tracks_of(changeover.feature, changeover.variant)
     found = [ramp for track in tracks for ramp in ramps_to(track, changeover.to)]
     if len(set(found)) != 1:
         raise LookupError(f"{len(set(found))} changeovers lead to {changeover.to}")
@@ -215,7 +215,8 @@ class _Stretch:
 
 
 def _stretch(said: Share | Made, production: Production) -> _Stretch:
-    inside = production.inside(said.during or production.maker.period)
+    period = production.maker.period
+    inside = period.inside(said.during or period)
     kind = production.chance_of({}, said.variant)[:, inside]
     both = production.chance_of(said.states, said.variant)[:, inside]
     both = np.minimum(both, kind)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -63,7 +62,6 @@ def weigh(
     manuscript: Manuscript,
     learned: Learned | None = None,
     corpus: Corpus | None = None,
-    report: Callable[[str], None] = lambda _: None,
 ) -> tuple[Weighed, ...]:
     """Weigh every claim of a manuscript.
 
@@ -75,8 +73,6 @@ def weigh(
         What was learned from a corpus, with all its draws.
     corpus : Corpus, optional
         Dated instruments to be named as examples.
-    report : callable
-        Told in words which claim is being weighed.
 
     Returns
     -------
@@ -89,11 +85,7 @@ def weigh(
         When no month of the period allows what was seen on one of the instruments.
     """
     evidence = Evidence(manuscript, learned)
-    made = []
-    for claim in manuscript.claims.claims:
-        report(f"weighing {claim.claim}")
-        made.append(weighed(claim, evidence, corpus))
-    return tuple(made)
+    return tuple(weighed(claim, evidence, corpus) for claim in manuscript.claims.claims)
 
 
 def weighed(claim: Claim, evidence: Evidence, corpus: Corpus | None = None) -> Weighed:

@@ -164,6 +164,34 @@ class Layout:
         """Name the anchors of all measurements, such as ``neck-depth at 1923-03``."""
         return [f"{gauge.name} at {anchor}" for gauge in self.gauges for anchor in gauge.anchors]
 
+    @property
+    def stated_shares(self) -> Floats:
+        """Stated shares of every course, shape (track, regime, state); zero beyond its own."""
+        depth = max((len(track.shares) for track in self.tracks), default=0)
+        width = max((len(track.states) for track in self.tracks), default=0)
+        stated = np.zeros((len(self.tracks), depth, width))
+        for position, track in enumerate(self.tracks):
+            stated[position, : len(track.shares), : len(track.states)] = track.shares
+        return stated
+
+    def tracks_of(self, name: str, variant: str | None) -> list[Track]:
+        """List the courses of one feature, or of the variants.
+
+        Parameters
+        ----------
+        name : str
+            A feature, or "variants".
+        variant : str or None
+            Those that hold for one variant; all of them where it is None.
+
+        Returns
+        -------
+        list of Track
+            In the order of the file.
+        """
+        named = [track for track in self.tracks if track.name == name]
+        return [track for track in named if variant is None or track.variant in {None, variant}]
+
     def starts(self, values: Floats) -> Floats:
         """Give the first use of every ramp.
 

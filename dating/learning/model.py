@@ -222,11 +222,7 @@ def _pool_value(pool: Pool, z: Any) -> Any:
 
 def _shares(layout: Layout) -> Any:
     """Give the shares of the states; those of mixed regimes are learned, the others stand."""
-    width = max(len(track.states) for track in layout.tracks)
-    depth = max(len(track.shares) for track in layout.tracks)
-    stated = np.zeros((len(layout.tracks), depth, width))
-    for position, track in enumerate(layout.tracks):
-        stated[position, : len(track.shares), : len(track.states)] = track.shares
+    stated = layout.stated_shares
     mixed = (stated > 0) & ((stated > 0).sum(axis=2, keepdims=True) > 1)
     if not mixed.any():
         return pt.as_tensor(stated)

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.learning.comparison import judged_values
-from dating.learning.layout import CHANCE_DOUBT, MEAN_DOUBT, SHARE_DOUBT, Layout, layout_of
+from dating.learning.layout import CHANCE_DOUBT, MEAN_DOUBT, SHARE_DOUBT, layout_of
 from dating.learning.learned import Learned
 from dating.maker import Maker
 
@@ -47,7 +47,7 @@ def prior_draws(maker: Maker, seed: int = 1) -> Learned:
         corpus_fingerprint="",
         numbers=tuple(layout.numbers),
         values=values,
-        shares=_shares(layout, count, generator),
+        shares=_shares(layout.stated_shares, count, generator),
         slip=_chances([feature.slip.value for feature in features], count, generator),
         replaced=_chances([feature.replaced.value for feature in features], count, generator),
         means=np.array(stated) + moved * np.array(spread),
@@ -55,13 +55,8 @@ def prior_draws(maker: Maker, seed: int = 1) -> Learned:
     )
 
 
-def _shares(layout: Layout, count: int, generator: np.random.Generator) -> Floats:
+def _shares(stated: Floats, count: int, generator: np.random.Generator) -> Floats:
     """Draw the shares of mixed regimes, as the model does; shape (draw, track, regime, state)."""
-    width = max((len(track.states) for track in layout.tracks), default=0)
-    depth = max((len(track.shares) for track in layout.tracks), default=0)
-    stated = np.zeros((len(layout.tracks), depth, width))
-    for place, track in enumerate(layout.tracks):
-        stated[place, : len(track.shares), : len(track.states)] = track.shares
     doubt = generator.standard_normal((count, *stated.shape))
     weighed = stated * np.exp(SHARE_DOUBT * doubt)
     total = weighed.sum(axis=-1, keepdims=True)

@@ -194,12 +194,28 @@ def _named(reference: Reference, track: Track) -> frozenset[str]:
     return frozenset(sight.named()) if sight is not None and sight.sure is None else frozenset()
 
 
-def _sides(track: Track, step: int) -> tuple[frozenset[str], frozenset[str]]:
+def sides_of(track: Track, step: int) -> tuple[frozenset[str], frozenset[str]]:
     """Name the states that only the regimes before a changeover have, and only those after it.
 
-    Both are empty unless both have some: of one side alone, instruments tell nothing.
+    Parameters
+    ----------
+    track : Track
+        The course.
+    step : int
+        Which of its changeovers, counted from 0.
+
+    Returns
+    -------
+    old, new : frozenset of str
+        Either may be empty.
     """
     before, after = (part.any(axis=0) for part in np.split(track.shares > 0, [step + 1]))
     old = frozenset(np.array(track.states)[before & ~after].tolist())
     new = frozenset(np.array(track.states)[after & ~before].tolist())
+    return old, new
+
+
+def _sides(track: Track, step: int) -> tuple[frozenset[str], frozenset[str]]:
+    """Name both sides of a changeover, or neither: of one side alone, instruments tell nothing."""
+    old, new = sides_of(track, step)
     return (old, new) if old and new else (frozenset(), frozenset())
