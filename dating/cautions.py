@@ -1,4 +1,9 @@
-"""The usual cautions for a look at an instrument, by hazard."""
+"""The usual cautions, by hazard, and the materials that bring them.
+
+Each caution is kept by the name of its hazard, so that a note in another language replaces the
+words and keeps the rule. They are common practice, no source, and give way to local law and to
+licensed practice.
+"""
 
 from __future__ import annotations
 
@@ -7,27 +12,82 @@ from typing import Literal, get_args
 type Hazard = Literal[
     "mains",
     "stored charge",
+    "hot glass",
     "string tension",
     "celluloid",
     "lead",
     "old finish",
+    "protected wood",
+    "ivory",
+    "tortoiseshell",
+    "shell",
     "protected material",
 ]
 HAZARDS: tuple[str, ...] = get_args(Hazard.__value__)
 
-_CAUTIONS = {
+CAUTIONS: dict[str, str] = {
     "mains": "disconnect from the mains; work inside is for licensed practice under local law",
     "stored charge": "capacitors hold a lethal charge after switching off; have them discharged "
     "by someone qualified",
-    "string tension": "slacken the strings evenly before anything that bears them is moved",
+    "hot glass": "valves and what stands near them burn the skin, and their glass breaks; let "
+    "them cool, and leave any test under power to licensed practice",
+    "string tension": "slacken the strings evenly before anything that bears them is moved, and "
+    "leave repair to someone trained",
     "celluloid": "celluloid burns fiercely and its fumes corrode; no heat, spark or solvent, "
-    "and store it apart",
-    "lead": "old solder and paint may hold lead; do not sand, heat or scrape, and wash your hands",
+    "store it apart, and keep, send and dispose of it as local law allows",
+    "lead": "old solder and paint may hold lead; do not sand, heat or scrape, wash your hands, "
+    "and leave its removal to licensed practice under local law",
     "old finish": "old finish is evidence and may be harmful as dust; do not scrape, sand or "
-    "try solvents",
+    "try solvents, and leave treatment to someone trained, under local law",
+    "protected wood": "trade in some woods is restricted; see the current CITES appendices and "
+    "local law before it is sold, sampled or taken across a border",
+    "ivory": "trade in ivory is restricted or forbidden in many places; see the current CITES "
+    "appendices and local law before it is sold, sampled or taken across a border",
+    "tortoiseshell": "trade in tortoiseshell is restricted or forbidden in many places; see the "
+    "current CITES appendices and local law before it is sold, sampled or taken across a border",
+    "shell": "shell dust harms the lungs, so do not sand or drill it; trade in some shell is "
+    "restricted: see the current CITES appendices and local law before it crosses a border",
     "protected material": "ivory, tortoiseshell and some woods are protected; moving, selling or "
     "sampling them is for local law to allow",
 }
+
+type Material = Literal[
+    "strings",
+    "celluloid",
+    "old finish",
+    "lead paint",
+    "lead solder",
+    "rosewood",
+    "ebony",
+    "mahogany",
+    "ivory",
+    "tortoiseshell",
+    "shell",
+    "valves",
+    "mains transformer",
+    "capacitors",
+]
+MATERIALS: dict[Material, tuple[Hazard, ...]] = {
+    "strings": ("string tension",),
+    "celluloid": ("celluloid",),
+    "old finish": ("old finish",),
+    "lead paint": ("lead",),
+    "lead solder": ("lead",),
+    "rosewood": ("protected wood",),
+    "ebony": ("protected wood",),
+    "mahogany": ("protected wood",),
+    "ivory": ("ivory",),
+    "tortoiseshell": ("tortoiseshell",),
+    "shell": ("shell",),
+    "valves": ("mains", "stored charge", "hot glass"),
+    "mains transformer": ("mains",),
+    "capacitors": ("stored charge",),
+}
+"""What each material brings with it; common practice, no source.
+
+A wood is named here because restrictions on its trade are common talk in the trade. Which species
+are restricted, and how, is for the current CITES appendices and local law to say.
+"""
 
 
 def caution_text(hazards: tuple[str, ...], words: str = "") -> str:
@@ -47,7 +107,32 @@ def caution_text(hazards: tuple[str, ...], words: str = "") -> str:
 
     Examples
     --------
-    >>> caution_text(("string tension",))
-    'slacken the strings evenly before anything that bears them is moved'
+    >>> caution_text(("mains",), "two screws are long")
+    'disconnect from the mains; work inside is for licensed practice under local law; two screws \
+are long'
     """
-    return "; ".join([_CAUTIONS[hazard] for hazard in hazards] + ([words] if words else []))
+    return "; ".join([CAUTIONS[hazard] for hazard in hazards] + ([words] if words else []))
+
+
+def materials_in(words: str) -> tuple[Material, ...]:
+    """Name the materials that free words mention, such as those of an unlisted state.
+
+    Parameters
+    ----------
+    words : str
+        In English; a word that only denies a material counts too, since a caution too many harms
+        nobody.
+
+    Returns
+    -------
+    tuple of str
+        In the order of ``MATERIALS``.
+
+    Examples
+    --------
+    >>> materials_in("Green celluloid over old finish"), materials_in("eggshell white")
+    (('celluloid', 'old finish'), ())
+    """
+    spaced = "".join(letter if letter.isalnum() else " " for letter in words.lower())
+    padded = f" {' '.join(spaced.split())} "
+    return tuple(material for material in MATERIALS if f" {material} " in padded)

@@ -5,11 +5,12 @@ The models here say what a maker file may hold, key by key.
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from dating.cautions import Hazard
+from dating.cautions import Hazard, Material
 from dating.distributions import Certain, Judgement
 from dating.draws import MOST_NUMBERS
 from dating.statements import (
@@ -31,6 +32,9 @@ from dating.validation import FromFile, Strict, refuse
 NEVER = Chance(value=0.0)
 ALWAYS = Chance(value=1.0)
 
+_SIMPLE_CLASS = r"[1-5](?:[0-9]{0,2}|[0-9]{2}(?:\.[0-9]{3})*\.[0-9]{1,3})(?:-[0-9]{1,3})*"
+_CLASS_NUMBER = re.compile(rf"{_SIMPLE_CLASS}(?: ?\+ ?{_SIMPLE_CLASS})*")
+
 
 def _listed(value: Any) -> Any:
     """Let a list of names stand for a mapping of names to no further words."""
@@ -48,6 +52,26 @@ def _shares(value: Any) -> Any:
     return {name: number / sum(numbers) for name, number in value.items()}
 
 
+def _class_number(value: Any) -> Any:
+    """Read a Hornbostel-Sachs class number; YAML takes one such as 321.322 for a decimal number.
+
+    Hornbostel and Sachs, Zeitschrift fuer Ethnologie 46 (1914); English by Baines and Wachsmann,
+    Galpin Society Journal 14 (1961); revised by the MIMO consortium (2011). Digits, with a point
+    after every third; a suffix after a hyphen; parts of a combination joined by a plus sign.
+    """
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    text = str(value) if is_number else value
+    if not isinstance(text, str) or not _CLASS_NUMBER.fullmatch(text):
+        raise refuse(
+            "not a Hornbostel-Sachs class number",
+            allowed="digits with a point after every third, suffixes after a hyphen, parts of a "
+            "combination joined by +: 321.322-6, or 422.112-6 + 422.22-6",
+        )
+    return text
+
+
+type ClassNumber = Annotated[str, BeforeValidator(_class_number)]
+type Materials = tuple[Material, ...]
 type Shares = Annotated[dict[Name, Fraction], BeforeValidator(_shares), Field(min_length=1)]
 type States = Annotated[dict[Name, Text], BeforeValidator(_listed), Field(min_length=1)]
 
@@ -192,12 +216,14 @@ class Feature(Course):
     """One thing to look at on a component, its states and their history.
 
     With ``free_form`` the shares over time are left to be learned from a corpus; until then the
-    feature says nothing about the date.
+    feature says nothing about the date. ``materials`` are those that a state shows, by state: they
+    hold for an instrument on which that state was seen.
     """
 
     ask: Text
     look: Look = Look()
     states: States
+    materials: dict[Name, Materials] = Field(default_factory=dict)
     slip: Chance = NEVER
     replaced: Chance = NEVER
     replacement: Shares | None = None
@@ -272,9 +298,10 @@ class Donors(Strict):
 
 
 class Component(Strict):
-    """A part that can be swapped as a whole between instruments."""
+    """A part that can be swapped as a whole; ``materials`` are in every one, whatever is seen."""
 
     what: Text = ""
+    materials: Materials = ()
     swapped: Chance = NEVER
     donors: tuple[Donors, ...] = ()
     features: dict[Name, Feature] = Field(default_factory=dict)
@@ -308,10 +335,12 @@ class Variants(StatedCourse):
 
 
 class Maker(FromFile):
-    """What is believed about one maker's production."""
+    """What is believed about one maker's production; ``materials`` are in every instrument."""
 
     maker: Text
     product: Text
+    hornbostel_sachs: ClassNumber | None = None
+    materials: Materials = ()
     invented: bool = False
     note: Text = ""
     period: Stretch

@@ -192,6 +192,7 @@ class _MakerCheck:
         """Check the states, events and variants that a feature names."""
         yield from self.course(path, feature, feature.states)
         yield from self._states((*path, "replacement"), feature.replacement or {}, feature.states)
+        yield from self._states((*path, "materials"), feature.materials, feature.states)
         for variant, course in feature.by_variant.items():
             place = (*path, "by_variant", variant)
             yield from self._variant_known(place, variant)
