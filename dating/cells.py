@@ -4,6 +4,9 @@ A blank cell, or one that says ``not examined``, was not examined. Of a feature 
 cell holds a state, ``plain | lined`` for one of several, ``dowelled (0.8)`` for a state of which
 the examiner is 0.8 sure, or ``other: green celluloid``; of a measurement ``21.4`` or ``21.4
 within 0.3``; of a mark its date or code. A cell that is the name of a state is that state.
+
+One document has columns too: ``document`` says what it is, ``not_before`` and ``not_after`` what it
+bounds, ``document_trust`` how far it is trusted.
 """
 
 from __future__ import annotations
@@ -24,6 +27,14 @@ from dating.validation import validate
 _SURE = re.compile(r"(.*\S)\s*\(([^()]*)\)")
 _WITHIN = re.compile(r"(\S+)(?:\s+within\s+(\S+))?")
 _MEASURED = "a number such as 21.4, or 21.4 within 0.3"
+
+DOCUMENT_COLUMNS = {
+    "document": "what",
+    "not_before": "not_before",
+    "not_after": "not_after",
+    "document_trust": "trust",
+}
+"""Columns of one document, with the key of each in an examination."""
 
 
 def columns_of(maker: Maker) -> dict[str, tuple[str, ...]]:
@@ -65,8 +76,8 @@ def examination_in(
     line : int
         Line of the row.
     cells : mapping of str to str
-        The cells that are not blank, by column; others than ``instrument`` and those of
-        :func:`columns_of` are passed over.
+        The cells that are not blank, by column; others than ``instrument``, those of
+        :func:`columns_of` and those of a document are passed over.
     maker : Maker
         The maker file.
 
@@ -83,7 +94,8 @@ def examination_in(
     paths: list[KeyPath] = [("instrument",), ("seen",), ("marks",), ("measured",)]
     problems: list[Problem] = []
     origin = sheet.source(line, None, ())
-    for name, path in columns_of(maker).items():
+    columns = columns_of(maker)
+    for name, path in columns.items():
         text = cells.get(name, NOT_EXAMINED)
         if text == NOT_EXAMINED:
             continue
@@ -95,6 +107,14 @@ def examination_in(
         into = data if len(path) == 1 else data[path[0]]
         into[path[-1]] = value
         paths.append(path)
+    paper = {
+        key: cells[name]
+        for name, key in DOCUMENT_COLUMNS.items()
+        if name not in columns and cells.get(name, NOT_EXAMINED) != NOT_EXAMINED
+    }
+    if paper:
+        data["documents"] = [{"what": "document", **paper, **_trust(paper)}]
+        paths += [("documents",), ("documents", 0), *(("documents", 0, key) for key in paper)]
     source = sheet.source(line, data, paths)
     try:
         examination = validate(source, Examination).placed(source)
@@ -105,7 +125,7 @@ def examination_in(
 
 
 def cells_of(examination: Examination) -> dict[str, str]:
-    """Write what was seen as the cells of a row; notes and documents have no cells.
+    """Write what was seen as the cells of a row; notes and documents are left out.
 
     Parameters
     ----------
@@ -135,6 +155,12 @@ def cells_of(examination: Examination) -> dict[str, str]:
             if reading is not None
         },
     }
+
+
+def _trust(paper: Mapping[str, str]) -> dict[str, Any]:
+    """Read the trust in a document as a number where it is one."""
+    number = plain_number(paper["trust"]) if "trust" in paper else None
+    return {} if number is None else {"trust": number}
 
 
 def _value(text: str, path: tuple[str, ...], maker: Maker) -> Any:
@@ -185,6 +211,9 @@ def _reading_cell(reading: Reading) -> str:
 def _in_column(problem: Problem) -> Problem:
     """Give the column as the key of a problem, rather than the place in an examination."""
     group, _, name = problem.key.partition(".")
+    if group.startswith("documents"):
+        columns = {key: column for column, key in DOCUMENT_COLUMNS.items()}
+        return replace(problem, key=columns.get(name, "document"))
     return replace(problem, key=name) if group in {"seen", "marks", "measured"} else problem
 
 

@@ -9,6 +9,7 @@ from dating.examination import Examination
 from dating.maker import Maker
 from dating.reading import InputError, Problem, Source, nearest_name, read_yaml
 from dating.references import examination_problems, maker_problems
+from dating.sheets import Sheet
 from dating.statements import LONGEST_NAME
 from dating.validation import validate
 
@@ -153,6 +154,32 @@ def maker_named(name: str, origin: Source) -> Path:
         allowed=known,
     )
     raise InputError([problem])
+
+
+def maker_of_sheet(sheet: Sheet) -> Path:
+    """Find the maker file that a comment ``# maker: NAME`` of a sheet names.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        A sheet that has been read.
+
+    Returns
+    -------
+    Path
+        The maker file.
+
+    Raises
+    ------
+    InputError
+        When the sheet names none, or there is none of that name.
+    """
+    line, name = sheet.said.get("maker", (1, ""))
+    origin = sheet.source(line, None, [("maker",)])
+    if not name:
+        message = "no maker file is named; add a first line such as # maker: marrowby"
+        raise InputError([origin.problem(("maker",), message)])
+    return maker_named(name, origin)
 
 
 def _from_here(path: Path) -> Path:

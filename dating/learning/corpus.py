@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +15,7 @@ from numpy.typing import NDArray
 from dating.cells import columns_of, examination_in
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
 from dating.examination import Examination
-from dating.files import maker_named, read_maker
+from dating.files import maker_of_sheet, read_maker
 from dating.maker import Maker
 from dating.months import Period
 from dating.reading import InputError, Problem, plain_number
@@ -152,18 +151,8 @@ def read_corpus(path: str | os.PathLike[str], maker: Maker | None = None) -> Cor
     """
     sheet = read_sheet(path)
     if maker is None:
-        maker = read_maker(_maker_file(sheet))
+        maker = read_maker(maker_of_sheet(sheet))
     return _Reader(sheet, maker).corpus()
-
-
-def _maker_file(sheet: Sheet) -> Path:
-    """Find the maker file that a comment of the sheet names."""
-    line, name = sheet.said.get("maker", (1, ""))
-    origin = sheet.source(line, None, [("maker",)])
-    if not name:
-        message = "no maker file is named; add a first line such as # maker: marrowby"
-        raise InputError([origin.problem(("maker",), message)])
-    return maker_named(name, origin)
 
 
 class _Reader:

@@ -1,0 +1,284 @@
+"""Languages of catalogue notes: every word of ours in one file, held against the English one."""
+
+from __future__ import annotations
+
+import datetime
+import os
+import string
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, Literal
+
+from dating.cautions import CAUTIONS
+from dating.reading import InputError, KeyPath, Problem, Source, nearest_name, read_yaml
+
+type Style = Literal["british", "american"]
+
+_FOLDER = Path(__file__).parent / "languages"
+_ENGLISH = "en"
+
+
+@dataclass(frozen=True, eq=False)
+class Language:
+    """The words of a language, in one style of dates.
+
+    Parameters
+    ----------
+    code : str
+        Its code, as HTML wants it (BCP 47), such as ``en``.
+    texts : mapping of str to str
+        By key, groups and names joined with dots; places in braces are to be filled.
+    months : tuple of str
+        Names of the months, January first.
+    style : {"british", "american"}
+        Order of day and month, and how per cent is set.
+    """
+
+    code: str
+    texts: Mapping[str, str]
+    months: tuple[str, ...]
+    style: Style
+
+    def say(self, key: str, **places: object) -> str:
+        """Fill a text.
+
+        Parameters
+        ----------
+        key : str
+            Its key, such as ``date.months``.
+        **places : object
+            What stands in its places.
+
+        Returns
+        -------
+        str
+            The text.
+
+        Raises
+        ------
+        KeyError
+            When there is no such key.
+
+        Examples
+        --------
+        >>> language("en").say("date.circa", year=1931)
+        'circa 1931'
+        """
+        return self.texts[key].format(**places)
+
+    def month(self, number: int) -> str:
+        """Write a month.
+
+        Parameters
+        ----------
+        number : int
+            Month number, year * 12 + month - 1.
+
+        Returns
+        -------
+        str
+            Such as ``March 1931``.
+        """
+        return self.say("month", month=self.months[number % 12], year=number // 12)
+
+    def day(self, day: datetime.date) -> str:
+        """Write a day.
+
+        Parameters
+        ----------
+        day : date
+            The day.
+
+        Returns
+        -------
+        str
+            Such as ``17 February 1931``, or ``February 17, 1931`` in the American style.
+        """
+        name = self.months[day.month - 1]
+        return self.say(self._styled("day"), day=day.day, month=name, year=day.year)
+
+    def percent(self, chance: float) -> str:
+        """Write a probability in whole per cent, never rounded to none or all.
+
+        Parameters
+        ----------
+        chance : float
+            From 0 to 1.
+
+        Returns
+        -------
+        str
+            Such as ``93 %``, ``<1 %``; ``93%`` in the American style.
+        """
+        number = f"{100 * chance:.0f}"
+        if 0 < chance < 0.01:
+            number = "<1"
+        elif 0.99 < chance < 1 - 1e-12:
+            number = ">99"
+        return self.say(self._styled("percent"), number=number)
+
+    def number(self, value: float, digits: int) -> str:
+        """Write a number.
+
+        Parameters
+        ----------
+        value : float
+            The number.
+        digits : int
+            Decimals.
+
+        Returns
+        -------
+        str
+            With the language's own marks.
+        """
+        marks = {",": self.texts["thousands"], ".": self.texts["decimal"]}
+        return "".join(marks.get(sign, sign) for sign in f"{value:,.{digits}f}")
+
+    def listed(self, items: Sequence[str], by: Literal["and", "or"] = "and") -> str:
+        """Join words.
+
+        Parameters
+        ----------
+        items : sequence of str
+            At least one.
+        by : {"and", "or"}
+            What stands before the last.
+
+        Returns
+        -------
+        str
+            Such as ``neck, body and tailpiece``.
+        """
+        if len(items) == 1:
+            return items[0]
+        first = self.texts["join.comma"].join(items[:-1])
+        return self.say(f"join.{by}", first=first, last=items[-1])
+
+    def _styled(self, key: str) -> str:
+        return f"{key}_american" if self.style == "american" else key
+
+
+def languages() -> list[str]:
+    """Name the languages that come with the project.
+
+    Returns
+    -------
+    list of str
+        Their codes.
+
+    Examples
+    --------
+    >>> languages()
+    ['de', 'en']
+    """
+    return sorted(path.stem for path in _FOLDER.glob("*.yaml"))
+
+
+def language(name: str | os.PathLike[str], style: Style = "british") -> Language:
+    """Read a language.
+
+    Parameters
+    ----------
+    name : str or path
+        The code of one that comes with the project, or a YAML file.
+    style : {"british", "american"}
+        Order of day and month, and how per cent is set.
+
+    Returns
+    -------
+    Language
+        Complete.
+
+    Raises
+    ------
+    InputError
+        When there is no such language, or when its file lacks a key, has one too many, or a text
+        has other places than the English one.
+
+    Examples
+    --------
+    >>> language("de").month(1931 * 12 + 2)
+    'März 1931'
+    """
+    file = os.fspath(name)
+    if file in languages():
+        data = _own(file)
+    elif file.endswith((".yaml", ".yml")):
+        data = _checked(read_yaml(file))
+    else:
+        message = "no such language; name a .yaml file for one of your own"
+        allowed = ", ".join(languages())
+        near = nearest_name(file, languages())
+        raise InputError([Problem("--language", None, "", message, file, allowed, near)])
+    texts = {".".join(path): text for path, text in _texts(data) if path[0] != "months"}
+    return Language(texts["language"], texts, tuple(map(str, data["months"])), style)
+
+
+@lru_cache
+def _own(code: str) -> dict[str, Any]:
+    source = read_yaml(_FOLDER / f"{code}.yaml")
+    return {**source.data, "cautions": CAUTIONS} if code == _ENGLISH else _checked(source)
+
+
+def _texts(data: Mapping[str, Any], above: tuple[str, ...] = ()) -> Iterator[tuple[KeyPath, Any]]:
+    """List every text with the keys that lead to it."""
+    for key, value in data.items():
+        path = (*above, str(key))
+        if isinstance(value, dict):
+            yield from _texts(value, path)
+        else:
+            yield path, value
+
+
+def _checked(source: Source) -> dict[str, Any]:
+    if not isinstance(source.data, dict):
+        problem = source.problem((), "a mapping (key: text) is wanted here", found=source.data)
+        raise InputError([problem])
+    if problems := list(_problems(source, dict(_texts(_own(_ENGLISH))))):
+        raise InputError(problems)
+    return dict(source.data)
+
+
+def _problems(source: Source, wanted: Mapping[KeyPath, Any]) -> Iterator[Problem]:
+    """Hold a language against the English one."""
+    given = dict(_texts(source.data))
+    known = [".".join(map(str, path)) for path in wanted]
+    for path in given.keys() - wanted.keys():
+        found = ".".join(map(str, path))
+        yield source.problem(path, "there is no such text", found=found, allowed=known)
+    for path in wanted.keys() - given.keys():
+        text = str(wanted[path])
+        yield source.problem((), f"{'.'.join(map(str, path))} is missing", allowed=text)
+    for path in wanted.keys() & given.keys():
+        yield from _text_problems(source, path, given[path], wanted[path])
+
+
+def _text_problems(source: Source, path: KeyPath, given: Any, wanted: Any) -> Iterator[Problem]:
+    if path == ("months",):
+        if not isinstance(given, list) or len(given) != 12:
+            yield source.problem(path, "the names of twelve months are wanted here", found=given)
+        return
+    if not isinstance(given, str) or not given.strip():
+        yield source.problem(path, "text is wanted here; in quotation marks", found=given)
+        return
+    places = _places(wanted)
+    try:
+        same = _places(given) == places
+    except ValueError:
+        same = False
+    if not same:
+        allowed = ", ".join(f"{{{place}}}" for place in sorted(places)) or "none"
+        yield source.problem(path, "other places than in English", found=given, allowed=allowed)
+
+
+def _places(text: str) -> set[str]:
+    """Name the places of a text; a format or conversion behind one makes it another."""
+    parts = string.Formatter().parse(text)
+    return {
+        f"{name}{conversion or ''}{form or ''}"
+        for _, name, form, conversion in parts
+        if name is not None
+    }

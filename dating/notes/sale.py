@@ -1,0 +1,145 @@
+"""A sale: which lots deserve a second look, and the index of them all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from dating.disagreement import SURPRISING
+from dating.estimates import Estimate
+from dating.notes.languages import Language
+from dating.notes.sentences import (
+    DOUBTFUL,
+    Wording,
+    date_words,
+    dated,
+    telling_looks,
+)
+
+WIDE = 120
+"""Months claimed by the words of a date from which a lot deserves a second look."""
+FEW = 4
+"""Pieces of evidence below which little was examined."""
+WORTH = 0.2
+"""Share of the remaining doubt that one look that is not invasive is expected to settle."""
+EASY = ("none", "low")
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One lot in the index.
+
+    Parameters
+    ----------
+    lot : str
+        Its number.
+    instrument : str
+        Its name.
+    date : str
+        The date in a few words; what was wrong with it where it could not be read or dated.
+    chance : float or None
+        Probability of what those words claim; None where it could not be dated.
+    edtf : str
+        The months that those words claim.
+    original : float or None
+        P(every component is original).
+    why : tuple of str
+        Why it deserves a second look, in words; empty where it does not.
+    note : str
+        Name of the note's file without its ending; empty where there is none.
+    failed : bool
+        Whether it could not be read or dated.
+    """
+
+    lot: str
+    instrument: str
+    date: str
+    chance: float | None
+    edtf: str
+    original: float | None
+    why: tuple[str, ...]
+    note: str
+    failed: bool = False
+
+
+def entry_of(estimate: Estimate, wording: Wording, lot: str, note: str) -> Entry:
+    """Enter a lot in the index.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        The estimate.
+    wording : Wording
+        How notes are worded.
+    lot : str
+        The lot's number.
+    note : str
+        Name of the note's file without its ending; empty where there is none.
+
+    Returns
+    -------
+    Entry
+        With the reasons for a second look.
+    """
+    made = dated(estimate, wording)
+    return Entry(
+        lot=lot,
+        instrument=estimate.examination.instrument,
+        date=date_words(made.phrase, wording.language, "short"),
+        chance=made.chance,
+        edtf=made.edtf,
+        original=estimate.all_original,
+        why=second_look(estimate, wording),
+        note=note,
+    )
+
+
+def second_look(estimate: Estimate, wording: Wording) -> tuple[str, ...]:
+    """Say why a lot deserves a second look.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        The estimate.
+    wording : Wording
+        How notes are worded.
+
+    Returns
+    -------
+    tuple of str
+        Reasons in words; empty where there is none.
+    """
+    phrase, conflict = dated(estimate, wording).phrase, estimate.conflict
+    against = max(conflict.against_rest.values(), default=0.0)
+    easy = [look for look in telling_looks(estimate) if look.invasive in EASY]
+    doubt = [1 - estimate.originality[name] for name in estimate.weighing.parts]
+    reasons = {
+        "wide": phrase.months >= WIDE or phrase.phrases[0].form == "whole",
+        "two": len(phrase.phrases) > 1,
+        "parts": max(doubt) >= DOUBTFUL,
+        "conflict": bool(conflict.contradictions) or against >= SURPRISING,
+        "little": len(estimate.pieces) < FEW,
+        "look": any(look.bits >= WORTH * estimate.entropy for look in easy),
+        "error": not estimate.converged,
+    }
+    texts = wording.language.texts
+    return tuple(texts[f"sale.flags.{name}"] for name, holds in reasons.items() if holds)
+
+
+def count_words(entries: tuple[Entry, ...], language: Language) -> str:
+    """Say how many lots there are, and how many of them need a person.
+
+    Parameters
+    ----------
+    entries : tuple of Entry
+        The index.
+    language : Language
+        The words.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    failed = sum(entry.failed for entry in entries)
+    flagged = sum(bool(entry.why) for entry in entries)
+    return language.say("sale.count", lots=len(entries), flagged=flagged, failed=failed)

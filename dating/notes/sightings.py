@@ -1,0 +1,131 @@
+"""What was seen, in the words of a language."""
+
+from __future__ import annotations
+
+from dating.edtf import UncertainDate
+from dating.estimates import Estimate
+from dating.evidence import Piece
+from dating.examination import Paper, Reading, Sight
+from dating.notes.languages import Language
+
+
+def name_words(name: str, language: Language) -> str:
+    """Write the name of a feature, mark, measurement, document or the variant.
+
+    Parameters
+    ----------
+    name : str
+        As the maker file has it.
+    language : Language
+        The words.
+
+    Returns
+    -------
+    str
+        With spaces for hyphens.
+
+    Examples
+    --------
+    >>> from dating.notes.languages import language
+    >>> name_words("heel-joint", language("en")), name_words("document 2", language("de"))
+    ('heel joint', 'Urkunde 2')
+    """
+    if name == "variant":
+        return language.texts["variant_word"]
+    if name.startswith("document "):
+        return language.say("document_word", number=name.rsplit(maxsplit=1)[-1])
+    return name.replace("-", " ")
+
+
+def piece_words(piece: Piece, estimate: Estimate, language: Language) -> str:
+    """Write what was seen of one thing.
+
+    Parameters
+    ----------
+    piece : Piece
+        A piece of the estimate's evidence.
+    estimate : Estimate
+        The estimate.
+    language : Language
+        The words.
+
+    Returns
+    -------
+    str
+        States by what the maker file calls them, with the examiner's doubt.
+    """
+    seen, maker = estimate.examination, estimate.maker
+    if piece.kind == "document":
+        return _paper(seen.documents[int(piece.name.rsplit(maxsplit=1)[-1]) - 1], language)
+    if piece.kind == "mark":
+        return str(seen.marks[piece.name])
+    if piece.kind == "measurement":
+        reading = seen.measured[piece.name]
+        unit = maker.measurements()[piece.name][1].unit
+        return _reading(reading, unit, language) if reading else piece.said
+    sight = seen.variant if piece.kind == "variant" else seen.seen[piece.name]
+    if piece.kind == "variant":
+        states = maker.variants.states if maker.variants else {}
+    else:
+        states = maker.features()[piece.name][1].states
+    return sight_words(sight, states, language) if sight else piece.said
+
+
+def sight_words(sight: Sight, states: dict[str, str], language: Language) -> str:
+    """Write what was seen of a feature.
+
+    Parameters
+    ----------
+    sight : Sight
+        What was seen.
+    states : dict of str to str
+        What the maker file calls each state; a state without words goes by its name.
+    language : Language
+        The words.
+
+    Returns
+    -------
+    str
+        A few words.
+
+    Examples
+    --------
+    >>> from dating.notes.languages import language
+    >>> sight_words(Sight(state="a", sure=0.8), {"a": "two dowels"}, language("en"))
+    'two dowels (sure: 80 %)'
+    """
+    if sight.other is not None:
+        return language.say("seen.unlisted", what=sight.other)
+    words = language.listed([states.get(name) or name for name in sight.named()], "or")
+    if sight.sure is None:
+        return words
+    return language.say("seen.sure", state=words, chance=language.percent(sight.sure))
+
+
+def _reading(reading: Reading, unit: str, language: Language) -> str:
+    value = f"{reading.value:g}".replace(".", language.texts["decimal"])
+    if not reading.within:
+        return language.say("seen.exact", value=value, unit=unit)
+    within = f"{reading.within:g}".replace(".", language.texts["decimal"])
+    return language.say("seen.within", value=value, unit=unit, within=within)
+
+
+def _paper(paper: Paper, language: Language) -> str:
+    ends = [("not_before", paper.not_before), ("not_after", paper.not_after)]
+    bounds = [language.say(f"seen.{key}", date=_bound(end, language)) for key, end in ends if end]
+    text = language.texts["join.comma"].join([paper.what, *bounds])
+    if paper.trust == 1:
+        return text
+    return language.say("seen.trusted", what=text, chance=language.percent(paper.trust))
+
+
+def _bound(date: UncertainDate, language: Language) -> str:
+    """Write the date of a document as finely as it was given; one in doubt stays in EDTF."""
+    first, last = date.lower, date.upper
+    if date.qualifier or first is None or last is None:
+        return date.text
+    if first == last:
+        return language.day(first)
+    if (first.year, first.month) == (last.year, last.month):
+        return language.month(first.year * 12 + first.month - 1)
+    return str(first.year) if first.year == last.year else date.text
