@@ -338,6 +338,7 @@ def test_styles_of_dates():
     assert ENGLISH.day(day) == "17 February 1931"
     assert language("en", "american").day(day) == "February 17, 1931"
     assert language("en", "american").percent(0.934) == "93%"
+    assert (language("en", "american").code, ENGLISH.code, GERMAN.code) == ("en-US", "en", "de")
     assert GERMAN.day(day) == "17. Februar 1931"
     assert GERMAN.number(1234.5, 1) == "1.234,5"
 
@@ -351,6 +352,20 @@ def test_every_note_is_filled_and_says_that_it_is_an_opinion(made, name, words):
     assert note.opinion == words.texts["opinion"]
     assert note.invented == words.texts["record.invented"]
     assert note.language == words.code
+
+
+@pytest.mark.parametrize("words", [ENGLISH, GERMAN], ids=["en", "de"])
+def test_circa_is_explained_wherever_it_is_said(made, words):
+    """Of a part or a single observation as well as of the instrument."""
+    told = {name: note_of(estimate, Wording(words)) for name, estimate in made.items()}
+    assert "circa" not in told["M-003"].statement
+    means = words.say("statement.circa", years=5, source=CIRCA[5].source)
+    assert means in told["M-003"].date.sentences
+    sure = note_of(made["M-009"], Wording(words))
+    short = any(
+        " 19" in cell and cell[:2] in {"c.", "um"} for r in sure.evidence.rows for cell in r
+    )
+    assert (means in sure.date.sentences) == short
 
 
 def own(tmp_path, change):

@@ -213,8 +213,11 @@ def language(name: str | os.PathLike[str], style: Style = "british") -> Language
         allowed = ", ".join(languages())
         near = nearest_name(file, languages())
         raise InputError([Problem("--language", None, "", message, file, allowed, near)])
-    texts = {".".join(path): text for path, text in _texts(data) if path[0] != "months"}
-    return Language(texts["language"], texts, tuple(map(str, data["months"])), style)
+    texts = {".".join(map(str, path)): text for path, text in _texts(data) if path[0] != "months"}
+    code = texts["language"]
+    if code == _ENGLISH and style == "american":
+        code = "en-US"
+    return Language(code, texts, tuple(map(str, data["months"])), style)
 
 
 @lru_cache

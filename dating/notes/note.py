@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import platform
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import isinf
 
 from dating.cautions import CAUTIONS
@@ -17,6 +17,7 @@ from dating.notes.languages import Language
 from dating.notes.phrasing import phrase_for
 from dating.notes.sentences import (
     Wording,
+    circa_sentences,
     conflict_sentences,
     date_sentences,
     date_words,
@@ -126,6 +127,22 @@ class Note:
     picture: str
 
 
+@dataclass(frozen=True, eq=False)
+class Noted:
+    """An estimate with its note.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        The estimate.
+    note : Note
+        What it says.
+    """
+
+    estimate: Estimate
+    note: Note
+
+
 def note_of(estimate: Estimate, wording: Wording, *, title: str = "", words: str = "") -> Note:
     """Write the note of one instrument.
 
@@ -157,6 +174,10 @@ def note_of(estimate: Estimate, wording: Wording, *, title: str = "", words: str
     language, maker = wording.language, estimate.maker
     made, sentences = dated(estimate, wording), date_sentences(estimate, wording)
     invented = maker.invented or estimate.examination.invented
+    sections, evidence = _sections(estimate, wording), _evidence(estimate, wording)
+    said = [sentences[0], *(words for section in sections for words in section.sentences)]
+    said += [cell for row in evidence.rows for cell in row[2:]]
+    explained = (*circa_sentences(said, wording), *sentences[1:])
     return Note(
         language=language.code,
         kind=language.texts["headings.note"],
@@ -167,32 +188,14 @@ def note_of(estimate: Estimate, wording: Wording, *, title: str = "", words: str
         short=date_words(made.phrase, language, "short"),
         chance=made.chance,
         edtf=made.edtf,
-        date=Section(language.texts["headings.date"], tuple(sentences[1:])),
-        sections=_sections(estimate, wording),
-        evidence=_evidence(estimate, wording),
+        date=Section(language.texts["headings.date"], explained),
+        sections=sections,
+        evidence=evidence,
         closing=_closing(estimate, wording),
         opinion=language.texts["opinion"],
         record=_record(estimate, wording),
         picture=_picture(estimate, wording),
     )
-
-
-def as_examined(estimate: Estimate, level: float) -> Estimate:
-    """Hold an estimate to the level of the notes.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    level : float
-        The level.
-
-    Returns
-    -------
-    Estimate
-        The same, whose findings are about the set at that level.
-    """
-    return estimate if estimate.level == level else replace(estimate, level=level)
 
 
 def _sections(estimate: Estimate, wording: Wording) -> tuple[Section, ...]:

@@ -234,7 +234,7 @@ class _Family:
 
     def _likeliest(self, among: NDArray[np.bool_], held: Floats) -> Phrase:
         places = np.flatnonzero(among)
-        return self.phrases[places[held[places].argmax()]]
+        return self.phrases[int(places[held[places].argmax()])]
 
 
 @lru_cache

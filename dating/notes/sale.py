@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from dating.disagreement import SURPRISING
@@ -14,6 +15,7 @@ from dating.notes.sentences import (
     dated,
     telling_looks,
 )
+from dating.reading import Problem
 
 WIDE = 120
 """Months claimed by the words of a date from which a lot deserves a second look."""
@@ -91,6 +93,27 @@ def entry_of(estimate: Estimate, wording: Wording, lot: str, note: str) -> Entry
         why=second_look(estimate, wording),
         note=note,
     )
+
+
+def failed_entry(lot: str, instrument: str, problems: Sequence[Problem]) -> Entry:
+    """Enter a lot that could not be read or dated.
+
+    Parameters
+    ----------
+    lot : str
+        The lot's number.
+    instrument : str
+        Its name, or its title.
+    problems : sequence of Problem
+        What is wrong with it.
+
+    Returns
+    -------
+    Entry
+        With the problems in place of a date.
+    """
+    words = " ".join(" ".join(str(problem).split()) for problem in problems)
+    return Entry(lot, instrument, words, None, "", None, (), "", failed=True)
 
 
 def second_look(estimate: Estimate, wording: Wording) -> tuple[str, ...]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from math import isinf
 
@@ -159,9 +161,6 @@ def date_sentences(estimate: Estimate, wording: Wording) -> list[str]:
     word = certainty(wording.level, language)
     words = _with_chances(estimate, made.phrase, language)
     sentences = [language.say("statement.built", date=words, certainty=word, chance=chance)]
-    if "circa" in forms:
-        means = wording.convention
-        sentences.append(language.say("statement.circa", years=means.years, source=means.source))
     if "before" in forms:
         first = language.month(estimate.period.first)
         sentences.append(language.say("statement.before", first=first))
@@ -169,6 +168,35 @@ def date_sentences(estimate: Estimate, wording: Wording) -> list[str]:
         last = language.month(estimate.period.last)
         sentences.append(language.say("statement.not before", last=last))
     return sentences
+
+
+def circa_sentences(said: Iterable[str], wording: Wording) -> list[str]:
+    """Say what "circa" means, where it is said anywhere.
+
+    Parameters
+    ----------
+    said : iterable of str
+        Everything that a note says.
+    wording : Wording
+        How notes are worded.
+
+    Returns
+    -------
+    list of str
+        One sentence, or none.
+
+    Examples
+    --------
+    >>> from dating.notes.languages import language
+    >>> circa_sentences(["built circa 1931"], Wording(language("en")))[0][:44]
+    'In this note "circa" means within 5 years of'
+    """
+    language, means = wording.language, wording.convention
+    forms = (re.escape(language.say(f"{group}.circa", year=0)) for group in ("date", "short"))
+    sign = re.compile("|".join(rf"\b{form.replace('0', '[0-9]+')}\b" for form in forms))
+    if not any(sign.search(words) for words in said):
+        return []
+    return [language.say("statement.circa", years=means.years, source=means.source)]
 
 
 def part_sentences(estimate: Estimate, wording: Wording) -> list[str]:

@@ -8,6 +8,7 @@ import dating
 from dating.claims.strength import PROBABILITY_SCALE
 from dating.months import Period, month_number
 from dating.notes.languages import language
+from dating.notes.note import note_of
 from dating.notes.phrasing import CIRCA, phrase_of
 from dating.notes.sentences import Wording, date_sentences, date_words, dated
 
@@ -55,10 +56,10 @@ def test_the_note_prints_which_circa_it_means(years):
     estimate = dating.estimate(maker, scarce)
     for level in np.arange(0.3, 0.9, 0.02):
         wording = Wording(language("en"), float(level), CIRCA[years])
-        sentences = date_sentences(estimate, wording)
-        if "circa" in sentences[0]:
-            assert f"within {years} years" in sentences[1]
-            assert CIRCA[years].source in sentences[1]
+        note = note_of(estimate, wording)
+        if "circa" in note.statement:
+            assert f"within {years} years" in note.date.sentences[0]
+            assert CIRCA[years].source in note.date.sentences[0]
             return
     pytest.fail("no level gave a circa")
 

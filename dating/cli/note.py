@@ -1,0 +1,108 @@
+"""``dating note``: catalogue notes of single instruments."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from dating.cli.wording import FORMATS, folder_for, house_for, worded, wording_of
+
+if TYPE_CHECKING:
+    from dating.estimates import Estimate
+
+
+@click.command()
+@click.argument("examinations", nargs=-1, type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Folder for the notes; without one they are printed, as Markdown.",
+)
+@click.option(
+    "--as",
+    "formats",
+    type=click.Choice(FORMATS),
+    multiple=True,
+    help="Format of the files, once or more; html unless given.",
+)
+@click.option("--rules", is_flag=True, help="Print the rules by which notes are worded, and stop.")
+@worded
+def note(
+    examinations: tuple[Path, ...],
+    out: Path | None,
+    formats: tuple[str, ...],
+    rules: bool,
+    **options: Any,
+) -> None:
+    """Write a catalogue note for each instrument described in the files EXAMINATIONS.
+
+    It is as sure as the evidence and no surer, defines its "circa", and says that a date
+    is an opinion.
+
+    \b
+    Example:
+      dating note demo_data/examinations/M-003.yaml --out notes --as html --as pdf
+    """  # noqa: D301 (click wants the backspace itself)
+    if rules:
+        from dating.notes.rules import rules_text  # noqa: PLC0415
+
+        click.echo(rules_text(), nl=False)
+        return
+    if not examinations:
+        raise click.UsageError("name one examination or more; see dating note --help")
+    if formats and out is None:
+        raise click.UsageError("--as goes with --out FOLDER; without it notes are printed")
+    _write(examinations, out, formats or ("html",), **options)
+
+
+def _write(
+    examinations: tuple[Path, ...],
+    out: Path | None,
+    formats: tuple[str, ...],
+    **options: Any,
+) -> None:
+    house = house_for(options["templates"], formats if out else ("markdown",))
+    wording = wording_of(*(options[name] for name in ("tongue", "dates", "circa", "level")))
+    from dating.notes.file_names import file_name  # noqa: PLC0415
+    from dating.notes.markdown import as_markdown  # noqa: PLC0415
+    from dating.notes.note import Noted, note_of  # noqa: PLC0415
+    from dating.notes.publishing import documents_of, write_all  # noqa: PLC0415
+
+    taken: list[str] = []
+    files: dict[str, bytes] = {}
+    for made in _estimates(examinations, options):
+        noted = Noted(made, note_of(made, wording))
+        if out is None:
+            click.echo(as_markdown(noted.note, house))
+            continue
+        taken.append(file_name(made.examination.instrument, taken))
+        documents = documents_of(noted, wording, house, formats, taken[-1])
+        files |= documents.files
+        if documents.missing:
+            signs = " ".join(documents.missing)
+            click.echo(f"{taken[-1]}: the PDF's fonts have no sign for {signs}", err=True)
+    if out is not None:
+        for path in write_all(folder_for(out), files):
+            click.echo(path)
+
+
+def _estimates(examinations: tuple[Path, ...], options: dict[str, Any]) -> Iterator[Estimate]:
+    """Date each instrument; maker files and what was learned are read once."""
+    from dating.estimates import estimate  # noqa: PLC0415
+    from dating.files import find_maker, read_examination, read_maker  # noqa: PLC0415
+    from dating.learning.learned import read_learned  # noqa: PLC0415
+
+    makers, known = {}, {}
+    for path in examinations:
+        seen = read_examination(path)
+        file = options["maker"] or find_maker(seen)
+        if file not in makers:
+            makers[file] = read_maker(file)
+            learned = options["learned"]
+            known[file] = read_learned(learned, makers[file]) if learned else None
+        maker, learned = makers[file], known[file]
+        level, seed = options["level"], options["seed"]
+        yield estimate(maker, seen, level=level, seed=seed, learned=learned)

@@ -1,0 +1,183 @@
+"""Options of the commands that write notes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from dating.cli.needs import check_installed
+
+if TYPE_CHECKING:
+    from dating.notes.house import House
+    from dating.notes.sentences import Wording
+
+FORMATS = ("markdown", "html", "word", "pdf", "linked-art")
+_NEEDS = {
+    "markdown": ("jinja2", "matplotlib"),
+    "html": ("jinja2", "matplotlib"),
+    "word": ("docx", "matplotlib"),
+    "pdf": ("typst", "matplotlib"),
+    "linked-art": ("cromulent",),
+}
+
+_OPTIONS = (
+    click.option(
+        "--maker",
+        type=click.Path(path_type=Path),
+        help="Maker file; found in a folder priors by the name that is given unless named here.",
+    ),
+    click.option(
+        "--learned",
+        type=click.Path(path_type=Path),
+        help="File that dating learn has written; its draws take the place of the judgements.",
+    ),
+    click.option(
+        "--level",
+        type=click.FloatRange(0, 1, min_open=True, max_open=True),
+        default=0.9,
+        show_default=True,
+        help="Probability that the words of a date hold at least.",
+    ),
+    click.option(
+        "--language",
+        "tongue",
+        default="en",
+        show_default=True,
+        help="en, de, or a language file of your own (.yaml).",
+    ),
+    click.option(
+        "--dates",
+        type=click.Choice(["british", "american"]),
+        default="british",
+        show_default=True,
+        help="Style of days and of per cent.",
+    ),
+    click.option(
+        "--circa",
+        type=click.Choice(["5", "10"]),
+        default="5",
+        show_default=True,
+        help='Years on either side that "circa" means; the note prints the choice.',
+    ),
+    click.option(
+        "--templates",
+        type=click.Path(path_type=Path),
+        help="Folder of your own templates; a file of the same name replaces ours.",
+    ),
+    click.option(
+        "--seed",
+        type=click.IntRange(0, 2**63 - 1),
+        default=1,
+        show_default=True,
+        help="Seed of the draws; the same seed gives the same files, byte for byte.",
+    ),
+)
+
+
+def worded(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command the options that say how notes are worded.
+
+    Parameters
+    ----------
+    command : callable
+        The command.
+
+    Returns
+    -------
+    callable
+        The same with the options.
+    """
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
+
+
+def wording_of(tongue: str, dates: Any, circa: str, level: float) -> Wording:
+    """Read the language, and say how notes are worded.
+
+    Parameters
+    ----------
+    tongue : str
+        Code of a language, or its file.
+    dates : {"british", "american"}
+        Style of days and of per cent.
+    circa : {"5", "10"}
+        Years on either side.
+    level : float
+        Probability that the words of a date hold at least.
+
+    Returns
+    -------
+    Wording
+        For every note.
+
+    Raises
+    ------
+    InputError
+        When there is no such language, or its file is not complete.
+    """
+    from dating.notes.languages import language  # noqa: PLC0415
+    from dating.notes.phrasing import CIRCA  # noqa: PLC0415
+    from dating.notes.sentences import Wording  # noqa: PLC0415
+
+    return Wording(language(tongue, dates), level, CIRCA[int(circa)])
+
+
+def house_for(templates: Path | None, formats: Sequence[str], more: Sequence[str] = ()) -> House:
+    """Check that everything is there that the formats need, and read the templates.
+
+    Parameters
+    ----------
+    templates : Path or None
+        A folder of templates.
+    formats : sequence of str
+        The formats that are asked for.
+    more : sequence of str
+        Further libraries that are needed.
+
+    Returns
+    -------
+    House
+        Checked.
+
+    Raises
+    ------
+    ClickException
+        When a library is missing.
+    InputError
+        When a template has a fault.
+    """
+    needed = dict.fromkeys([*(name for form in formats for name in _NEEDS[form]), *more])
+    check_installed("writing notes", list(needed), "note")
+    from dating.notes.house import house  # noqa: PLC0415
+
+    return house(templates)
+
+
+def folder_for(out: Path) -> Path:
+    """Make the folder that files go to, where it is not there yet.
+
+    Parameters
+    ----------
+    out : Path
+        The folder.
+
+    Returns
+    -------
+    Path
+        The same.
+
+    Raises
+    ------
+    BadParameter
+        When it is a file, or the folder above it does not exist.
+    """
+    try:
+        out.mkdir(exist_ok=True)
+    except OSError as error:
+        message = f"the folder cannot be made: {error.strerror}"
+        raise click.BadParameter(message, param_hint="--out") from None
+    return out

@@ -1,0 +1,81 @@
+"""The picture of a note in the forms that its documents want."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from dating.estimates import Estimate
+from dating.notes.sentences import Wording, dated
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """One picture, in three forms.
+
+    Parameters
+    ----------
+    words : str
+        What it shows.
+    svg : bytes
+        For print: outlines alone.
+    png : bytes
+        For Word.
+    wide, narrow : str
+        For a page, and for a page on a telephone: data addresses of pictures whose colours follow a
+        dark screen.
+    """
+
+    words: str
+    svg: bytes
+    png: bytes
+    wide: str
+    narrow: str
+
+
+def picture_for(estimate: Estimate, wording: Wording, words: str) -> Drawn:
+    """Draw the picture of a note.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        The estimate, at the level of the note.
+    wording : Wording
+        How notes are worded.
+    words : str
+        What the picture shows, as the note says it.
+
+    Returns
+    -------
+    Drawn
+        The same estimate gives the same bytes.
+
+    Raises
+    ------
+    InputError
+        When matplotlib is not installed.
+    """
+    from dating.figures.notes import NARROW, NoteWords, draw_note, png_of, svg_of  # noqa: PLC0415
+    from dating.figures.pages import picture_of  # noqa: PLC0415
+
+    language, texts = wording.language, wording.language.texts
+    per_cent = texts["percent_american" if language.style == "american" else "percent"]
+    written = NoteWords(
+        label=words,
+        by_month=texts["picture_axis_month"],
+        by_year=texts["picture_axis"],
+        claimed=texts["picture_legend"],
+        probable=language.say("picture_set", level=language.percent(wording.level)),
+        percent=lambda chance, digits: per_cent.format(
+            number=language.number(100 * chance, digits)
+        ),
+    )
+    claimed = [(part.first, part.last) for part in dated(estimate, wording).phrase.phrases]
+    figure = draw_note(estimate, claimed, written)
+    narrow = draw_note(estimate, claimed, written, NARROW)
+    return Drawn(
+        words=words,
+        svg=svg_of(figure),
+        png=png_of(figure),
+        wide=picture_of(figure).source,
+        narrow=picture_of(narrow).source,
+    )

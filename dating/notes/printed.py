@@ -1,0 +1,108 @@
+"""A note as a PDF file that a screen reader can follow, the same bytes each time."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from dating.notes.house import OURS, PRINT, House
+from dating.notes.note import Note
+from dating.notes.picture import Drawn
+from dating.notes.plain_text import bound, each_text, one_line
+from dating.reading import InputError, Problem
+
+STANDARD: Literal["ua-1"] = "ua-1"
+"""PDF/UA-1 (ISO 14289-1:2014), universal accessibility."""
+_PLACE = re.compile(r"┌─ (.+?):(\d+):\d+")
+_UNKNOWN = re.compile(r'the text `"((?:[^"\\]|\\.)+)"` could not be displayed')
+_CODE = re.compile(r"\\u\{([0-9a-f]+)\}")
+_STAND_IN = "\N{REPLACEMENT CHARACTER}"
+_ALLOWED = "json(bytes(sys.inputs.note)), sys.inputs.picture, files of its own folder"
+_ROUNDS = 4
+
+
+@dataclass(frozen=True)
+class Printed:
+    """A PDF file.
+
+    Parameters
+    ----------
+    pdf : bytes
+        The file.
+    missing : tuple of str
+        Signs that the fonts do not have; a mark of replacement stands for them.
+    """
+
+    pdf: bytes
+    missing: tuple[str, ...]
+
+
+def as_pdf(note: Note, house: House, drawn: Drawn | None = None) -> Printed:
+    """Set a note as a PDF file.
+
+    Parameters
+    ----------
+    note : Note
+        The note; it reaches the template as JSON and is never read as markup.
+    house : House
+        Its template; fonts in a house's own folder may be used, those of the system may not.
+    drawn : Drawn, optional
+        Its picture.
+
+    Returns
+    -------
+    Printed
+        The same note gives the same bytes.
+
+    Raises
+    ------
+    InputError
+        When the house's template has a fault.
+    """
+    said = each_text(note, lambda text: bound(one_line(text)))
+    data = json.dumps(asdict(said), ensure_ascii=False)
+    picture = drawn.svg.decode() if drawn else ""
+    missing: set[str] = set()
+    for _ in range(_ROUNDS):
+        clean = "".join(_STAND_IN if sign in missing else sign for sign in data)
+        made = _compiled(house, {"note": clean, "picture": picture})
+        if isinstance(made, bytes):
+            return Printed(made, tuple(sorted(missing)))
+        missing |= made
+    raise InputError([Problem(str(house.file(PRINT)), None, "", "the fonts lack too many signs")])
+
+
+def _compiled(house: House, inputs: dict[str, str]) -> bytes | set[str]:
+    """Compile the template, or name the signs that its fonts lack."""
+    import typst  # noqa: PLC0415
+
+    path = house.file(PRINT) or OURS / PRINT
+    fonts: Any = [str(house.folder)] if house.folder else []
+    compiler = typst.Compiler(root=str(path.parent), font_paths=fonts, ignore_system_fonts=True)
+    try:
+        made = compiler.compile(str(path), format="pdf", sys_inputs=inputs, pdf_standards=STANDARD)
+    except typst.TypstError as error:
+        lacking = _lacking(error.diagnostic)
+        if not lacking:
+            raise InputError([_fault(path, error)]) from None
+        return lacking
+    return made if isinstance(made, bytes) else b""
+
+
+def _lacking(diagnostic: str) -> set[str]:
+    texts = (
+        _CODE.sub(lambda code: chr(int(code[1], 16)), text) for text in _UNKNOWN.findall(diagnostic)
+    )
+    return {sign for text in texts for sign in text if sign not in "\\ "}
+
+
+def _fault(path: Path, error: Any) -> Problem:
+    place = _PLACE.search(error.diagnostic)
+    line = int(place[2]) if place else None
+    file = path if place is None or place[1].endswith(path.name) else path.parent / place[1]
+    hints = "; ".join(error.hints)
+    message = f"{error.message} ({hints})" if hints else str(error.message)
+    return Problem(str(file), line, "", message, allowed=_ALLOWED)

@@ -1,0 +1,131 @@
+"""Notes and indexes as files, each written whole."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from dating.notes.house import House
+from dating.notes.linked_art import Statement, linked_art
+from dating.notes.markdown import as_markdown
+from dating.notes.note import Noted
+from dating.notes.picture import picture_for
+from dating.notes.printed import as_pdf
+from dating.notes.sentences import Wording
+from dating.notes.web import as_html
+from dating.notes.word import as_docx
+from dating.reading import write_whole
+
+ENDINGS = {
+    "markdown": ".md",
+    "html": ".html",
+    "word": ".docx",
+    "pdf": ".pdf",
+    "linked-art": ".jsonld",
+}
+"""The ending of each format's file."""
+
+
+@dataclass(frozen=True)
+class Documents:
+    """One note in its formats.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes
+        By name; a picture beside Markdown.
+    missing : tuple of str
+        Signs that the fonts of the PDF do not have; a mark of replacement stands for them.
+    """
+
+    files: Mapping[str, bytes]
+    missing: tuple[str, ...]
+
+
+def documents_of(
+    dated: Noted, wording: Wording, house: House, formats: Sequence[str], name: str
+) -> Documents:
+    """Set one note in several formats.
+
+    Parameters
+    ----------
+    dated : Noted
+        The estimate with its note.
+    wording : Wording
+        How it is worded.
+    house : House
+        The templates.
+    formats : sequence of str
+        Keys of ``ENDINGS``.
+    name : str
+        Name of the files, without an ending.
+
+    Returns
+    -------
+    Documents
+        The same note gives the same bytes.
+
+    Raises
+    ------
+    InputError
+        When a template has a fault.
+    """
+    note, drawn = dated.note, None
+    files: dict[str, bytes] = {}
+    missing: tuple[str, ...] = ()
+    if set(formats) - {"linked-art"}:
+        drawn = picture_for(dated.estimate, wording, note.picture)
+    for form in dict.fromkeys(formats):
+        file = f"{name}{ENDINGS[form]}"
+        if form == "markdown" and drawn is not None:
+            files[file] = as_markdown(note, house, f"{name}.svg").encode()
+            files[f"{name}.svg"] = drawn.svg
+        elif form == "html":
+            files[file] = as_html(note, house, drawn).encode()
+        elif form == "word":
+            files[file] = as_docx(note, house, drawn)
+        elif form == "pdf":
+            printed = as_pdf(note, house, drawn)
+            files[file], missing = printed.pdf, printed.missing
+        else:
+            files[file] = _linked(dated, wording)
+    return Documents(files, missing)
+
+
+def write_all(folder: Path, files: Mapping[str, bytes]) -> Iterator[Path]:
+    """Write files, each whole.
+
+    Parameters
+    ----------
+    folder : Path
+        Where to.
+    files : mapping of str to bytes
+        By name.
+
+    Yields
+    ------
+    Path
+        Each file once it is written.
+
+    Raises
+    ------
+    InputError
+        When one cannot be written.
+    """
+    for name, content in files.items():
+        write_whole(folder / name, content)
+        yield folder / name
+
+
+def _linked(dated: Noted, wording: Wording) -> bytes:
+    """Write the record in JSON-LD, with what the note says of date, parts and opinion."""
+    note = dated.note
+    said = [note.statement, *note.date.sentences]
+    said += [sentence for section in note.sections for sentence in section.sentences]
+    statements = [Statement(words, note.language) for words in (*said, note.opinion)]
+    record = linked_art(
+        dated.estimate, level=wording.level, statements=statements, identifier=note.title
+    )
+    return (json.dumps(record, indent=2, ensure_ascii=False) + "\n").encode()

@@ -1,0 +1,88 @@
+"""The lots of a sale dated one after the other; one that cannot be dated does not stop the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from dating.estimates import estimate
+from dating.learning.learned import Learned
+from dating.notes.file_names import file_name
+from dating.notes.lots import Lot, Lots
+from dating.notes.note import Noted, note_of
+from dating.notes.sale import Entry, entry_of, failed_entry
+from dating.notes.sentences import Wording
+from dating.reading import InputError, Problem
+from dating.tabulation import SEED
+
+
+@dataclass(frozen=True, eq=False)
+class Sold:
+    """One lot, dated and worded.
+
+    Parameters
+    ----------
+    lot : Lot
+        The lot as it was read.
+    entry : Entry
+        Its place in the index.
+    noted : Noted or None
+        Its estimate and note; None where it could not be read or dated.
+    problems : tuple of Problem
+        Why it could not.
+    """
+
+    lot: Lot
+    entry: Entry
+    noted: Noted | None
+    problems: tuple[Problem, ...]
+
+
+def sell(
+    lots: Lots, wording: Wording, *, learned: Learned | None = None, seed: int = SEED
+) -> Iterator[Sold]:
+    """Date the lots of a sale, and word their notes.
+
+    Parameters
+    ----------
+    lots : Lots
+        The lots.
+    wording : Wording
+        How notes are worded.
+    learned : Learned, optional
+        What was learned from a corpus.
+    seed : int
+        Seed of the draws.
+
+    Yields
+    ------
+    Sold
+        In the order of the file.
+
+    Examples
+    --------
+    >>> from dating.notes.languages import language
+    >>> from dating.notes.lots import read_lots
+    >>> first = next(sell(read_lots("demo_data/marrowby_sale.csv"), Wording(language("en"))))
+    >>> first.entry.lot, first.entry.note
+    ('1', 'lot-1')
+    """
+    taken: list[str] = []
+    for lot in lots.lots:
+        if lot.examination is None:
+            entry = failed_entry(lot.number, lot.title, lot.problems)
+            yield Sold(lot, entry, None, lot.problems)
+            continue
+        try:
+            made = estimate(
+                lots.maker, lot.examination, level=wording.level, seed=seed, learned=learned
+            )
+        except InputError as error:
+            entry = failed_entry(lot.number, lot.examination.instrument, error.problems)
+            yield Sold(lot, entry, None, error.problems)
+            continue
+        taken.append(file_name(f"lot {lot.number}", taken))
+        title = wording.language.say("headings.lot", lot=lot.number)
+        note = note_of(made, wording, title=title, words=lot.title)
+        entry = entry_of(made, wording, lot.number, taken[-1])
+        yield Sold(lot, entry, Noted(made, note), ())
