@@ -8,7 +8,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from dating.batch import posteriors
+    from dating.batch import estimate_many, posteriors
     from dating.estimates import Estimate, estimate
     from dating.examination import Examination
     from dating.files import find_maker, read_examination, read_maker
@@ -23,6 +23,7 @@ _HOMES = {
     "InputError": "reading",
     "Maker": "maker",
     "estimate": "estimates",
+    "estimate_many": "batch",
     "find_maker": "files",
     "month_tables": "tabulation",
     "posteriors": "batch",
@@ -37,6 +38,7 @@ __all__ = [
     "InputError",
     "Maker",
     "estimate",
+    "estimate_many",
     "find_maker",
     "month_tables",
     "posteriors",

@@ -1,0 +1,403 @@
+"""A table of examinations as codes: each different cell is read once, and rows count into them.
+
+A cell of a table is the cell of :mod:`dating.cells`. Each column that bears on the date becomes an
+array of codes, where 0 is "says nothing", and the examinations of one thing each that the other
+codes stand for. The columns of a document count as one.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.cells import DOCUMENT_COLUMNS, columns_of, examination_in
+from dating.examination import NOT_EXAMINED, Examination
+from dating.files import check_against
+from dating.maker import Maker
+from dating.reading import InputError, Problem
+from dating.sheets import Row, Sheet, read_sheet
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+type Integers = NDArray[np.integer[Any]]
+type Located = Callable[[int], tuple[str, int | None]]
+
+WHOLE = None
+"""The component of what is seen on the instrument as a whole."""
+
+
+@dataclass(frozen=True, eq=False)
+class Column:
+    """One column of a table.
+
+    Parameters
+    ----------
+    component : str or None
+        The component it tells of; None for the instrument as a whole.
+    raw : ndarray of int, shape (row,)
+        Which of its distinct cells stands in each row; -1 for a missing one.
+    codes : ndarray of int, shape (distinct cell + 1,)
+        The code of each distinct cell, the last for missing ones; 0 says nothing.
+    levels : tuple of Examination
+        What codes from 1 stand for: examinations of this one thing.
+    """
+
+    component: str | None
+    raw: Integers
+    codes: Integers
+    levels: tuple[Examination, ...]
+
+    def at(self, rows: slice | Integers) -> Integers:
+        """Give the codes of some rows.
+
+        Parameters
+        ----------
+        rows : slice or ndarray of int
+            The rows.
+
+        Returns
+        -------
+        ndarray of int, shape (row,)
+            From 0 to the number of levels.
+        """
+        return np.asarray(self.codes[self.raw[rows]])
+
+
+@dataclass(frozen=True, eq=False)
+class Coded:
+    """A table of examinations as codes.
+
+    Parameters
+    ----------
+    names : Series or list of str
+        The instruments, in the order of the table.
+    index : Index or None
+        Index of the table, where it had one.
+    columns : tuple of Column
+        Those in which anything was seen.
+    """
+
+    names: pd.Series | list[str]
+    index: pd.Index | None
+    columns: tuple[Column, ...]
+
+    def __len__(self) -> int:
+        """Return the number of rows."""
+        return len(self.names)
+
+    def examination(self, row: int) -> Examination:
+        """Put together again what one row says.
+
+        Parameters
+        ----------
+        row : int
+            Position of the row, from 0.
+
+        Returns
+        -------
+        Examination
+            With everything in it that bears on the date.
+        """
+        merged: dict[str, Any] = {"seen": {}, "marks": {}, "measured": {}}
+        whole = None
+        for column in self.columns:
+            code = int(column.at(slice(row, row + 1))[0])
+            if code == 0:
+                continue
+            whole = column.levels[code - 1]
+            for group in ("seen", "marks", "measured"):
+                merged[group] |= getattr(whole, group)
+            merged |= {"variant": whole.variant} if whole.variant is not None else {}
+            merged |= {"documents": whole.documents} if whole.documents else {}
+        if whole is None:
+            raise ValueError(f"row {row} says nothing that bears on the date")
+        return whole.model_copy(update=merged)
+
+
+def coded_examinations(examinations: Sequence[Examination], maker: Maker) -> Coded:
+    """Turn examinations into codes.
+
+    Parameters
+    ----------
+    examinations : sequence of Examination
+        What was seen on each instrument.
+    maker : Maker
+        The maker file.
+
+    Returns
+    -------
+    Coded
+        In the same order.
+
+    Raises
+    ------
+    InputError
+        When an examination names what the maker file does not know.
+    """
+    problems: list[Problem] = []
+    for examination in examinations:
+        try:
+            check_against(examination, maker)
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(problems)
+    columns: list[Column] = []
+    paths = {**columns_of(maker), "document": ("documents",)}
+    for name, path in paths.items():
+        found = [_at(examination, path) for examination in examinations]
+        known: dict[str, int] = {}
+        levels: list[Examination] = []
+        raw = np.full(len(found), -1, dtype=np.int32)
+        for row, value in enumerate(found):
+            if value is None or value == ():
+                continue
+            single = _single(examinations[row], path, value)
+            key = single.model_dump_json()
+            if key not in known:
+                known[key] = len(levels)
+                levels.append(single)
+            raw[row] = known[key]
+        columns += _column(_component(name, path, maker), raw, levels)
+    return Coded([each.instrument for each in examinations], None, tuple(columns))
+
+
+def coded_sheet(path: str | os.PathLike[str], maker: Maker) -> Coded:
+    """Read a CSV file into codes.
+
+    Parameters
+    ----------
+    path : str or path
+        The file.
+    maker : Maker
+        The maker file.
+
+    Returns
+    -------
+    Coded
+        In the order of the file.
+
+    Raises
+    ------
+    InputError
+        With one problem for each distinct thing wrong, located at the line where it first stands.
+    """
+    import pandas as pd  # noqa: PLC0415
+
+    sheet = read_sheet(path)
+    allowed = {"instrument", *DOCUMENT_COLUMNS, *columns_of(maker)}
+    problems = list(sheet.head_problems(("instrument",), allowed, _unknown(maker)))
+    wanted = len(sheet.head.cells)
+    for row in sheet.rows:
+        if len(row.cells) != wanted:
+            message = f"there are {wanted} columns, and this row has {len(row.cells)} cells"
+            problems.append(sheet.source(row.line, None, ()).problem((), message))
+    if problems:
+        raise InputError(problems)
+    lines = [row.line for row in sheet.rows]
+    frame = pd.DataFrame([row.cells for row in sheet.rows], columns=list(sheet.head.cells))
+    made = _coded(frame.replace("", None), maker, lambda row: (sheet.file, lines[row]))
+    return replace(made, index=None)
+
+
+def coded_frame(frame: pd.DataFrame, maker: Maker, file: str = "the table") -> Coded:
+    """Turn a table into codes.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One instrument a row.
+    maker : Maker
+        The maker file.
+    file : str
+        What to call the table where there is anything wrong with it.
+
+    Returns
+    -------
+    Coded
+        In the order of the table.
+
+    Raises
+    ------
+    InputError
+        With one problem for each distinct thing wrong, located at the row where it first stands,
+        by the label of the index.
+    """
+    check_columns(list(frame.columns), maker, file)
+    return _coded(frame, maker, lambda row: (f"{file}, row {frame.index[row]}", None))
+
+
+def check_columns(names: Sequence[object], maker: Maker, file: str = "the table") -> None:
+    """Refuse columns that the maker file does not know.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Names of the columns.
+    maker : Maker
+        The maker file.
+    file : str
+        What to call the table.
+
+    Raises
+    ------
+    InputError
+        With one problem for each column.
+    """
+    cells = tuple(str(name) for name in names)
+    sheet = Sheet(file, "", {}, Row(1, cells), ())
+    allowed = {"instrument", *DOCUMENT_COLUMNS, *columns_of(maker)}
+    problems = list(sheet.head_problems((), allowed, _unknown(maker)))
+    if problems:
+        raise InputError([replace(problem, line=None) for problem in problems])
+
+
+def _unknown(maker: Maker) -> str:
+    return f"{maker.maker} has no feature, mark or measurement of this name"
+
+
+def _coded(frame: pd.DataFrame, maker: Maker, located: Located) -> Coded:
+    reader = _Reader(maker, located)
+    columns: list[Column] = []
+    paths = columns_of(maker)
+    for name, path in paths.items():
+        if name in frame.columns:
+            raw, texts = _distinct(frame[name])
+            levels = reader.levels(raw, [{name: text} if text else {} for text in texts])
+            columns += _column(_component(name, path, maker), raw, levels)
+    papers = [name for name in DOCUMENT_COLUMNS if name in frame.columns and name not in paths]
+    if papers:
+        raw, cells = _combined(frame, papers)
+        columns += _column(WHOLE, raw, reader.levels(raw, cells))
+    names = frame["instrument"] if "instrument" in frame.columns else frame.index.to_series()
+    for row in np.flatnonzero(names.isna().to_numpy())[:1]:
+        message = "an instrument needs a name or number of its own"
+        reader.note(int(row), Problem("", None, "instrument", message))
+    if reader.problems:
+        raise InputError(reader.problems)
+    return Coded(names.reset_index(drop=True), frame.index, tuple(columns))
+
+
+class _Reader:
+    """Reads distinct cells, and notes what is wrong at the first row in which it stands."""
+
+    def __init__(self, maker: Maker, located: Located) -> None:
+        self.maker = maker
+        self.located = located
+        self.problems: list[Problem] = []
+        self.sheet = Sheet("", "", {}, Row(1, ()), ())
+
+    def levels(self, raw: Integers, cells: Sequence[Mapping[str, str]]) -> list[Examination | None]:
+        """Give what each distinct cell says; None where it says nothing."""
+        return [self._level(raw, place, each) for place, each in enumerate(cells)]
+
+    def note(self, row: int, problem: Problem) -> None:
+        """Put a problem in its row."""
+        file, line = self.located(row)
+        self.problems.append(replace(problem, file=file, line=line))
+
+    def _level(self, raw: Integers, place: int, cells: Mapping[str, str]) -> Examination | None:
+        if not cells:
+            return None
+        given = {"instrument": "-", **cells}
+        made, problems = examination_in(self.sheet, 1, given, self.maker)
+        if problems:
+            for row in np.flatnonzero(raw == place)[:1]:  # a category may stand in no row
+                for problem in problems:
+                    self.note(int(row), problem)
+        return made
+
+
+def _column(
+    component: str | None, raw: Integers, levels: Sequence[Examination | None]
+) -> Iterator[Column]:
+    """Leave out cells that say nothing, and the column where all do."""
+    telling = [level for level in levels if level is not None and _tells(level)]
+    if not telling:
+        return
+    kind = np.min_scalar_type(len(telling))
+    codes, code = np.zeros(len(levels) + 1, dtype=kind), 0
+    for place, level in enumerate(levels):
+        if level is not None and _tells(level):
+            code += 1
+            codes[place] = code
+    yield Column(component, raw, codes, tuple(telling))
+
+
+def _tells(level: Examination) -> bool:
+    """Whether an examination of one thing bears on the date; an unlisted state does not."""
+    sights = [*level.seen.values(), level.variant]
+    if any(sight is not None and sight.other is None for sight in sights):
+        return True
+    said = [*level.marks.values(), *level.measured.values(), *level.documents]
+    return any(each is not None for each in said)
+
+
+def _distinct(values: pd.Series) -> tuple[Integers, list[str]]:
+    """Give the place of each cell among the distinct ones, and these as text."""
+    import pandas as pd  # noqa: PLC0415
+
+    if isinstance(values.dtype, pd.CategoricalDtype):
+        raw, distinct = values.cat.codes.to_numpy(), values.cat.categories
+    else:
+        codes, distinct = pd.factorize(values)
+        raw = codes.astype(np.min_scalar_type(-len(distinct) - 1))
+    return raw, [_text(value) for value in distinct]
+
+
+def _text(value: object) -> str:
+    """Write a cell as text; nothing where it says "not examined"."""
+    if isinstance(value, np.datetime64) or hasattr(value, "isoformat"):
+        return str(value)[:10]
+    text = str(value).strip()
+    return "" if text == NOT_EXAMINED else text
+
+
+def _combined(frame: pd.DataFrame, names: Sequence[str]) -> tuple[Integers, list[dict[str, str]]]:
+    """Count the distinct combinations of several columns, and give the cells of each."""
+    code = np.zeros(len(frame), dtype=np.int64)
+    parts = [_distinct(frame[name]) for name in names]
+    for raw, texts in parts:
+        _, code = np.unique(code * (len(texts) + 1) + raw + 1, return_inverse=True)
+    _, first, raw = np.unique(code, return_index=True, return_inverse=True)
+    cells = []
+    for row in first:
+        found = {n: t[r[row]] for n, (r, t) in zip(names, parts, strict=True) if r[row] >= 0}
+        cells.append({name: text for name, text in found.items() if text})
+    return raw.astype(np.int32), cells
+
+
+def _component(name: str, path: tuple[str, ...], maker: Maker) -> str | None:
+    if path[0] == "seen":
+        return maker.features()[name][0]
+    if path[0] == "marks":
+        return maker.marks()[name][0]
+    return maker.measurements()[name][0] if path[0] == "measured" else WHOLE
+
+
+def _at(examination: Examination, path: tuple[str, ...]) -> Any:
+    found = getattr(examination, path[0])
+    return found.get(path[1]) if len(path) > 1 else found
+
+
+def _single(examination: Examination, path: tuple[str, ...], value: Any) -> Examination:
+    """Keep one thing of an examination."""
+    empty: dict[str, Any] = {
+        "instrument": "-",
+        "examined": None,
+        "by": "",
+        "note": "",
+        "variant": None,
+        "seen": {},
+        "marks": {},
+        "measured": {},
+        "documents": (),
+    }
+    kept = {path[0]: {path[1]: value} if len(path) > 1 else value}
+    return examination.model_copy(update=empty | kept)

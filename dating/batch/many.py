@@ -1,0 +1,310 @@
+"""A whole table of examinations dated as one computation."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
+from importlib import import_module
+from importlib.util import find_spec
+from itertools import combinations
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.batch import blocks
+from dating.batch.blocks import Work
+from dating.batch.coding import Coded, coded_examinations, coded_frame, coded_sheet
+from dating.batch.levels import Levels
+from dating.batch.patterns import Patterns, patterns_of
+from dating.batch.results import Kept, as_table, kept_for, year_starts
+from dating.batch.rooms import Pool
+from dating.batch.shared import Shared
+from dating.engine import Weighing
+from dating.evidence import pieces_of
+from dating.examination import Examination
+from dating.learning.learned import Learned, learned_tables
+from dating.maker import Maker
+from dating.reading import InputError, Problem
+from dating.tables import MonthTables
+from dating.tabulation import POINTS, SEED, month_tables
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+type Table = pd.DataFrame | str | os.PathLike[str] | Sequence[Examination]
+type Rows = slice | NDArray[np.int64]
+type DateRows = Callable[[Work, Kept, int, int], None]
+
+LEVEL = 0.9
+TOLERATED_ERROR = 0.002
+"""Standard error on one month's probability that the draws should stay below."""
+MOST_POINTS = 1024
+CHUNK = 16_384
+POOL_BYTES = 256_000_000
+"""Room for tables of patterns, in bytes."""
+GROUP_BYTES = 64_000_000
+"""Room for sums over the draws, in bytes."""
+_FEWEST = 256
+"""Rows that are worth a thread of their own."""
+
+
+def estimate_many(
+    maker: Maker,
+    table: Any,
+    *,
+    level: float = LEVEL,
+    learned: Learned | None = None,
+    seed: int = SEED,
+    chunk: int = CHUNK,
+) -> Any:
+    """Date a whole table of examinations of one maker.
+
+    Each row gets what :func:`dating.estimate` gives for it. What the cells of one component say
+    together is worked out once for all rows that agree in them, and posteriors are summarized as
+    soon as they are made, so that memory does not grow with the number of rows beyond the table
+    and its result. With numba installed the rows are dated by a compiled kernel.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    table : DataFrame, path, Dask DataFrame or sequence of Examination
+        One instrument a row, in columns ``instrument`` (the index where there is none),
+        ``variant`` and every feature, mark and measurement, with the cells of
+        :mod:`dating.cells`; and one document in ``document``, ``not_before``, ``not_after`` and
+        ``document_trust``. Columns may be left out; a cell that is blank or missing was not
+        examined. Categorical columns are quickest. A path ends in ``.csv`` or ``.parquet``.
+    level : float
+        Level of the highest-density set, between 0 and 1.
+    learned : Learned, optional
+        What was learned from a corpus; its joint draws then take the place of the judgements.
+    seed : int
+        Seed of the draws.
+    chunk : int
+        Rows that are dated at a time, at most; it changes no result.
+
+    Returns
+    -------
+    DataFrame or Dask DataFrame
+        One row each, in the order given, with the index of the table: ``instrument``; ``mode``
+        and ``median`` (datetime64, first day of the month); ``mean`` (float, months since the
+        start of the period, 0 for its first month); ``first`` and ``last`` month of the
+        highest-density set, its ``stretches`` and its ``mass``; ``entropy`` in bits; ``original
+        NAME`` for each component and ``all_original``; ``year YYYY``, the probability of each
+        calendar year; ``standard_error``, the largest that the draws leave on a month, and
+        whether it is at most 0.002 (``converged``); ``problem``, which says why where no month
+        allows what was seen: the rest of the row is then missing.
+
+    Raises
+    ------
+    InputError
+        With one problem for each distinct thing wrong with the table, located at the row (of a
+        CSV file, the line) and column where it first stands. From a Dask table, unknown columns
+        raise at once, and cells when they are computed.
+    ValueError
+        When the level is not between 0 and 1, or the chunk is not positive.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from dating import read_maker
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> seen = pd.DataFrame({"instrument": ["M-1"], "heel-joint": ["dowelled | screwed"]})
+    >>> dated = estimate_many(maker, seen)
+    >>> bool(dated.loc[0, "mass"] >= 0.9)
+    True
+    """
+    if not 0 < level < 1:
+        raise ValueError(f"a level lies between 0 and 1, both excluded; found {level:g}")
+    if chunk < 1:
+        raise ValueError(f"a chunk has at least one row; found {chunk}")
+    if type(table).__module__.startswith("dask"):
+        from dating.batch.cluster import estimate_lazily  # noqa: PLC0415
+
+        return estimate_lazily(maker, table, level=level, learned=learned, seed=seed, chunk=chunk)
+    settings: dict[str, Any] = {"level": level, "learned": learned, "seed": seed, "chunk": chunk}
+    return Dating(maker, _coded(table, maker), **settings).table()
+
+
+def _coded(table: Any, maker: Maker) -> Coded:
+    import pandas as pd  # noqa: PLC0415
+
+    if isinstance(table, pd.DataFrame):
+        return coded_frame(table, maker)
+    if not isinstance(table, str | os.PathLike):
+        return coded_examinations(table, maker)
+    file = os.fspath(table)
+    ending = os.path.splitext(file)[1].lower()
+    if ending == ".csv":
+        return coded_sheet(file, maker)
+    if ending != ".parquet":
+        message = "a table is a .csv or a .parquet file; name a file that ends so"
+        raise InputError([Problem(file, None, "", message)])
+    try:
+        frame = pd.read_parquet(file)
+    except FileNotFoundError:
+        raise InputError([Problem(file, None, "", "there is no such file")]) from None
+    except (OSError, ValueError) as error:
+        message = f"not a Parquet file that can be read ({type(error).__name__})"
+        raise InputError([Problem(file, None, "", message)]) from None
+    return coded_frame(frame, maker, file)
+
+
+class Dating:
+    """Dates one coded table, with more draws for the rows that need them."""
+
+    def __init__(
+        self,
+        maker: Maker,
+        coded: Coded,
+        *,
+        level: float,
+        learned: Learned | None,
+        seed: int,
+        chunk: int,
+        threads: int | None = None,
+    ) -> None:
+        self.maker, self.coded, self.level = maker, coded, level
+        self.learned, self.seed, self.chunk = learned, seed, chunk
+        self.kept = kept_for(maker, len(coded)).first(len(coded))
+        corrects = learned is not None and learned.correction is not None
+        self.kernels = _quickest()
+        self.date_rows: DateRows = blocks.date_rows if corrects else self.kernels.date_rows
+        self.threads = threads or _cores()
+        self.executor: ThreadPoolExecutor | None = None
+
+    def table(self) -> pd.DataFrame:
+        """Date all rows."""
+        if self.threads == 1:
+            return self._table()
+        with ThreadPoolExecutor(self.threads) as self.executor:
+            return self._table()
+
+    def _table(self) -> pd.DataFrame:
+        problems: dict[int, str] = {}
+        for tables, rows in self._rounds():
+            self._date(tables, rows)
+            lost = np.arange(len(self.coded))[rows]
+            lost = lost[self.kept.stretches[rows] == 0]
+            problems |= self._problems(tables, lost)
+        return as_table(self.coded, self.kept, self.maker, problems, TOLERATED_ERROR)
+
+    def _rounds(self) -> Iterator[tuple[MonthTables, Rows]]:
+        """Give all rows, then with twice the draws those that have not converged, and so on."""
+        rows: Rows = slice(0, len(self.coded))
+        if self.learned is not None:
+            yield learned_tables(self.maker, self.learned), rows
+            return
+        points = POINTS
+        while True:
+            tables = month_tables(self.maker, points, self.seed)
+            yield tables, rows
+            short = self.kept.numbers[4] > TOLERATED_ERROR
+            rows = np.flatnonzero(short)
+            if tables.draws == 1 or points >= MOST_POINTS or not len(rows):
+                return
+            points *= 2
+
+    def _date(self, tables: MonthTables, rows: Rows) -> None:
+        levels = Levels(self.maker, tables)
+        variants, months = tables.prior.shape[1], len(tables.period)
+        room = max(POOL_BYTES // (8 * variants * months), 64)
+        pool = Pool(room, variants, months)
+        patterns = patterns_of(self.coded, levels, pool, self.kernels.tabulate)
+        shared = Shared(tables, patterns, pool, self.kernels.accumulate, self._spread)
+        count = self._at_a_time(patterns, shared, room)
+        total = rows.stop if isinstance(rows, slice) else len(rows)
+        for start in range(0, total, count):
+            stop = min(start + count, total)
+            part = slice(start, stop) if isinstance(rows, slice) else rows[start:stop]
+            work = self._work(patterns, shared, part, stop - start)
+            kept = kept_for(self.maker, stop - start)
+            self._spread(partial(self.date_rows, work, kept), stop - start)
+            self.kept.put(part, kept)
+
+    def _at_a_time(self, patterns: Sequence[Patterns], shared: Shared, room: int) -> int:
+        """Say how many rows may be dated at a time, whatever patterns they have."""
+        count = self.chunk
+        if shared.bytes_a_group:
+            count = min(count, max(1, GROUP_BYTES // shared.bytes_a_group))
+        while count > 1 and sum(each.at_most(count) for each in patterns) >= room:
+            count //= 2
+        return count
+
+    def _work(self, patterns: Sequence[Patterns], shared: Shared, rows: Rows, count: int) -> Work:
+        """Find the patterns of some rows."""
+        if sum(each.at_most(count) for each in patterns) > shared.pool.left:
+            shared.pool.clear()
+            for each in patterns:
+                each.clear()
+        slots = np.zeros((blocks.padded(len(patterns)), count), dtype=np.int32)
+        for row_slots, each in zip(slots, patterns, strict=False):
+            row_slots[:] = each.slots(rows)
+        names = list(self.maker.components)
+        return Work(
+            pool=shared.pool,
+            slots=slots,
+            places=np.array(
+                [
+                    -1 if each.component is None else names.index(each.component)
+                    for each in patterns
+                ],
+                dtype=np.int64,
+            ),
+            groups=shared.groups(slots[: len(patterns)]),
+            unswapped=np.array([1 - part.swapped.value for part in self.maker.components.values()]),
+            starts=year_starts(self.maker.period),
+            level=self.level,
+            learned=self.learned,
+        )
+
+    def _spread(self, do: Callable[[int, int], None], count: int) -> None:
+        """Do something for parts of a count, on several threads where that is worth it."""
+        step = max(_FEWEST, -(-count // (4 * self.threads)))
+        parts = [(first, min(first + step, count)) for first in range(0, count, step)]
+        if self.executor is None or len(parts) == 1:
+            for part in parts:
+                do(*part)
+            return
+        for job in [self.executor.submit(do, *part) for part in parts]:
+            job.result()
+
+    def _problems(self, tables: MonthTables, rows: NDArray[np.int64]) -> dict[int, str]:
+        """Say of each row why no month allows it; rows alike are looked at once."""
+        swapped = {name: part.swapped.value for name, part in self.maker.components.items()}
+        said: dict[tuple[int, ...], str] = {}
+        problems = {}
+        for row in rows.tolist():
+            key = tuple(int(c.at(slice(row, row + 1))[0]) for c in self.coded.columns)
+            if key not in said:
+                pieces, _ = pieces_of(self.coded.examination(row), self.maker, tables)
+                said[key] = _why(Weighing(tables, swapped, pieces))
+            problems[row] = said[key]
+        return problems
+
+
+def _why(weighing: Weighing) -> str:
+    """Name the fewest pieces that no month of the period allows together."""
+    wanted = [*((piece,) for piece in weighing.pieces), *combinations(weighing.pieces, 2)]
+    for pieces in wanted:
+        if weighing.emptied(pieces).evidence <= 0:
+            break
+    else:
+        pieces = weighing.pieces
+    named = "; ".join(f"{piece.name} ({piece.said})" for piece in pieces)
+    together = " together" if len(pieces) != 1 else ""
+    return f"no month of the period {weighing.tables.period} allows{together}: {named}"
+
+
+def _cores() -> int:
+    """Count the cores that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def _quickest() -> ModuleType:
+    """Take the compiled kernels where numba is installed."""
+    return blocks if find_spec("numba") is None else import_module("dating.batch.compiled")
