@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 @click.option(
     "--accept",
     type=click.FloatRange(0.5, 0.999),
-    default=0.95,
+    default=0.99,
     show_default=True,
     help="Acceptance that the sampler aims at; higher is slower and safer.",
 )

@@ -29,7 +29,7 @@ MOST_RHAT = 1.01
 LEAST_ESS = 400
 CHAINS = 4
 DRAWS = 1000
-ACCEPT = 0.95
+ACCEPT = 0.99
 
 
 @dataclass(frozen=True, eq=False)
