@@ -11,6 +11,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from dating.advice import Advice
 from dating.disagreement import SURPRISING
 from dating.estimates import TOLERATED_ERROR, Estimate
 from dating.months import month_label
@@ -144,7 +145,7 @@ def _evidence(console: Console, estimate: Estimate) -> None:
 def _clashes(console: Console, estimate: Estimate) -> None:
     title(console, "What contradicts what")
     conflict = estimate.conflict
-    sentences = [*_clashing_parts(estimate), *_clashing_pieces(estimate)]
+    sentences = [*clashing_parts(estimate), *clashing_pieces(estimate)]
     if not sentences:
         sentences.append(
             f"Nothing surprises the rest (conflict {bits(conflict.bits)} bits; below zero the "
@@ -154,7 +155,35 @@ def _clashes(console: Console, estimate: Estimate) -> None:
         say(console, sentence)
 
 
-def _clashing_parts(estimate: Estimate) -> Iterator[str]:
+def looks_told(estimate: Estimate) -> list[Advice]:
+    """Choose the looks that are told.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        The estimate.
+
+    Returns
+    -------
+    list of Advice
+        The first six that are expected to say anything.
+    """
+    return [advice for advice in estimate.advice if advice.bits >= 0.005][:_MOST_LOOKS]
+
+
+def clashing_parts(estimate: Estimate) -> Iterator[str]:
+    """Say which components contradict the rest.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        The estimate.
+
+    Yields
+    ------
+    str
+        A sentence for each component with at least 3 bits against it.
+    """
     for name, against in estimate.conflict.against_rest.items():
         if against >= SURPRISING:
             yield (
@@ -163,7 +192,19 @@ def _clashing_parts(estimate: Estimate) -> Iterator[str]:
             )
 
 
-def _clashing_pieces(estimate: Estimate) -> Iterator[str]:
+def clashing_pieces(estimate: Estimate) -> Iterator[str]:
+    """Say which observations contradict each other, or the rest.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        The estimate.
+
+    Yields
+    ------
+    str
+        A sentence for each pair, and for each surprising observation that is in none.
+    """
     paired = set()
     for clash in estimate.conflict.contradictions:
         paired |= {clash.piece.name, clash.other.name}
@@ -185,7 +226,7 @@ def _times(bits_: float) -> str:
 
 def _next(console: Console, estimate: Estimate) -> None:
     title(console, "What to look at next")
-    looks = [advice for advice in estimate.advice if advice.bits >= 0.005][:_MOST_LOOKS]
+    looks = looks_told(estimate)
     if not looks:
         say(console, "No look that is left would tell much about the date.")
         return
