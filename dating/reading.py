@@ -86,6 +86,10 @@ class InputError(Exception):
             lines.append(f"and {more:,} more")
         super().__init__("\n".join(lines))
 
+    def __reduce__(self) -> tuple[type[InputError], tuple[tuple[Problem, ...]]]:
+        """Be made again from the problems, where an error goes from one process to another."""
+        return type(self), (self.problems,)
+
 
 @dataclass(frozen=True)
 class Source:

@@ -1,6 +1,7 @@
 """Whole tables beside estimates of one instrument at a time."""
 
 import csv
+import pickle
 from dataclasses import replace
 
 import numpy as np
@@ -279,6 +280,18 @@ def test_a_blank_table_gives_the_prior(marrowby):
     assert dated.loc[0, "mean"] == pytest.approx(prior @ np.arange(len(prior)))
 
 
+@pytest.mark.usefixtures("path")
+@pytest.mark.parametrize("seed", [None, *range(12)])
+def test_dates_alone_are_as_with_parts(corpus, marrowby, seed):
+    """With one draw and with many, with variants and without, and where nothing is possible."""
+    maker, table = (marrowby, some_rows(corpus, 12)) if seed is None else several(seed)
+    dated = estimate_many(maker, table)
+    about = [f"original {name}" for name in maker.components]
+    wanted = dated.drop(columns=["entropy", "all_original", *about])
+    alone = estimate_many(maker, table, parts=False)
+    pd.testing.assert_frame_equal(alone, wanted, check_exact=False, rtol=0, atol=1e-12)
+
+
 def test_an_empty_table(marrowby):
     dated = estimate_many(marrowby, pd.DataFrame({"instrument": [], "nut": []}, dtype="str"))
     full = estimate_many(marrowby, pd.DataFrame({"instrument": ["a"]}))
@@ -506,6 +519,24 @@ def test_dask_tables_are_as_pandas(corpus, marrowby, scheduler):
     assert lazy.dtypes[1:].equals(wanted.dtypes[1:])  # dask has a type of its own for names
     made = lazy.compute(scheduler=scheduler).astype(wanted.dtypes)
     pd.testing.assert_frame_equal(made, wanted, check_exact=True)
+
+
+def test_dask_tables_may_be_dated_without_parts(corpus, marrowby):
+    dd = pytest.importorskip("dask.dataframe")
+    frame = some_rows(corpus, 6)
+    lazy = estimate_many(marrowby, dd.from_pandas(frame, npartitions=2), parts=False)
+    wanted = estimate_many(marrowby, frame, parts=False)
+    assert list(lazy.columns) == list(wanted.columns)
+    made = lazy.compute(scheduler="synchronous").astype(wanted.dtypes)
+    pd.testing.assert_frame_equal(made, wanted, check_exact=True)
+
+
+def test_what_is_wrong_goes_from_one_process_to_another(marrowby):
+    """Dask pickles the error of a worker."""
+    problems = problems_of(marrowby, pd.DataFrame({"instrument": ["a"], "nut": ["bonne"]}))
+    error = InputError([*problems, *problems])
+    back = pickle.loads(pickle.dumps(error))
+    assert (type(back), back.problems, str(back)) == (InputError, error.problems, str(error))
 
 
 def test_dask_tables_are_checked(marrowby):

@@ -3,6 +3,7 @@
 Everything is worked out row by row, so that a row gives the same bits in whatever block it stands.
 """
 
+# ruff: noqa: PLR0917
 from __future__ import annotations
 
 from collections.abc import Sequence
@@ -53,6 +54,8 @@ class Work:
         Level of the set that is reported.
     learned : Learned or None
         Corrects levels where that is due.
+    parts : bool
+        Whether originality and entropy are worked out.
     """
 
     pool: Pool
@@ -63,6 +66,7 @@ class Work:
     starts: Integers
     level: float
     learned: Learned | None
+    parts: bool
 
     @property
     def unseen(self) -> float:
@@ -116,8 +120,13 @@ def padded(count: int) -> int:
 
 
 def tabulate(
-    cells: Floats, index: Integers, swapped: float, donor: Floats
-) -> tuple[Floats, Floats]:
+    cells: Floats,
+    index: Integers,
+    swapped: float,
+    donor: Floats,
+    likelihood: Floats,
+    from_donor: Floats,
+) -> None:
     """Work out patterns of one component.
 
     Parameters
@@ -130,23 +139,38 @@ def tabulate(
         Prior probability of a swap.
     donor : ndarray of float64, shape (draw, variant, month)
         Build month and variant of the donor.
-
-    Returns
-    -------
     likelihood : ndarray of float64, shape (pattern, draw, variant, month)
-        L_c.
+        Where L_c goes.
     from_donor : ndarray of float64, shape (pattern, draw)
-        The part of it that holds if the component was swapped.
+        Where the part of it goes that holds if the component was swapped.
     """
-    shape = (len(index), *np.broadcast_shapes(cells.shape[1:], donor.shape))
-    evidence = np.ones((len(index), *cells.shape[1:]))
+    likelihood[:] = 1.0
     for column in index.T:
         if column.any():
-            evidence *= cells[column]
-    evidence = np.broadcast_to(evidence, shape)
-    from_donor = swapped * (donor * evidence).sum(axis=(2, 3))
-    from_donor[~index.any(axis=1)] = swapped
-    return (1 - swapped) * evidence + from_donor[:, :, None, None], from_donor
+            likelihood *= cells[column]
+    other = swapped * np.vecdot(likelihood, donor).sum(axis=2)
+    other[~index.any(axis=1)] = swapped
+    likelihood *= 1 - swapped
+    likelihood += other[:, :, None, None]
+    from_donor[:] = other
+
+
+def encode(raw: Integers, codes: Integers, radix: int, code: Integers) -> None:
+    """Append a digit to numbers in a mixed radix.
+
+    Parameters
+    ----------
+    raw : ndarray of int, shape (row,)
+        Which distinct cell stands in each row; -1 for a missing one.
+    codes : ndarray of int, shape (distinct cell + 1,)
+        The digit of each distinct cell, the last for missing ones.
+    radix : int
+        One more than the largest digit.
+    code : ndarray of int32 or int64, shape (row,)
+        The numbers, written over.
+    """
+    code *= radix
+    code += codes[raw]
 
 
 def accumulate(sums: Sums, first: int, last: int) -> None:
@@ -213,21 +237,33 @@ def _combined(work: Work, kept: Kept, rows: slice) -> tuple[Floats, NDArray[np.b
     joint = groups.joint if len(groups.joint) == 1 else groups.joint[group]
     summed = joint[:, 0] if joint.shape[1] == 1 else joint.sum(axis=1)
     summed = np.broadcast_to(summed, (len(group), *summed.shape[1:]))
-    before = list(running([summed, *tables], mul))
-    whole = before.pop()
+    several = joint.shape[1] > 1
+    before = list(running([summed, *tables], mul)) if work.parts or several else []
+    whole = before.pop() if before else _product(summed, tables)
     by_month = whole[:, 0] if whole.shape[1] == 1 else whole.sum(axis=1)
     total = by_month.sum(axis=1)
     held = total > 0
     total = np.where(held, total, 1.0)
     posterior = by_month / total[:, None]
-    if joint.shape[1] == 1:
+    if not several:
         kept.numbers[4, rows] = 0.0
     else:
         rest = prod(tables, start=np.ones((len(group), 1, 1)))
         each = (joint * rest[:, None]).sum(axis=2)
         kept.numbers[4, rows] = _standard_error(each, posterior)
-    _keep_originality(work, kept, rows, tables=tables, before=before, whole=whole, total=total)
+    if work.parts:
+        _keep_originality(work, kept, rows, tables=tables, before=before, whole=whole, total=total)
     return posterior, held
+
+
+def _product(start: Floats, tables: Sequence[Floats]) -> Floats:
+    """Multiply arrays (row, variant, month); the first of the tables is written over."""
+    if not tables:
+        return start
+    whole = np.multiply(tables[0], start, out=tables[0])
+    for table in tables[1:]:
+        whole *= table
+    return whole
 
 
 def _keep_originality(
@@ -280,7 +316,7 @@ def _standard_error(each: Floats, posterior: Floats) -> Floats:
     residual = each - posterior[:, None] * weight
     scatter = np.sqrt((residual**2).sum(axis=1).max(axis=1) * count / (count - 1))
     total = weight[:, :, 0].sum(axis=1)
-    return np.divide(scatter, total, out=np.zeros(len(each)), where=total > 0)
+    return np.asarray(np.divide(scatter, total, out=np.zeros(len(each)), where=total > 0))
 
 
 def _summarize(work: Work, kept: Kept, rows: slice, posterior: Floats) -> None:
@@ -290,9 +326,10 @@ def _summarize(work: Work, kept: Kept, rows: slice, posterior: Floats) -> None:
     kept.months[0, rows] = (posterior >= highest * (1 - SLACK)).argmax(axis=1)
     kept.months[1, rows] = _medians(posterior, years, work.starts)
     kept.numbers[0, rows] = np.vecdot(posterior, np.arange(posterior.shape[1], dtype=float))
-    logs = np.maximum(posterior, _TINY)
-    np.log2(logs, out=logs)
-    kept.numbers[2, rows] = -np.vecdot(posterior, logs) + 0.0
+    if work.parts:
+        logs = np.maximum(posterior, _TINY)
+        np.log2(logs, out=logs)
+        kept.numbers[2, rows] = -np.vecdot(posterior, logs) + 0.0
     inside, kept.numbers[1, rows] = _sets(posterior, work.level)
     kept.months[2, rows] = inside.argmax(axis=1)
     kept.months[3, rows] = inside.shape[1] - 1 - inside[:, ::-1].argmax(axis=1)
@@ -347,7 +384,7 @@ def _threshold(posterior: NDArray[np.floating], wanted: float) -> Floats:
     at = np.arange(rows)
     within = (reached - sums)[at, run][:, None] + np.cumsum(runs[at, run], axis=1, dtype=float)
     last = np.minimum((within <= spare).sum(axis=1), _RUN - 1)
-    return runs[at, run, last][:, None].astype(float)
+    return np.asarray(runs[at, run, last][:, None], dtype=float)
 
 
 def _around(

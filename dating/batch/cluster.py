@@ -15,11 +15,12 @@ from dating.maker import Maker
 def estimate_lazily(
     maker: Maker,
     table: Any,
+    learned: Learned | None,
     *,
     level: float,
-    learned: Learned | None,
     seed: int,
     chunk: int,
+    parts: bool,
 ) -> Any:
     """Date a Dask table when it is computed.
 
@@ -32,14 +33,16 @@ def estimate_lazily(
         The maker file.
     table : Dask DataFrame
         As :func:`dating.batch.estimate_many` takes it.
-    level : float
-        Level of the set that is reported.
     learned : Learned or None
         What was learned from a corpus.
+    level : float
+        Level of the set that is reported.
     seed : int
         Seed of the draws.
     chunk : int
         Rows that are dated at a time, at most.
+    parts : bool
+        Whether the columns about parts and doubt are wanted.
 
     Returns
     -------
@@ -55,7 +58,7 @@ def estimate_lazily(
     from dask.delayed import delayed  # noqa: PLC0415
 
     check_columns(table.columns, maker)
-    settings: dict[str, Any] = {"level": level, "seed": seed, "chunk": chunk}
+    settings: dict[str, Any] = {"level": level, "seed": seed, "chunk": chunk, "parts": parts}
     empty = dated(table._meta, maker, learned, **settings)
     return table.map_partitions(
         dated,
@@ -75,6 +78,7 @@ def dated(
     level: float,
     seed: int,
     chunk: int,
+    parts: bool,
 ) -> pd.DataFrame:
     """Date one partition.
 
@@ -92,6 +96,8 @@ def dated(
         Seed of the draws.
     chunk : int
         Rows that are dated at a time, at most.
+    parts : bool
+        Whether the columns about parts and doubt are wanted.
 
     Returns
     -------
@@ -100,5 +106,12 @@ def dated(
     """
     coded = coded_frame(frame, maker)
     return Dating(
-        maker, coded, level=level, learned=learned, seed=seed, chunk=chunk, threads=1
+        maker,
+        coded,
+        level=level,
+        learned=learned,
+        seed=seed,
+        chunk=chunk,
+        parts=parts,
+        threads=1,
     ).table()

@@ -266,11 +266,9 @@ def _coded(frame: pd.DataFrame, maker: Maker, located: Located) -> Coded:
     reader = _Reader(maker, located)
     columns: list[Column] = []
     paths = columns_of(maker)
-    for name, path in paths.items():
-        if name in frame.columns:
-            raw, texts = _distinct(frame[name])
-            levels = reader.levels(raw, [{name: text} if text else {} for text in texts])
-            columns += _column(_component(name, path, maker), raw, levels)
+    found = {name: _distinct(frame[name]) for name in paths if name in frame.columns}
+    for name, levels in reader.all_levels(found).items():
+        columns += _column(_component(name, paths[name], maker), found[name][0], levels)
     papers = [name for name in DOCUMENT_COLUMNS if name in frame.columns and name not in paths]
     if papers:
         raw, cells = _combined(frame, papers)
@@ -292,6 +290,30 @@ class _Reader:
         self.located = located
         self.problems: list[Problem] = []
         self.sheet = Sheet("", "", {}, Row(1, ()), ())
+
+    def all_levels(
+        self, found: Mapping[str, tuple[Integers, list[str]]]
+    ) -> dict[str, list[Examination | None]]:
+        """Give what each distinct cell of several columns says.
+
+        The first cells of all columns are read as one row, which is quicker, then the second, and
+        so on; where anything is wrong with such a row, its cells are read one at a time.
+        """
+        paths = columns_of(self.maker)
+        made: dict[str, list[Examination | None]] = {name: [] for name in found}
+        for place in range(max((len(texts) for _, texts in found.values()), default=0)):
+            cells = {n: texts[place] for n, (_, texts) in found.items() if place < len(texts)}
+            said = {name: text for name, text in cells.items() if text}
+            together, _ = examination_in(self.sheet, 1, {"instrument": "-", **said}, self.maker)
+            for name in cells:
+                if name not in said:
+                    made[name].append(None)
+                elif together is None:
+                    made[name].append(self._level(found[name][0], place, {name: said[name]}))
+                else:
+                    value = _at(together, paths[name])
+                    made[name].append(_single(together, paths[name], value))
+        return made
 
     def levels(self, raw: Integers, cells: Sequence[Mapping[str, str]]) -> list[Examination | None]:
         """Give what each distinct cell says; None where it says nothing."""

@@ -10,25 +10,29 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Any
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
 from dating.batch.blocks import BINS, SLACK, Sums, Work
+from dating.batch.compiled_summaries import (
+    LEAD,
+    entropy,
+    fill_up,
+    measure,
+    median,
+    mode,
+    room_for,
+    sum_years,
+    threshold,
+    window_of,
+)
+from dating.batch.compiled_summaries import jit as _jit
 from dating.batch.results import Kept
 
 type Floats = NDArray[np.float64]
 type Integers = NDArray[np.integer[Any]]
 
-ALIKE = 1 - SLACK
-_FAST = {"reassoc", "nsz", "nnan", "contract", "arcp"}
-_jit = numba.njit(nogil=True, cache=True, fastmath=_FAST, error_model="numpy", boundscheck=False)
 _NO_SHARES = np.empty((0, 0, 0))
-_LOG2_E = 1.4426950408889634
-_MANTISSA = 0x000FFFFFFFFFFFFF
-_ONE = 0x3FF0000000000000
-_HALF_UP = 0x0009_5F61_9980_C433
-"""What carries a mantissa above the square root of two into the exponent."""
 
 
 def date_rows(work: Work, kept: Kept, first: int, last: int) -> None:
@@ -59,6 +63,7 @@ def date_rows(work: Work, kept: Kept, first: int, last: int) -> None:
         wanted,
         _edges(wanted, months),
         months,
+        work.parts,
         kept.months,
         kept.stretches,
         kept.numbers,
@@ -77,8 +82,13 @@ def _edges(wanted: float, months: int) -> Floats:
 
 
 def tabulate(
-    cells: Floats, index: Integers, swapped: float, donor: Floats
-) -> tuple[Floats, Floats]:
+    cells: Floats,
+    index: Integers,
+    swapped: float,
+    donor: Floats,
+    likelihood: Floats,
+    from_donor: Floats,
+) -> None:
     """Work out patterns; see :func:`dating.batch.blocks.tabulate`.
 
     Parameters
@@ -91,21 +101,34 @@ def tabulate(
         Prior probability of a swap.
     donor : ndarray of float64, shape (draw, variant, month)
         Build month and variant of the donor.
-
-    Returns
-    -------
     likelihood : ndarray of float64, shape (pattern, draw, variant, month)
-        L_c.
+        Where L_c goes.
     from_donor : ndarray of float64, shape (pattern, draw)
-        The part of it that holds if the component was swapped.
+        Where the part of it goes that holds if the component was swapped.
     """
-    shape = np.broadcast_shapes(cells.shape[1:], donor.shape)
+    shape = likelihood.shape[1:]
     flat = (shape[0], shape[1] * shape[2])
     cells = np.broadcast_to(cells, (len(cells), *shape)).reshape(-1, *flat)
     donor = np.broadcast_to(donor, shape).reshape(flat)
-    likelihood, from_donor = np.empty((len(index), *flat)), np.empty((len(index), flat[0]))
-    _tabulate(cells, np.ascontiguousarray(index), swapped, donor, likelihood, from_donor)
-    return likelihood.reshape(-1, *shape), from_donor
+    here = likelihood.reshape(-1, *flat)
+    _tabulate(cells, index, swapped, donor, here, from_donor)
+
+
+def encode(raw: Integers, codes: Integers, radix: int, code: Integers) -> None:
+    """Append a digit to numbers in a mixed radix; see :func:`dating.batch.blocks.encode`.
+
+    Parameters
+    ----------
+    raw : ndarray of int, shape (row,)
+        Which distinct cell stands in each row; -1 for a missing one.
+    codes : ndarray of int, shape (distinct cell + 1,)
+        The digit of each distinct cell, the last for missing ones.
+    radix : int
+        One more than the largest digit.
+    code : ndarray of int32 or int64, shape (row,)
+        The numbers, written over.
+    """
+    _encode(raw, codes, radix, code)
 
 
 def accumulate(sums: Sums, first: int, last: int) -> None:
@@ -135,45 +158,41 @@ def accumulate(sums: Sums, first: int, last: int) -> None:
 @_jit
 def _date(  # type: ignore[no-untyped-def]
     likelihood, swapped, slots, places, of_row, joint, shares, unswapped, unseen, starts, wanted,
-    edges, months, months_out, stretches_out, numbers_out, original_out, years_out, first, last,
+    edges, months, parts, months_out, stretches_out, numbers_out, original_out, years_out,
+    first, last,
 ):  # fmt: skip
     replicates, cells = joint.shape[1:]
     blocks = len(slots) // 4
+    plain = not parts and blocks == 1 and replicates == 1 and cells == months
     before, after = np.empty((blocks + 1, cells)), np.empty(cells)
-    left_out = np.empty(len(slots))
-    each, posterior = np.empty((replicates, months)), np.empty(months)
-    years, bits, scaled = np.empty(len(starts) - 1), np.empty(months, np.int64), np.empty(months)
+    left_out, each = np.empty(len(slots)), np.empty((replicates, months))
+    room, inside = room_for(months), room_for(months)
+    posterior = room[LEAD : LEAD + months]
+    years, search = np.empty(len(starts) - 1), np.zeros((3, 9))
     positions = np.arange(months).astype(np.float64)
-    found = np.empty(4, np.int64)
     for row in range(first, last):
         group = of_row[row]
-        _start(joint, group, before)
-        for k in range(blocks):
-            _multiply(likelihood, _four(slots, k, row), before, k)
-        _sum_variants(before, posterior)
-        total = _sum(posterior)
+        if plain:
+            four = _four(slots, 0, row)
+            total, mean = _multiplied(joint[group, 0], likelihood, four, positions, posterior)
+        else:
+            _start(joint, group, before)
+            for k in range(blocks):
+                _multiply(likelihood, _four(slots, k, row), before, k)
+            _sum_variants(before, posterior)
+            total, mean = _sum(posterior), _dot(posterior, positions)
         if not total > 0:
-            stretches_out[row] = 0
-            _blank(row, months_out, numbers_out, original_out, years_out)
+            _blank(row, stretches_out, months_out, numbers_out, original_out, years_out)
             continue
         scale = 1 / total
         for t in range(months):
             posterior[t] *= scale
-        for c in range(len(unswapped)):
-            original_out[c, row] = unswapped[c]
-        _leave_out(likelihood, slots, row, before, after, left_out)
-        for f in range(len(places)):
-            original = total - swapped[slots[f, row]] * left_out[f]
-            if len(shares) > 0:
-                original += _dot(before[blocks], shares[group, f]) - total
-            if places[f] >= 0:
-                original_out[places[f], row] = max(original * scale, 0.0)
-        if blocks == 1 and len(shares) == 0:
-            every = _four_original(likelihood, swapped, _four(slots, 0, row), before)
-        else:
-            _start(joint, group, before)
-            every = _every_original(likelihood, swapped, slots, row, before[0], shares, group)
-        numbers_out[3, row] = every * scale * unseen
+        if parts:
+            numbers_out[3, row] = unseen * scale * _originality(
+                likelihood, swapped, slots, places, joint, shares, unswapped, row, group, total,
+                before, after, left_out, original_out,
+            )  # fmt: skip
+            numbers_out[2, row] = entropy(posterior, inside)
         if replicates > 1:
             _fill(before[0], 1.0)
             for k in range(blocks):
@@ -181,18 +200,58 @@ def _date(  # type: ignore[no-untyped-def]
             for b in range(replicates):
                 _sum_variants_of(joint[group, b], before[blocks], each[b])
         numbers_out[4, row] = _standard_error(each, posterior, total)
-        numbers_out[0, row] = _dot(posterior, positions)
-        _sum_years(posterior, starts, years)
+        numbers_out[0, row] = mean * scale
+        sum_years(posterior, starts, years)
         for year in range(len(years)):
             years_out[year, row] = years[year]
-        numbers_out[2, row] = _entropy(posterior, bits, scaled)
-        found[0] = _mode(posterior, bits, years, starts)
-        found[1] = _median(posterior, years, starts)
-        numbers_out[1, row], stretches_out[row] = _set(
-            posterior, wanted, edges, scaled, years, starts, found
-        )
-        for which in range(4):
-            months_out[which, row] = found[which]
+        begins, start, stop = window_of(years, starts, edges[len(edges) - 1])
+        months_out[0, row], highest = mode(room, begins, start, stop, years, starts, search[0])
+        months_out[1, row] = median(posterior, years, starts)
+        window = room[start:stop]
+        high, low, above, single = threshold(window, wanted, edges, highest, search)
+        if single:
+            found = measure(room, start, stop, edges[low])
+        else:
+            _fill(inside, 0.0)
+            fill_up(window, wanted, edges[high], edges[low], above, inside[start:stop])
+            found = measure(inside, start, stop, edges[low])
+        numbers_out[1, row], stretches_out[row] = found[0], found[1]
+        months_out[2, row], months_out[3, row] = found[2:]
+
+
+@_jit
+def _multiplied(prior, likelihood, four, positions, product):  # type: ignore[no-untyped-def]
+    """Multiply four components; give the sum over months, and that of month times product."""
+    a, b, c, d = likelihood[four[0]], likelihood[four[1]], likelihood[four[2]], likelihood[four[3]]
+    total = moment = 0.0
+    for t in range(len(prior)):
+        p = (prior[t] * (a[t] * b[t])) * (c[t] * d[t])
+        product[t] = p
+        total += p
+        moment += p * positions[t]
+    return total, moment
+
+
+@_jit
+def _originality(  # type: ignore[no-untyped-def]
+    likelihood, swapped, slots, places, joint, shares, unswapped, row, group, total,
+    before, after, left_out, original_out,
+):  # fmt: skip
+    """Note the chance that each component is original; sum the product with all original."""
+    blocks = len(before) - 1
+    for c in range(len(unswapped)):
+        original_out[c, row] = unswapped[c]
+    _leave_out(likelihood, slots, row, before, after, left_out)
+    for f in range(len(places)):
+        original = total - swapped[slots[f, row]] * left_out[f]
+        if len(shares) > 0:
+            original += _dot(before[blocks], shares[group, f]) - total
+        if places[f] >= 0:
+            original_out[places[f], row] = max(original / total, 0.0)
+    if blocks == 1 and len(shares) == 0:
+        return _four_original(likelihood, swapped, _four(slots, 0, row), before)
+    _start(joint, group, before)
+    return _every_original(likelihood, swapped, slots, row, before[0], shares, group)
 
 
 @_jit
@@ -298,12 +357,12 @@ def _sum_variants_of(first, second, by_month):  # type: ignore[no-untyped-def]
 
 
 @_jit
-def _blank(row, months_out, numbers_out, original_out, years_out):  # type: ignore[no-untyped-def]
-    for place in range(len(months_out)):
-        months_out[place, row] = 0
-    for out in (numbers_out, original_out, years_out):
-        for place in range(len(out)):
-            out[place, row] = np.nan
+def _blank(row, stretches_out, months_out, numbers_out, original_out, years_out):  # type: ignore[no-untyped-def]
+    stretches_out[row] = 0
+    _fill(months_out[:, row], 0)
+    _fill(numbers_out[:, row], np.nan)
+    _fill(original_out[:, row], np.nan)
+    _fill(years_out[:, row], np.nan)
 
 
 @_jit
@@ -354,152 +413,6 @@ def _standard_error(each, posterior, total):  # type: ignore[no-untyped-def]
 
 
 @_jit
-def _sum_years(posterior, starts, years):  # type: ignore[no-untyped-def]
-    for year in range(len(years)):
-        start = starts[year]
-        if starts[year + 1] - start == 12:
-            half = posterior[start] + posterior[start + 1] + posterior[start + 2]
-            half += posterior[start + 3] + posterior[start + 4] + posterior[start + 5]
-            more = posterior[start + 6] + posterior[start + 7] + posterior[start + 8]
-            more += posterior[start + 9] + posterior[start + 10] + posterior[start + 11]
-            years[year] = half + more
-        else:
-            mass = 0.0
-            for t in range(start, starts[year + 1]):
-                mass += posterior[t]
-            years[year] = mass
-
-
-@_jit
-def _entropy(posterior, bits, scaled):  # type: ignore[no-untyped-def]
-    """Sum p log2 p; log2 of the mantissa by the series of the inverse hyperbolic tangent.
-
-    With the mantissa between the square roots of one half and two the terms left out are below
-    1e-10.
-    """
-    months = len(posterior)
-    whole = posterior.view(np.int64)
-    for t in range(months):
-        bits[t] = whole[t] + _HALF_UP
-    mantissa = scaled.view(np.int64)
-    for t in range(months):
-        mantissa[t] = (bits[t] & _MANTISSA) + (_ONE - _HALF_UP)
-    entropy = 0.0
-    for t in range(months):
-        s = (scaled[t] - 1) / (scaled[t] + 1)
-        q = s * s
-        series = 2 * s * (1 + q * (1 / 3 + q * (1 / 5 + q * (1 / 7 + q * (1 / 9 + q / 11)))))
-        entropy -= posterior[t] * (((bits[t] >> 52) - 1023) + series * _LOG2_E)
-    return max(entropy, 0.0)
-
-
-@_jit
-def _mode(posterior, bits, years, starts):  # type: ignore[no-untyped-def]
-    """Find the earliest month that is as probable as any, but for rounding."""
-    whole, top = posterior.view(np.int64), np.int64(0)
-    for t in range(len(posterior)):  # numbers that are not negative are ordered as their bits
-        top = whole[t] if whole[t] > top else top
-    bits[0] = top
-    least = bits.view(np.float64)[0] * ALIKE
-    for year in range(len(years)):
-        if years[year] >= least:
-            for t in range(starts[year], starts[year + 1]):
-                if posterior[t] >= least:
-                    return t
-    return 0
-
-
-@_jit
-def _median(posterior, years, starts):  # type: ignore[no-untyped-def]
-    reached, year = 0.0, 0
-    while year < len(years) - 1 and reached + years[year] < 0.5 - SLACK:
-        reached += years[year]
-        year += 1
-    for t in range(starts[year], starts[year + 1]):
-        reached += posterior[t]
-        if reached >= 0.5 - SLACK:
-            return t
-    return starts[year + 1] - 1
-
-
-@_jit
-def _above(posterior, edge):  # type: ignore[no-untyped-def]
-    held = 0.0
-    for t in range(len(posterior)):
-        held += posterior[t] if posterior[t] > edge else 0.0
-    return held
-
-
-@_jit
-def _above_three(posterior, first, second, third):  # type: ignore[no-untyped-def]
-    one = two = three = 0.0
-    for t in range(len(posterior)):
-        p = posterior[t]
-        one += p if p > first else 0.0
-        two += p if p > second else 0.0
-        three += p if p > third else 0.0
-    return one, two, three
-
-
-@_jit
-def _set(posterior, wanted, edges, inside, years, starts, found):  # type: ignore[no-untyped-def]
-    """Mark the highest-density set; see :func:`dating.summaries.highest_density`.
-
-    A threshold is sought among the edges of bins of the logarithm: between ``high``, above which
-    too little is held, and ``low``, above which there is enough. The search ends with one bin, or
-    as soon as a single month lies between the two.
-    """
-    months = len(posterior)
-    low = len(edges) - 1
-    high = min(max(int(-np.log(posterior[found[0]]) * BINS) - 1, 0), low - 1)
-    above_high, above_low = 0.0, 1.0 + SLACK
-    while low - high > 1 and above_low - above_high >= 2 * edges[low]:
-        step = max((low - high) // 4, 1)
-        second, third = min(high + 2 * step, low), min(high + 3 * step, low)
-        held = _above_three(posterior, edges[high + step], edges[second], edges[third])
-        if held[0] >= wanted:
-            low, above_low = high + step, held[0]
-        elif held[1] >= wanted:
-            high, above_high, low, above_low = high + step, held[0], second, held[1]
-        elif held[2] >= wanted:
-            high, above_high, low, above_low = second, held[1], third, held[2]
-        else:
-            high, above_high = third, held[2]
-    if above_low - above_high < 2 * edges[low]:
-        return _measure(posterior, edges[low], years, starts, found)
-    for t in range(months):
-        inside[t] = posterior[t] if posterior[t] > edges[high] else 0.0
-    held_now = above_high
-    for t in range(months):
-        if held_now < wanted and edges[low] < posterior[t] <= edges[high]:
-            inside[t] = posterior[t]
-            held_now += posterior[t]
-    return _measure(inside, edges[low], years, starts, found)
-
-
-@_jit
-def _measure(values, edge, years, starts, found):  # type: ignore[no-untyped-def]
-    """Give mass and number of stretches of the months above an edge; note first and last."""
-    months, stretches = len(values), np.int64(values[0] > edge)
-    for t in range(1, months):
-        stretches += np.int64(values[t] > edge) & np.int64(values[t - 1] <= edge)
-    found[2] = found[3] = 0
-    looking = True
-    for year in range(len(years)):
-        if looking and years[year] > edge:
-            for t in range(starts[year], starts[year + 1]):
-                if looking and values[t] > edge:
-                    found[2], looking = t, False
-    looking = True
-    for year in range(len(years) - 1, -1, -1):
-        if looking and years[year] > edge:
-            for t in range(starts[year + 1] - 1, starts[year] - 1, -1):
-                if looking and values[t] > edge:
-                    found[3], looking = t, False
-    return _above(values, edge), stretches
-
-
-@_jit
 def _tabulate(cells, index, swapped, donor, likelihood, from_donor):  # type: ignore[no-untyped-def]
     for pattern in range(len(index)):
         blank = True
@@ -517,6 +430,12 @@ def _tabulate(cells, index, swapped, donor, likelihood, from_donor):  # type: ig
             from_donor[pattern, n] = other
             for i in range(len(here)):
                 here[i] = (1 - swapped) * here[i] + other
+
+
+@_jit
+def _encode(raw, codes, radix, code):  # type: ignore[no-untyped-def]
+    for row in range(len(raw)):
+        code[row] = code[row] * radix + codes[raw[row] if raw[row] >= 0 else len(codes) - 1]
 
 
 @_jit

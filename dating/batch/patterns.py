@@ -11,8 +11,10 @@ A pattern that differs between draws has 1 and 0 here; its rows are summed over 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from functools import cached_property
 from math import prod
+from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -24,10 +26,11 @@ from dating.batch.rooms import Pool
 
 type Floats = NDArray[np.float64]
 type Integers = NDArray[np.integer[Any]]
-type Tabulate = Callable[[Floats, Integers, float, Floats], tuple[Floats, Floats]]
 
 MOST_DENSE = 1 << 20
 """Patterns that a component may have for each to have a place of its own."""
+MOST_CELLS = 512
+"""Distinct cells that a component may have for the evidence of all to be kept side by side."""
 _LARGEST_CODE = 1 << 62
 
 
@@ -48,8 +51,8 @@ class Patterns:
         Build month and variant of the donor.
     pool : Pool
         Where tables are kept.
-    tabulate : callable
-        :func:`dating.batch.blocks.tabulate`, or the same compiled.
+    kernels : module
+        :mod:`dating.batch.blocks`, or the same compiled.
     """
 
     def __init__(
@@ -61,12 +64,13 @@ class Patterns:
         swapped: float,
         donor: Floats,
         pool: Pool,
-        tabulate: Tabulate,
+        kernels: ModuleType,
     ) -> None:
         self.levels, self.component = levels, component
         self.columns, self.swapped = tuple(columns), swapped
-        self.donor, self.pool, self.tabulate = donor, pool, tabulate
-        self.space = prod(len(column.levels) + 1 for column in columns)
+        self.donor, self.pool, self.kernels = donor, pool, kernels
+        self.radices = [len(column.levels) + 1 for column in columns]
+        self.space = prod(self.radices)
         self.clear()
 
     def clear(self) -> None:
@@ -103,19 +107,18 @@ class Patterns:
         ndarray of int32, shape (row,)
             Places in the pool.
         """
-        digits = [column.at(rows) for column in self.columns]
-        code = self._code(digits)
+        code = self._code(rows)
         if self._slots is None:
             _, first, inverse = np.unique(code, return_index=True, return_inverse=True)
-            places = self._tabulate(digits, first)
-            return (places.start + inverse).astype(np.int32)
-        found: Integers = self._slots[code]
+            places = self._tabulate(_picked(rows, first))
+            return np.asarray(places.start + inverse, dtype=np.int32)
+        found: Integers = self._slots.take(code)
         new = np.flatnonzero(found < 0)
         if len(new):
             codes, first = np.unique(code[new], return_index=True)
-            places = self._tabulate(digits, new[first])
+            places = self._tabulate(_picked(rows, new[first]))
             self._slots[codes] = np.arange(places.start, places.stop)
-            found = self._slots[code]
+            found = self._slots.take(code)
         return found
 
     def drawn(self, places: Integers, draws: slice) -> tuple[Floats, Floats]:
@@ -137,40 +140,49 @@ class Patterns:
         """
         nothing = np.zeros(len(self.columns), dtype=np.int64)
         digits = np.array([self._digits.get(int(place), nothing) for place in places])
-        likelihood, from_donor = self._likelihood(digits, draws)
+        count = draws.stop - draws.start
+        likelihood, from_donor = (
+            np.empty((len(places), count, *self._shape)),
+            np.empty((len(places), count)),
+        )
+        self._likelihood(digits, draws, likelihood, from_donor)
         likelihood[places < 0], from_donor[places < 0] = 1.0, 0.0
         return likelihood, from_donor
 
-    def _code(self, digits: Sequence[Integers]) -> Integers:
+    def _code(self, rows: slice | Integers) -> Integers:
         """Write the codes of all columns as one number in a mixed radix."""
-        code: Any = digits[0].astype(np.int64 if self.space > MOST_DENSE else np.int32)
-        space = len(self.columns[0].levels) + 1
-        for column, digit in zip(self.columns[1:], digits[1:], strict=True):
-            radix = len(column.levels) + 1
+        dense = self._slots is not None
+        count = rows.stop - rows.start if isinstance(rows, slice) else len(rows)
+        code: Integers = np.zeros(count, dtype=np.int32 if dense else np.int64)
+        space = 1
+        for column, radix in zip(self.columns, self.radices, strict=True):
             if space * radix > _LARGEST_CODE:
                 found, code = np.unique(code, return_inverse=True)
                 space = len(found)
-            code = code * radix
-            code += digit
+            self.kernels.encode(column.raw[rows], column.codes, radix, code)
             space *= radix
-        return np.asarray(code)
+        return code
 
-    def _tabulate(self, digits: Sequence[Integers], rows: Integers) -> slice:
+    def _tabulate(self, rows: Integers) -> slice:
         """Work out the patterns of some rows, which are all different."""
-        chosen = np.array([digit[rows] for digit in digits], dtype=np.int64).T
+        chosen = np.empty((len(rows), len(self.columns)), dtype=np.int64)
+        for place, column in enumerate(self.columns):
+            chosen[:, place] = column.at(rows)
         places, pool = self.pool.take(len(chosen)), self.pool
         self.known += len(chosen)
-        has_draws = np.zeros(len(chosen), dtype=bool)
-        for column, codes in zip(self.columns, chosen.T, strict=True):
-            distinct, inverse = _distinct(codes, len(column.levels))
-            has_draws |= self.levels.has_draws(column, distinct.tolist())[inverse]
-        if self.swapped > 0 and len(self.donor) > 1:
-            has_draws |= chosen.any(axis=1)
-        pool.has_draws[places] = has_draws
+        pool.has_draws[places] = has_draws = self._has_draws(chosen)
+        if not has_draws.any():
+            into = pool.likelihood[places][:, None], pool.swapped[places][:, None]
+            self._likelihood(chosen, slice(0, 1), *into)
+            return places
         free = np.flatnonzero(~has_draws)
         for start in range(0, len(free), 1024):
             some = free[start : start + 1024]
-            likelihood, from_donor = self._likelihood(chosen[some], slice(0, 1))
+            likelihood, from_donor = (
+                np.empty((len(some), 1, *self._shape)),
+                np.empty((len(some), 1)),
+            )
+            self._likelihood(chosen[some], slice(0, 1), likelihood, from_donor)
             pool.likelihood[places.start + some] = likelihood[:, 0]
             pool.swapped[places.start + some] = from_donor[:, 0]
         for position in np.flatnonzero(has_draws):
@@ -179,17 +191,75 @@ class Patterns:
             self._digits[place] = chosen[position]
         return places
 
-    def _likelihood(self, digits: Integers, draws: slice) -> tuple[Floats, Floats]:
-        index, blocks, count = np.zeros(digits.shape, dtype=np.int64), [np.ones((1, 1, 1, 1))], 1
+    def _has_draws(self, digits: Integers) -> NDArray[np.bool_]:
+        """Say of each pattern whether it differs between draws."""
+        has_draws = np.zeros(len(digits), dtype=bool)
+        if self.swapped > 0 and len(self.donor) > 1:
+            has_draws |= digits.any(axis=1)
+        for place, (column, codes) in enumerate(zip(self.columns, digits.T, strict=True)):
+            if self._few:
+                has_draws |= self._differs[place][codes]
+                continue
+            distinct, inverse = _distinct(codes, len(column.levels))
+            has_draws |= self.levels.has_draws(column, distinct.tolist())[inverse]
+        return has_draws
+
+    @property
+    def _shape(self) -> tuple[int, ...]:
+        return self.pool.likelihood.shape[1:]
+
+    @property
+    def _few(self) -> bool:
+        return sum(self.radices) <= MOST_CELLS
+
+    @cached_property
+    def _differs(self) -> list[NDArray[np.bool_]]:
+        """Whether the evidence of each cell differs between draws, by column."""
+        counts = zip(self.columns, self.radices, strict=True)
+        return [self.levels.has_draws(column, range(count)) for column, count in counts]
+
+    @cached_property
+    def _first(self) -> tuple[Floats, Integers]:
+        """Evidence of all cells in the first draw, and where that of each column begins, less 1."""
+        each = [
+            self.levels.likelihoods(column, range(1, count), slice(0, 1))
+            for column, count in zip(self.columns, self.radices, strict=True)
+        ]
+        return _stacked(each), np.cumsum([0, *(len(block) for block in each[:-1])])
+
+    def _likelihood(
+        self, digits: Integers, draws: slice, likelihood: Floats, from_donor: Floats
+    ) -> None:
+        """Work out patterns in some of the draws."""
+        if self._few and draws == slice(0, 1):
+            cells, begins = self._first
+            index = np.where(digits > 0, digits + begins, 0)
+        else:
+            cells, index = self._cells(digits, draws)
+        donor = self.donor if len(self.donor) == 1 else self.donor[draws]
+        self.kernels.tabulate(cells, index, self.swapped, donor, likelihood, from_donor)
+
+    def _cells(self, digits: Integers, draws: slice) -> tuple[Floats, Integers]:
+        """Give the evidence of the cells that some patterns have, and which these are."""
+        index, each, count = np.zeros(digits.shape, dtype=np.int64), [], 1
         for place, (column, codes) in enumerate(zip(self.columns, digits.T, strict=True)):
             distinct, inverse = _distinct(codes, len(column.levels))
-            blocks.append(self.levels.likelihoods(column, distinct.tolist(), draws))
+            each.append(self.levels.likelihoods(column, distinct.tolist(), draws))
             index[:, place] = np.where(codes > 0, count + inverse, 0)
             count += len(distinct)
-        donor = self.donor if len(self.donor) == 1 else self.donor[draws]
-        shape = np.broadcast_shapes(*(block.shape[1:] for block in blocks), donor.shape[-1:])
-        cells = np.concatenate([np.broadcast_to(b, (len(b), *shape)) for b in blocks])
-        return self.tabulate(cells, index, self.swapped, donor)
+        return _stacked(each), index
+
+
+def _picked(rows: slice | Integers, places: Integers) -> Integers:
+    """Give some of the rows of a table that are dated."""
+    return rows.start + places if isinstance(rows, slice) else rows[places]
+
+
+def _stacked(each: Sequence[Floats]) -> Floats:
+    """Put evidence one after the other, after a cell that says nothing."""
+    shape = np.broadcast_shapes(*(block.shape[1:] for block in each))
+    ones = np.ones((1, *shape))
+    return np.concatenate([ones, *(np.broadcast_to(b, (len(b), *shape)) for b in each)])
 
 
 def _distinct(codes: Integers, most: int) -> tuple[Integers, Integers]:
@@ -201,7 +271,7 @@ def _distinct(codes: Integers, most: int) -> tuple[Integers, Integers]:
     return np.flatnonzero(there), (np.cumsum(there) - 1)[codes]
 
 
-def patterns_of(coded: Coded, levels: Levels, pool: Pool, tabulate: Tabulate) -> list[Patterns]:
+def patterns_of(coded: Coded, levels: Levels, pool: Pool, kernels: ModuleType) -> list[Patterns]:
     """Make the patterns of every component on which anything was seen, and of the whole.
 
     Parameters
@@ -212,8 +282,8 @@ def patterns_of(coded: Coded, levels: Levels, pool: Pool, tabulate: Tabulate) ->
         The evidence of its cells.
     pool : Pool
         Where tables are kept.
-    tabulate : callable
-        :func:`dating.batch.blocks.tabulate`, or the same compiled.
+    kernels : module
+        :mod:`dating.batch.blocks`, or the same compiled.
 
     Returns
     -------
@@ -235,7 +305,7 @@ def patterns_of(coded: Coded, levels: Levels, pool: Pool, tabulate: Tabulate) ->
                     swapped=swapped,
                     donor=donor,
                     pool=pool,
-                    tabulate=tabulate,
+                    kernels=kernels,
                 )
             )
     return made

@@ -40,7 +40,7 @@ class Kept:
         Mean, mass of the set, entropy, probability that all components are original, standard
         error.
     original : ndarray of float64, shape (component, row)
-        P(component is original).
+        P(component is original); no component where that is not asked for.
     years : ndarray of float64, shape (year, row)
         Mass of each calendar year.
     """
@@ -51,33 +51,32 @@ class Kept:
     original: Floats
     years: Floats
 
-    def put(self, rows: slice | NDArray[np.integer], part: Kept) -> None:
+    def put(self, rows: NDArray[np.integer], part: Kept) -> None:
         """Copy the summaries of some rows.
 
         Parameters
         ----------
-        rows : slice or ndarray of int
+        rows : ndarray of int
             Where they go.
         part : Kept
             As many rows.
         """
-        count = rows.stop - rows.start if isinstance(rows, slice) else len(rows)
         for mine, given in (
             (self.months, part.months),
             (self.numbers, part.numbers),
             (self.original, part.original),
             (self.years, part.years),
         ):
-            mine[:, rows] = given[:, :count]
-        self.stretches[rows] = part.stretches[:count]
+            mine[:, rows] = given
+        self.stretches[rows] = part.stretches
 
-    def first(self, count: int) -> Kept:
-        """Give the first rows.
+    def some(self, rows: slice) -> Kept:
+        """Give some rows.
 
         Parameters
         ----------
-        count : int
-            How many.
+        rows : slice
+            Which.
 
         Returns
         -------
@@ -85,15 +84,15 @@ class Kept:
             Views of the same numbers.
         """
         return Kept(
-            self.months[:, :count],
-            self.stretches[:count],
-            self.numbers[:, :count],
-            self.original[:, :count],
-            self.years[:, :count],
+            self.months[:, rows],
+            self.stretches[rows],
+            self.numbers[:, rows],
+            self.original[:, rows],
+            self.years[:, rows],
         )
 
 
-def kept_for(maker: Maker, rows: int) -> Kept:
+def kept_for(maker: Maker, rows: int, *, parts: bool) -> Kept:
     """Make room for the summaries of some rows.
 
     Arrays are a little longer than that, so that entries of one row do not all fall into the same
@@ -105,6 +104,8 @@ def kept_for(maker: Maker, rows: int) -> Kept:
         The maker file.
     rows : int
         How many rows, at least.
+    parts : bool
+        Whether there is anything to keep about parts.
 
     Returns
     -------
@@ -116,7 +117,7 @@ def kept_for(maker: Maker, rows: int) -> Kept:
         months=np.empty((len(MONTHS), rows), dtype=np.int32),
         stretches=np.empty(rows, dtype=np.int32),
         numbers=np.empty((len(NUMBERS), rows)),
-        original=np.empty((len(maker.components), rows)),
+        original=np.empty((len(maker.components) if parts else 0, rows)),
         years=np.empty((len(maker.period.years()), rows)),
     )
 
@@ -140,7 +141,13 @@ def year_starts(period: Period) -> NDArray[np.int64]:
 
 
 def as_table(
-    coded: Coded, kept: Kept, maker: Maker, problems: dict[int, str], tolerated: float
+    coded: Coded,
+    kept: Kept,
+    maker: Maker,
+    problems: dict[int, str],
+    tolerated: float,
+    *,
+    parts: bool,
 ) -> pd.DataFrame:
     """Put summaries into a table.
 
@@ -156,6 +163,8 @@ def as_table(
         What is wrong, by row.
     tolerated : float
         Standard error up to which an estimate has converged.
+    parts : bool
+        Whether there are columns about parts and doubt.
 
     Returns
     -------
@@ -170,24 +179,25 @@ def as_table(
     months, numbers = {}, {}
     for name, position in zip(MONTHS, kept.months, strict=True):
         months[name] = axis[position]
-        months[name][lost] = np.datetime64("NaT", "s")
+        if lost.any():
+            months[name][lost] = np.datetime64("NaT", "s")
     for name, values in zip(NUMBERS, kept.numbers, strict=True):
         numbers[name] = values
     columns |= {name: months[name] for name in ("mode", "median")} | {"mean": numbers["mean"]}
     columns |= {name: months[name] for name in ("first", "last")}
     columns |= {"stretches": kept.stretches, "mass": numbers["mass"]}
-    columns["entropy"] = numbers["entropy"]
-    for name, values in zip(maker.components, kept.original, strict=True):
-        columns[f"original {name}"] = values
-    columns["all_original"] = numbers["all_original"]
+    if parts:
+        columns["entropy"] = numbers["entropy"]
+        for name, values in zip(maker.components, kept.original, strict=True):
+            columns[f"original {name}"] = values
+        columns["all_original"] = numbers["all_original"]
     for year, values in zip(maker.period.years(), kept.years, strict=True):
         columns[f"year {year}"] = values
     columns["standard_error"] = numbers["standard_error"]
     columns["converged"] = ~lost & (numbers["standard_error"] <= tolerated)
-    said = np.full(len(lost), None, dtype=object)
-    for row, text in problems.items():
-        said[row] = text
-    columns["problem"] = pd.Series(said, dtype="str")
+    said, place = [None, *problems.values()], np.zeros(len(lost), dtype=np.int64)
+    place[list(problems)] = np.arange(1, len(said))
+    columns["problem"] = pd.Series(said, dtype="str").take(place).reset_index(drop=True)
     made = pd.DataFrame(columns, copy=False)
     if coded.index is not None:
         made.index = coded.index
@@ -215,10 +225,10 @@ def write_estimates(table: pd.DataFrame, path: str | os.PathLike[str]) -> None:
 
     Examples
     --------
-    >>> import tempfile, pandas as pd
-    >>> file = tempfile.mkdtemp() + "/dates.csv"
+    >>> import tempfile, pathlib, pandas as pd
+    >>> file = pathlib.Path(tempfile.mkdtemp(), "dates.csv")
     >>> write_estimates(pd.DataFrame({"instrument": ["=1+1"], "mean": [-2.5]}), file)
-    >>> print(open(file).read().strip())
+    >>> print(file.read_text(encoding="utf-8").strip())
     instrument,mean
     '=1+1,-2.5
     """

@@ -91,8 +91,7 @@ class Shared:
             for row_slots in slots
         ]
         if not any((each >= 0).any() for each in drawn):
-            of_row = np.zeros(slots.shape[1], dtype=np.int32)
-            return Groups(of_row, self._alone.joint, None)
+            return Groups(np.zeros(slots.shape[1], dtype=np.int32), self._alone.joint, None)
         wanted, of_row = np.unique(np.array(drawn), axis=1, return_inverse=True)
         return self._summed(wanted, of_row.reshape(-1).astype(np.int32))
 
