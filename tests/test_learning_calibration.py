@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.special import expit, logit, ndtri
+from scipy.special import expit, logit
 
 from dating.learning.layout import CHANCE_DOUBT, FLOOR
 from dating.learning.sampling import health_of, learn
@@ -36,7 +36,8 @@ def exact_start(plan, place):
     share = (np.arange(300) + 0.5) / 300
     starts, overlaps = judged[ramp.start].quantile(share), judged[ramp.overlap].quantile(share[::6])
     stated = plan.maker.features()[track.name][1].slip.value
-    slips = expit(logit(stated) + CHANCE_DOUBT * ndtri((np.arange(31) + 0.5) / 31))
+    doubt = np.linspace(-5.5, 3.5, 31)
+    slips = expit(logit(stated) + CHANCE_DOUBT * doubt)
     grid = np.array(np.meshgrid(starts, overlaps, indexing="ij")).reshape(2, -1)
     shape = "logistic" if ramp.logistic else "linear"
     built = month_shares(grid[0], np.hypot(grid[1], 0.75), plan.layout.months, shape)
@@ -49,7 +50,8 @@ def exact_start(plan, place):
         p = (1 - slip) * built + slip / 2
         logs = (np.log(q * (1 - FLOOR) + FLOOR) for q in (1 - p, p))
         total.append(sum(log @ count for log, count in zip(logs, counts, strict=True)))
-    weight = np.exp(np.array(total) - np.max(total)).sum(axis=0)
+    logs = np.array(total) - (doubt**2 / 2)[:, None]
+    weight = np.exp(logs - logs.max()).sum(axis=0)
     weight /= weight.sum()
     mean = weight @ grid[0]
     return mean, np.sqrt(weight @ (grid[0] - mean) ** 2)
