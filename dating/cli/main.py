@@ -12,6 +12,9 @@ from dating.cli.check import check
 from dating.cli.draft import draft
 from dating.cli.estimate import estimate
 from dating.cli.learn import learn
+from dating.cli.note import note
+from dating.cli.sale import sale
+from dating.cli.serve import serve
 from dating.cli.weigh import weigh
 
 # The matrices are small: threads of the linear algebra library cost more than they give, and one
@@ -53,3 +56,6 @@ main.add_command(learn)
 main.add_command(calibrate)
 main.add_command(draft)
 main.add_command(weigh)
+main.add_command(note)
+main.add_command(sale)
+main.add_command(serve)

@@ -1,0 +1,1 @@
+"""The local pages: examine at the bench, and read the date as you go."""

@@ -1,0 +1,298 @@
+"""The fields of the form and the examination that they say, both ways.
+
+Fields are named by what they hold and, after a colon, by the feature, mark or measurement:
+``seen:heel-joint`` is "" (not examined), a state after an equals sign, ``one_of`` or ``other``.
+The variant is the feature named ``variant``. Documents are numbered: ``paper_what:1``.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import Any
+
+from dating.bench.filed import paper_data, written
+from dating.examination import Examination, Paper, Reading, Sight
+from dating.maker import Maker
+from dating.reading import InputError, KeyPath, Problem, Source, key_text, plain_number
+from dating.validation import validate
+
+type Fields = Mapping[str, tuple[str, ...]]
+
+ONE_OF = "one_of"
+OTHER = "other"
+STATE = "="
+"""Stands before the name of a state, so that a state may be named ``other``."""
+VARIANT = "variant"
+PAPER = ("what", "not_before", "not_after", "trust", "source", "note")
+MOST_PAPERS = 200
+_FORM = "what you entered"
+_PER_CENT = re.compile(r"(.+?)[\s\N{NO-BREAK SPACE}]*%")
+_PAPER_FIELD = re.compile(r"paper_what:([0-9]{1,6})")
+
+
+def fields_of(examination: Examination) -> dict[str, tuple[str, ...]]:
+    """Give the fields of the form as they stand for an examination.
+
+    Parameters
+    ----------
+    examination : Examination
+        What was seen.
+
+    Returns
+    -------
+    dict of str to tuple of str
+        As a form would send them; what was not examined has no field.
+
+    Examples
+    --------
+    >>> seen = {"plating": {"state": "nickel", "sure": 0.8}}
+    >>> given = Examination(instrument="M-1", maker="marrowby", seen=seen)
+    >>> fields = fields_of(given)
+    >>> fields["seen:plating"], fields["sure:plating"]
+    (('=nickel',), ('0.8',))
+    """
+    examined = examination.examined
+    fields: dict[str, tuple[str, ...]] = {
+        "instrument": (examination.instrument,),
+        "maker": (examination.maker,),
+        "examined": (examined.isoformat() if examined else "",),
+        "by": (examination.by,),
+        "note": (examination.note,),
+    }
+    if examination.invented:
+        fields["invented"] = ("yes",)
+    sights = {**examination.seen, VARIANT: examination.variant}
+    for name, sight in sights.items():
+        if sight is not None:
+            fields |= _sight_fields(name, sight)
+    fields |= {f"mark:{name}": (text,) for name, text in examination.marks.items() if text}
+    for name, reading in examination.measured.items():
+        if reading is not None:
+            fields |= _reading_fields(name, reading)
+    for number, paper in enumerate(examination.documents, start=1):
+        fields |= _paper_fields(number, paper)
+    return fields
+
+
+def examination_in(fields: Fields, maker: Maker) -> Examination:
+    """Read the examination that a form says.
+
+    Parameters
+    ----------
+    fields : mapping of str to tuple of str
+        The fields that were sent.
+    maker : Maker
+        The maker file, which says what can be asked.
+
+    Returns
+    -------
+    Examination
+        Validated as one read from a file is; what was not examined is left out.
+
+    Raises
+    ------
+    InputError
+        With one problem for each thing wrong; its key is the place in the examination.
+
+    Examples
+    --------
+    >>> from dating.files import read_maker
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> sent = {"instrument": ("M-1",), "maker": ("marrowby",), "seen:ring": ("=inlaid",)}
+    >>> examination_in(sent, maker).seen["ring"].state
+    'inlaid'
+    """
+    reader = _Reader(fields)
+    data = reader.data(maker)
+    source = entered(data)
+    if reader.problems:
+        raise InputError(reader.problems)
+    try:
+        return validate(source, Examination).placed(source)
+    except InputError as error:
+        raise InputError([replace(problem, line=None) for problem in error.problems]) from None
+
+
+def paper_numbers(fields: Fields, *, said: bool = False) -> tuple[int, ...]:
+    """List the numbers of the documents of a form.
+
+    Parameters
+    ----------
+    fields : mapping of str to tuple of str
+        The fields of the form.
+    said : bool
+        Whether only those that say anything are wanted.
+
+    Returns
+    -------
+    tuple of int
+        In order.
+    """
+    found = sorted({int(m[1]) for name in fields if (m := _PAPER_FIELD.fullmatch(name))})
+    if not said:
+        return tuple(found)
+    return tuple(
+        number
+        for number in found
+        if any(fields.get(f"paper_{key}:{number}", ("",))[-1].strip() for key in PAPER)
+    )
+
+
+def entered(data: Mapping[str, Any]) -> Source:
+    """Take what was entered for a file, so that its problems have a place.
+
+    Parameters
+    ----------
+    data : mapping
+        Plain data.
+
+    Returns
+    -------
+    Source
+        Every key has a place; the lines mean nothing.
+    """
+    return Source(_FORM, data, dict.fromkeys(_paths(data, ()), (0, 0)), "")
+
+
+class _Reader:
+    """Reads the fields of one form into plain data, and notes what cannot be read."""
+
+    def __init__(self, fields: Fields) -> None:
+        self.fields = fields
+        self.problems: list[Problem] = []
+
+    def data(self, maker: Maker) -> dict[str, Any]:
+        data: dict[str, Any] = {key: self._said(key) for key in ("instrument", "maker")}
+        data |= {"invented": True} if self._said("invented") == "yes" else {}
+        data |= {key: said for key in ("examined", "by", "note") if (said := self._said(key))}
+        variant = self._sight(VARIANT, (VARIANT,)) if maker.variants is not None else None
+        data |= {VARIANT: variant} if variant is not None else {}
+        seen = {name: self._sight(name, ("seen", name)) for name in maker.features()}
+        data["seen"] = {name: sight for name, sight in seen.items() if sight is not None}
+        data["marks"] = {n: said for n in maker.marks() if (said := self._said(f"mark:{n}"))}
+        measured = {name: self._reading(name) for name in maker.measurements()}
+        data["measured"] = {name: value for name, value in measured.items() if value is not None}
+        data["documents"] = self._papers()
+        return data
+
+    def _said(self, name: str) -> str:
+        return self.fields.get(name, ("",))[-1].replace("\r\n", "\n").strip()
+
+    def _sight(self, name: str, path: KeyPath) -> dict[str, Any] | None:
+        answer = self.fields.get(f"seen:{name}", ("",))[-1]
+        note = self._said(f"note:{name}")
+        made: dict[str, Any] = {}
+        if answer.startswith(STATE):
+            made["state"] = answer.removeprefix(STATE)
+            if (sure := self._chance(f"sure:{name}", (*path, "sure"))) is not None:
+                made["sure"] = sure
+        elif answer == ONE_OF:
+            made["one_of"] = list(dict.fromkeys(self.fields.get(f"one_of:{name}", ())))
+            if not made["one_of"]:
+                self._note((*path, "one_of"), "tick the states that it may be")
+        elif answer == OTHER:
+            made["other"] = self._said(f"other:{name}")
+            if not made["other"]:
+                self._note((*path, "other"), "say what it is instead")
+        elif answer:
+            allowed = "a state after an equals sign, one_of, other, or nothing"
+            self._note(path, "no such answer", found=answer, allowed=allowed)
+        elif note:
+            self._note(path, "a note goes with an answer, and there is none yet")
+        if made and note:
+            made["note"] = note
+        return made or None
+
+    def _reading(self, name: str) -> dict[str, Any] | None:
+        path: KeyPath = ("measured", name)
+        value = self._number(f"value:{name}", (*path, "value"))
+        within = self._number(f"within:{name}", (*path, "within"))
+        note = self._said(f"note:{name}")
+        if value is None:
+            if (note or within is not None) and not self._said(f"value:{name}"):
+                self._note((*path, "value"), "the value itself is missing")
+            return None
+        made: dict[str, Any] = {"value": value}
+        made |= {"within": within} if within is not None else {}
+        return made | ({"note": note} if note else {})
+
+    def _papers(self) -> list[dict[str, Any]]:
+        numbers = paper_numbers(self.fields)
+        if len(numbers) > MOST_PAPERS:
+            self._note(("documents",), f"at most {MOST_PAPERS} documents can be entered here")
+        papers: list[dict[str, Any]] = []
+        for number in numbers[:MOST_PAPERS]:
+            path: KeyPath = ("documents", len(papers))
+            made: dict[str, Any] = {
+                key: said for key in PAPER if (said := self._said(f"paper_{key}:{number}"))
+            }
+            if "trust" in made:
+                made["trust"] = self._chance(f"paper_trust:{number}", (*path, "trust"))
+            if made:
+                papers.append(made)
+        return papers
+
+    def _chance(self, name: str, path: KeyPath) -> float | None:
+        """Read a probability, from 0 to 1 or in per cent."""
+        said = self._said(name)
+        if not said:
+            return None
+        per_cent = _PER_CENT.fullmatch(said)
+        number = plain_number(per_cent[1] if per_cent else said)
+        chance = number / 100 if per_cent and number is not None else number
+        if chance is None or not 0 <= chance <= 1:
+            allowed = "a number from 0 to 1, or per cent such as 80 %"
+            self._note(path, "a probability is wanted here", found=said, allowed=allowed)
+            return None
+        return float(chance)
+
+    def _number(self, name: str, path: KeyPath) -> float | None:
+        said = self._said(name)
+        number = plain_number(said)
+        if said and number is None:
+            allowed = "digits, with a point: 21.4"
+            self._note(path, "a number is wanted here", found=said, allowed=allowed)
+        return number
+
+    def _note(self, path: KeyPath, message: str, *, found: str = "", allowed: str = "") -> None:
+        shown = repr(found[:60]) if found else ""
+        self.problems.append(Problem(_FORM, None, key_text(path), message, shown, allowed))
+
+
+def _sight_fields(name: str, sight: Sight) -> dict[str, tuple[str, ...]]:
+    fields: dict[str, tuple[str, ...]] = {}
+    if sight.note:
+        fields[f"note:{name}"] = (sight.note,)
+    if sight.other is not None:
+        return fields | {f"seen:{name}": (OTHER,), f"other:{name}": (sight.other,)}
+    if sight.one_of is not None:
+        return fields | {f"seen:{name}": (ONE_OF,), f"one_of:{name}": sight.one_of}
+    if sight.sure is not None:
+        fields[f"sure:{name}"] = (repr(sight.sure),)
+    return fields | {f"seen:{name}": (f"{STATE}{sight.state}",)}
+
+
+def _reading_fields(name: str, reading: Reading) -> dict[str, tuple[str, ...]]:
+    fields: dict[str, tuple[str, ...]] = {f"value:{name}": (written(reading.value),)}
+    if reading.within:
+        fields[f"within:{name}"] = (written(reading.within),)
+    if reading.note:
+        fields[f"note:{name}"] = (reading.note,)
+    return fields
+
+
+def _paper_fields(number: int, paper: Paper) -> dict[str, tuple[str, ...]]:
+    said = {key: str(value) for key, value in paper_data(paper).items()}
+    return {f"paper_{key}:{number}": (said.get(key, ""),) for key in PAPER}
+
+
+def _paths(data: Any, path: KeyPath) -> Iterator[KeyPath]:
+    yield path
+    if isinstance(data, dict):
+        for key, value in data.items():
+            yield from _paths(value, (*path, key))
+    elif isinstance(data, list):
+        for position, value in enumerate(data):
+            yield from _paths(value, (*path, position))

@@ -1,0 +1,78 @@
+"""The application: every address of the pages in one place."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+from starlette.types import ASGIApp
+
+from dating.bench import claiming, noting
+from dating.bench.asking import Page, answering, trouble
+from dating.bench.charting import maker_page
+from dating.bench.examining import change, examine, explain, redraw, save
+from dating.bench.guarding import Guard, Guarded
+from dating.bench.judging import judge, redraw_judgement, save_judgement
+from dating.bench.overview import overview
+from dating.bench.shelf import Shelf
+from dating.bench.workspace import Workspace
+
+_STATIC = Path(__file__).parent / "static"
+
+LOOKED_AT: dict[str, Page] = {
+    "/": overview,
+    "/maker": maker_page,
+    "/maker/judge": judge,
+    "/claims": claiming.claims,
+    "/note": noting.note,
+    "/examine": examine,
+}
+"""Pages that are looked at, by address."""
+SENT: dict[str, Page] = {
+    "/maker/judge/redraw": redraw_judgement,
+    "/maker/judge/save": save_judgement,
+    "/claims/weigh": claiming.weigh,
+    "/note/preview": noting.preview,
+    "/note/file": noting.file,
+    "/examine/redraw": redraw,
+    "/examine/save": save,
+    "/examine/explain": explain,
+    "/examine/what-if": change,
+}
+"""Pages that a form is sent to, by address."""
+
+
+def make_app(workspace: Workspace, guard: Guard) -> ASGIApp:
+    """Make the pages of a folder.
+
+    Parameters
+    ----------
+    workspace : Workspace
+        The folder.
+    guard : Guard
+        Who may ask.
+
+    Returns
+    -------
+    ASGI application
+        Ready to be served.
+    """
+    routes = [
+        *(Route(path, answering(page), methods=["GET"]) for path, page in LOOKED_AT.items()),
+        *(Route(path, answering(page), methods=["POST"]) for path, page in SENT.items()),
+        Mount("/static", StaticFiles(directory=_STATIC)),
+    ]
+    app = Starlette(routes=routes, exception_handlers={HTTPException: _refused})
+    app.state.shelf = Shelf(workspace)
+    return Guarded(app, guard)
+
+
+async def _refused(request: Request, error: Exception) -> Response:  # noqa: ARG001
+    status = error.status_code if isinstance(error, HTTPException) else 500
+    words = {404: "There is no such page.", 405: "That page is not asked in this way."}
+    return trouble(status, [words.get(status, "The request cannot be answered.")])

@@ -1,0 +1,201 @@
+"""What a page is asked, and how it answers: plain data in, a template filled, errors in words."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from urllib.parse import parse_qsl
+
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import HTMLResponse, Response
+
+from dating.bench.shelf import Shelf
+from dating.bench.workspace import ChangedError, NotThereError
+from dating.reading import InputError
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+    from starlette.requests import Request
+
+_TEMPLATES = Path(__file__).parent / "templates"
+MOST_FIELDS = 2_000
+
+
+class BadRequestError(Exception):
+    """The request lacks something, or says what no page of ours would send."""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One request as a page sees it.
+
+    Parameters
+    ----------
+    shelf : Shelf
+        The folder, and what has been read from it.
+    query : mapping of str to str
+        What stands behind the question mark; the last of equal names.
+    fields : mapping of str to tuple of str
+        The fields of the form that was sent; empty for a page that is looked at.
+    """
+
+    shelf: Shelf
+    query: Mapping[str, str]
+    fields: Mapping[str, tuple[str, ...]]
+
+    def field(self, name: str) -> str:
+        """Give one field of the form.
+
+        Parameters
+        ----------
+        name : str
+            Its name.
+
+        Returns
+        -------
+        str
+            The last value sent, stripped; empty where there is none.
+        """
+        return self.fields.get(name, ("",))[-1].strip()
+
+    def wanted(self, name: str) -> str:
+        """Give what stands behind the question mark, which must be there.
+
+        Parameters
+        ----------
+        name : str
+            Its name.
+
+        Returns
+        -------
+        str
+            The value.
+
+        Raises
+        ------
+        BadRequestError
+            When it is missing or empty.
+        """
+        value = self.query.get(name, "")
+        if not value:
+            raise BadRequestError(f"the address lacks {name}")
+        return value
+
+
+type Page = Callable[[Asked], Response]
+
+
+@lru_cache
+def _environment() -> Environment:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415
+
+    return Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def filled(template: str, status: int = 200, **content: Any) -> Response:
+    """Answer with a template.
+
+    Parameters
+    ----------
+    template : str
+        Its name.
+    status : int
+        HTTP status.
+    **content : object
+        Everything that it names.
+
+    Returns
+    -------
+    Response
+        HTML; text from files is escaped.
+    """
+    page = _environment().get_template(template).render(**content)
+    return HTMLResponse(_keeping_per_cent(page).encode("utf-8", "replace"), status)
+
+
+_AS_IT_IS = re.compile(r"(<textarea\b.*?</textarea>|<pre\b.*?</pre>|<[^>]*>)", re.DOTALL)
+
+
+def _keeping_per_cent(page: str) -> str:
+    """Keep per cent to its number, but change nothing that a form sends back or a file says."""
+    parts = _AS_IT_IS.split(page)
+    parts[::2] = [part.replace(" %", "\N{NO-BREAK SPACE}%") for part in parts[::2]]
+    return "".join(parts)
+
+
+def answering(page: Page) -> Callable[[Request], Any]:
+    """Turn a page into an endpoint: the form is read, and errors are told in words.
+
+    Parameters
+    ----------
+    page : callable
+        Takes what is asked, and answers.
+
+    Returns
+    -------
+    callable
+        An endpoint; the page runs beside the loop that serves others.
+    """
+
+    async def endpoint(request: Request) -> Response:
+        try:
+            fields = _fields(await request.body())
+            asked = Asked(request.app.state.shelf, dict(request.query_params), fields)
+            return await run_in_threadpool(page, asked)
+        except BadRequestError as error:
+            return trouble(400, [str(error)])
+        except NotThereError as error:
+            return trouble(404, [f"There is no file of that name here: {error}."])
+        except ChangedError as error:
+            return trouble(409, [str(error)])
+        except InputError as error:
+            root = f"{request.app.state.shelf.workspace.root}/"
+            shown = [str(problem).replace(root, "") for problem in error.problems[:50]]
+            return trouble(422, shown)
+
+    return endpoint
+
+
+def trouble(status: int, problems: Sequence[str]) -> Response:
+    """Answer with what is wrong.
+
+    Parameters
+    ----------
+    status : int
+        HTTP status.
+    problems : sequence of str
+        What is wrong, each with its place and what is allowed.
+
+    Returns
+    -------
+    Response
+        A page.
+    """
+    return filled("trouble.html.j2", status, problems=problems)
+
+
+def _fields(body: bytes) -> dict[str, tuple[str, ...]]:
+    """Read the fields of a form."""
+    try:
+        pairs = parse_qsl(
+            body.decode("utf-8", "replace"),
+            keep_blank_values=True,
+            max_num_fields=MOST_FIELDS,
+            errors="replace",
+        )
+    except ValueError:
+        raise BadRequestError(f"a form has at most {MOST_FIELDS:,} fields") from None
+    fields: dict[str, tuple[str, ...]] = {}
+    for name, value in pairs:
+        fields[name] = (*fields.get(name, ()), value)
+    return fields

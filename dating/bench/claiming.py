@@ -1,0 +1,383 @@
+"""A claims file weighed: the page at once, then each claim as it has been weighed."""
+
+from __future__ import annotations
+
+import posixpath
+import threading
+from collections.abc import Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from importlib.util import find_spec
+
+from starlette.responses import Response
+
+from dating.bench.asking import Asked, BadRequestError, filled
+from dating.bench.shelf import Shelf
+from dating.bench.workspace import NotThereError
+from dating.claims.evidence import Evidence
+from dating.claims.examples import Example
+from dating.claims.files import Manuscript, manuscript_of
+from dating.claims.settling import Look
+from dating.claims.statements import Claim, Claims
+from dating.claims.strength import Factor, decimals_of, factor_words, probability_words
+from dating.claims.weighing import Weighed, weighed
+from dating.learning.corpus import Corpus
+from dating.reading import InputError, Problem
+from dating.words.claims import chance_words, clause, ranges_of, rewording, verdict
+from dating.words.claims_text import SCALES
+from dating.words.page import Picture
+
+MOST_DRAWS = 8000
+"""Draws of a learned file that are used, as many as the command uses."""
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """Files that claims are weighed with, by name; empty where there is none.
+
+    Parameters
+    ----------
+    file : str
+        The claims.
+    maker : str
+        The maker file.
+    learned : str
+        What was learned.
+    corpus : str
+        Dated instruments.
+    """
+
+    file: str
+    maker: str
+    learned: str
+    corpus: str
+
+
+@dataclass(frozen=True)
+class Row:
+    """One claim as the page shows it, before and after it is weighed.
+
+    Parameters
+    ----------
+    number : int
+        Its place in the file, from 1.
+    name, sentence, place, source : str
+        As the file has them.
+    says : tuple of str
+        What is claimed, in our words.
+    made : Made or None
+        What was found; None before it is weighed.
+    """
+
+    number: int
+    name: str
+    sentence: str
+    place: str
+    source: str
+    says: tuple[str, ...]
+    made: Made | None = None
+
+
+@dataclass(frozen=True)
+class Made:
+    """What weighing a claim gave, in words and numbers as the command writes them.
+
+    Parameters
+    ----------
+    before, after, words : str
+        Probabilities before and after the evidence, and the word for the latter.
+    factor, support : str
+        Bayes factor and its word; empty where there was no evidence.
+    verdict, printed : str
+        One sentence of all that, and how the claim may be worded.
+    known : tuple of str
+        Between what the numbers lie that it is about.
+    examples : tuple of (str, tuple of Example)
+        What speaks against it and for it.
+    looks : tuple of Look
+        What would move it most.
+    picture : Picture or None
+        Where it is about one changeover alone.
+    """
+
+    before: str
+    after: str
+    words: str
+    factor: str
+    support: str
+    verdict: str
+    printed: str
+    known: tuple[str, ...]
+    examples: tuple[tuple[str, tuple[Example, ...]], ...]
+    looks: tuple[Look, ...]
+    picture: Picture | None
+
+
+class Scales:
+    """Claims with what they are weighed by; each is weighed once.
+
+    Parameters
+    ----------
+    manuscript : Manuscript
+        The claims with their maker file and examinations.
+    evidence : Evidence
+        What they are weighed by.
+    corpus : Corpus or None
+        Dated instruments to be named as examples.
+    drawing : context manager
+        Held while a picture is drawn.
+    """
+
+    def __init__(
+        self,
+        manuscript: Manuscript,
+        evidence: Evidence,
+        corpus: Corpus | None,
+        drawing: AbstractContextManager[object],
+    ) -> None:
+        self.manuscript, self.evidence, self.corpus = manuscript, evidence, corpus
+        self._drawing = drawing
+        self._made: dict[str, Made] = {}
+        self._lock = threading.Lock()
+
+    def weigh(self, claim: Claim) -> Made:
+        """Weigh one claim, or give what was found before.
+
+        Parameters
+        ----------
+        claim : Claim
+            One of the manuscript.
+
+        Returns
+        -------
+        Made
+            What was found.
+
+        Raises
+        ------
+        InputError
+            When no month allows what was seen on an instrument.
+        """
+        with self._lock:
+            if claim.claim not in self._made:
+                first = self.manuscript.maker.period.first
+                made = weighed(claim, self.evidence, self.corpus)
+                self._made[claim.claim] = made_of(made, first, self._picture(claim))
+            return self._made[claim.claim]
+
+    def _picture(self, claim: Claim) -> Picture | None:
+        if any(find_spec(name) is None for name in ("matplotlib", "arviz_stats")):
+            return None
+        from dating.figures.claims import drawings_of  # noqa: PLC0415
+        from dating.figures.pages import picture_of  # noqa: PLC0415
+
+        with self._drawing:
+            drawn = drawings_of((claim,), self.evidence, self.corpus)
+            return next((picture_of(figure) for _, figure in drawn), None)
+
+
+def claims(asked: Asked) -> Response:
+    """Show a claims file; each claim is weighed when the page asks for it.
+
+    Parameters
+    ----------
+    asked : Asked
+        ``file``, and ``maker``, ``learned`` and ``corpus`` where they are chosen.
+
+    Returns
+    -------
+    Response
+        A page.
+    """
+    shelf = asked.shelf
+    read = shelf.claims(asked.wanted("file"))
+    maker = asked.query.get("maker", "") or shelf.maker_named(read.maker)
+    chosen = Chosen(
+        asked.query["file"],
+        maker,
+        asked.query.get("learned", ""),
+        asked.query.get("corpus", ""),
+    )
+    scales = scales_of(shelf, chosen)
+    choices = {
+        kind: [file.name for file in shelf.workspace.files(kind)]
+        for kind in ("maker", "learned", "corpus")
+    }
+    return filled(
+        "claims.html.j2",
+        chosen=chosen,
+        choices=choices,
+        read=read,
+        about=scales.manuscript.maker,
+        rows=[row_of(read, number) for number in range(len(read.claims))],
+        scales=SCALES,
+    )
+
+
+def weigh(asked: Asked) -> Response:
+    """Weigh one claim.
+
+    Parameters
+    ----------
+    asked : Asked
+        ``claim`` behind the question mark, and the form of the page.
+
+    Returns
+    -------
+    Response
+        The claim's row of the table, and the grounds.
+    """
+    name = asked.wanted("claim")
+    file, maker = asked.field("file"), asked.field("maker")
+    if not file or not maker:
+        raise BadRequestError("the form lacks the claims file or the maker file")
+    chosen = Chosen(file, maker, asked.field("learned"), asked.field("corpus"))
+    scales = scales_of(asked.shelf, chosen)
+    read = scales.manuscript.claims
+    names = [claim.claim for claim in read.claims]
+    if name not in names:
+        raise BadRequestError("there is no claim of that name in the file")
+    number = names.index(name)
+    if missing := [library for library in ("scipy", "h5netcdf") if find_spec(library) is None]:
+        words = f"weighing claims needs {', '.join(missing)}; install instrument-dating[learn]"
+        raise InputError([Problem(file, None, "", words)])
+    row = row_of(read, number, scales.weigh(read.claims[number]))
+    return filled("claims_weighed.html.j2", chosen=chosen, row=row)
+
+
+def scales_of(shelf: Shelf, chosen: Chosen) -> Scales:
+    """Make what claims are weighed by, or give it again while none of its files has changed.
+
+    Parameters
+    ----------
+    shelf : Shelf
+        The folder.
+    chosen : Chosen
+        The files.
+
+    Returns
+    -------
+    Scales
+        Ready to weigh.
+
+    Raises
+    ------
+    NotThereError
+        When one of the files is not there.
+    InputError
+        When one of them has problems, or names an examination outside the folder.
+    """
+    read = shelf.claims(chosen.file)
+    seen = examinations_of(shelf, read, chosen.file)
+    files = [chosen.file, chosen.maker, *seen, *filter(None, (chosen.learned, chosen.corpus))]
+    states = tuple(shelf.state_of(name) for name in files)
+
+    def make() -> Scales:
+        maker = shelf.maker(chosen.maker)
+        learned = shelf.learned(chosen.learned, maker, MOST_DRAWS) if chosen.learned else None
+        corpus = shelf.corpus(chosen.corpus, maker) if chosen.corpus else None
+        manuscript = manuscript_of(read, maker)
+        return Scales(manuscript, Evidence(manuscript, learned), corpus, shelf.drawing)
+
+    return shelf.kept(("scales", chosen, states), make)
+
+
+def examinations_of(shelf: Shelf, read: Claims, file: str) -> tuple[str, ...]:
+    """Name the examinations of a claims file, as seen from the folder.
+
+    Parameters
+    ----------
+    shelf : Shelf
+        The folder.
+    read : Claims
+        The claims.
+    file : str
+        Their file, as seen from the folder.
+
+    Returns
+    -------
+    tuple of str
+        Names that the folder may hold.
+
+    Raises
+    ------
+    InputError
+        When one is not in the folder.
+    """
+    names, problems = [], []
+    for position, name in enumerate(read.examinations):
+        inside = posixpath.normpath(posixpath.join(posixpath.dirname(file), name))
+        try:
+            shelf.state_of(inside)
+        except NotThereError:
+            words = "there is no such examination in the folder that is served"
+            problems.append(read.origin.problem(("examinations", position), words, found=name))
+        names.append(inside)
+    if problems:
+        raise InputError(problems)
+    return tuple(names)
+
+
+def row_of(read: Claims, number: int, made: Made | None = None) -> Row:
+    """Make the row of a claim.
+
+    Parameters
+    ----------
+    read : Claims
+        The claims.
+    number : int
+        Its place in the file, from 0.
+    made : Made, optional
+        What weighing it gave.
+
+    Returns
+    -------
+    Row
+        As the page shows it.
+    """
+    claim = read.claims[number]
+    says = tuple(clause(saying) for saying in claim.sayings())
+    return Row(number + 1, claim.claim, claim.sentence, claim.place, claim.source, says, made)
+
+
+def made_of(made: Weighed, first: int, picture: Picture | None = None) -> Made:
+    """Put what weighing gave into words.
+
+    Parameters
+    ----------
+    made : Weighed
+        The claim, weighed.
+    first : int
+        Month number of the first month of the period.
+    picture : Picture, optional
+        The claim drawn.
+
+    Returns
+    -------
+    Made
+        Numbers and words as the command writes them.
+    """
+    factor, printed = made.factor, rewording(made, first)
+    sides = (("Speaks against it", "against"), ("Speaks for it", "for"))
+    examples = ((title, _of_side(made.examples, side)) for title, side in sides)
+    return Made(
+        before=chance_words(made.prior),
+        after=chance_words(made.posterior),
+        words=probability_words(made.posterior.value),
+        factor="" if factor is None else _factor(factor),
+        support="" if factor is None or not factor.told else factor_words(factor.value),
+        verdict=verdict(made),
+        printed=printed,
+        known=tuple(known for known in ranges_of(made, first) if known not in printed),
+        examples=tuple((title, named) for title, named in examples if named),
+        looks=made.looks,
+        picture=picture,
+    )
+
+
+def _of_side(examples: Sequence[Example], side: str) -> tuple[Example, ...]:
+    return tuple(example for example in examples if example.side == side)
+
+
+def _factor(factor: Factor) -> str:
+    return f"{factor.bound} {decimals_of(factor.value)}".strip() if factor.told else factor.bound

@@ -1,0 +1,239 @@
+"""Why one observation says what it says, and what another answer would say."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from dating.bench.alike import Examples, states_of
+from dating.bench.answers import OTHER, STATE
+from dating.bench.asking import BadRequestError
+from dating.bench.curves import Curves, draw_curves
+from dating.bench.drawing import Axis, draw_strip
+from dating.bench.grounds import Judgement, judgements_behind
+from dating.bench.panels import Dated, dated_of
+from dating.estimates import Estimate
+from dating.evidence import Piece
+from dating.maker import Maker
+from dating.months import month_label
+from dating.summaries import MonthSet
+from dating.words.phrases import percent, short_set
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """What stands behind one observation.
+
+    Parameters
+    ----------
+    name, said : str
+        The piece of evidence, and what was seen.
+    states : tuple of str
+        The states of the feature; empty where it has none.
+    curves : tuple of Curves
+        Their shares over time, by variant where that matters.
+    strip : str
+        How probable each month makes what was seen, as a path, where there are no curves.
+    axis : Axis
+        The months of the strip.
+    judgements : tuple of Judgement
+        What it rests on.
+    learned : bool
+        Whether dated instruments have moved these judgements.
+    examples : Examples or None
+        Dated instruments, where there is a corpus in the folder.
+    without, without_median : str
+        What the date would be without it.
+    level : str
+        Of that set.
+    """
+
+    name: str
+    said: str
+    states: tuple[str, ...]
+    curves: tuple[Curves, ...]
+    strip: str
+    axis: Axis
+    judgements: tuple[Judgement, ...]
+    learned: bool
+    examples: Examples | None
+    without: str
+    without_median: str
+    level: str
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """Two answers to one question.
+
+    Parameters
+    ----------
+    name, answer : str
+        The feature, and the other answer.
+    now, then : Dated
+        As it is, with the other answer drawn over it; and with the other answer.
+    """
+
+    name: str
+    answer: str
+    now: Dated
+    then: Dated
+
+
+def explained(estimate: Estimate, name: str, examples: Examples | None) -> Explanation:
+    """Say what stands behind one observation.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        The estimate.
+    name : str
+        Name of the piece of evidence.
+    examples : Examples or None
+        Dated instruments that show the feature.
+
+    Returns
+    -------
+    Explanation
+        Words and shapes.
+
+    Raises
+    ------
+    BadRequestError
+        When there is no such piece.
+
+    Examples
+    --------
+    >>> from dating import estimate, read_examination, read_maker
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> [row.what for row in explained(made, "heel-joint", None).judgements[:2]]
+    ['first use', 'overlap']
+    """
+    finding = next((f for f in estimate.findings if f.piece.name == name), None)
+    if finding is None:
+        raise BadRequestError(f"{name} was not recorded, or says nothing about the date")
+    maker, period = estimate.maker, estimate.period
+    axis = Axis(period.first, period.last)
+    reported = estimate.highest_density(estimate.level)
+    curves = _curves(estimate, finding.piece, reported)
+    return Explanation(
+        name=name,
+        said=finding.piece.said,
+        states=tuple(line.state for line in curves[0].lines) if curves else (),
+        curves=curves,
+        strip="" if curves else draw_strip(estimate.likelihood_alone(name), axis, period),
+        axis=axis,
+        judgements=tuple(judgements_behind(maker, finding.piece)),
+        learned=estimate.learned is not None,
+        examples=examples,
+        without=short_set(finding.without),
+        without_median=month_label(finding.without_median),
+        level=percent(estimate.level),
+    )
+
+
+def what_if(now: Estimate, then: Estimate, name: str, answer: str) -> WhatIf:
+    """Set two answers to one question side by side.
+
+    Parameters
+    ----------
+    now, then : Estimate
+        As it is, and with the other answer.
+    name, answer : str
+        The feature, and the other answer.
+
+    Returns
+    -------
+    WhatIf
+        Words and shapes.
+    """
+    return WhatIf(name, answer, dated_of(now, then), dated_of(then))
+
+
+def other_answers(maker: Maker, name: str, now: str) -> dict[str, str]:
+    """List what else could have been answered.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    name : str
+        A feature, or "variant".
+    now : str
+        What the form says now.
+
+    Returns
+    -------
+    dict of str to str
+        What each answer is called, by how the form says it; empty for what has no states.
+
+    Examples
+    --------
+    >>> from dating.files import read_maker
+    >>> other_answers(read_maker("priors/marrowby.yaml"), "lining", "=solid")
+    {'=kerfed': 'kerfed', '': 'not examined'}
+    """
+    states = states_of(maker, name)
+    named = {f"{STATE}{state}": state for state in states} | (
+        {"": "not examined"} if states else {}
+    )
+    return {answer: called for answer, called in named.items() if answer != now}
+
+
+def with_answer(
+    fields: Mapping[str, tuple[str, ...]], name: str, answer: str
+) -> dict[str, tuple[str, ...]]:
+    """Give the fields of a form with one answer changed.
+
+    Parameters
+    ----------
+    fields : mapping of str to tuple of str
+        The form.
+    name : str
+        A feature, or "variant".
+    answer : str
+        As the form says it.
+
+    Returns
+    -------
+    dict of str to tuple of str
+        Doubts and notes that belong to the old answer are left out.
+    """
+    gone = {f"{key}:{name}" for key in ("seen", "sure", "one_of", OTHER, "note")}
+    kept = {key: value for key, value in fields.items() if key not in gone}
+    return kept | {f"seen:{name}": (answer,)}
+
+
+def _curves(estimate: Estimate, piece: Piece, reported: MonthSet) -> tuple[Curves, ...]:
+    tables, period = estimate.tables, estimate.period
+    examination = estimate.examination
+    if piece.kind == "variant" and examination.variant is not None:
+        seen = examination.variant.named()
+        prior = tables.prior.reshape(len(tables.prior), len(tables.variants), tables.latent, -1)
+        by_variant = prior.sum(axis=2)
+        made = by_variant.sum(axis=1, keepdims=True)
+        shares = np.moveaxis(np.divide(by_variant, made, where=made > 0, out=by_variant * 0), 0, 1)
+        names = tables.variants
+        return (draw_curves(shares, tables.weights, names, seen, period, shaded=reported),)
+    if piece.kind != "feature":
+        return ()
+    sight = examination.seen[piece.name]
+    seen = sight.named() if sight is not None else ()
+    table = tables.feature(piece.name)
+    states = [str(state) for state in table.coords["state"].values]
+    variants = [str(variant) for variant in table.coords["variant"].values]
+    return tuple(
+        draw_curves(
+            table.values[:, :, position],
+            tables.weights,
+            states,
+            seen,
+            period,
+            title=variant if len(variants) > 1 else "",
+            shaded=reported,
+        )
+        for position, variant in enumerate(variants)
+    )

@@ -1,0 +1,122 @@
+"""An examination as the plain data of its file: the usual order, and the shortest form."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from dating.examination import Examination, Paper, Reading, Sight
+
+_YEAR = re.compile(r"[1-9][0-9]{3}")
+
+
+def plain_data(examination: Examination) -> dict[str, Any]:
+    """Write an examination as the plain data of its file, in the usual order and shortest form.
+
+    Parameters
+    ----------
+    examination : Examination
+        What was seen.
+
+    Returns
+    -------
+    dict of str to object
+        Text, numbers, dates, mappings and lists; what was not examined is left out.
+
+    Examples
+    --------
+    >>> given = Examination(instrument="M-1", maker="marrowby", seen={"ring": "inlaid"})
+    >>> plain_data(given)
+    {'instrument': 'M-1', 'maker': 'marrowby', 'seen': {'ring': 'inlaid'}}
+    """
+    whole = {
+        "instrument": examination.instrument,
+        "maker": examination.maker,
+        "invented": examination.invented,
+        "examined": examination.examined,
+        "by": examination.by,
+        "note": examination.note,
+        "variant": _sight_data(examination.variant),
+        "seen": {name: _sight_data(sight) for name, sight in examination.seen.items()},
+        "marks": dict(examination.marks),
+        "measured": {name: _reading_data(r) for name, r in examination.measured.items()},
+        "documents": [paper_data(paper) for paper in examination.documents],
+    }
+    for group in ("seen", "marks", "measured"):
+        whole[group] = {name: value for name, value in whole[group].items() if value is not None}
+    kept = ("instrument", "maker")
+    return {key: value for key, value in whole.items() if value or key in kept}
+
+
+def paper_data(paper: Paper) -> dict[str, Any]:
+    """Write a document as plain data.
+
+    Parameters
+    ----------
+    paper : Paper
+        The document.
+
+    Returns
+    -------
+    dict of str to object
+        Its keys in the usual order; a plain year as a number.
+
+    Examples
+    --------
+    >>> paper_data(Paper(what="a bill", not_after="1934", trust=0.5))
+    {'what': 'a bill', 'not_after': 1934, 'trust': 0.5}
+    """
+    made: dict[str, Any] = {"what": paper.what}
+    for key in ("not_before", "not_after"):
+        if (bound := getattr(paper, key)) is not None:
+            made[key] = int(bound.text) if _YEAR.fullmatch(bound.text) else bound.text
+    made |= {"trust": _number(paper.trust)} if paper.trust != 1 else {}
+    return made | {key: said for key in ("source", "note") if (said := getattr(paper, key))}
+
+
+def written(number: float) -> str:
+    """Write a number as one writes it in a file.
+
+    Parameters
+    ----------
+    number : float
+        Finite.
+
+    Returns
+    -------
+    str
+        Read back as the same number.
+
+    Examples
+    --------
+    >>> written(21.0), written(21.4)
+    ('21', '21.4')
+    """
+    return str(int(number)) if number == int(number) and abs(number) < 1e15 else repr(number)
+
+
+def _sight_data(sight: Sight | None) -> Any:
+    if sight is None:
+        return None
+    given = {
+        "state": sight.state,
+        "sure": sight.sure,
+        "one_of": list(sight.one_of) if sight.one_of is not None else None,
+        "other": sight.other,
+        "note": sight.note or None,
+    }
+    made = {key: value for key, value in given.items() if value is not None}
+    return made["state"] if list(made) == ["state"] else made
+
+
+def _reading_data(reading: Reading | None) -> Any:
+    if reading is None:
+        return None
+    made: dict[str, Any] = {"value": _number(reading.value)}
+    made |= {"within": _number(reading.within)} if reading.within else {}
+    made |= {"note": reading.note} if reading.note else {}
+    return made["value"] if list(made) == ["value"] else made
+
+
+def _number(value: float) -> float | int:
+    return int(value) if value == int(value) and abs(value) < 1e15 else value

@@ -1,0 +1,264 @@
+"""One assessor's judgement as fields of a form: read, checked, and written as a file has it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from dating.bench.splicing import Written
+from dating.bench.spots import OPINIONS, Kind, Spot
+from dating.distributions import Judgement
+from dating.judgement import pooled
+from dating.maker import Maker
+from dating.reading import InputError, Place, Problem, Source, plain_number
+from dating.statements import Judged, Opinion
+from dating.validation import validate
+
+LONGEST = 200
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What the fields of one judgement hold, as text.
+
+    Parameters
+    ----------
+    one : bool
+        Whether a single plain value is stated.
+    values : tuple of three str
+        Lowest, likely and highest; the plain value three times where there is one.
+    by : str
+        The assessor.
+    source : tuple of str
+        Names of sources.
+    coverage, weight : str
+        Belief between lowest and highest, and weight among several assessors.
+    """
+
+    one: bool
+    values: tuple[str, str, str]
+    by: str = ""
+    source: tuple[str, ...] = ()
+    coverage: str = "0.9"
+    weight: str = "1"
+
+
+def assessors_at(data: Any, spot: Spot) -> int | None:
+    """Say how many assessors a judgement lists.
+
+    Parameters
+    ----------
+    data : object
+        What the file says, as plain data.
+    spot : Spot
+        The judgement.
+
+    Returns
+    -------
+    int or None
+        None where it is one judgement or one plain value, and no list of assessors.
+    """
+    for part in spot.path:
+        data = data[part]
+    listed = isinstance(data, list) and all(isinstance(item, dict) for item in data)
+    return len(data) if listed else None
+
+
+def entry_at(data: Any, spot: Spot, index: int | None) -> Entry:
+    """Take what a maker file states into the fields of a form.
+
+    Parameters
+    ----------
+    data : object
+        What the file says, as plain data.
+    spot : Spot
+        The judgement.
+    index : int or None
+        Position of the assessor; None where the judgement is not a list of assessors.
+
+    Returns
+    -------
+    Entry
+        As written.
+    """
+    for part in (*spot.path, *(() if index is None else (index,))):
+        data = data[part]
+    keys = OPINIONS[spot.kind].keys
+    if isinstance(data, list):
+        data = dict(zip(keys, data, strict=True))
+    if not isinstance(data, dict):
+        return Entry(True, (_text(data),) * 3)
+    low, likely, high = (_text(data[key]) for key in keys)
+    source = data.get("source", [])
+    return Entry(
+        one=False,
+        values=(low, likely, high),
+        by=_text(data.get("by", "")),
+        source=tuple(map(_text, source if isinstance(source, list) else [source])),
+        coverage=_text(data.get("coverage", 0.9)),
+        weight=_text(data.get("weight", 1)),
+    )
+
+
+def written(entry: Entry, spot: Spot, index: int | None) -> Written:
+    """Turn the fields into what the maker file shall say.
+
+    Parameters
+    ----------
+    entry : Entry
+        The fields.
+    spot : Spot
+        The judgement.
+    index : int or None
+        Position of the assessor; None where there is no list of assessors.
+
+    Returns
+    -------
+    str, number or mapping
+        A plain value where nothing else is said of it; else the three values and the rest.
+    """
+    values = [_value(text, spot.kind) for text in entry.values]
+    said: dict[str, Any] = {}
+    if entry.by:
+        said["by"] = entry.by
+    if entry.source:
+        said["source"] = entry.source
+    for key, text, usual in (("weight", entry.weight, 1.0), ("coverage", entry.coverage, 0.9)):
+        number = plain_number(text)
+        if number != usual:
+            said[key] = text if number is None else number
+    if entry.one and index is None and not said:
+        return values[1]
+    return dict(zip(OPINIONS[spot.kind].keys, values, strict=True)) | said
+
+
+def opinion_of(entry: Entry, spot: Spot, maker: Maker, file: str) -> Opinion:
+    """Check the fields with the models that a maker file is checked with.
+
+    Parameters
+    ----------
+    entry : Entry
+        The fields.
+    spot : Spot
+        The judgement.
+    maker : Maker
+        The maker file, for its sources and the place of the judgement.
+    file : str
+        Its name, for messages.
+
+    Returns
+    -------
+    Opinion
+        Feasible.
+
+    Raises
+    ------
+    InputError
+        With one problem for each field that cannot be used; where no distribution runs through
+        the three values, it says what would be feasible.
+    """
+    line = maker.origin.places.get(spot.path, (1, 1))[0]
+    keys = OPINIONS[spot.kind].keys
+    values = [_value(text, spot.kind) for text in entry.values]
+    data: dict[str, Any] = dict(zip(keys, values, strict=True))
+    data |= {"by": entry.by, "source": list(entry.source)}
+    data |= {key: _value(getattr(entry, key), "span") for key in ("coverage", "weight")}
+    places: dict[Any, Place] = {(): (line, 1)} | {(key,): (line, 1) for key in data}
+    source = Source(file, data, places, "")
+    problems = [
+        source.problem(("source",), "no such source in the maker file", found=name, allowed=known)
+        for known in [list(maker.sources)]
+        for name in entry.source
+        if name not in known
+    ]
+    if len(entry.by) > LONGEST or not entry.by.isprintable():
+        problems.append(source.problem(("by",), f"at most {LONGEST} printable characters"))
+    if problems:
+        raise InputError(problems)
+    try:
+        return validate(source, OPINIONS[spot.kind])
+    except InputError as error:
+        about = f"{spot.about}, {spot.what}"
+        raise InputError([_named(problem, about) for problem in error.problems]) from None
+
+
+def judged_with(spot: Spot, index: int | None, opinion: Opinion) -> Judged[Any]:
+    """Put one assessor's new opinion among the others.
+
+    Parameters
+    ----------
+    spot : Spot
+        The judgement as it stands in the file.
+    index : int or None
+        Position of the assessor.
+    opinion : Opinion
+        What this assessor says now.
+
+    Returns
+    -------
+    Judged
+        All assessors.
+    """
+    opinions = list(spot.judged.opinions)
+    opinions[index or 0] = opinion
+    return type(spot.judged)(opinions=tuple(opinions))
+
+
+def pool(judged: Judged[Any]) -> Judgement:
+    """Pool all assessors of a judgement.
+
+    Parameters
+    ----------
+    judged : Judged
+        All assessors.
+
+    Returns
+    -------
+    Judgement
+        With the weights that are stated.
+    """
+    members = [opinion.distribution() for opinion in judged.opinions]
+    return pooled(members, [opinion.weight for opinion in judged.opinions])
+
+
+def entry_of(fields: Mapping[str, tuple[str, ...]], field: Any, kind: Kind) -> Entry:
+    """Read the fields of a form that was sent.
+
+    Parameters
+    ----------
+    fields : mapping of str to tuple of str
+        All fields.
+    field : callable
+        Gives the last value of one field, stripped.
+    kind : {"date", "delay", "span"}
+        What is judged.
+
+    Returns
+    -------
+    Entry
+        As sent; one plain value three times over where one is chosen.
+    """
+    one = field("form") == "one"
+    low, likely, high = (field(key) for key in OPINIONS[kind].keys)
+    values = (field("value"),) * 3 if one else (low, likely, high)
+    source = tuple(name.strip() for name in fields.get("source", ()) if name.strip())
+    return Entry(
+        one, values, field("by"), source, field("coverage") or "0.9", field("weight") or "1"
+    )
+
+
+def _value(text: str, kind: Kind) -> str | int | float:
+    number = None if kind == "date" else plain_number(text)
+    return text if number is None else number
+
+
+def _text(value: Any) -> str:
+    return value if isinstance(value, str) else repr(value)
+
+
+def _named(problem: Problem, about: str) -> Problem:
+    """Say which judgement has the problem; where it is all of it, its keys need no mention."""
+    if not problem.key:
+        return replace(problem, key=about, found="")
+    return replace(problem, key=f"{about}, {problem.key}")

@@ -1,0 +1,337 @@
+"""A judgement as a density on its axis, and the ramp that it implies, as paths for SVG."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil, floor
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.bench.judged_words import value_words
+from dating.bench.spots import Kind
+from dating.distributions import Certain, Judgement, Pool
+from dating.judgement import shifted
+from dating.maker import Maker, Regime
+from dating.ramps import mean_shares, shares_after
+
+type Floats = NDArray[np.float64]
+
+WIDTHS = (330, 780)
+"""Widths of a picture on a narrow and on a wide screen: its letters are not scaled."""
+HEIGHT = 128
+RAMP_HEIGHT = 132
+_FOOT = 22
+_TOP = 8
+_LARGEST = 130_000
+_WIDEST = 2_400
+
+
+@dataclass(frozen=True)
+class Window:
+    """The stretch of the axis that is shown, both ends in months.
+
+    Parameters
+    ----------
+    start, stop : int
+        Month numbers, or months.
+    kind : {"date", "delay", "span"}
+        Which.
+    """
+
+    start: int
+    stop: int
+    kind: Kind
+
+    def share(self, value: float) -> float:
+        """Say where a value lies between the ends, from 0 to 1.
+
+        Parameters
+        ----------
+        value : float
+            Month number, or months.
+
+        Returns
+        -------
+        float
+            Kept between 0 and 1.
+        """
+        return min(max((value - self.start) / (self.stop - self.start), 0.0), 1.0)
+
+    def ticks(self, width: float) -> list[tuple[float, str]]:
+        """Give the labelled places of the axis.
+
+        Parameters
+        ----------
+        width : float
+            Of the picture.
+
+        Returns
+        -------
+        list of (float, str)
+            Years, or numbers of months.
+        """
+        length, room = self.stop - self.start, max(int(width / 44), 2)
+        if self.kind == "date":
+            step = 12 * ceil(length / 12 / room)
+        else:
+            steps = (1, 2, 3, 6, 12, 24, 60, 120, 240, 600)
+            step = next((s for s in steps if length / s <= room), 1200)
+        first = ceil(self.start / step) * step
+        return [
+            (
+                round(self.share(value) * width, 1),
+                str(value // 12) if self.kind == "date" else str(value),
+            )
+            for value in range(first, self.stop, step)
+        ]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One picture at one width.
+
+    Parameters
+    ----------
+    width, height : int
+        In units.
+    base : float
+        Height of the axis.
+    ticks : tuple of (float, str)
+        Labelled places.
+    area, line : str
+        Data of SVG paths; empty where there is nothing to draw.
+    marks : tuple of (float, str)
+        Upright lines, and what each is.
+    """
+
+    width: int
+    height: int
+    base: float
+    ticks: tuple[tuple[float, str], ...]
+    area: str
+    line: str
+    marks: tuple[tuple[float, str], ...] = ()
+
+
+def window_of(
+    kind: Kind, values: tuple[float, float, float], wanted: tuple[str, str] = ("", "")
+) -> Window:
+    """Choose the stretch of the axis for three values.
+
+    Parameters
+    ----------
+    kind : {"date", "delay", "span"}
+        What is judged.
+    values : tuple of three floats
+        Lowest, likely and highest.
+    wanted : tuple of two str
+        The stretch that is on the page now, kept while the values lie in it.
+
+    Returns
+    -------
+    Window
+        Whole years for dates.
+    """
+    low, high = min(values), max(values)
+    if all(text.lstrip("-").isdecimal() and len(text) <= 7 for text in wanted):
+        start, stop = int(wanted[0]), int(wanted[1])
+        fits = start <= low and high <= stop and 2 <= stop - start <= _WIDEST
+        if fits and max(abs(start), abs(stop)) < _LARGEST:
+            return Window(start, stop, kind)
+    low, high = max(low, -_LARGEST), min(high, _LARGEST)
+    room = max(high - low, 12.0 if kind == "date" else 3.0)
+    if kind == "date":
+        return Window(floor((low - room) / 12) * 12, ceil((high + room) / 12) * 12, kind)
+    start = floor(low - room) if kind == "delay" else 0
+    return Window(start, max(ceil(high + room), start + 2), kind)
+
+
+def density_picture(
+    window: Window, width: int, mine: Judgement, together: Judgement, points: Floats
+) -> Picture:
+    """Draw the density of one assessor's judgement, and of all assessors as a line.
+
+    Parameters
+    ----------
+    window : Window
+        The stretch of the axis.
+    width : int
+        Of the picture.
+    mine, together : Judgement
+        This assessor's, and the pool of all.
+    points : ndarray of float64, shape (3,)
+        Lowest, likely and highest, which are marked.
+
+    Returns
+    -------
+    Picture
+        Both densities to the same scale.
+    """
+    edges = np.linspace(window.start, window.stop, 241)
+    own = np.maximum(np.diff(mine.cdf(edges)), 0.0)
+    pool = np.maximum(np.diff(together.cdf(edges)), 0.0)
+    shown = [own if not isinstance(mine, Certain) else np.zeros(1)]
+    if isinstance(together, Pool):
+        shown.append(pool)
+    most = max(float(each.max()) for each in shown) or 1.0
+    base = float(HEIGHT - _FOOT)
+    tall = base - _TOP
+    area = "" if isinstance(mine, Certain) else _curve(own / most, width, base, tall) + "Z"
+    line = (
+        _curve(np.minimum(pool / most, 1.0), width, base, tall)
+        if isinstance(together, Pool)
+        else ""
+    )
+    marks = tuple(
+        (round(window.share(point) * width, 1), value_words(point, window.kind))
+        for point in sorted({float(point) for point in points})
+    )
+    return Picture(width, HEIGHT, base, tuple(window.ticks(width)), area, line, marks)
+
+
+@dataclass(frozen=True, eq=False)
+class Ramp:
+    """The chance of the new states month by month.
+
+    Parameters
+    ----------
+    first : int
+        Month number of the first month.
+    shares, before : ndarray of float64, shape (month,)
+        With the judgement as it is on the page, and as it is in the file.
+    """
+
+    first: int
+    shares: Floats
+    before: Floats
+
+    def passes(self, level: float) -> int | None:
+        """Give the first month in which the chance reaches a level.
+
+        Parameters
+        ----------
+        level : float
+            From 0 to 1.
+
+        Returns
+        -------
+        int or None
+            Month number.
+        """
+        reached = np.flatnonzero(self.shares >= level)
+        return self.first + int(reached[0]) if len(reached) else None
+
+
+def ramp_of(maker: Maker, before: Regime, after: Regime) -> Ramp:
+    """Average a changeover over its judgements, as the month tables do.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file, for events.
+    before, after : Regime
+        As the file has it, and with the judgement as it is on the page.
+
+    Returns
+    -------
+    Ramp
+        Over the months in which it may run, and some around them.
+    """
+    reaches = [_reach(maker, regime) for regime in (before, after)]
+    first = floor((min(low for low, _ in reaches) - 6) / 12) * 12
+    stop = ceil((max(high for _, high in reaches) + 6) / 12) * 12
+    months = min(stop - first, _WIDEST)
+    old, new = (_shares(maker, regime, first, months) for regime in (before, after))
+    return Ramp(first, new, old)
+
+
+def happened(before: Judgement, after: Judgement) -> Ramp:
+    """Give the chance that an event has happened, month by month.
+
+    Parameters
+    ----------
+    before, after : Judgement
+        Its date as the file has it, and as it is on the page.
+
+    Returns
+    -------
+    Ramp
+        Averaged over each month.
+    """
+    ends = [float(x) for each in (before, after) for x in each.quantile([0.01, 0.99])]
+    first, stop = floor((min(ends) - 6) / 12) * 12, ceil((max(ends) + 6) / 12) * 12
+    months = min(stop - first, _WIDEST)
+    old, new = (
+        mean_shares(shifted(each, -first), Certain(0.0), months) for each in (before, after)
+    )
+    return Ramp(first, new, old)
+
+
+def ramp_picture(ramp: Ramp, width: int) -> Picture:
+    """Draw a ramp as stairs of one step a month; as it is in the file, as a line.
+
+    Parameters
+    ----------
+    ramp : Ramp
+        The chances.
+    width : int
+        Of the picture.
+
+    Returns
+    -------
+    Picture
+        With years on its axis.
+    """
+    window = Window(ramp.first, ramp.first + len(ramp.shares), "date")
+    base = float(RAMP_HEIGHT - _FOOT)
+    tall = base - _TOP
+    area = _stairs(ramp.shares, width, base, tall)
+    line = (
+        "" if np.array_equal(ramp.shares, ramp.before) else _stairs(ramp.before, width, base, tall)
+    )
+    closed = f"M0 {base:g}L{area[1:]}V{base:g}Z"
+    return Picture(width, RAMP_HEIGHT, base, tuple(window.ticks(width)), closed, line)
+
+
+def _curve(heights: Floats, width: int, base: float, tall: float) -> str:
+    x = (np.arange(len(heights)) + 0.5) * width / len(heights)
+    seen = np.flatnonzero(heights > 1e-4)
+    if not len(seen):
+        return ""
+    start, stop = max(int(seen[0]) - 1, 0), min(int(seen[-1]) + 2, len(heights))
+    points = [f"{x[i]:.1f} {base - tall * heights[i]:.1f}" for i in range(start, stop)]
+    return f"M{x[start]:.1f} {base:g}L" + "L".join(points) + f"L{x[stop - 1]:.1f} {base:g}"
+
+
+def _stairs(shares: Floats, width: int, base: float, tall: float) -> str:
+    edges = np.linspace(0, width, len(shares) + 1)
+    parts = [f"M0 {base - tall * shares[0]:.1f}"]
+    for i, share in enumerate(shares):
+        parts.append(f"V{base - tall * share:.1f}H{edges[i + 1]:.1f}")
+    return "".join(parts)
+
+
+def _start(maker: Maker, regime: Regime) -> tuple[Judgement, Judgement]:
+    """Give the first use, or the event and the lag, as two numbers that add up."""
+    if regime.first_use is not None:
+        return regime.first_use.distribution(), Certain(0.0)
+    return maker.events[regime.event or ""].when.distribution(), regime.judged_lag()
+
+
+def _reach(maker: Maker, regime: Regime) -> tuple[float, float]:
+    start, lag = _start(maker, regime)
+    low = float(start.quantile(0.01)) + float(lag.quantile(0.01))
+    last = regime.judged_overlap().quantile(0.95)
+    return low, float(start.quantile(0.99)) + float(lag.quantile(0.99)) + min(float(last), 600.0)
+
+
+def _shares(maker: Maker, regime: Regime, first: int, months: int) -> Floats:
+    start, lag = _start(maker, regime)
+    start, overlap = shifted(start, -first), regime.judged_overlap()
+    if isinstance(lag, Certain):
+        return mean_shares(shifted(start, lag.value), overlap, months, regime.shape)
+    if isinstance(start, Certain):
+        return mean_shares(shifted(lag, start.value), overlap, months, regime.shape)
+    values, weights = start.nodes(fine=4)
+    return np.asarray(weights @ shares_after(values, lag, overlap, months, regime.shape))

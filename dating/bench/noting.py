@@ -1,0 +1,281 @@
+"""The catalogue note of one examination: previewed with its picture, and given as a file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.util import find_spec
+from typing import get_args
+
+from starlette.responses import Response
+
+from dating.bench.answers import Fields, examination_in, fields_of
+from dating.bench.asking import Asked, BadRequestError, filled
+from dating.bench.workspace import NotThereError
+from dating.estimates import LEVEL, Estimate, estimate
+from dating.examination import Examination
+from dating.files import check_against
+from dating.maker import Maker
+from dating.notes.file_names import file_name
+from dating.notes.house import House
+from dating.notes.languages import Style, language, languages
+from dating.notes.note import Noted, note_of
+from dating.notes.phrasing import CIRCA
+from dating.notes.picture import Drawn, picture_for
+from dating.notes.sentences import Wording
+from dating.reading import InputError, Problem, plain_number
+
+OPTIONS = ("note_language", "note_dates", "note_circa", "note_level")
+"""Fields of the form that say how the note is worded."""
+_BESIDE = ("maker_file", "file", "learned")
+STYLES = get_args(Style.__value__)
+
+
+@dataclass(frozen=True)
+class Format:
+    """A form in which a note is given.
+
+    Parameters
+    ----------
+    key : str
+        Its key in ``publishing.ENDINGS``.
+    called : str
+        Its name on the page.
+    media : str
+        Its media type.
+    needs : tuple of str
+        Libraries that make it.
+    """
+
+    key: str
+    called: str
+    media: str
+    needs: tuple[str, ...]
+
+
+_WORD = "application/vnd.openxmlformats-officedocument.wordprocessingml.document"
+FORMATS: Mapping[str, Format] = {
+    "pdf": Format("pdf", "PDF", "application/pdf", ("typst", "matplotlib")),
+    "docx": Format("word", "Word", _WORD, ("docx", "matplotlib")),
+    "html": Format("html", "HTML", "text/html; charset=utf-8", ("jinja2", "matplotlib")),
+    "md": Format("markdown", "Markdown", "text/markdown; charset=utf-8", ("jinja2",)),
+    "jsonld": Format("linked-art", "Linked Art", "application/ld+json", ("cromulent",)),
+}
+"""By the ending of the file."""
+
+
+@dataclass(frozen=True, eq=False)
+class Subject:
+    """What a note is written of, and how.
+
+    Parameters
+    ----------
+    maker_file, file, learned : str
+        Names of the files; empty where there is none.
+    noted : Noted
+        The estimate with its note.
+    wording : Wording
+        How it is worded.
+    """
+
+    maker_file: str
+    file: str
+    learned: str
+    noted: Noted
+    wording: Wording
+
+
+def note(asked: Asked) -> Response:
+    """Show the note of an examination that lies in the folder.
+
+    Parameters
+    ----------
+    asked : Asked
+        ``file``, and ``maker`` and ``learned`` where they are chosen.
+
+    Returns
+    -------
+    Response
+        A page.
+    """
+    file = asked.wanted("file")
+    seen = asked.shelf.examination(file)
+    maker_file = asked.query.get("maker", "") or asked.shelf.maker_named(seen.maker)
+    fields = {
+        **fields_of(seen),
+        "file": (file,),
+        "maker_file": (maker_file,),
+        "learned": (asked.query.get("learned", ""),),
+    }
+    return _shown(asked, _subject(asked, fields))
+
+
+def preview(asked: Asked) -> Response:
+    """Show the note of what a form says.
+
+    Parameters
+    ----------
+    asked : Asked
+        The fields of an examination, with ``maker_file``, and with ``OPTIONS`` where chosen.
+
+    Returns
+    -------
+    Response
+        The same page.
+    """
+    return _shown(asked, _subject(asked, asked.fields))
+
+
+def file(asked: Asked) -> Response:
+    """Give the note as a file.
+
+    Parameters
+    ----------
+    asked : Asked
+        ``as`` behind the question mark, an ending, and the form of the page.
+
+    Returns
+    -------
+    Response
+        The file, to be kept under a name made from the instrument's.
+    """
+    ending = asked.wanted("as")
+    if ending not in FORMATS:
+        raise BadRequestError(f"a note is given as one of {', '.join(FORMATS)}")
+    form, subject = FORMATS[ending], _subject(asked, asked.fields)
+    _check_installed(f"a note as {form.called}", form.needs)
+    with asked.shelf.drawing:
+        content = _content(subject, form)
+    name = file_name(subject.noted.estimate.examination.instrument)
+    headers = {"content-disposition": f'attachment; filename="{name}.{ending}"'}
+    return Response(content, media_type=form.media, headers=headers)
+
+
+def _content(subject: Subject, form: Format) -> bytes:
+    """Set the note; Markdown stands alone here, without a picture beside it."""
+    if form.key == "markdown":
+        from dating.notes.markdown import as_markdown  # noqa: PLC0415
+
+        return as_markdown(subject.noted.note, House()).encode("utf-8")
+    from dating.notes.publishing import documents_of  # noqa: PLC0415
+
+    made = documents_of(subject.noted, subject.wording, House(), (form.key,), "note")
+    (content,) = made.files.values()
+    return content
+
+
+def _shown(asked: Asked, subject: Subject) -> Response:
+    made, wording = subject.noted.estimate, subject.wording
+    kept: dict[str, tuple[str, ...]] = {
+        **fields_of(made.examination),
+        "file": (subject.file,),
+        "maker_file": (subject.maker_file,),
+    }
+    return filled(
+        "note.html.j2",
+        subject=subject,
+        note=subject.noted.note,
+        drawn=_drawn(asked, made, subject),
+        kept=[(name, value) for name, values in kept.items() for value in values],
+        languages=languages(),
+        styles=STYLES,
+        circa=CIRCA,
+        wording=wording,
+        level=f"{wording.level:g}",
+        learned=[found.name for found in asked.shelf.workspace.files("learned")],
+        formats=FORMATS,
+    )
+
+
+def _drawn(asked: Asked, made: Estimate, subject: Subject) -> Drawn | None:
+    if find_spec("matplotlib") is None:
+        return None
+    with asked.shelf.drawing:
+        return picture_for(made, subject.wording, subject.noted.note.picture)
+
+
+def _subject(asked: Asked, fields: Fields) -> Subject:
+    """Date what the fields say, and write the note."""
+    maker_file, name, learned = (_last(fields, key) for key in _BESIDE)
+    if not maker_file:
+        raise BadRequestError("the form lacks the maker file")
+    wording = wording_in(fields)
+    maker = asked.shelf.maker(maker_file)
+    known = asked.shelf.learned(learned, maker) if learned else None
+    own = {key: values for key, values in fields.items() if key not in {*_BESIDE, *OPTIONS}}
+    seen = _of_file(asked, name, examination_in(own, maker), maker)
+    if not seen.instrument:
+        raise InputError([_problem("instrument", "a note needs the name of the instrument")])
+    made = estimate(maker, seen, level=wording.level, learned=known)
+    noted = Noted(made, note_of(made, wording))
+    return Subject(maker_file, name, learned, noted, wording)
+
+
+def _of_file(asked: Asked, name: str, said: Examination, maker: Maker) -> Examination:
+    """Take the examination of the file where the form says the same: a note then names the file."""
+    check_against(said, maker)
+    if not name:
+        return said
+    try:
+        saved = asked.shelf.examination(name)
+    except (InputError, NotThereError):
+        return said
+    return saved if fields_of(saved) == fields_of(said) else said
+
+
+def wording_in(fields: Fields) -> Wording:
+    """Read how the note shall be worded.
+
+    Parameters
+    ----------
+    fields : mapping of str to tuple of str
+        The fields that were sent; what is not said is as the command has it.
+
+    Returns
+    -------
+    Wording
+        For the note.
+
+    Raises
+    ------
+    InputError
+        When something is chosen that there is not.
+
+    Examples
+    --------
+    >>> made = wording_in({"note_language": ("de",), "note_level": ("0.5",)})
+    >>> made.language.code, made.level, made.convention.years
+    ('de', 0.5, 5)
+    """
+    tongue, dates, circa, level = (_last(fields, name) for name in OPTIONS)
+    style: Style = "american" if dates == "american" else "british"
+    number = plain_number(level) if level else LEVEL
+    problems = []
+    if tongue and tongue not in languages():
+        problems.append(_problem("language", "no such language", tongue, ", ".join(languages())))
+    if dates and dates not in STYLES:
+        problems.append(_problem("dates", "no such style", dates, ", ".join(STYLES)))
+    if circa and circa not in map(str, CIRCA):
+        allowed = ", ".join(map(str, CIRCA))
+        problems.append(_problem("circa", "years on either side", circa, allowed))
+    if number is None or not 0 < number < 1:
+        message = "a probability between 0 and 1, both left out"
+        problems.append(_problem("level", message, level))
+    if problems or number is None:
+        raise InputError(problems)
+    return Wording(language(tongue or "en", style), float(number), CIRCA[int(circa or 5)])
+
+
+def _last(fields: Fields, name: str) -> str:
+    return fields.get(name, ("",))[-1].strip()
+
+
+def _problem(key: str, message: str, found: str = "", allowed: str = "") -> Problem:
+    return Problem("the note", None, key, message, repr(found[:60]) if found else "", allowed)
+
+
+def _check_installed(what: str, names: tuple[str, ...]) -> None:
+    missing = [name for name in names if find_spec(name) is None]
+    if missing:
+        words = f"{what} needs {', '.join(missing)}; install instrument-dating[note]"
+        raise InputError([Problem("the note", None, "", words)])

@@ -1,0 +1,371 @@
+"""What an estimate says, as the panels of the page show it.
+
+The numbers and their rounding are those of the command's text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from dating.bench.drawing import Axis, Posterior, draw_posterior, draw_strip
+from dating.estimates import TOLERATED_ERROR, Estimate
+from dating.months import month_label
+from dating.summaries import MonthSet, entropy_bits, highest_density, mass_by_year
+from dating.words.levels import on_correction, on_latent
+from dating.words.phrases import OPINION, bits, percent, short_set, together
+from dating.words.text import clashing_parts, clashing_pieces, looks_told
+
+
+@dataclass(frozen=True)
+class Dated:
+    """When it was built.
+
+    Parameters
+    ----------
+    sets : tuple of (str, str)
+        Level and months of each set, the widest first.
+    edtf, median, mode, doubt : str
+        In words.
+    years : tuple of (str, str)
+        Year and probability.
+    months : tuple of (str, tuple of str)
+        Year, and the probability of each of its twelve months; empty outside the period.
+    remarks : tuple of str
+        On corrected levels and latent variants.
+    picture : Posterior
+        By month.
+    """
+
+    sets: tuple[tuple[str, str], ...]
+    edtf: str
+    median: str
+    mode: str
+    doubt: str
+    years: tuple[tuple[str, str], ...]
+    months: tuple[tuple[str, tuple[str, ...]], ...]
+    remarks: tuple[str, ...]
+    picture: Posterior
+
+    @property
+    def in_words(self) -> str:
+        """What the picture shows."""
+        sets = "; ".join(f"{months} with probability {level}" for level, months in self.sets)
+        return f"Built {sets}; median {self.median}."
+
+
+@dataclass(frozen=True)
+class Said:
+    """What one observation says.
+
+    Parameters
+    ----------
+    name, said : str
+        The piece of evidence, and what was seen.
+    id : str
+        Of its row on the page.
+    question : str
+        Where its question stands; for a document, the document.
+    alone, without, shift, bits : str
+        As in the command's text.
+    strip : str
+        A path: how probable each month makes it.
+    """
+
+    name: str
+    said: str
+    id: str
+    question: str
+    alone: str
+    without: str
+    shift: str
+    bits: str
+    strip: str
+
+
+@dataclass(frozen=True)
+class Part:
+    """Whether one component belongs.
+
+    Parameters
+    ----------
+    name, original, own : str
+        The component, the probability that it is original, and its own date (90 %).
+    chance : float
+        That probability.
+    doubtful : bool
+        Whether it is below one half.
+    """
+
+    name: str
+    original: str
+    own: str
+    chance: float
+    doubtful: bool
+
+
+@dataclass(frozen=True)
+class Look:
+    """One thing to look at next.
+
+    Parameters
+    ----------
+    name, bits, invasive, ask, how, caution : str
+        As in the command's text.
+    question : str
+        Where its question stands.
+    """
+
+    name: str
+    bits: str
+    invasive: str
+    ask: str
+    how: str
+    caution: str
+    question: str
+
+
+@dataclass(frozen=True)
+class Panels:
+    """Everything that is redrawn after an answer.
+
+    Parameters
+    ----------
+    level : str
+        Of the reported set.
+    dated : Dated
+        When it was built.
+    said : tuple of Said
+        What each observation says.
+    axis : Axis
+        The months of the strips.
+    neutral : tuple of str
+        What was recorded and not weighed.
+    together : str
+        Whether the parts belong together, in a sentence.
+    parts : tuple of Part
+        By component.
+    all_original : str
+        P(every component is original).
+    variants : str
+        Probability of each variant; empty without variants.
+    replaced : tuple of str
+        Sentences on what was replaced later.
+    clashes : tuple of str
+        Sentences.
+    looks : tuple of Look
+        What to look at next.
+    foot : tuple of str
+        On the draws, and what the estimate was made from.
+    """
+
+    level: str
+    dated: Dated
+    said: tuple[Said, ...]
+    axis: Axis
+    neutral: tuple[str, ...]
+    together: str
+    parts: tuple[Part, ...]
+    all_original: str
+    variants: str
+    replaced: tuple[str, ...]
+    clashes: tuple[str, ...]
+    looks: tuple[Look, ...]
+    foot: tuple[str, ...]
+
+
+def panels_of(estimate: Estimate, places: Mapping[str, str]) -> Panels:
+    """Put an estimate into panels.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        The estimate.
+    places : mapping of str to str
+        Id of the question about each feature, mark and measurement.
+
+    Returns
+    -------
+    Panels
+        Words and shapes.
+
+    Examples
+    --------
+    >>> from dating import estimate, read_examination, read_maker
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> panels_of(made, {}).dated.sets[0][0]
+    '90 %'
+    """
+    dated = dated_of(estimate)
+    return Panels(
+        level=percent(estimate.level),
+        dated=dated,
+        said=_said(estimate, dated.picture.axis, places),
+        axis=dated.picture.axis,
+        neutral=tuple(
+            f"Recorded but not weighed: {neutral.name}, {neutral.said}."
+            for neutral in estimate.neutral
+        ),
+        together=together(estimate.originality),
+        parts=_parts(estimate),
+        all_original=percent(estimate.all_original),
+        variants=", ".join(f"{name} {percent(p)}" for name, p in estimate.variant_chances.items()),
+        replaced=tuple(
+            f"The {finding.piece.name} was replaced later with probability "
+            f"{percent(finding.replaced)}."
+            for finding in estimate.findings
+            if finding.replaced is not None and finding.replaced >= 0.25
+        ),
+        clashes=_clashes(estimate),
+        looks=_looks(estimate, places),
+        foot=_foot(estimate),
+    )
+
+
+def dated_of(estimate: Estimate, other: Estimate | None = None) -> Dated:
+    """Say when an instrument was built.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        The estimate.
+    other : Estimate, optional
+        Another, which is drawn over it as a line.
+
+    Returns
+    -------
+    Dated
+        Words and shapes.
+    """
+    levels = sorted({estimate.level, 0.5}, reverse=True)
+    sets = [estimate.highest_density(level) for level in levels]
+    before = entropy_bits(estimate.tables.output)
+    remarks = []
+    if estimate.correction is not None:
+        remarks.append(on_correction(estimate.correction))
+    if estimate.learned is not None and estimate.learned.latent is not None:
+        remarks.append(on_latent(estimate.learned.latent))
+    return Dated(
+        sets=tuple((percent(months.level), str(months)) for months in sets),
+        edtf=estimate.edtf(estimate.level),
+        median=month_label(estimate.median),
+        mode=month_label(estimate.mode),
+        doubt=f"{estimate.entropy:.1f} bits of {before:.1f} remain",
+        years=_years(estimate),
+        months=_months(estimate),
+        remarks=tuple(remarks),
+        picture=_picture(estimate, sets[0], other),
+    )
+
+
+def _picture(estimate: Estimate, wide: MonthSet, other: Estimate | None) -> Posterior:
+    return draw_posterior(
+        estimate.probabilities,
+        estimate.period,
+        (wide, estimate.highest_density(0.5)),
+        estimate.median,
+        None if other is None else other.probabilities,
+    )
+
+
+def _years(estimate: Estimate) -> tuple[tuple[str, str], ...]:
+    masses = mass_by_year(estimate.probabilities, estimate.period)
+    first, shown = estimate.period.years()[0], np.flatnonzero(masses >= min(0.005, masses.max()))
+    return tuple(
+        (str(first + position), percent(float(masses[position])))
+        for position in range(int(shown[0]), int(shown[-1]) + 1)
+    )
+
+
+def _months(estimate: Estimate) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    period = estimate.period
+    chances = [f"{100 * p:.1f}" for p in estimate.probabilities.tolist()]
+    before = [""] * (period.first % 12)
+    cells = [*before, *chances, *[""] * (11 - period.last % 12)]
+    rows = ((str(y), tuple(cells[12 * i : 12 * i + 12])) for i, y in enumerate(period.years()))
+    shown = [year for year, _ in _years(estimate)]
+    return tuple(row for row in rows if row[0] in shown)
+
+
+def _said(estimate: Estimate, axis: Axis, places: Mapping[str, str]) -> tuple[Said, ...]:
+    made = []
+    for finding in estimate.findings:
+        piece = finding.piece
+        at = (
+            piece.name.replace(" ", "-") if piece.kind == "document" else places.get(piece.name, "")
+        )
+        likelihood = estimate.likelihood_alone(piece.name)
+        made.append(
+            Said(
+                name=piece.name,
+                said=piece.said,
+                id=f"why-{at}",
+                question=at,
+                alone=short_set(finding.alone),
+                without=short_set(finding.without),
+                shift=f"{finding.shift:+d}" if finding.shift else "0",
+                bits=bits(finding.weight),
+                strip=draw_strip(likelihood, axis, estimate.period),
+            )
+        )
+    return tuple(made)
+
+
+def _parts(estimate: Estimate) -> tuple[Part, ...]:
+    return tuple(
+        Part(
+            name=name,
+            original=percent(chance),
+            own=short_set(highest_density(estimate.own_month(name), estimate.period, 0.9)),
+            chance=round(chance, 4),
+            doubtful=chance < 0.5,
+        )
+        for name, chance in estimate.originality.items()
+    )
+
+
+def _clashes(estimate: Estimate) -> tuple[str, ...]:
+    sentences = (*clashing_parts(estimate), *clashing_pieces(estimate))
+    return sentences or (
+        f"Nothing surprises the rest (conflict {bits(estimate.conflict.bits)} bits; below zero "
+        "the observations support each other).",
+    )
+
+
+def _looks(estimate: Estimate, places: Mapping[str, str]) -> tuple[Look, ...]:
+    looks = looks_told(estimate)
+    return tuple(
+        Look(
+            name=advice.name,
+            bits=f"{advice.bits:.2f}",
+            invasive=advice.invasive,
+            ask=advice.ask,
+            how=f"{advice.how[:1].upper()}{advice.how[1:]}." if advice.how else "",
+            caution=advice.caution,
+            question=places.get(advice.name, ""),
+        )
+        for advice in looks
+    )
+
+
+def _foot(estimate: Estimate) -> tuple[str, ...]:
+    tables, worst = estimate.tables, float(estimate.errors.max())
+    lines = []
+    if not estimate.converged:
+        lines.append(
+            f"The draws leave a standard error of up to {worst:.4f} on a month's probability, "
+            f"above the {TOLERATED_ERROR:g} aimed at: take the last digits lightly."
+        )
+    origin = estimate.maker.origin
+    known = f"maker file {Path(origin.file).name} ({origin.fingerprint[:12]}), "
+    if estimate.learned is not None:
+        known += f"a corpus ({estimate.learned.corpus_fingerprint[:12]}) it was learned from, "
+    lines.append(
+        f"{OPINION} Made from {known}seed {tables.seed}, {tables.draws} draws, "
+        f"standard error at most {worst:.1g} on a month."
+    )
+    return tuple(lines)

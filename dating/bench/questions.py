@@ -1,0 +1,228 @@
+"""What the form asks: the questions of a maker file by component, least invasive first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from dating.bench.answers import VARIANT
+from dating.cautions import caution_text
+from dating.maker import Look, Maker
+from dating.reading import Problem
+
+type Kind = Literal["feature", "variant", "mark", "measurement"]
+
+_INVASIVE = ("none", "low", "moderate", "high")
+_GROUPS = {"feature": "seen", "variant": "", "mark": "marks", "measurement": "measured"}
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question of the form.
+
+    Parameters
+    ----------
+    id : str
+        Where it stands on the page.
+    name : str
+        The feature, mark or measurement; "variant" for the variant.
+    kind : {"feature", "variant", "mark", "measurement"}
+        What it is.
+    ask, how, caution : str
+        What to ask, how to look, what to beware of; the last two may be empty.
+    invasive : str
+        none, low, moderate or high.
+    states : mapping of str to str
+        What the maker file calls each state; empty for marks and measurements.
+    unit : str
+        Of a measurement.
+    example : str
+        How a mark is written.
+    """
+
+    id: str
+    name: str
+    kind: Kind
+    ask: str
+    how: str
+    caution: str
+    invasive: str
+    states: Mapping[str, str]
+    unit: str = ""
+    example: str = ""
+
+    @property
+    def key(self) -> str:
+        """Where its answer stands in an examination."""
+        group = _GROUPS[self.kind]
+        return f"{group}.{self.name}" if group else self.name
+
+
+@dataclass(frozen=True)
+class Group:
+    """The questions of one component.
+
+    Parameters
+    ----------
+    name : str
+        The component; empty for the instrument as a whole.
+    what : str
+        What it comprises.
+    questions : tuple of Question
+        Least invasive first, else in the order of the maker file.
+    """
+
+    name: str
+    what: str
+    questions: tuple[Question, ...]
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """One thing wrong with what was entered.
+
+    Parameters
+    ----------
+    at : str
+        The id of what it belongs to on the page; empty where it is the whole.
+    label : str
+        What that asks.
+    words : str
+        What is wrong, what was found, what is allowed, the nearest name.
+    """
+
+    at: str
+    label: str
+    words: str
+
+
+def groups_of(maker: Maker) -> tuple[Group, ...]:
+    """List the questions of a maker file.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+
+    Returns
+    -------
+    tuple of Group
+        The instrument as a whole where there are variants, then the components.
+
+    Examples
+    --------
+    >>> from dating.files import read_maker
+    >>> groups = groups_of(read_maker("priors/marrowby.yaml"))
+    >>> [group.name for group in groups]
+    ['', 'neck', 'body', 'soundboard', 'hardware']
+    >>> groups[0].questions[0].id, groups[1].questions[-1].invasive
+    ('q1', 'low')
+    """
+    count = 0
+    made = []
+    for name, what, asked in _asked(maker):
+        ordered = sorted(asked, key=lambda q: _INVASIVE.index(q.invasive))
+        numbered = tuple(
+            replace(question, id=f"q{count + i}") for i, question in enumerate(ordered, start=1)
+        )
+        count += len(numbered)
+        made.append(Group(name, what, numbered))
+    return tuple(made)
+
+
+def places_of(groups: Sequence[Group]) -> dict[str, str]:
+    """Say where the question about each feature, mark and measurement stands.
+
+    Parameters
+    ----------
+    groups : sequence of Group
+        The questions.
+
+    Returns
+    -------
+    dict of str to str
+        Id by name.
+    """
+    return {question.name: question.id for group in groups for question in group.questions}
+
+
+def troubles_of(
+    problems: Sequence[Problem], groups: Sequence[Group], papers: Sequence[int]
+) -> list[Trouble]:
+    """Say of each problem to which question it belongs.
+
+    Parameters
+    ----------
+    problems : sequence of Problem
+        As validation finds them.
+    groups : sequence of Group
+        The questions.
+    papers : sequence of int
+        Numbers of the documents that are not empty, in order.
+
+    Returns
+    -------
+    list of Trouble
+        In the same order.
+    """
+    questions = [question for group in groups for question in group.questions]
+    return [_trouble(problem, questions, papers) for problem in problems]
+
+
+def _trouble(problem: Problem, questions: Sequence[Question], papers: Sequence[int]) -> Trouble:
+    details = {"found": problem.found, "allowed": problem.allowed, "nearest": problem.nearest}
+    said = "; ".join(f"{name} {text}" for name, text in details.items() if text)
+    words = f"{problem.message}; {said}" if said else problem.message
+    keys = [q for q in questions if f"{problem.key}.".startswith(f"{q.key}.")]
+    if keys:
+        found = max(keys, key=lambda question: len(question.key))
+        return Trouble(found.id, found.ask, words)
+    if problem.key.startswith("documents["):
+        inside = problem.key.removeprefix("documents[").partition("]")[0]
+        position = int(inside) - 1 if inside.isdecimal() else 0
+        number = papers[position] if position < len(papers) else 1
+        return Trouble(f"document-{number}", f"document {number}", words)
+    head = problem.key.partition(".")[0]
+    known = {"instrument": "the instrument", "examined": "the date of examination"}
+    at = f"field-{head}" if head in {"instrument", "examined", "by", "note", "name"} else ""
+    return Trouble(at, known.get(head, problem.key), words)
+
+
+def _asked(maker: Maker) -> Iterator[tuple[str, str, list[Question]]]:
+    if maker.variants is not None:
+        variants = maker.variants
+        states = variants.states
+        yield "", "", [_question(VARIANT, "variant", variants.ask, variants.look, states)]
+    for part, component in maker.components.items():
+        asked = [
+            _question(name, "feature", feature.ask, feature.look, feature.states)
+            for name, feature in component.features.items()
+        ]
+        for name, mark in component.marks.items():
+            example = (
+                "a source-date code"
+                if mark.format == "source-date"
+                else ("1931-02-17, a month or a year, or one of several: [1928-05-17,1933-05-17]")
+            )
+            asked.append(_question(name, "mark", mark.ask, mark.look, {}, example=example))
+        for name, measurement in component.measurements.items():
+            ask = measurement.ask or f"What is the {name}?"
+            look, unit = measurement.look, measurement.unit
+            asked.append(_question(name, "measurement", ask, look, {}, unit=unit))
+        yield part, component.what, asked
+
+
+def _question(
+    name: str,
+    kind: Kind,
+    ask: str,
+    look: Look,
+    states: Mapping[str, str],
+    *,
+    unit: str = "",
+    example: str = "",
+) -> Question:
+    how = f"{look.how[:1].upper()}{look.how[1:]}" if look.how else ""
+    caution = caution_text(look.hazards, look.caution)
+    return Question("", name, kind, ask, how, caution, look.invasive, states, unit, example)

@@ -1,0 +1,253 @@
+"""Maker files, learned files and corpora, read once and kept until they change on disk."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from dating.bench.workspace import NotThereError, Workspace
+from dating.claims.files import read_claims
+from dating.claims.statements import Claims
+from dating.examination import Examination
+from dating.files import read_examination, read_maker
+from dating.learning.corpus import Corpus, read_corpus
+from dating.learning.learned import DRAWS, Learned, read_learned
+from dating.maker import Maker
+
+_KEPT = 24
+
+
+class Shelf:
+    """What has been read from a folder.
+
+    Parameters
+    ----------
+    workspace : Workspace
+        The folder.
+    """
+
+    def __init__(self, workspace: Workspace) -> None:
+        self.workspace = workspace
+        self._kept: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
+        self._sorts: dict[str, OrderedDict[tuple[Any, ...], Any]] = {}
+        self._lock = threading.Lock()
+        self.drawing = threading.Lock()
+        """Held while matplotlib draws, whose settings all threads share."""
+
+    def maker(self, name: str) -> Maker:
+        """Read a maker file.
+
+        Parameters
+        ----------
+        name : str
+            Its name as seen from the folder.
+
+        Returns
+        -------
+        Maker
+            The same object until the file changes, so that its month tables are kept.
+
+        Raises
+        ------
+        NotThereError
+            When there is no such file.
+        InputError
+            When it has problems.
+        """
+        return self._once("maker", name, read_maker)
+
+    def maker_named(self, word: str) -> str:
+        """Find the maker file that an examination names.
+
+        Parameters
+        ----------
+        word : str
+            What stands under its key ``maker``.
+
+        Returns
+        -------
+        str
+            Name of the maker file as seen from the folder.
+
+        Raises
+        ------
+        NotThereError
+            When there is none.
+        """
+        for file in self.workspace.files("maker"):
+            if PurePosixPath(file.name).stem == word:
+                return file.name
+        raise NotThereError(f"{word}.yaml, a maker file")
+
+    def examination(self, name: str) -> Examination:
+        """Read an examination.
+
+        Parameters
+        ----------
+        name : str
+            Its name as seen from the folder.
+
+        Returns
+        -------
+        Examination
+            As the command reads it.
+
+        Raises
+        ------
+        NotThereError
+            When there is no such file.
+        InputError
+            When it has problems.
+        """
+        return self._once("examination", name, read_examination)
+
+    def corpus(self, name: str, maker: Maker) -> Corpus:
+        """Read a reference corpus against a maker file.
+
+        Parameters
+        ----------
+        name : str
+            Its name as seen from the folder.
+        maker : Maker
+            The maker file.
+
+        Returns
+        -------
+        Corpus
+            As the command reads it.
+
+        Raises
+        ------
+        NotThereError
+            When there is no such file.
+        InputError
+            When it has problems.
+        """
+        return self._once(maker.origin.fingerprint, name, lambda path: read_corpus(path, maker))
+
+    def learned(self, name: str, maker: Maker, most: int = DRAWS) -> Learned:
+        """Read what was learned of a maker.
+
+        Parameters
+        ----------
+        name : str
+            Its name as seen from the folder.
+        maker : Maker
+            The maker file.
+        most : int
+            How many draws to keep at most.
+
+        Returns
+        -------
+        Learned
+            As the command reads it.
+
+        Raises
+        ------
+        NotThereError
+            When there is no such file.
+        InputError
+            When it has problems, or belongs to another maker file.
+        """
+        kind = f"{maker.origin.fingerprint} {most}"
+        return self._once(kind, name, lambda path: read_learned(path, maker, most))
+
+    def claims(self, name: str) -> Claims:
+        """Read a claims file.
+
+        Parameters
+        ----------
+        name : str
+            Its name as seen from the folder.
+
+        Returns
+        -------
+        Claims
+            As the command reads it.
+
+        Raises
+        ------
+        NotThereError
+            When there is no such file.
+        InputError
+            When it has problems.
+        """
+        return self._once("claims", name, read_claims)
+
+    def state_of(self, name: str) -> tuple[str, int, int, int]:
+        """Tell the state of a file; another one means that it may have changed.
+
+        Parameters
+        ----------
+        name : str
+            Its name as seen from the folder.
+
+        Returns
+        -------
+        name, time, size, number : str, int, int, int
+            As the file system tells them.
+
+        Raises
+        ------
+        NotThereError
+            When there is no such file.
+        """
+        return _state(self.workspace.path_of(name), name)
+
+    def kept[T](self, key: tuple[Any, ...], make: Callable[[], T], most: int = 2) -> T:
+        """Make something that takes long, or give what was made of the same.
+
+        Parameters
+        ----------
+        key : tuple
+            What sort of thing it is, then everything it depends on.
+        make : callable
+            Makes it.
+        most : int
+            How many of this sort are kept.
+
+        Returns
+        -------
+        object
+            The same one for all who ask at once.
+        """
+        with self._lock:
+            sort = self._sorts.setdefault(key[0], OrderedDict())
+            if key in sort:
+                sort.move_to_end(key)
+                found: T = sort[key]
+                return found
+        made = make()
+        with self._lock:
+            made = sort.setdefault(key, made)
+            while len(sort) > most:
+                sort.popitem(last=False)
+        return made
+
+    def _once[T](self, kind: str, name: str, read: Callable[[Path], T]) -> T:
+        path = self.workspace.path_of(name)
+        key = (kind, *_state(path, name))
+        with self._lock:
+            if key in self._kept:
+                self._kept.move_to_end(key)
+                found: T = self._kept[key]
+                return found
+        made = read(path)
+        with self._lock:
+            self._kept[key] = made
+            while len(self._kept) > _KEPT:
+                self._kept.popitem(last=False)
+        return made
+
+
+def _state(path: Path, name: str) -> tuple[str, int, int, int]:
+    try:
+        state = path.stat()
+    except OSError:
+        raise NotThereError(name) from None
+    if not path.is_file():
+        raise NotThereError(name)
+    return name, state.st_mtime_ns, state.st_size, state.st_ino

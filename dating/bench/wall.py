@@ -1,0 +1,334 @@
+"""Geometry of the wall chart: bands, brackets, curves and labels as numbers and paths for SVG.
+
+One unit is one pixel on the screen. The plot begins at 0 on the left; y runs downwards. Every
+row has a lane for brackets, a band, and a gap.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.months import Period
+
+type Floats = NDArray[np.float64]
+
+NAMES = 196
+NARROW = 126
+"""Width of the column of names, and of that on a narrow screen."""
+LANE = 10
+BAND = 19
+ROW = 34
+HEAD = 20
+FILLS = 6
+WIDTH = 1030
+SHEET = 1770
+"""Width of the plot on a screen, and on one A3 sheet."""
+_LETTER = 6.1
+_SMALL_LETTER = 6.2
+_LEAST_HEIGHT = 12.0
+
+
+@dataclass(frozen=True)
+class Label:
+    """A word at a place.
+
+    Parameters
+    ----------
+    x, y : float
+        Where it stands, in units.
+    text : str
+        The word.
+    """
+
+    x: float
+    y: float
+    text: str
+
+
+@dataclass(frozen=True)
+class Key:
+    """One state in the key of a row: its place in the column of names, and its filling.
+
+    Parameters
+    ----------
+    x : float
+        Left edge, in units.
+    fill : int
+        Number of the filling; -1 for none.
+    text : str
+        The state, or a count.
+    """
+
+    x: float
+    fill: int
+    text: str
+
+
+@dataclass(frozen=True)
+class Band:
+    """One state of a row.
+
+    Parameters
+    ----------
+    fill : int
+        Number of the filling.
+    path : str
+        Data of an SVG path.
+    title : str
+        What it says, in words.
+    labels : tuple of Label
+        Its name, wherever there is room.
+    """
+
+    fill: int
+    path: str
+    title: str
+    labels: tuple[Label, ...]
+
+
+@dataclass(frozen=True)
+class Scale:
+    """The axis of time.
+
+    Parameters
+    ----------
+    period : Period
+        The months.
+    width : int
+        Width of the plot.
+    """
+
+    period: Period
+    width: int = WIDTH
+
+    def x(self, number: float) -> float:
+        """Give the place of a point in time, kept inside the plot.
+
+        Parameters
+        ----------
+        number : float
+            Month number.
+
+        Returns
+        -------
+        float
+            Rounded to a tenth.
+        """
+        inside = (number - self.period.first) / len(self.period)
+        return round(min(max(inside, 0.0), 1.0) * self.width, 1)
+
+    def ticks(self) -> list[tuple[float, str]]:
+        """Give the years that are labelled, with room for each label.
+
+        Returns
+        -------
+        list of (float, str)
+            Place of the first of January, and the year.
+        """
+        years = self.period.years()
+        step = ceil(36 * len(years) / self.width)
+        return [
+            (self.x(year * 12), str(year))
+            for year in years
+            if year % step == 0 and year * 12 >= self.period.first
+        ]
+
+
+def bands(
+    scale: Scale, y: float, states: Sequence[str], by_month: Floats, titles: Sequence[str]
+) -> tuple[Band, ...]:
+    """Stack the states of one row, the first at the foot.
+
+    Parameters
+    ----------
+    scale : Scale
+        The axis of time.
+    y : float
+        Top of the band.
+    states : sequence of str
+        Names of the states.
+    by_month : ndarray of float64, shape (state, month)
+        Shares; they sum to one in each month in which anything was made.
+    titles : sequence of str
+        What each band says, in words.
+
+    Returns
+    -------
+    tuple of Band
+        Those of states that occur.
+    """
+    tops = np.cumsum(by_month, axis=0)
+    bottoms = tops - by_month
+    return tuple(
+        Band(
+            fill=place % FILLS,
+            path=step_path(scale, y + BAND * (1 - tops[place]), y + BAND * (1 - bottoms[place])),
+            title=titles[place],
+            labels=tuple(_labels(scale, y, name, bottoms[place], tops[place])),
+        )
+        for place, name in enumerate(states)
+        if by_month[place].max() >= 0.0005
+    )
+
+
+def step_path(scale: Scale, upper: Floats, lower: Floats) -> str:
+    """Draw an area between two stairs of one step a month.
+
+    Parameters
+    ----------
+    scale : Scale
+        The axis of time.
+    upper, lower : ndarray of float64, shape (month,)
+        Both edges in each month.
+
+    Returns
+    -------
+    str
+        Data of an SVG path; months without height are left out.
+    """
+    edges = np.round(np.linspace(0, scale.width, len(upper) + 1), 1)
+    filled = np.flatnonzero(np.abs(upper - lower) > 0.005)
+    parts = []
+    for run in np.split(filled, np.flatnonzero(np.diff(filled) > 1) + 1):
+        if len(run):
+            start, stop = int(run[0]), int(run[-1]) + 1
+            there = _stairs(edges[start : stop + 1], upper[start:stop])
+            back = _stairs(edges[start : stop + 1][::-1], lower[start:stop][::-1])
+            parts.append(f"M{there}L{back}Z")
+    return "".join(parts)
+
+
+def _stairs(edges: Floats, heights: Floats) -> str:
+    heights = np.round(heights, 1)
+    parts = [f"{edges[0]:g} {heights[0]:g}"]
+    for place in range(1, len(heights)):
+        if heights[place] != heights[place - 1]:
+            parts.append(f"H{edges[place]:g}V{heights[place]:g}")
+    return "".join([*parts, f"H{edges[-1]:g}"])
+
+
+def line_path(scale: Scale, heights: Floats) -> str:
+    """Draw a line through the middles of the months.
+
+    Parameters
+    ----------
+    scale : Scale
+        The axis of time.
+    heights : ndarray of float64, shape (month,)
+        Height in each month.
+
+    Returns
+    -------
+    str
+        Data of an SVG path; points on a straight line are left out.
+    """
+    middles = (np.arange(len(heights)) + 0.5) * scale.width / len(heights)
+    bent = np.abs(np.diff(heights, 2)) > 1e-6
+    kept = [0, *(np.flatnonzero(bent) + 1), len(heights) - 1]
+    return "M" + "L".join(f"{middles[i]:.1f} {heights[i]:.1f}" for i in kept)
+
+
+def key_of(states: Sequence[str], room: float = NAMES) -> tuple[Key, ...]:
+    """Place the key of a row below its name; what has no room is counted.
+
+    Parameters
+    ----------
+    states : sequence of str
+        Names of the states.
+    room : float
+        Width of the column.
+
+    Returns
+    -------
+    tuple of Key
+        The last may be a count, with no filling (-1).
+    """
+    made, x = [], 0.0
+    for place, name in enumerate(states):
+        needed = 13 + _SMALL_LETTER * len(name)
+        more = len(states) - place
+        if x + needed > room - (0 if more == 1 else 22):
+            made.append(Key(x, -1, f"+{more}"))
+            break
+        made.append(Key(round(x, 1), place % FILLS, name))
+        x += needed + 5
+    return tuple(made)
+
+
+def cut(text: str, room: float) -> str:
+    """Cut a name to the room there is.
+
+    Parameters
+    ----------
+    text : str
+        A name.
+    room : float
+        Room in units.
+
+    Returns
+    -------
+    str
+        The name, or its beginning and an ellipsis.
+    """
+    most = max(int(room / 8.2), 2)
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def lanes(spans: Sequence[tuple[float, float]]) -> list[int]:
+    """Put stretches into as few lanes as keep them apart, from the top.
+
+    Parameters
+    ----------
+    spans : sequence of (float, float)
+        Both ends of each.
+
+    Returns
+    -------
+    list of int
+        Lane of each, in the order given.
+    """
+    ends: list[float] = []
+    chosen = [0] * len(spans)
+    for place in sorted(range(len(spans)), key=lambda i: spans[i]):
+        start, stop = spans[place]
+        free = next((lane for lane, end in enumerate(ends) if end <= start), len(ends))
+        ends[free:] = [stop, *ends[free + 1 :]]
+        chosen[place] = free
+    return chosen
+
+
+def text_width(text: str) -> float:
+    """Estimate how wide a word in the plot is.
+
+    Parameters
+    ----------
+    text : str
+        The word.
+
+    Returns
+    -------
+    float
+        Units.
+    """
+    return _LETTER * len(text)
+
+
+def _labels(scale: Scale, y: float, name: str, bottom: Floats, top: Floats) -> Iterator[Label]:
+    """Name a state wherever its band is high and long enough to hold the name."""
+    high = np.flatnonzero((top - bottom) * BAND >= _LEAST_HEIGHT)
+    month = scale.width / len(top)
+    half = ceil((text_width(name) + 6) / month / 2)
+    for run in np.split(high, np.flatnonzero(np.diff(high) > 1) + 1):
+        if len(run) < 2 * half:
+            continue
+        middle = int(run[0] + run[-1] + 1) // 2
+        under = slice(max(middle - half, 0), middle + half)
+        low, up = float(bottom[under].max()), float(top[under].min())
+        if (up - low) * BAND >= _LEAST_HEIGHT:
+            height = y + BAND * (1 - (low + up) / 2) + 4
+            yield Label(round(middle * month, 1), round(height, 1), name)

@@ -1,0 +1,274 @@
+"""The folder that the pages work on: what lies in it, read and saved without losing anything."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+from typing import Literal
+
+from dating.reading import InputError, Problem, write_whole
+
+type Kind = Literal["maker", "examination", "claims", "corpus", "lots", "learned"]
+
+MOST_FILES = 2_000
+DEEPEST = 3
+LARGEST = 1_000_000
+"""Bytes that a file saved from a page has at most."""
+_SAVED = (".yaml",)
+_KEYS: tuple[tuple[Kind, str], ...] = (
+    ("claims", r"(?m)^claims:\s*(?:#[^\n]*\s+)*[-\[]"),
+    ("examination", r"(?m)^instrument:"),
+    ("maker", r"(?m)^components:"),
+)
+_COLUMNS: tuple[tuple[Kind, str], ...] = (
+    ("lots", r"(?m)^lot,"),
+    ("corpus", r"(?m)^(?!#).*\bbuilt\b"),
+    ("claims", r"(?m)^(?!#).*\bclaim\b"),
+)
+_PART = re.compile(r"(?!.*[ .]$)[^\W_][\w .()+-]{0,99}")
+_LONGEST_NAME = 200
+"""Bytes; systems allow 255, and a temporary name is somewhat longer."""
+_DEVICE = re.compile(r"(?i)(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³]) *(\..*)?")
+"""Names that some systems give to devices, in whatever folder and with whatever ending."""
+
+
+class NotThereError(Exception):
+    """There is no such file in the folder, or its name is not one that the folder may hold."""
+
+
+class ChangedError(Exception):
+    """The file has changed since it was read.
+
+    Parameters
+    ----------
+    text : str
+        What it says now; empty where it is gone.
+    version : str
+        Fingerprint of that.
+    """
+
+    def __init__(self, text: str, version: str) -> None:
+        super().__init__("the file has changed since it was read")
+        self.text = text
+        self.version = version
+
+
+@dataclass(frozen=True)
+class File:
+    """A file of the folder.
+
+    Parameters
+    ----------
+    name : str
+        Its name as seen from the folder, with slashes.
+    kind : {"maker", "examination", "claims", "corpus", "lots", "learned"}
+        What it holds, told by its keys or columns.
+    """
+
+    name: str
+    kind: Kind
+
+
+@dataclass(frozen=True)
+class Workspace:
+    """A folder that pages read and save.
+
+    Parameters
+    ----------
+    root : Path
+        The folder.
+    passing : bool
+        Whether it is a copy of the demo that goes when the server stops.
+
+    Examples
+    --------
+    >>> work = Workspace(Path("."))
+    >>> [file.name for file in work.files("maker")]
+    ['priors/marrowby.yaml']
+    """
+
+    root: Path
+    passing: bool = False
+    _lock: threading.Lock = field(
+        default_factory=threading.Lock, init=False, compare=False, repr=False
+    )
+
+    def files(self, kind: Kind | None = None) -> list[File]:
+        """List the files of the folder that the pages can use.
+
+        Parameters
+        ----------
+        kind : str, optional
+            Of one kind; all unless given.
+
+        Returns
+        -------
+        list of File
+            By name; at most 2,000, from at most three folders down.
+        """
+        found = []
+        for path in self._walk(self.root, 0):
+            told = _kind_of(path)
+            if told is not None and kind in {None, told}:
+                found.append(File(path.relative_to(self.root).as_posix(), told))
+            if len(found) >= MOST_FILES:
+                break
+        return sorted(found, key=lambda file: file.name)
+
+    def path_of(self, name: str) -> Path:
+        """Give the path of a file of the folder.
+
+        Parameters
+        ----------
+        name : str
+            Its name as seen from the folder, with slashes.
+
+        Returns
+        -------
+        Path
+            Inside the folder, whether the file is there or not.
+
+        Raises
+        ------
+        NotThereError
+            When the name leads out of the folder, is hidden, or has a form that is not allowed.
+        """
+        parts = PurePosixPath(name).parts
+        if not parts or len(parts) > DEEPEST + 1 or not all(map(_may_be_named, parts)):
+            raise NotThereError(name)
+        path = self.root.joinpath(*parts)
+        try:
+            real, root = path.resolve(), self.root.resolve()
+        except (OSError, ValueError):
+            raise NotThereError(name) from None
+        if not real.is_relative_to(root) or path.is_symlink():
+            raise NotThereError(name)
+        return path
+
+    def read(self, name: str) -> tuple[str, str]:
+        """Read a text file.
+
+        Parameters
+        ----------
+        name : str
+            Its name.
+
+        Returns
+        -------
+        text, version : str, str
+            What it says, and the SHA-256 of its bytes.
+
+        Raises
+        ------
+        NotThereError
+            When there is no such file, or it is too large or not text.
+        """
+        path = self.path_of(name)
+        try:
+            if not path.is_file() or path.stat().st_size > LARGEST:
+                raise NotThereError(name)
+            content = path.read_bytes()
+            return content.decode("utf-8"), version_of(content)
+        except (OSError, UnicodeDecodeError):
+            raise NotThereError(name) from None
+
+    def save(self, name: str, text: str, version: str) -> str:
+        """Save a file whole, unless it has changed since it was read.
+
+        Parameters
+        ----------
+        name : str
+            Its name, ending in .yaml.
+        text : str
+            What it shall say.
+        version : str
+            The version that was read; empty for a new file.
+
+        Returns
+        -------
+        str
+            The version that was saved.
+
+        Raises
+        ------
+        ChangedError
+            When the file is no longer, or already, there, or says something else by now.
+        NotThereError
+            When the name is not allowed, or its folder is not there.
+        InputError
+            When the text is too large, or the file cannot be written.
+        """
+        path, content = self.path_of(name), text.encode("utf-8")
+        if path.suffix not in _SAVED or not path.parent.is_dir():
+            raise NotThereError(name)
+        if len(content) > LARGEST:
+            raise InputError([Problem(name, None, "", f"more than {LARGEST:,} bytes")])
+        with self._lock:
+            now = self._said_by(path)
+            if (version_of(now) if path.exists() else "") != version:
+                raise ChangedError(now.decode("utf-8", "replace"), version_of(now) if now else "")
+            write_whole(path, content)
+        return version_of(content)
+
+    def _said_by(self, path: Path) -> bytes:
+        try:
+            return path.read_bytes() if path.is_file() else b""
+        except OSError as error:
+            name = path.relative_to(self.root).as_posix()
+            message = f"cannot be read: {error.strerror or error}"
+            raise InputError([Problem(name, None, "", message)]) from None
+
+    def _walk(self, folder: Path, depth: int) -> Iterator[Path]:
+        try:
+            entries = sorted(os.scandir(folder), key=lambda entry: entry.name)
+        except OSError:
+            return
+        for entry in entries:
+            if not _may_be_named(entry.name) or entry.is_symlink():
+                continue
+            if entry.is_dir() and depth < DEEPEST:
+                yield from self._walk(Path(entry.path), depth + 1)
+            elif entry.is_file():
+                yield Path(entry.path)
+
+
+def version_of(content: bytes) -> str:
+    """Give the fingerprint of a file's bytes.
+
+    Parameters
+    ----------
+    content : bytes
+        The bytes.
+
+    Returns
+    -------
+    str
+        SHA-256 in hexadecimal.
+    """
+    return hashlib.sha256(content).hexdigest()
+
+
+def _may_be_named(part: str) -> bool:
+    """Say whether a file or folder of this name may be asked for."""
+    allowed = bool(_PART.fullmatch(part)) and not _DEVICE.fullmatch(part)
+    return allowed and len(part.encode("utf-8")) <= _LONGEST_NAME
+
+
+def _kind_of(path: Path) -> Kind | None:
+    """Tell what a file holds by its ending, and by a key or column near its top."""
+    if path.suffix == ".nc":
+        return "learned"
+    signs = {".yaml": _KEYS, ".csv": _COLUMNS}.get(path.suffix)
+    if signs is None:
+        return None
+    try:
+        with path.open("rb") as stream:
+            start = stream.read(65_536).decode("utf-8", "replace")
+    except OSError:
+        return None
+    return next((kind for kind, sign in signs if re.search(sign, start)), None)
