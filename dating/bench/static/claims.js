@@ -8,21 +8,20 @@ const weigh_all = async (form) => {
   let done = 0;
   let troubled = 0;
   for (const place of places) {
-    let answer;
+    let html;
     try {
-      answer = await send(place.dataset.weigh, form);
-      const sent = put(await answer.text());
-      const trouble = sent.getElementById("trouble");
-      if (trouble) {
-        document.getElementById(`grounds-${place.dataset.row}`).replaceChildren(trouble);
-        for (const cell of document.querySelectorAll(`#row-${place.dataset.row} td`)) cell.textContent = "cannot be weighed";
-        trouble.removeAttribute("id");
-        troubled += 1;
-      }
+      html = await (await send(place.dataset.weigh, form)).text();
     } catch {
       document.getElementById("count").textContent = "The server does not answer.";
       tell("The server does not answer.");
       return;
+    }
+    const { list: trouble } = put(html);
+    if (trouble) {
+      document.getElementById(`grounds-${place.dataset.row}`).replaceChildren(trouble);
+      for (const cell of document.querySelectorAll(`#row-${place.dataset.row} td`)) cell.textContent = "cannot be weighed";
+      trouble.removeAttribute("id");
+      troubled += 1;
     }
     done += 1;
     document.getElementById("share").value = done;
