@@ -61,6 +61,7 @@ def examine(asked: Asked) -> Response:
         maker_file = asked.query.get("maker") or asked.shelf.maker_named(examination.maker)
     else:
         maker_file, version = asked.wanted("maker"), ""
+        asked.shelf.maker(maker_file)
         examination = Examination(instrument="", maker=PurePosixPath(maker_file).stem)
     maker = asked.shelf.maker(maker_file)
     check_against(examination, maker)

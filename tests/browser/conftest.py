@@ -33,7 +33,7 @@ QUIET = (
 )
 CLAIMS = ("dowels-early", "few-varnished-screws", "of-one-piece")
 """Few enough that a page is weighed in seconds."""
-PATIENCE = 30
+PATIENCE = 120
 
 
 @pytest.fixture(scope="module")

@@ -47,7 +47,7 @@ class Looker:
             base_url=self.served.address,
             **more,
         )
-        made.set_default_timeout(30_000)
+        made.set_default_timeout(120_000)
         made.add_init_script(_WATCH)
         made.on("request", self._asked)
         made.on("console", self._said)

@@ -52,7 +52,10 @@ form.addEventListener("input", (event) => {
   }
 }, true);
 
-form.addEventListener("submit", (event) => event.preventDefault());
+form.addEventListener("submit", (event) => {
+  // Only a button that says where to, such as that of the note, sends the form.
+  if (!event.submitter?.hasAttribute("formaction")) event.preventDefault();
+});
 form.addEventListener("keydown", (event) => {
   // Enter in a field of one line would send the form.
   if (event.key === "Enter" && event.target.matches("input")) event.preventDefault();
