@@ -31,6 +31,8 @@ const send = (address, form) =>
 // Redrawing ------------------------------------------------------------------------------------
 
 let asked = 0;
+// What saving said stands until the next answer, though a redraw may come in after it.
+let saved_last = false;
 const redraw = async (form) => {
   const mine = ++asked;
   try {
@@ -43,7 +45,7 @@ const redraw = async (form) => {
       trouble.replaceChildren(...(list ? [list] : []));
       trouble.hidden = !list;
     }
-    tell(list ? "That answer cannot be used." : words || "Redrawn.");
+    if (!saved_last) tell(list ? "That answer cannot be used." : words || "Redrawn.");
   } catch {
     tell("The server does not answer. What you entered is kept in this browser.");
   }
@@ -95,6 +97,7 @@ const restore = (form) => {
 
 const save = async (form, button) => {
   button.disabled = true;
+  saved_last = true;
   try {
     const answer = await send(button.dataset.save, form);
     const html = await answer.text();
@@ -136,6 +139,7 @@ const save = async (form, button) => {
 for (const form of document.querySelectorAll("form[data-live], form[data-draft]")) {
   let waiting;
   const changed = () => {
+    saved_last = false;
     keep(form);
     clearTimeout(waiting);
     if (form.dataset.live) waiting = setTimeout(() => redraw(form), 120);
