@@ -26,6 +26,12 @@ from tests.serving import ROOT, copied_demo
 PATIENCE = 60
 
 
+def as_at_a_terminal():
+    """Let signals end the command even where the tests themselves run in the background."""
+    for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        signal.signal(number, signal.SIG_DFL)
+
+
 @contextmanager
 def serving(tmp_path, *arguments, **variables):
     """Run the command; give the process and what it printed first."""
@@ -38,6 +44,7 @@ def serving(tmp_path, *arguments, **variables):
         text=True,
         env=shown,
         cwd=ROOT,
+        preexec_fn=as_at_a_terminal,  # noqa: PLW1509 (nothing else runs in this process yet)
     )
     try:
         yield process, process.stdout.readline().strip()

@@ -128,8 +128,9 @@ def phrase_of(
     Examples
     --------
     >>> from dating.months import Period
-    >>> phrase_of(np.array([0.4, 0.1, 0.15, 0.35]), Period.parse("1931-01/1931-04"), 0.6, CIRCA[5])
-    DatePhrase(phrases=(Phrase(form='months', first=23173, last=23175, year=None),))
+    >>> chances = np.array([0.1, 0.6, 0.3, *[0.0] * 9])
+    >>> phrase_of(chances, Period.parse("1931-01/1931-12"), 0.9, CIRCA[5])
+    DatePhrase(phrases=(Phrase(form='months', first=23173, last=23174, year=None),))
     """
     family = _family(period.first, period.last, convention.years)
     sums = np.concatenate([[0.0], np.cumsum(probabilities)])
