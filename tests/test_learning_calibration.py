@@ -29,12 +29,23 @@ LEVEL = 1e-4
 def exact_start(plan, place):
     """Mean and spread of a feature's first use on a grid of first use, overlap and slip.
 
-    With all months known and no event, the posterior is a product over the features.
+    With all months known and no event, the posterior is a product over the features. A second grid
+    of first uses is laid over where the first one found the posterior.
     """
+    share = (np.arange(300) + 0.5) / 300
+    mean, spread = on_grid(plan, place, share)
+    judged = list(plan.layout.numbers.values())[plan.layout.ramps[place].start]
+    shares = np.linspace(1e-6, 1 - 1e-6, 20_001)
+    ends = np.interp([mean - 6 * spread, mean + 6 * spread], judged.quantile(shares), shares)
+    return on_grid(plan, place, ends[0] + (ends[1] - ends[0]) * share)
+
+
+def on_grid(plan, place, share):
+    """The same, on first uses at some shares of the judgement that are equally far apart."""
     track, ramp = plan.layout.tracks[place], plan.layout.ramps[place]
     judged = list(plan.layout.numbers.values())
-    share = (np.arange(300) + 0.5) / 300
-    starts, overlaps = judged[ramp.start].quantile(share), judged[ramp.overlap].quantile(share[::6])
+    even = (np.arange(60) + 0.5) / 60
+    starts, overlaps = judged[ramp.start].quantile(share), judged[ramp.overlap].quantile(even)
     stated = plan.maker.features()[track.name][1].slip.value
     doubt = np.linspace(-5.5, 3.5, 31)
     slips = expit(logit(stated) + CHANCE_DOUBT * doubt)
