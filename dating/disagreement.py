@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import combinations
 from math import inf, log2
 
 import numpy as np
@@ -272,3 +273,28 @@ def _worst_partner(
             if bits > 0 and (worst is None or bits > worst.bits):
                 worst = Contradiction(piece, other, bits)
     return worst
+
+
+def impossible_words(weighing: Weighing) -> str:
+    """Name the fewest pieces that no month of the period allows together.
+
+    Parameters
+    ----------
+    weighing : Weighing
+        Evidence that no month allows.
+
+    Returns
+    -------
+    str
+        One piece, else the first pair, else all of them.
+    """
+    alone = each_alone(weighing, weighing.emptied())
+    culprits: tuple[Piece, ...] = tuple(p for p in weighing.pieces if alone[p.name].sum() <= 0)[:1]
+    if not culprits:
+        for pair in combinations(weighing.pieces, 2):
+            if weighing.emptied(pair).evidence <= 0:
+                culprits = pair
+                break
+    named = "; ".join(f"{p.name} ({p.said})" for p in culprits or weighing.pieces)
+    together = " together" if len(culprits) != 1 else ""
+    return f"no month of the period {weighing.tables.period} allows{together}: {named}"

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dating.advice import Advice, advise
-from dating.disagreement import Conflict, Disagreement, Finding, disagreement, each_alone
+from dating.disagreement import Conflict, Disagreement, Finding, disagreement, impossible_words
 from dating.engine import Weighing
 from dating.evidence import Neutral, Piece, pieces_of
 from dating.examination import Examination
@@ -398,19 +397,10 @@ def _labelled(values: dict[str, float], dimension: str, name: str) -> xr.DataArr
 
 
 def _impossible(weighing: Weighing, examination: Examination) -> Problem:
-    """Name the fewest pieces that no month of the period allows together."""
-    alone = each_alone(weighing, weighing.emptied())
-    culprits: tuple[Piece, ...] = tuple(p for p in weighing.pieces if alone[p.name].sum() <= 0)[:1]
-    if not culprits:
-        for pair in combinations(weighing.pieces, 2):
-            if weighing.emptied(pair).evidence <= 0:
-                culprits = pair
-                break
-    named = "; ".join(f"{p.name} ({p.said})" for p in culprits or weighing.pieces)
-    together = " together" if len(culprits) != 1 else ""
+    """Say what no month of the period allows, and what would mend it."""
     return examination.origin.problem(
         (),
-        f"no month of the period {weighing.tables.period} allows{together}: {named}. "
+        f"{impossible_words(weighing)}. "
         "Give the feature a slip or a chance of replacement, the component a chance of being "
         "swapped, or the document less trust, if any of these may be",
     )

@@ -8,7 +8,6 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from functools import partial
 from importlib import import_module
 from importlib.util import find_spec
-from itertools import combinations
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +22,7 @@ from dating.batch.patterns import Patterns, patterns_of
 from dating.batch.results import Kept, as_table, kept_for, year_starts
 from dating.batch.rooms import Pool
 from dating.batch.shared import Shared
+from dating.disagreement import impossible_words
 from dating.engine import Weighing
 from dating.evidence import pieces_of
 from dating.examination import Examination
@@ -342,22 +342,9 @@ class Dating:
             key = tuple(int(c.at(slice(row, row + 1))[0]) for c in self.coded.columns)
             if key not in said:
                 pieces, _ = pieces_of(self.coded.examination(row), self.maker, tables)
-                said[key] = _why(Weighing(tables, swapped, pieces))
+                said[key] = impossible_words(Weighing(tables, swapped, pieces))
             problems[row] = said[key]
         return problems
-
-
-def _why(weighing: Weighing) -> str:
-    """Name the fewest pieces that no month of the period allows together."""
-    wanted = [*((piece,) for piece in weighing.pieces), *combinations(weighing.pieces, 2)]
-    for pieces in wanted:
-        if weighing.emptied(pieces).evidence <= 0:
-            break
-    else:
-        pieces = weighing.pieces
-    named = "; ".join(f"{piece.name} ({piece.said})" for piece in pieces)
-    together = " together" if len(pieces) != 1 else ""
-    return f"no month of the period {weighing.tables.period} allows{together}: {named}"
 
 
 def _cores() -> int:

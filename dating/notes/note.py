@@ -16,6 +16,7 @@ from dating.notes.handling import Caution, cautions_for
 from dating.notes.languages import Language
 from dating.notes.phrasing import phrase_for
 from dating.notes.sentences import (
+    Dated,
     Wording,
     circa_sentences,
     conflict_sentences,
@@ -193,8 +194,8 @@ def note_of(estimate: Estimate, wording: Wording, *, title: str = "", words: str
         evidence=evidence,
         closing=_closing(estimate, wording),
         opinion=language.texts["opinion"],
-        record=_record(estimate, wording),
-        picture=_picture(estimate, wording),
+        record=_record(estimate, wording, made),
+        picture=_picture(estimate, wording, made),
     )
 
 
@@ -294,7 +295,7 @@ def _caution(caution: Caution, language: Language) -> str:
     return f"{words[0].upper()}{words[1:]} ({language.texts['join.comma'].join(caution.because)})."
 
 
-def _record(estimate: Estimate, wording: Wording) -> Table:
+def _record(estimate: Estimate, wording: Wording, made: Dated) -> Table:
     """List what the note rests on, from which it can be made again."""
     language, maker, examination = wording.language, estimate.maker, estimate.examination
     learned = estimate.learned
@@ -305,7 +306,7 @@ def _record(estimate: Estimate, wording: Wording) -> Table:
         "class": maker.hornbostel_sachs or "",
         "examined": language.day(examination.examined) if examination.examined else "",
         "by": examination.by,
-        "edtf": dated(estimate, wording).edtf,
+        "edtf": made.edtf,
         "shortest": estimate.edtf(wording.level),
         "level": language.percent(wording.level),
         "scale": PROBABILITY_SCALE,
@@ -325,8 +326,8 @@ def _file(name: str, fingerprint: str) -> str:
     return f"{bare}, SHA-256 {fingerprint[:_FINGERPRINT]}" if fingerprint else bare
 
 
-def _picture(estimate: Estimate, wording: Wording) -> str:
-    language, made = wording.language, dated(estimate, wording)
+def _picture(estimate: Estimate, wording: Wording, made: Dated) -> str:
+    language = wording.language
     return language.say(
         "picture",
         instrument=estimate.examination.instrument,
