@@ -7,7 +7,7 @@ beside it. The order of axes is draw, variant, month.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import log, sqrt
 from typing import Literal
@@ -142,6 +142,43 @@ def state_weights(sight: Sight, states: tuple[str, ...]) -> Floats:
     if sight.sure is None or len(states) == 1:
         return weights
     return weights * sight.sure + (1 - weights) * (1 - sight.sure) / (len(states) - 1)
+
+
+def sight_likelihoods(
+    name: str, sights: Sequence[Sight], tables: MonthTables
+) -> tuple[Floats, Floats]:
+    """Give the likelihoods of several sights of one feature, as pieces of evidence have them.
+
+    Parameters
+    ----------
+    name : str
+        The feature.
+    sights : sequence of Sight
+        Of states that are listed.
+    tables : MonthTables
+        Month tables of the maker file.
+
+    Returns
+    -------
+    likelihood : ndarray of float64, shape (sight, draw, variant, month)
+        P(seen | month, variant), scaled so that the largest value of each sight is one.
+    log_scale : ndarray of float64, shape (sight,)
+        Natural logarithms of what they were divided by.
+
+    Examples
+    --------
+    >>> from dating import month_tables, read_maker
+    >>> tables = month_tables(read_maker("priors/marrowby.yaml"))
+    >>> sights = [Sight(state="dowelled"), Sight(state="screwed", sure=0.8)]
+    >>> likelihood, log_scale = sight_likelihoods("heel-joint", sights, tables)
+    >>> len(likelihood), float(likelihood.max())
+    (2, 1.0)
+    """
+    table = tables.features[name]
+    arrays, _ = table.seen(np.array([state_weights(sight, table.states) for sight in sights]))
+    top = arrays.max(axis=(1, 2, 3))
+    scale = np.where(top > 0, top, 1.0)
+    return arrays / scale[:, None, None, None], np.log(scale)
 
 
 def _found(

@@ -41,15 +41,18 @@ class Blend:
 
         Parameters
         ----------
-        weights : ndarray of float64, shape (state,)
-            A weight for each state.
+        weights : ndarray of float64, shape (state,) or (cell, state)
+            A weight for each state; those of several cells at once.
 
         Returns
         -------
-        ndarray of float64, shape (draw, month)
+        ndarray of float64, shape (draw, month) or (cell, draw, month)
             Of this variant.
         """
-        return np.asarray(((self.shares @ weights)[:, :, None] * self.regimes).sum(axis=0))
+        chances = self.shares @ weights.T
+        if weights.ndim > 1:
+            chances = np.moveaxis(chances, -1, 0)
+        return np.asarray((chances[..., None] * self.regimes).sum(axis=-3))
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,18 +88,18 @@ class FeatureTable:
 
         Parameters
         ----------
-        weights : ndarray of float64, shape (state,)
-            A weight for each state.
+        weights : ndarray of float64, shape (state,) or (cell, state)
+            A weight for each state; those of several cells at once.
 
         Returns
         -------
-        ndarray of float64, shape (draw, variant, month)
+        ndarray of float64, shape (draw, variant, month) or (cell, draw, variant, month)
             Axes of length 1 where draws or variants do not matter.
         """
         if self.curves is not None:
             return np.asarray(np.tensordot(weights, self.curves, 1))
         made = _stacked([blend.weighed(weights) for blend in self.blends])
-        return made if len(self.blends) == 1 else np.repeat(made, self.latent, axis=1)
+        return made if len(self.blends) == 1 else np.repeat(made, self.latent, axis=-2)
 
     def by_state(self) -> Floats:
         """Give the probabilities of all states.
@@ -131,19 +134,20 @@ class FeatureTable:
 
         Parameters
         ----------
-        weights : ndarray of float64, shape (state,)
-            The examiner's weight for each state.
+        weights : ndarray of float64, shape (state,) or (cell, state)
+            The examiner's weight for each state; those of several cells at once.
 
         Returns
         -------
-        total : ndarray of float64, shape (draw, variant, month)
+        total : ndarray of float64, shape (draw, variant, month) or (cell, draw, variant, month)
             P(seen | month, variant); axes of length 1 where draws or variants do not matter.
-        later : ndarray of float64, shape (draw, 1, 1)
+        later : ndarray of float64, shape (draw, 1, 1) or (cell, draw, 1, 1)
             The part of it that comes from a later replacement.
         """
         slip, replaced = self.slip[:, None, None], self.replaced[:, None, None]
-        original = (1 - slip) * self.weighed(weights) + slip * weights.mean()
-        later = replaced * float(self.replacement @ weights)
+        mean = weights.mean(axis=-1)[..., None, None, None]
+        original = (1 - slip) * self.weighed(weights) + slip * mean
+        later = replaced * (weights @ self.replacement)[..., None, None, None]
         return (1 - replaced) * original + later, later
 
 
@@ -237,6 +241,6 @@ class MonthTables:
 
 
 def _stacked(parts: list[Floats]) -> Floats:
-    """Stack (draw, month) arrays of several variants; draws are repeated where they differ."""
-    draws = max(len(part) for part in parts)
-    return np.stack([np.broadcast_to(part, (draws, part.shape[-1])) for part in parts], axis=1)
+    """Stack (..., draw, month) arrays of several variants; draws are repeated where they differ."""
+    shape = np.broadcast_shapes(*(part.shape for part in parts))
+    return np.stack([np.broadcast_to(part, shape) for part in parts], axis=-2)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.batch.coding import Column
-from dating.evidence import pieces_of
+from dating.evidence import pieces_of, sight_likelihoods
 from dating.maker import Maker
 from dating.tables import Blend, FeatureTable, MonthTables
 
@@ -99,6 +99,8 @@ class Levels:
 
     def _level(self, column: Column, code: int) -> Level:
         key = (column, code)
+        if key not in self._known and self._small(column):
+            self._work_out_together(column)
         if key not in self._known:
             likelihood, log_scale = self._worked_out(column, code, self.tables)
             if self._bytes > KEPT_BYTES:
@@ -107,6 +109,18 @@ class Levels:
             self._bytes += likelihood.nbytes if kept else 0
             self._known[key] = Level(len(likelihood) > 1, log_scale, likelihood if kept else None)
         return self._known[key]
+
+    def _small(self, column: Column) -> bool:
+        """Whether a column is of one feature, and its cells can be worked out at once."""
+        size = len(column.levels) * self.tables.prior[0].nbytes
+        return self.tables.draws == 1 and bool(column.levels[0].seen) and size <= KEPT_BYTES // 64
+
+    def _work_out_together(self, column: Column) -> None:
+        ((name, _),) = column.levels[0].seen.items()
+        sights = [level.seen[name] for level in column.levels]
+        likelihoods, log_scales = sight_likelihoods(name, sights, self.tables)
+        for code, made in enumerate(zip(log_scales.tolist(), likelihoods, strict=True), start=1):
+            self._known[column, code] = Level(False, *made)
 
     def _between(self, column: Column, code: int, draws: slice) -> Floats:
         level = self._level(column, code)

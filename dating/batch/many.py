@@ -251,7 +251,7 @@ class Dating:
         variants, months = tables.prior.shape[1], len(tables.period)
         room = max(POOL_BYTES // (8 * variants * months), 64)
         pool = Pool(room, variants, months)
-        patterns = patterns_of(self.coded, levels, pool, self.kernels)
+        patterns = patterns_of(self.coded, levels, pool, self.kernels, self._spread_if_idle)
         shared = Shared(tables, patterns, pool, self.kernels.accumulate, self._spread)
         count = self._at_a_time(patterns, shared, room)
         total = rows.stop if isinstance(rows, slice) else len(rows)
@@ -332,6 +332,13 @@ class Dating:
         """Do the same, and wait for it."""
         for job in self._jobs(do, count):
             job.result()
+
+    def _spread_if_idle(self, do: Callable[[int, int], None], count: int) -> None:
+        """Do it on threads that have nothing to do, and otherwise here."""
+        if self.running:
+            do(0, count)
+        else:
+            self._spread(do, count)
 
     def _problems(self, tables: MonthTables, rows: NDArray[np.int64]) -> dict[int, str]:
         """Say of each row why no month allows it; rows alike are looked at once."""

@@ -11,7 +11,7 @@ A pattern that differs between draws has 1 and 0 here; its rows are summed over 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cached_property
 from math import prod
 from types import ModuleType
@@ -26,6 +26,7 @@ from dating.batch.rooms import Pool
 
 type Floats = NDArray[np.float64]
 type Integers = NDArray[np.integer[Any]]
+type Spread = Callable[[Callable[[int, int], None], int], None]
 
 MOST_DENSE = 1 << 20
 """Patterns that a component may have for each to have a place of its own."""
@@ -53,6 +54,8 @@ class Patterns:
         Where tables are kept.
     kernels : module
         :mod:`dating.batch.blocks`, or the same compiled.
+    spread : callable
+        Calls a function for parts of so many, on several threads perhaps.
     """
 
     def __init__(
@@ -65,10 +68,11 @@ class Patterns:
         donor: Floats,
         pool: Pool,
         kernels: ModuleType,
+        spread: Spread,
     ) -> None:
         self.levels, self.component = levels, component
         self.columns, self.swapped = tuple(columns), swapped
-        self.donor, self.pool, self.kernels = donor, pool, kernels
+        self.donor, self.pool, self.kernels, self.spread = donor, pool, kernels, spread
         self.radices = [len(column.levels) + 1 for column in columns]
         self.space = prod(self.radices)
         self.clear()
@@ -194,6 +198,8 @@ class Patterns:
     def _has_draws(self, digits: Integers) -> NDArray[np.bool_]:
         """Say of each pattern whether it differs between draws."""
         has_draws = np.zeros(len(digits), dtype=bool)
+        if self.levels.tables.draws == 1:
+            return has_draws
         if self.swapped > 0 and len(self.donor) > 1:
             has_draws |= digits.any(axis=1)
         for place, (column, codes) in enumerate(zip(self.columns, digits.T, strict=True)):
@@ -237,7 +243,14 @@ class Patterns:
         else:
             cells, index = self._cells(digits, draws)
         donor = self.donor if len(self.donor) == 1 else self.donor[draws]
-        self.kernels.tabulate(cells, index, self.swapped, donor, likelihood, from_donor)
+
+        def tabulate(first: int, last: int) -> None:
+            part = slice(first, last)
+            self.kernels.tabulate(
+                cells, index[part], self.swapped, donor, likelihood[part], from_donor[part]
+            )
+
+        self.spread(tabulate, len(index))
 
     def _cells(self, digits: Integers, draws: slice) -> tuple[Floats, Integers]:
         """Give the evidence of the cells that some patterns have, and which these are."""
@@ -271,7 +284,9 @@ def _distinct(codes: Integers, most: int) -> tuple[Integers, Integers]:
     return np.flatnonzero(there), (np.cumsum(there) - 1)[codes]
 
 
-def patterns_of(coded: Coded, levels: Levels, pool: Pool, kernels: ModuleType) -> list[Patterns]:
+def patterns_of(
+    coded: Coded, levels: Levels, pool: Pool, kernels: ModuleType, spread: Spread
+) -> list[Patterns]:
     """Make the patterns of every component on which anything was seen, and of the whole.
 
     Parameters
@@ -284,6 +299,8 @@ def patterns_of(coded: Coded, levels: Levels, pool: Pool, kernels: ModuleType) -
         Where tables are kept.
     kernels : module
         :mod:`dating.batch.blocks`, or the same compiled.
+    spread : callable
+        Calls a function for parts of so many, on several threads perhaps.
 
     Returns
     -------
@@ -306,6 +323,7 @@ def patterns_of(coded: Coded, levels: Levels, pool: Pool, kernels: ModuleType) -
                     donor=donor,
                     pool=pool,
                     kernels=kernels,
+                    spread=spread,
                 )
             )
     return made

@@ -19,14 +19,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.batch.blocks import Sums
-from dating.batch.patterns import Patterns
+from dating.batch.patterns import Patterns, Spread
 from dating.batch.rooms import Groups, Pool
 from dating.tables import MonthTables
 
 type Floats = NDArray[np.float64]
 type Integers = NDArray[np.integer[Any]]
 type Accumulate = Callable[[Sums, int, int], None]
-type Spread = Callable[[Callable[[int, int], None], int], None]
 
 BLOCK_BYTES = 32_000_000
 """Size of what is worked out at a time, in bytes."""
@@ -86,14 +85,19 @@ class Shared:
         Groups
             Of these rows.
         """
+        if self.tables.draws == 1:
+            return self._one_group(slots)
         drawn = [
             np.where(self._has_draws(row_slots), row_slots, -1).astype(np.int32)
             for row_slots in slots
         ]
         if not any((each >= 0).any() for each in drawn):
-            return Groups(np.zeros(slots.shape[1], dtype=np.int32), self._alone.joint, None)
+            return self._one_group(slots)
         wanted, of_row = np.unique(np.array(drawn), axis=1, return_inverse=True)
         return self._summed(wanted, of_row.reshape(-1).astype(np.int32))
+
+    def _one_group(self, slots: Integers) -> Groups:
+        return Groups(np.zeros(slots.shape[1], dtype=np.int32), self._alone.joint, None)
 
     def _has_draws(self, places: Integers) -> NDArray[np.bool_]:
         return self.pool.has_draws[places]
