@@ -117,7 +117,7 @@ class Levels:
 
     def _work_out_together(self, column: Column) -> None:
         ((name, _),) = column.levels[0].seen.items()
-        sights = [level.seen[name] for level in column.levels]
+        sights = [sight for level in column.levels if (sight := level.seen[name]) is not None]
         likelihoods, log_scales = sight_likelihoods(name, sights, self.tables)
         for code, made in enumerate(zip(log_scales.tolist(), likelihoods, strict=True), start=1):
             self._known[column, code] = Level(False, *made)
