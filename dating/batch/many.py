@@ -204,6 +204,7 @@ class Dating:
         self.date_rows: DateRows = blocks.date_rows if corrects else self.kernels.date_rows
         self.threads = threads or _cores()
         self.executor: ThreadPoolExecutor | None = None
+        self.before: list[Future[None]] = []
         self.running: list[Future[None]] = []
 
     def table(self) -> pd.DataFrame:
@@ -260,9 +261,10 @@ class Dating:
             part = slice(start, stop) if isinstance(rows, slice) else rows[start:stop]
             # These are coded and tabulated while threads still date those before them.
             work = self._work(patterns, shared, part, stop - start)
-            self._finish()
+            self._finish(self.before)
+            self.before, self.running = self.running, []
             self._begin(work, part, stop - start)
-        self._finish()
+        self._finish_all()
 
     def _begin(self, work: Work, part: Rows, count: int) -> None:
         """Begin to date some rows."""
@@ -271,14 +273,19 @@ class Dating:
             return
         kept = kept_for(self.maker, count, parts=self.parts).some(slice(0, count))
         self.running = self._jobs(partial(self.date_rows, work, kept), count)
-        self._finish()
+        self._finish(self.running)
         self.kept.put(part, kept)
 
-    def _finish(self) -> None:
-        """Wait for rows that are being dated."""
-        for job in self.running:
+    def _finish_all(self) -> None:
+        """Wait for all rows that are being dated."""
+        self._finish(self.before)
+        self._finish(self.running)
+
+    @staticmethod
+    def _finish(jobs: list[Future[None]]) -> None:
+        for job in jobs:
             job.result()
-        self.running = []
+        jobs.clear()
 
     def _at_a_time(self, patterns: Sequence[Patterns], shared: Shared, room: int) -> int:
         """Say how many rows may be dated at a time, whatever patterns they have."""
@@ -292,7 +299,7 @@ class Dating:
     def _work(self, patterns: Sequence[Patterns], shared: Shared, rows: Rows, count: int) -> Work:
         """Find the patterns of some rows."""
         if sum(each.at_most(count) for each in patterns) > shared.pool.left:
-            self._finish()
+            self._finish_all()
             shared.pool.clear()
             for each in patterns:
                 each.clear()
@@ -335,7 +342,7 @@ class Dating:
 
     def _spread_if_idle(self, do: Callable[[int, int], None], count: int) -> None:
         """Do it on threads that have nothing to do, and otherwise here."""
-        if self.running:
+        if self.before or self.running:
             do(0, count)
         else:
             self._spread(do, count)
