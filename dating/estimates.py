@@ -30,17 +30,19 @@ from dating.summaries import (
     quantile_month,
 )
 from dating.tables import MonthTables
-from dating.tabulation import POINTS, SEED, month_tables
+from dating.tabulation import (
+    LEVEL,
+    MOST_POINTS,
+    POINTS,
+    SEED,
+    TOLERATED_ERROR,
+    month_tables,
+)
 
 if TYPE_CHECKING:
     import xarray as xr
 
 type Floats = NDArray[np.float64]
-
-LEVEL = 0.9
-TOLERATED_ERROR = 0.002
-"""Standard error on one month's probability that the draws should stay below."""
-MOST_POINTS = 1024
 
 
 @dataclass(frozen=True, eq=False)

@@ -26,7 +26,13 @@ type Floats = NDArray[np.float64]
 
 REPLICATES = 8
 POINTS = 16
+MOST_POINTS = 1024
+"""Draws of a replicate: at first, and at most."""
 SEED = 1
+TOLERATED_ERROR = 0.002
+"""Standard error on one month's probability that the draws should stay below."""
+LEVEL = 0.9
+"""Level of the sets that are reported."""
 
 
 @lru_cache(maxsize=32)

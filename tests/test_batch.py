@@ -14,7 +14,6 @@ import dating
 from dating.batch import blocks, compiled, estimate_many, many, patterns, shared, write_estimates
 from dating.batch.coding import coded_frame
 from dating.cells import DOCUMENT_COLUMNS, cells_of
-from dating.estimates import LEVEL, MOST_POINTS, TOLERATED_ERROR
 from dating.examination import Examination
 from dating.learning.learned import read_learned, write_learned
 from dating.learning.levels import Correction
@@ -22,6 +21,7 @@ from dating.learning.prior import prior_draws
 from dating.learning.sampling import learn, plan_of
 from dating.maker import Maker
 from dating.reading import InputError
+from dating.tabulation import LEVEL
 from tests.inventing import Inventor, invented_data
 from tests.learning import MAKER, written
 from tests.test_latent import (
@@ -179,14 +179,6 @@ def test_draws_are_doubled_where_they_are_needed(marrowby, corpus, monkeypatch):
     points = [dating.estimate(marrowby, each).tables.draws for each in examinations]
     assert len(set(points)) > 1
     check_rows(marrowby, examinations, estimate_many(marrowby, examinations))
-
-
-def test_settings_are_those_of_estimates():
-    assert (many.LEVEL, many.TOLERATED_ERROR, many.MOST_POINTS) == (
-        LEVEL,
-        TOLERATED_ERROR,
-        MOST_POINTS,
-    )
 
 
 LEARNED_ROWS = [

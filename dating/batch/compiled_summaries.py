@@ -1,44 +1,44 @@
-"""Summaries of one posterior, compiled: years, mode, median, highest-density set, entropy.
+"""Summaries of one posterior, compiled: years, mode, median, entropy.
 
-A posterior stands in a buffer of its own, after one zero and before at least sixteen, so that a
-*window* of it, the years that matter, can be cut to a multiple of sixteen months and has a month
-before it. Numba caches what is compiled by the file of the caller: after a change here alone the
-cache of :mod:`dating.batch.compiled` has to be emptied.
+The months that matter, a *window*, stand in a buffer of their own, after zeros and before at least
+sixteen more, so that a window can be cut to a multiple of sixteen months and has a month before it.
+Numba caches what is compiled by the file of the caller: after a change here alone the caches of the
+modules that call it have to be emptied.
 """
 
 # ruff: noqa: PLR0917
 # mypy: disallow-untyped-decorators=False, disallow-untyped-calls=False
 from __future__ import annotations
 
-import numba
 import numpy as np
 
-from dating.batch.blocks import BINS, SLACK
+from dating.batch.blocks import SLACK
+from dating.batch.compiled_products import fill, jit
 
 LEAD = 1
 """Zeros before the first month."""
 RUN = 16
 """Months at a time that a core compares or sums."""
 _ALIKE = 1 - SLACK
-_FAST = {"reassoc", "nsz", "nnan", "contract", "arcp"}
-jit = numba.njit(nogil=True, cache=True, fastmath=_FAST, error_model="numpy", boundscheck=False)
+_ALIKE_BIN = 0.998
+"""A month in the same bin as another is at least so much as probable."""
 _LOG2_E = 1.4426950408889634
-_LOG_2 = 0.6931471805599453
 _MANTISSA = 0x000FFFFFFFFFFFFF
 _ONE = 0x3FF0000000000000
 _HALF_UP = 0x0009_5F61_9980_C433
 """What carries a mantissa above the square root of two into the exponent."""
-_TO_OCTAVES = 1 / (1 << 52)
-_BIAS = 1022.91
-"""Makes the bits of a number, as octaves, no less than its logarithm, and 0.1 more at most."""
-_STEPS = np.array([0, 100, 300, 600, 1000, 1500, 2200, 3200, 1 << 40])
-"""Bins below the most probable month at which the threshold is sought first."""
 
 
 @jit
 def room_for(months):  # type: ignore[no-untyped-def]
     """Make a buffer for a posterior."""
     return np.zeros(LEAD + -(-months // RUN) * RUN + RUN)
+
+
+@jit
+def in_runs(months):  # type: ignore[no-untyped-def]
+    """Round up to whole runs."""
+    return -(-months // RUN) * RUN
 
 
 @jit
@@ -95,112 +95,42 @@ def entropy(posterior, scratch):  # type: ignore[no-untyped-def]
 
 
 @jit
-def window_of(years, starts, least):  # type: ignore[no-untyped-def]
-    """Find where in the buffer the years stand in which a month may be more probable than this."""
-    first, last = 0, len(years) - 1
-    while years[first] <= least:
-        first += 1
-    while years[last] <= least:
-        last -= 1
-    start = LEAD + starts[first]
-    return first, start, start + -(-(starts[last + 1] - starts[first]) // RUN) * RUN
+def years_of_set(years, wanted, months):  # type: ignore[no-untyped-def]
+    """Find the first and the last calendar year in which a month of the set may stand.
+
+    The months outside the set and the last one in it hold more than is not wanted, and none is more
+    probable than that last one; so it is at least as probable as they are on average.
+    """
+    first, last, outside, least = 0, len(years) - 1, 0.0, (1 - wanted) * _ALIKE_BIN / (months + 1)
+    for _ in range(2):
+        while years[first] <= least:
+            outside += years[first]
+            first += 1
+        while years[last] <= least:
+            outside += years[last]
+            last -= 1
+        least = (1 - wanted - outside) * _ALIKE_BIN / (12 * (last - first + 1) + 1)
+    return first, last
 
 
 @jit
-def mode(room, first, start, stop, years, starts, cell):  # type: ignore[no-untyped-def]
-    """Find the earliest month that is as probable as any, but for rounding, and how probable."""
-    bits = cell.view(np.int64)
-    whole = room.view(np.int64)[start:stop]
+def mode(room, bits, start, stop, cell):  # type: ignore[no-untyped-def]
+    """Find the earliest place that is as probable as any, but for rounding, and how probable."""
     top = np.int64(0)
-    for t in range(len(whole)):  # numbers that are not negative are ordered as their bits
-        top = whole[t] if whole[t] > top else top
-    bits[0] = top
-    least = cell[0] * _ALIKE
-    year = first
-    while years[year] < least:
-        year += 1
-    t = starts[year]
-    while room[LEAD + t] < least:
+    for t in range(start, stop):  # numbers that are not negative are ordered as their bits
+        top = bits[t] if bits[t] > top else top
+    cell.view(np.int64)[0] = top
+    least, t = cell[0] * _ALIKE, start
+    while room[t] < least:
         t += 1
     return t, cell[0]
 
 
 @jit
-def _above_seven(window, edges, held):  # type: ignore[no-untyped-def]
-    """Sum what lies above each of seven edges, in one pass."""
-    a, b, c, d, e, f, g = edges[1], edges[2], edges[3], edges[4], edges[5], edges[6], edges[7]
-    one = two = three = four = five = six = seven = 0.0
-    for t in range(len(window)):
-        p = window[t]
-        one += p if p > a else 0.0
-        two += p if p > b else 0.0
-        three += p if p > c else 0.0
-        four += p if p > d else 0.0
-        five += p if p > e else 0.0
-        six += p if p > f else 0.0
-        seven += p if p > g else 0.0
-    held[1], held[2], held[3], held[4] = one, two, three, four
-    held[5], held[6], held[7] = five, six, seven
-
-
-@jit
-def threshold(window, wanted, edges, highest, search):  # type: ignore[no-untyped-def]
-    """Find the bins of the logarithm between which the threshold of the set lies.
-
-    Above the edge of the first too little is held, above that of the second there is enough. The
-    search ends with one bin, or as soon as a single month lies between the two. Gives both bins,
-    what is held above each, and whether a single month is left.
-    """
-    bins, at, held = search[0], search[1], search[2]
-    low = len(edges) - 1
-    high = max(int(-_octaves(highest, at) * (_LOG_2 * BINS)) - 1, 0)
-    high = min(high, low - 1)
-    above_high, above_low = 0.0, 1.0 + SLACK
-    begun = False
-    while low - high > 1 and above_low - above_high >= 2 * edges[low]:
-        for k in range(1, 8):
-            step = max((low - high) * k >> 3, k) if begun else _STEPS[k]
-            bins[k] = min(high + step, low)
-            at[k] = edges[int(bins[k])]
-        bins[0], bins[8], held[0], held[8] = high, low, above_high, above_low
-        begun = True
-        _above_seven(window, at, held)
-        enough = 1
-        for k in range(1, 8):
-            enough += int(held[k] < wanted)
-        high, above_high = int(bins[enough - 1]), held[enough - 1]
-        low, above_low = int(bins[enough]), held[enough]
-    return high, low, above_high, above_low - above_high < 2 * edges[low]
-
-
-@jit
-def _octaves(value, cell):  # type: ignore[no-untyped-def]
-    """Give a logarithm to base 2 that is not too small, and at most 0.1 too large."""
-    cell[0] = value
-    return cell.view(np.int64)[0] * _TO_OCTAVES - _BIAS
-
-
-@jit
-def fill_up(window, wanted, upper, lower, above, inside):  # type: ignore[no-untyped-def]
-    """Of months that count as equally probable keep the earliest, until enough is held."""
-    held = above
-    for t in range(len(window)):
-        p = window[t]
-        alike = held < wanted and lower < p <= upper
-        inside[t] = p if alike or p > upper else 0.0
-        held += p if alike else 0.0
-
-
-@jit
-def measure(room, start, stop, edge):  # type: ignore[no-untyped-def]
-    """Give mass, number of stretches, first and last place of what lies above an edge."""
-    window, before = room[start:stop], room[start - 1 : stop - 1]
-    count, held, stretches = len(window), 0.0, np.int64(0)
-    first = after = count
-    for t in range(count):
-        p = window[t]
-        held += p if p > edge else 0.0
-        stretches += np.int64((p > edge) & (before[t] <= edge))
-        first = min(first, t if p > edge else count)
-        after = min(after, count - t if p > edge else count)
-    return held, stretches, start - LEAD + first, stop - LEAD - after
+def blank(row, stretches_out, months_out, numbers_out, original_out, years_out):  # type: ignore[no-untyped-def]
+    """Note that no month is possible."""
+    stretches_out[row] = 0
+    fill(months_out[:, row], 0)
+    fill(numbers_out[:, row], np.nan)
+    fill(original_out[:, row], np.nan)
+    fill(years_out[:, row], np.nan)

@@ -20,7 +20,7 @@ from dating.batch.coding import Coded, coded_examinations, coded_frame, coded_sh
 from dating.batch.levels import Levels
 from dating.batch.patterns import Patterns, patterns_of
 from dating.batch.results import Kept, as_table, kept_for, year_starts
-from dating.batch.rooms import Pool
+from dating.batch.rooms import ByMonthOfYear, Pool
 from dating.batch.shared import Shared
 from dating.disagreement import impossible_words
 from dating.engine import Weighing
@@ -30,7 +30,14 @@ from dating.learning.learned import Learned, learned_tables
 from dating.maker import Maker
 from dating.reading import InputError, Problem
 from dating.tables import MonthTables
-from dating.tabulation import POINTS, SEED, month_tables
+from dating.tabulation import (
+    LEVEL,
+    MOST_POINTS,
+    POINTS,
+    SEED,
+    TOLERATED_ERROR,
+    month_tables,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,10 +46,6 @@ type Table = pd.DataFrame | str | os.PathLike[str] | Sequence[Examination]
 type Rows = slice | NDArray[np.int64]
 type DateRows = Callable[[Work, Kept, int, int], None]
 
-LEVEL = 0.9
-TOLERATED_ERROR = 0.002
-"""Standard error on one month's probability that the draws should stay below."""
-MOST_POINTS = 1024
 CHUNK = 16_384
 POOL_BYTES = 256_000_000
 """Room for tables of patterns, in bytes."""
@@ -251,7 +254,7 @@ class Dating:
         levels = Levels(self.maker, tables)
         variants, months = tables.prior.shape[1], len(tables.period)
         room = max(POOL_BYTES // (8 * variants * months), 64)
-        pool = Pool(room, variants, months)
+        pool = Pool(room, variants, months, self._order(tables))
         patterns = patterns_of(self.coded, levels, pool, self.kernels, self._spread_if_idle)
         shared = Shared(tables, patterns, pool, self.kernels.accumulate, self._spread)
         count = self._at_a_time(patterns, shared, room)
@@ -265,6 +268,12 @@ class Dating:
             self.before, self.running = self.running, []
             self._begin(work, part, stop - start)
         self._finish_all()
+
+    def _order(self, tables: MonthTables) -> ByMonthOfYear | None:
+        """Give the order of months in tables that is quickest, where kernels know it."""
+        if self.date_rows is blocks.date_rows or tables.draws > 1 or tables.prior.shape[1] > 1:
+            return None
+        return ByMonthOfYear(tables.period.first % 12, len(tables.period))
 
     def _begin(self, work: Work, part: Rows, count: int) -> None:
         """Begin to date some rows."""

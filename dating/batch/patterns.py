@@ -72,7 +72,8 @@ class Patterns:
     ) -> None:
         self.levels, self.component = levels, component
         self.columns, self.swapped = tuple(columns), swapped
-        self.donor, self.pool, self.kernels, self.spread = donor, pool, kernels, spread
+        self.donor, self.pool = pool.arranged(donor), pool
+        self.kernels, self.spread = kernels, spread
         self.radices = [len(column.levels) + 1 for column in columns]
         self.space = prod(self.radices)
         self.clear()
@@ -231,7 +232,9 @@ class Patterns:
             self.levels.likelihoods(column, range(1, count), slice(0, 1))
             for column, count in zip(self.columns, self.radices, strict=True)
         ]
-        return _stacked(each), np.cumsum([0, *(len(block) for block in each[:-1])])
+        return self.pool.arranged(_stacked(each)), np.cumsum(
+            [0, *(len(block) for block in each[:-1])]
+        )
 
     def _likelihood(
         self, digits: Integers, draws: slice, likelihood: Floats, from_donor: Floats
@@ -260,7 +263,7 @@ class Patterns:
             each.append(self.levels.likelihoods(column, distinct.tolist(), draws))
             index[:, place] = np.where(codes > 0, count + inverse, 0)
             count += len(distinct)
-        return _stacked(each), index
+        return self.pool.arranged(_stacked(each)), index
 
 
 def _picked(rows: slice | Integers, places: Integers) -> Integers:

@@ -61,7 +61,9 @@ class Shared:
         self.variants, self.months = tables.prior.shape[1], len(tables.period)
         prior = np.broadcast_to(tables.prior, (tables.draws, *tables.prior.shape[1:]))
         each = prior.reshape(tables.replicates, -1, *prior.shape[1:])
-        self._alone = Groups(np.zeros(0, dtype=np.int32), each.sum(axis=1)[None], None)
+        self._alone = Groups(
+            np.zeros(0, dtype=np.int32), pool.arranged(each.sum(axis=1)[None]), None
+        )
         self._prior = prior
 
     @property

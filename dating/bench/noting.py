@@ -12,7 +12,7 @@ from starlette.responses import Response
 from dating.bench.answers import Fields, examination_in, fields_of
 from dating.bench.asking import Asked, BadRequestError, filled
 from dating.bench.workspace import NotThereError
-from dating.estimates import LEVEL, Estimate, estimate
+from dating.estimates import Estimate, estimate
 from dating.examination import Examination
 from dating.files import check_against
 from dating.maker import Maker
@@ -24,6 +24,7 @@ from dating.notes.phrasing import CIRCA
 from dating.notes.picture import Drawn, picture_for
 from dating.notes.sentences import Wording
 from dating.reading import InputError, Problem, plain_number
+from dating.tabulation import LEVEL
 
 OPTIONS = ("note_language", "note_dates", "note_circa", "note_level")
 """Fields of the form that say how the note is worded."""

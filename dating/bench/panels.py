@@ -12,9 +12,10 @@ from pathlib import Path
 import numpy as np
 
 from dating.bench.drawing import Axis, Posterior, draw_posterior, draw_strip
-from dating.estimates import TOLERATED_ERROR, Estimate
+from dating.estimates import Estimate
 from dating.months import month_label
 from dating.summaries import MonthSet, entropy_bits, highest_density, mass_by_year
+from dating.tabulation import TOLERATED_ERROR
 from dating.words.levels import on_correction, on_latent
 from dating.words.phrases import OPINION, bits, percent, short_set, together
 from dating.words.text import clashing_parts, clashing_pieces, looks_told

@@ -10,7 +10,7 @@ from math import isinf
 from dating.cautions import CAUTIONS
 from dating.claims.strength import PROBABILITY_SCALE
 from dating.disagreement import Finding
-from dating.estimates import TOLERATED_ERROR, Estimate
+from dating.estimates import Estimate
 from dating.maker import Look
 from dating.notes.handling import Caution, cautions_for
 from dating.notes.languages import Language
@@ -30,6 +30,7 @@ from dating.notes.sentences import (
 )
 from dating.notes.sightings import name_words, piece_words
 from dating.summaries import MonthSet
+from dating.tabulation import TOLERATED_ERROR
 from dating.words.record import own_version
 
 _FINGERPRINT = 12

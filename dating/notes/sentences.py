@@ -11,12 +11,13 @@ from dating.advice import Advice
 from dating.claims.strength import probability_words
 from dating.disagreement import SURPRISING
 from dating.edtf import write_edtf
-from dating.estimates import LEVEL, Estimate
+from dating.estimates import Estimate
 from dating.months import Period
 from dating.notes.languages import Language
 from dating.notes.phrasing import CIRCA, Convention, DatePhrase, Phrase, phrase_of
 from dating.notes.sightings import name_words, piece_words
 from dating.summaries import MonthSet, highest_density
+from dating.tabulation import LEVEL
 
 DOUBTFUL = 0.33
 """Probability that a part is not original from which a note speaks of it."""

@@ -11,10 +11,11 @@ import numpy as np
 
 from dating.advice import Advice
 from dating.disagreement import Finding
-from dating.estimates import TOLERATED_ERROR, Estimate
+from dating.estimates import Estimate
 from dating.months import month_label
 from dating.reading import KeyPath, Source, key_text
 from dating.summaries import MonthSet, entropy_bits, highest_density, mass_by_year
+from dating.tabulation import TOLERATED_ERROR
 from dating.words.levels import correction_record, latent_record
 from dating.words.phrases import OPINION
 

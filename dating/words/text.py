@@ -13,9 +13,10 @@ from rich.text import Text
 
 from dating.advice import Advice
 from dating.disagreement import SURPRISING
-from dating.estimates import TOLERATED_ERROR, Estimate
+from dating.estimates import Estimate
 from dating.months import month_label
 from dating.summaries import entropy_bits, highest_density, mass_by_year
+from dating.tabulation import TOLERATED_ERROR
 from dating.words.levels import on_correction, on_latent
 from dating.words.phrases import OPINION, bits, percent, short_set, together
 from dating.words.plain import in_plain_text, indent, say, table, title

@@ -1,0 +1,121 @@
+"""Rows dated one at a time, compiled: one draw and no variants, tables by month of the year.
+
+See :class:`dating.batch.rooms.ByMonthOfYear`. A core then sums four calendar years at once.
+"""
+
+# ruff: noqa: PLR0917
+# mypy: disallow-untyped-decorators=False, disallow-untyped-calls=False
+from __future__ import annotations
+
+import numpy as np
+
+from dating.batch.blocks import SLACK
+from dating.batch.compiled_products import copy, four_of, jit, multiply, originality
+from dating.batch.compiled_sets import set_of
+from dating.batch.compiled_summaries import (
+    LEAD,
+    blank,
+    entropy,
+    in_runs,
+    mode,
+    room_for,
+    years_of_set,
+)
+
+
+@jit
+def date_single(  # type: ignore[no-untyped-def]
+    likelihood, swapped, slots, places, joint, shares, unswapped, unseen, wanted,
+    edges, months, skipped, parts, months_out, stretches_out, numbers_out, original_out, years_out,
+    first, last,
+):  # fmt: skip
+    """Date some rows; months that are skipped stand before the period in its first year."""
+    cells, blocks, prior = joint.shape[2], len(slots) // 4, joint[0, 0]
+    lanes, count = cells // 12, len(years_out)
+    before, after, left_out = np.empty((blocks + 1, cells)), np.empty(cells), np.empty(len(slots))
+    years, masses = np.empty(lanes), np.empty(count)
+    room, inside, scratch = room_for(12 * count), room_for(12 * count), room_for(cells)
+    bits, cell, posterior = room.view(np.int64), np.zeros(1), np.empty(cells)
+    bins, at, held = np.zeros(9, dtype=np.int64), np.zeros(9), np.zeros(9)
+    copy(prior, before[0])
+    for row in range(first, last):
+        if blocks > 1:
+            copy(prior, before[0])
+            for k in range(blocks - 1):
+                multiply(likelihood, four_of(slots, k, row), before, k)
+        total, moment = _by_year(likelihood, slots, blocks - 1, row, before, years)
+        if not total > 0:
+            blank(row, stretches_out, months_out, numbers_out, original_out, years_out)
+            continue
+        scale = 1 / total
+        numbers_out[0, row], numbers_out[4, row] = moment * scale - skipped, 0.0
+        for year in range(count):
+            masses[year] = years[year] * scale
+            years_out[year, row] = masses[year]
+        begins, ends = years_of_set(masses, wanted, months)
+        stop = _in_order(before, blocks, begins, ends, lanes, scale, room)
+        place, highest = mode(room, bits, LEAD, stop, cell)
+        found = set_of(room, LEAD, stop, wanted, edges, highest, bins, at, held, inside)
+        shift = 12 * begins - skipped - LEAD
+        months_out[0, row], months_out[2, row] = place + shift, found[2] + shift
+        months_out[3, row], numbers_out[1, row] = found[3] + shift, found[0]
+        stretches_out[row] = found[1]
+        middle = _median(before, blocks, masses, lanes, scale)
+        months_out[1, row] = min(middle - skipped, months - 1)
+        if parts:
+            for i in range(cells):
+                posterior[i] = before[blocks, i] * scale
+            numbers_out[2, row] = entropy(posterior, scratch)
+            numbers_out[3, row] = unseen * scale * originality(
+                likelihood, swapped, slots, places, joint, shares, unswapped, row, 0, total,
+                before, after, left_out, original_out,
+            )  # fmt: skip
+
+
+@jit
+def _by_year(likelihood, slots, block, row, before, years):  # type: ignore[no-untyped-def]
+    """Multiply the last four components; sum by calendar year, in all, and month times product."""
+    a, b, c, d = four_of(slots, block, row)
+    lanes, moment, total = len(years), 0.0, 0.0
+    for year in range(lanes):
+        years[year] = 0.0
+    for month in range(12):
+        for year in range(lanes):
+            i = month * lanes + year
+            low = before[block, i] * (likelihood[a, i] * likelihood[b, i])
+            product = low * (likelihood[c, i] * likelihood[d, i])
+            before[block + 1, i] = product
+            years[year] += product
+            moment += month * product
+    for year in range(lanes):
+        total += years[year]
+        moment += 12 * year * years[year]
+    return total, moment
+
+
+@jit
+def _in_order(before, block, first, last, lanes, scale, room):  # type: ignore[no-untyped-def]
+    """Copy some years of the posterior, in the order of the calendar; give where they end."""
+    t = LEAD
+    for year in range(first, last + 1):
+        for month in range(12):
+            room[t] = before[block, month * lanes + year] * scale
+            t += 1
+    stop = LEAD + in_runs(t - LEAD)
+    for place in range(t, stop):
+        room[place] = 0.0
+    return stop
+
+
+@jit
+def _median(before, block, years, lanes, scale):  # type: ignore[no-untyped-def]
+    """Find the year in which half is reached, then the month."""
+    reached, year = 0.0, 0
+    while year < len(years) - 1 and reached + years[year] < 0.5 - SLACK:
+        reached += years[year]
+        year += 1
+    for month in range(12):
+        reached += before[block, month * lanes + year] * scale
+        if reached >= 0.5 - SLACK:
+            return 12 * year + month
+    return 12 * year + 11
