@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.batch.block_summaries import keep_dates
 from dating.batch.results import Kept
 from dating.batch.rooms import Groups, Pool
 from dating.learning.learned import Learned
@@ -24,12 +25,10 @@ type Floats = NDArray[np.float64]
 type Integers = NDArray[np.integer[Any]]
 
 ROWS = 256
-"""Rows of a block: few enough that its arrays stay in a core's own cache."""
-BINS = 1000
-"""Months whose logarithms agree when rounded to one in so many are taken as equally probable."""
-SLACK = 1e-12
+"""Rows that are combined at a time: few enough that their arrays stay in a core's own cache."""
+TOGETHER = 1024
+"""Rows that are summarized at a time: many, as much is done that is little for each row."""
 _TINY = 1e-300
-_RUN = 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -216,54 +215,72 @@ def date_rows(work: Work, kept: Kept, first: int, last: int) -> None:
     first, last : int
         The rows from the first to the one before the last.
     """
-    for start in range(first, last, ROWS):
-        rows = slice(start, min(start + ROWS, last))
-        posterior, held = _combined(work, kept, rows)
-        if work.learned is not None and held.any():
-            posterior[held] = work.learned.corrected(posterior[held])
-        _summarize(work, kept, rows, posterior)
-        kept.stretches[rows][~held] = 0
-        kept.months[:, rows][:, ~held] = 0
-        for numbers in (kept.numbers, kept.original, kept.years):
-            numbers[:, rows][:, ~held] = np.nan
+    for start in range(first, last, TOGETHER):
+        rows = slice(start, min(start + TOGETHER, last))
+        weights = _weights(work, kept, rows)
+        part = kept.some(rows)
+        lost = keep_dates(part, weights, work.starts, work.level)
+        part.stretches[lost] = 0
+        part.months[:, lost] = 0
+        for numbers in (part.numbers, part.original, part.years):
+            numbers[:, lost] = np.nan
 
 
-def _combined(work: Work, kept: Kept, rows: slice) -> tuple[Floats, NDArray[np.bool_]]:
-    """Give the posteriors, and whether any month is possible; keep what needs variants or draws."""
+def _weights(work: Work, kept: Kept, rows: slice) -> Floats:
+    """Give what posteriors are proportional to; keep what is not made from them alone."""
+    weights = np.empty((rows.stop - rows.start, work.pool.likelihood.shape[2]))
+    plain = work.groups.joint.shape[1] == 1 and work.learned is None and not work.parts
+    combine = _multiply if plain else _weigh
+    for start in range(0, len(weights), ROWS):
+        part = weights[start : start + ROWS]
+        first = rows.start + start
+        combine(work, kept, slice(first, first + len(part)), part)
+    return weights
+
+
+def _joint(work: Work, rows: slice) -> Floats:
+    """Give the sums over draws; one group is not copied for each row."""
     groups = work.groups
-    group = groups.of_row[rows]
+    return groups.joint if len(groups.joint) == 1 else groups.joint[groups.of_row[rows]]
+
+
+def _multiply(work: Work, kept: Kept, rows: slice, weights: Floats) -> None:
+    """Multiply prior and patterns, one set at a time in the same room."""
+    likelihood = work.pool.likelihood
+    first, *others = work.slots[: max(len(work.places), 1), rows]
+    shape = (len(weights), *likelihood.shape[1:])
+    whole = weights[:, None] if shape[1] == 1 else np.empty(shape)
+    table = np.empty(shape)
+    # No place is out of bounds; where that is not checked, tables are not copied twice.
+    np.take(likelihood, first, axis=0, out=whole, mode="clip")
+    for places in others:
+        np.take(likelihood, places, axis=0, out=table, mode="clip")
+        whole *= table
+    whole *= _joint(work, rows)[:, 0]
+    if shape[1] > 1:
+        whole.sum(axis=1, out=weights)
+    kept.numbers[4, rows] = 0.0
+
+
+def _weigh(work: Work, kept: Kept, rows: slice, weights: Floats) -> None:
+    """Work out posteriors; keep what needs variants or draws, and entropy."""
     tables = [work.pool.likelihood[places] for places in work.slots[: len(work.places), rows]]
-    # One group has its draws summed already, and is not copied for each row.
-    joint = groups.joint if len(groups.joint) == 1 else groups.joint[group]
-    summed = joint[:, 0] if joint.shape[1] == 1 else joint.sum(axis=1)
-    summed = np.broadcast_to(summed, (len(group), *summed.shape[1:]))
-    several = joint.shape[1] > 1
-    before = list(running([summed, *tables], mul)) if work.parts or several else []
-    whole = before.pop() if before else _product(summed, tables)
-    by_month = whole[:, 0] if whole.shape[1] == 1 else whole.sum(axis=1)
-    total = by_month.sum(axis=1)
+    joint = _joint(work, rows)
+    summed = joint.sum(axis=1)
+    summed = np.broadcast_to(summed, (len(weights), *summed.shape[1:]))
+    *before, whole = running([summed, *tables], mul)
+    whole.sum(axis=1, out=weights)
+    total = weights.sum(axis=1)
     held = total > 0
-    total = np.where(held, total, 1.0)
-    posterior = by_month / total[:, None]
-    if not several:
-        kept.numbers[4, rows] = 0.0
-    else:
-        rest = prod(tables, start=np.ones((len(group), 1, 1)))
-        each = (joint * rest[:, None]).sum(axis=2)
-        kept.numbers[4, rows] = _standard_error(each, posterior)
+    total[~held] = 1.0
+    weights /= total[:, None]
+    kept.numbers[4, rows] = _standard_error(joint, tables, weights)
     if work.parts:
         _keep_originality(work, kept, rows, tables=tables, before=before, whole=whole, total=total)
-    return posterior, held
-
-
-def _product(start: Floats, tables: Sequence[Floats]) -> Floats:
-    """Multiply arrays (row, variant, month); the first of the tables is written over."""
-    if not tables:
-        return start
-    whole = np.multiply(tables[0], start, out=tables[0])
-    for table in tables[1:]:
-        whole *= table
-    return whole
+    if work.learned is not None and held.any():
+        weights[held] = work.learned.corrected(weights[held])
+    if work.parts:
+        kept.numbers[2, rows] = _entropy(weights)
 
 
 def _keep_originality(
@@ -307,93 +324,22 @@ def _dot(first: Floats, second: Floats) -> Floats:
     return np.asarray(np.vecdot(first, second).sum(axis=1))
 
 
-def _standard_error(each: Floats, posterior: Floats) -> Floats:
+def _entropy(posterior: Floats) -> Floats:
+    """Sum -p log2 p."""
+    logs = np.maximum(posterior, _TINY)
+    np.log2(logs, out=logs)
+    return np.asarray(-np.vecdot(posterior, logs) + 0.0)
+
+
+def _standard_error(joint: Floats, tables: Sequence[Floats], posterior: Floats) -> Floats:
     """Give the largest standard error of a row; see :meth:`dating.engine.Weighing`."""
-    count = each.shape[1]
+    count = joint.shape[1]
     if count == 1:
-        return np.zeros(len(each))
+        return np.zeros(len(posterior))
+    rest = prod(tables, start=np.ones((len(posterior), 1, 1)))
+    each = (joint * rest[:, None]).sum(axis=2)
     weight = each.sum(axis=2, keepdims=True)
     residual = each - posterior[:, None] * weight
     scatter = np.sqrt((residual**2).sum(axis=1).max(axis=1) * count / (count - 1))
     total = weight[:, :, 0].sum(axis=1)
     return np.asarray(np.divide(scatter, total, out=np.zeros(len(each)), where=total > 0))
-
-
-def _summarize(work: Work, kept: Kept, rows: slice, posterior: Floats) -> None:
-    years = np.add.reduceat(posterior, work.starts[:-1], axis=1)
-    kept.years[:, rows] = years.T
-    highest = posterior.max(axis=1, keepdims=True)
-    kept.months[0, rows] = (posterior >= highest * (1 - SLACK)).argmax(axis=1)
-    kept.months[1, rows] = _medians(posterior, years, work.starts)
-    kept.numbers[0, rows] = np.vecdot(posterior, np.arange(posterior.shape[1], dtype=float))
-    if work.parts:
-        logs = np.maximum(posterior, _TINY)
-        np.log2(logs, out=logs)
-        kept.numbers[2, rows] = -np.vecdot(posterior, logs) + 0.0
-    inside, kept.numbers[1, rows] = _sets(posterior, work.level)
-    kept.months[2, rows] = inside.argmax(axis=1)
-    kept.months[3, rows] = inside.shape[1] - 1 - inside[:, ::-1].argmax(axis=1)
-    kept.stretches[rows] = inside[:, 0] + np.count_nonzero(inside[:, 1:] > inside[:, :-1], axis=1)
-
-
-def _medians(posterior: Floats, years: Floats, starts: Integers) -> Integers:
-    """Find the year in which half is reached, then the month."""
-    reached = np.cumsum(years, axis=1)
-    year = np.minimum((reached < 0.5 - SLACK).sum(axis=1), years.shape[1] - 1)
-    before = np.take_along_axis(reached - years, year[:, None], axis=1)
-    longest = int(np.diff(starts).max())
-    months = np.minimum(starts[year][:, None] + np.arange(longest), posterior.shape[1] - 1)
-    within = before + np.cumsum(np.take_along_axis(posterior, months, axis=1), axis=1)
-    found = starts[year] + (within < 0.5 - SLACK).sum(axis=1)
-    return np.asarray(np.minimum(found, starts[year + 1] - 1))
-
-
-def _sets(posterior: Floats, level: float) -> tuple[NDArray[np.bool_], Floats]:
-    """Give the months of each highest-density set, and its mass.
-
-    See :func:`dating.summaries.highest_density`. A threshold is found among the probabilities
-    sorted as float32, which is quicker; where it turns out to be wrong, they are sorted as they
-    are. Of the months that count as equally probable with it, the earliest are taken until the set
-    holds the level.
-    """
-    wanted = level - SLACK
-    inside, alike, held, more = _around(posterior, _threshold(posterior.astype(np.float32), wanted))
-    wrong = np.flatnonzero((held >= wanted) | (held + more < wanted))
-    if len(wrong):
-        again = _around(posterior[wrong], _threshold(posterior[wrong], wanted))
-        inside[wrong], alike[wrong], held[wrong], more[wrong] = again
-    many = np.flatnonzero(np.count_nonzero(alike, axis=1) > 1)
-    if len(many):
-        entering = posterior[many] * alike[many]
-        before = held[many, None] + np.cumsum(entering, axis=1) - entering
-        alike[many] &= before < wanted
-        more[many] = np.vecdot(posterior[many], alike[many].astype(float))
-    return inside | alike, held + more
-
-
-def _threshold(posterior: NDArray[np.floating], wanted: float) -> Floats:
-    """Find the probability of the last month that is needed to hold the level, shape (row, 1)."""
-    rows, months = posterior.shape
-    padded = np.zeros((rows, -(-months // _RUN) * _RUN), dtype=posterior.dtype)
-    padded[:, padded.shape[1] - months :] = np.sort(posterior, axis=1)
-    runs = padded.reshape(rows, -1, _RUN)
-    sums = np.add.reduceat(padded, np.arange(0, padded.shape[1], _RUN), axis=1, dtype=float)
-    reached = np.cumsum(sums, axis=1)
-    spare = reached[:, -1:] - wanted
-    run = np.minimum((reached <= spare).sum(axis=1), runs.shape[1] - 1)
-    at = np.arange(rows)
-    within = (reached - sums)[at, run][:, None] + np.cumsum(runs[at, run], axis=1, dtype=float)
-    last = np.minimum((within <= spare).sum(axis=1), _RUN - 1)
-    return np.asarray(runs[at, run, last][:, None], dtype=float)
-
-
-def _around(
-    posterior: Floats, threshold: Floats
-) -> tuple[NDArray[np.bool_], NDArray[np.bool_], Floats, Floats]:
-    """Mark the months above those alike with a threshold, and those alike; give their masses."""
-    bins = -np.rint(np.log(np.maximum(threshold, _TINY)) * BINS)
-    inside = posterior > np.exp(-(bins - 0.5) / BINS)
-    both = posterior > np.exp(-(bins + 0.5) / BINS)
-    held = np.einsum("rt,rt->r", posterior, inside)
-    alike = both ^ inside
-    return inside, alike, held, np.einsum("rt,rt->r", posterior, alike)

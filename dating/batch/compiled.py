@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.batch.blocks import BINS, SLACK, Sums, Work
+from dating.batch.block_summaries import BINS, SLACK
+from dating.batch.blocks import Sums, Work
 from dating.batch.compiled_joint import date_joint
 from dating.batch.compiled_products import copy, dot, fill
 from dating.batch.compiled_products import jit as _jit

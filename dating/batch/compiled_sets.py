@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from dating.batch.blocks import BINS, SLACK
+from dating.batch.block_summaries import BINS, SLACK
 from dating.batch.compiled_products import jit
 
 _STEPS = np.array([0, 100, 300, 600, 1000, 1500, 2200, 3200, 1 << 40])

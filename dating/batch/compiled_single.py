@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from dating.batch.blocks import SLACK
+from dating.batch.block_summaries import SLACK
 from dating.batch.compiled_products import copy, four_of, jit, multiply, originality
 from dating.batch.compiled_sets import set_of
 from dating.batch.compiled_summaries import (

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from dating.batch.blocks import SLACK
+from dating.batch.block_summaries import SLACK
 from dating.batch.compiled_products import fill, jit
 
 LEAD = 1

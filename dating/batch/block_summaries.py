@@ -1,0 +1,210 @@
+"""A block of posteriors summarized with numpy.
+
+Everything is worked out row by row, so that a row gives the same bits in whatever block it stands.
+Most posteriors have all that matters for mode and set in a *window* of a few years; only that is
+then sorted and searched.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from numpy.lib.stride_tricks import as_strided
+from numpy.typing import NDArray
+
+from dating.batch.results import Kept
+
+type Floats = NDArray[np.float64]
+type Integers = NDArray[np.integer[Any]]
+type Booleans = NDArray[np.bool_]
+
+BINS = 1000
+"""Months whose logarithms agree when rounded to one in so many are taken as equally probable."""
+SLACK = 1e-12
+WINDOW = 84
+"""Months of a window."""
+_LEAST = 0.99
+"""Allows for months that count as equally probable with the threshold of a set."""
+_TINY = 1e-300
+_YEAR = 12
+_RUN = 12
+
+
+def keep_dates(kept: Kept, weights: Floats, starts: Integers, level: float) -> Integers:
+    """Keep mode, median, mean, years and highest-density set.
+
+    Parameters
+    ----------
+    kept : Kept
+        Where they go.
+    weights : ndarray of float64, shape (row, month)
+        What posteriors are proportional to.
+    starts : ndarray of int64, shape (year + 1,)
+        The first month of each calendar year, and the end of the last.
+    level : float
+        Level of the set.
+
+    Returns
+    -------
+    ndarray of int64, shape (lost row,)
+        The rows in which no month is possible; what they are given means nothing.
+
+    Examples
+    --------
+    >>> kept = Kept(*(np.zeros((n, 1)) for n in (4, 1, 5, 0, 2)))
+    >>> keep_dates(kept, np.array([[0.0, 2, 2, 6]]), np.array([0, 1, 4]), 0.7)
+    array([], dtype=int64)
+    >>> kept.years.tolist(), kept.numbers[1].tolist()
+    ([[0.0], [1.0]], [0.8])
+    """
+    years = _year_masses(weights, starts)
+    total = years.sum(axis=1)
+    lost = np.flatnonzero(~(total > 0))
+    total[lost] = 1.0
+    years /= total[:, None]
+    kept.years[:] = years.T
+    kept.months[1] = _medians(weights, total, years, starts)
+    kept.numbers[0] = np.vecdot(weights, np.arange(weights.shape[1], dtype=float)) / total
+    for rows, begins, window in _windows(weights, years, starts, level):
+        posterior = window / total[rows, None]
+        likeliest = posterior >= posterior.max(axis=1, keepdims=True) * (1 - SLACK)
+        inside, kept.numbers[1, rows] = _sets(posterior, level)
+        kept.months[0, rows] = begins + likeliest.argmax(axis=1)
+        kept.months[2, rows] = begins + inside.argmax(axis=1)
+        kept.months[3, rows] = begins + _last(inside)
+        begun = np.count_nonzero(inside[:, 1:] > inside[:, :-1], axis=1)
+        kept.stretches[rows] = inside[:, 0] + begun
+    return lost
+
+
+def _year_masses(weights: Floats, starts: Integers) -> Floats:
+    """Sum each calendar year; the first and the last may be cut short."""
+    masses = np.empty((len(weights), len(starts) - 1))
+    entire = np.diff(starts) == _YEAR
+    for year in np.flatnonzero(~entire):
+        weights[:, starts[year] : starts[year + 1]].sum(axis=1, out=masses[:, year])
+    first, count = int(entire.argmax()), int(np.count_nonzero(entire))
+    months = weights[:, starts[first] : starts[first] + count * _YEAR]
+    by_year = months.reshape(len(weights), count, _YEAR)
+    np.einsum("ryt->ry", by_year, out=masses[:, first : first + count])
+    return masses
+
+
+def _last(marked: Booleans) -> Integers:
+    """Find the last place that is marked in each row."""
+    return np.asarray(marked.shape[1] - 1 - marked[:, ::-1].argmax(axis=1))
+
+
+def _medians(weights: Floats, total: Floats, years: Floats, starts: Integers) -> Integers:
+    """Find the year in which half is reached, then the month."""
+    rows, months = weights.shape
+    at = np.arange(rows)
+    reached = np.cumsum(years, axis=1)
+    year = np.minimum((reached < 0.5 - SLACK).sum(axis=1), years.shape[1] - 1)
+    start, last = starts[year], starts[year + 1] - 1
+    # A year cut short runs into what stands after it, which comes too late to be the median.
+    places = (at * months + start)[:, None] + np.arange(_YEAR)
+    of_year = weights.ravel().take(places, mode="clip") / total[:, None]
+    before = reached[at, year] - years[at, year]
+    within = before[:, None] + np.cumsum(of_year, axis=1)
+    return np.asarray(np.minimum(start + (within < 0.5 - SLACK).sum(axis=1), last))
+
+
+def _windows(
+    weights: Floats, years: Floats, starts: Integers, level: float
+) -> Iterator[tuple[Integers, Integers, Floats]]:
+    """Give rows, where their windows begin, and the windows.
+
+    Rows in which years that matter lie too far apart have all months in theirs.
+    """
+    months = weights.shape[1]
+    matters = _matters(years, months, level)
+    first, after = starts[matters.argmax(axis=1)], starts[_last(matters) + 1]
+    fits = (after - first <= WINDOW) & (months > WINDOW)
+    rows = np.flatnonzero(fits)
+    if len(rows):
+        begins = np.minimum(first[rows], months - WINDOW)
+        yield rows, begins, _cut(weights, rows, begins)
+    rows = np.flatnonzero(~fits)
+    if len(rows):
+        yield rows, np.zeros_like(rows), weights[rows]
+
+
+def _matters(years: Floats, months: int, level: float) -> Booleans:
+    """Mark the years in which months of the set may lie.
+
+    Months that are no more probable than the last to enter the set hold more together than the
+    set may leave out. So the last to enter is more probable than that shared out among all months,
+    and more than what the years that this rules out leave of it, shared out among the other months.
+    """
+    spare = _LEAST * (1 - level)
+    matters = years > spare / months
+    left = spare - np.einsum("ry,ry->r", years, ~matters)
+    others = _YEAR * np.maximum(np.count_nonzero(matters, axis=1), 1)
+    return np.asarray(years > (left / others)[:, None])
+
+
+def _cut(weights: Floats, rows: Integers, begins: Integers) -> Floats:
+    """Copy a window of each of some rows."""
+    count, months = weights.shape
+    # As sliding_window_view gives it, which takes as long as the copy.
+    shape = (count, months - WINDOW + 1, WINDOW)
+    windows = as_strided(weights, shape, (*weights.strides, weights.strides[1]), writeable=False)
+    return np.asarray(windows[rows, begins])
+
+
+def _sets(posterior: Floats, level: float) -> tuple[Booleans, Floats]:
+    """Give the months of each highest-density set, and its mass.
+
+    See :func:`dating.summaries.highest_density`. A threshold is found among the probabilities
+    sorted as float32, which is quicker; where it turns out to be wrong, they are sorted as they
+    are. Of the months that count as equally probable with it, the earliest are taken until the set
+    holds the level.
+    """
+    wanted = level - SLACK
+    threshold = _threshold(posterior, wanted, np.float32)
+    inside, alike, held, more = _around(posterior, threshold)
+    wrong = np.flatnonzero((held >= wanted) | (held + more < wanted))
+    if len(wrong):
+        threshold[wrong] = _threshold(posterior[wrong], wanted, np.float64)
+        again = _around(posterior[wrong], threshold[wrong])
+        inside[wrong], alike[wrong], held[wrong], more[wrong] = again
+    # One month that is alike holds about as much as the threshold, and two hold twice as much.
+    many = np.flatnonzero(more > 1.5 * threshold)
+    if len(many):
+        entering = posterior[many] * alike[many]
+        before = held[many, None] + np.cumsum(entering, axis=1) - entering
+        alike[many] &= before < wanted
+        more[many] = np.vecdot(posterior[many], alike[many].astype(float))
+    return inside | alike, held + more
+
+
+def _threshold(posterior: Floats, wanted: float, precision: type[np.floating]) -> Floats:
+    """Find the probability of the last month that is needed to hold the level."""
+    rows, months = posterior.shape
+    rising = np.zeros((rows, -(-months // _RUN) * _RUN), dtype=precision)
+    rising[:, :months] = posterior
+    rising.sort(axis=1)
+    runs = rising.reshape(rows, -1, _RUN)
+    sums = np.einsum("rst->rs", runs)
+    reached = np.cumsum(sums, axis=1, dtype=float)
+    spare = reached[:, -1:] - wanted
+    at = np.arange(rows)
+    place = np.minimum((reached <= spare).sum(axis=1), runs.shape[1] - 1)
+    run = runs[at, place]
+    before = reached[at, place] - sums[at, place]
+    within = before[:, None] + np.cumsum(run, axis=1, dtype=float)
+    last = np.minimum((within <= spare).sum(axis=1), _RUN - 1)
+    return np.asarray(run[at, last], dtype=float)
+
+
+def _around(posterior: Floats, threshold: Floats) -> tuple[Booleans, Booleans, Floats, Floats]:
+    """Mark the months above those alike with a threshold, and those alike; give their masses."""
+    bins = -np.rint(np.log(np.maximum(threshold[:, None], _TINY)) * BINS)
+    inside = posterior > np.exp(-(bins - 0.5) / BINS)
+    both = posterior > np.exp(-(bins + 0.5) / BINS)
+    held = np.einsum("rt,rt->r", posterior, inside)
+    alike = both ^ inside
+    return inside, alike, held, np.einsum("rt,rt->r", posterior, alike)
