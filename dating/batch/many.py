@@ -336,7 +336,7 @@ class Dating:
 
     def _jobs(self, do: Callable[[int, int], None], count: int) -> list[Future[None]]:
         """Do something for parts of a count, on several threads where that is worth it."""
-        step = max(_FEWEST, -(-count // (2 * self.threads)))
+        step = max(_FEWEST, -(-count // (4 * self.threads)))
         parts = [(first, min(first + step, count)) for first in range(0, count, step)]
         if self.executor is not None and len(parts) > 1:
             return [self.executor.submit(do, *part) for part in parts]

@@ -120,11 +120,21 @@ class Patterns:
         found: Integers = self._slots.take(code)
         new = np.flatnonzero(found < 0)
         if len(new):
-            codes, first = np.unique(code[new], return_index=True)
-            places = self._tabulate(_picked(rows, new[first]))
+            codes, examples = self._examples(code, new)
+            places = self._tabulate(_picked(rows, examples))
             self._slots[codes] = np.arange(places.start, places.stop)
             found = self._slots.take(code)
         return found
+
+    def _examples(self, code: Integers, new: Integers) -> tuple[Integers, Integers]:
+        """Give the distinct codes of some rows, and a row of each."""
+        if self.space > 4 * len(new):
+            codes, first = np.unique(code[new], return_index=True)
+            return codes, new[first]
+        row = np.full(self.space, -1)
+        row[code[new]] = new
+        codes = np.flatnonzero(row >= 0)
+        return codes, row[codes]
 
     def drawn(self, places: Integers, draws: slice) -> tuple[Floats, Floats]:
         """Work out patterns that differ between draws, in some of the draws.
