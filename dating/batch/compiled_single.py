@@ -35,7 +35,12 @@ def date_single(  # type: ignore[no-untyped-def]
     before, after, left_out = np.empty((blocks + 1, cells)), np.empty(cells), np.empty(len(slots))
     years, masses = np.empty(lanes), np.empty(count)
     room, inside, scratch = room_for(12 * count), room_for(12 * count), room_for(cells)
-    bits, cell, posterior = room.view(np.int64), np.zeros(1), np.empty(cells)
+    bits, cell, given, product = (
+        room.view(np.int64),
+        np.zeros(1),
+        before[blocks - 1],
+        np.empty(cells),
+    )
     bins, at, held = np.zeros(9, dtype=np.int64), np.zeros(9), np.zeros(9)
     copy(prior, before[0])
     for row in range(first, last):
@@ -43,7 +48,7 @@ def date_single(  # type: ignore[no-untyped-def]
             copy(prior, before[0])
             for k in range(blocks - 1):
                 multiply(likelihood, four_of(slots, k, row), before, k)
-        total, moment = _by_year(likelihood, slots, blocks - 1, row, before, years)
+        total, moment = _by_year(likelihood, four_of(slots, blocks - 1, row), given, product, years)
         if not total > 0:
             blank(row, stretches_out, months_out, numbers_out, original_out, years_out)
             continue
@@ -53,19 +58,19 @@ def date_single(  # type: ignore[no-untyped-def]
             masses[year] = years[year] * scale
             years_out[year, row] = masses[year]
         begins, ends = years_of_set(masses, wanted, months)
-        stop = _in_order(before, blocks, begins, ends, lanes, scale, room)
+        stop = _in_order(product, begins, ends, lanes, scale, room)
         place, highest = mode(room, bits, LEAD, stop, cell)
         found = set_of(room, LEAD, stop, wanted, edges, highest, bins, at, held, inside)
         shift = 12 * begins - skipped - LEAD
         months_out[0, row], months_out[2, row] = place + shift, found[2] + shift
         months_out[3, row], numbers_out[1, row] = found[3] + shift, found[0]
         stretches_out[row] = found[1]
-        middle = _median(before, blocks, masses, lanes, scale)
+        middle = _median(product, masses, lanes, scale)
         months_out[1, row] = min(middle - skipped, months - 1)
         if parts:
             for i in range(cells):
-                posterior[i] = before[blocks, i] * scale
-            numbers_out[2, row] = entropy(posterior, scratch)
+                product[i] *= scale
+            numbers_out[2, row] = entropy(product, scratch)
             numbers_out[3, row] = unseen * scale * originality(
                 likelihood, swapped, slots, places, joint, shares, unswapped, row, 0, total,
                 before, after, left_out, original_out,
@@ -73,20 +78,20 @@ def date_single(  # type: ignore[no-untyped-def]
 
 
 @jit
-def _by_year(likelihood, slots, block, row, before, years):  # type: ignore[no-untyped-def]
+def _by_year(likelihood, four, given, product, years):  # type: ignore[no-untyped-def]
     """Multiply the last four components; sum by calendar year, in all, and month times product."""
-    a, b, c, d = four_of(slots, block, row)
+    a, b, c, d = four
     lanes, moment, total = len(years), 0.0, 0.0
     for year in range(lanes):
         years[year] = 0.0
     for month in range(12):
         for year in range(lanes):
             i = month * lanes + year
-            low = before[block, i] * (likelihood[a, i] * likelihood[b, i])
-            product = low * (likelihood[c, i] * likelihood[d, i])
-            before[block + 1, i] = product
-            years[year] += product
-            moment += month * product
+            low = given[i] * (likelihood[a, i] * likelihood[b, i])
+            p = low * (likelihood[c, i] * likelihood[d, i])
+            product[i] = p
+            years[year] += p
+            moment += month * p
     for year in range(lanes):
         total += years[year]
         moment += 12 * year * years[year]
@@ -94,12 +99,12 @@ def _by_year(likelihood, slots, block, row, before, years):  # type: ignore[no-u
 
 
 @jit
-def _in_order(before, block, first, last, lanes, scale, room):  # type: ignore[no-untyped-def]
+def _in_order(product, first, last, lanes, scale, room):  # type: ignore[no-untyped-def]
     """Copy some years of the posterior, in the order of the calendar; give where they end."""
     t = LEAD
     for year in range(first, last + 1):
         for month in range(12):
-            room[t] = before[block, month * lanes + year] * scale
+            room[t] = product[month * lanes + year] * scale
             t += 1
     stop = LEAD + in_runs(t - LEAD)
     for place in range(t, stop):
@@ -108,14 +113,14 @@ def _in_order(before, block, first, last, lanes, scale, room):  # type: ignore[n
 
 
 @jit
-def _median(before, block, years, lanes, scale):  # type: ignore[no-untyped-def]
+def _median(product, years, lanes, scale):  # type: ignore[no-untyped-def]
     """Find the year in which half is reached, then the month."""
     reached, year = 0.0, 0
     while year < len(years) - 1 and reached + years[year] < 0.5 - SLACK:
         reached += years[year]
         year += 1
     for month in range(12):
-        reached += before[block, month * lanes + year] * scale
+        reached += product[month * lanes + year] * scale
         if reached >= 0.5 - SLACK:
             return 12 * year + month
     return 12 * year + 11
