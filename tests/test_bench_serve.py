@@ -23,7 +23,7 @@ from dating.cli.main import main
 from dating.reading import InputError
 from tests.serving import ROOT, copied_demo
 
-PATIENCE = 60
+PATIENCE = 240
 
 
 def as_at_a_terminal():

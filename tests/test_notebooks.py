@@ -1,5 +1,11 @@
-"""Notebooks run, and print the numbers they were stored with."""
+"""Notebooks run, and print the numbers they were stored with.
 
+Two of them learn. What a sampler draws depends on the processor, as sums are rounded in another
+order; there a number may differ by as much as two units of the last digit printed, and the words
+between numbers by nothing.
+"""
+
+import re
 from pathlib import Path
 
 import nbformat
@@ -7,6 +13,8 @@ import pytest
 from nbclient import NotebookClient
 
 NOTEBOOKS = sorted(Path("notebooks").glob("*.ipynb"))
+SAMPLED = {"an_authors_afternoon", "what_dated_instruments_teach"}
+NUMBER = re.compile(r"(?<![\w.])\d+(?:\.\d+)?")
 
 
 def printed(cell):
@@ -18,8 +26,36 @@ def printed(cell):
     )
 
 
+def alike(one, other, units):
+    """Whether the words are the same, and numbers within units of their last digit."""
+    if NUMBER.sub("#", one) != NUMBER.sub("#", other):
+        return False
+    for first, second in zip(NUMBER.findall(one), NUMBER.findall(other), strict=True):
+        unit = 10.0 ** -max(len(text.partition(".")[2]) for text in (first, second))
+        if abs(float(first) - float(second)) > units * unit + 1e-9:
+            return False
+    return True
+
+
 def test_there_is_a_notebook():
-    assert NOTEBOOKS
+    assert {file.stem for file in NOTEBOOKS} > SAMPLED
+
+
+@pytest.mark.parametrize(
+    ("other", "units", "same"),
+    [
+        ("likely (98 %), 0.4 left", 0, True),
+        ("likely (97 %), 0.4 left", 0, False),
+        ("likely (96 %), 0.6 left", 2, True),
+        ("likely (95 %), 0.4 left", 2, False),
+        ("likely (98 %), 0.7 left", 2, False),
+        ("likely (98 %), 0.40 left", 2, True),
+        ("unlikely (98 %), 0.4 left", 2, False),
+        ("likely (98 %), left", 2, False),
+    ],
+)
+def test_outputs_are_compared_by_words_and_last_digits(other, units, same):
+    assert alike("likely (98 %), 0.4 left", other, units) == same
 
 
 @pytest.mark.filterwarnings("ignore::DeprecationWarning", "ignore::ResourceWarning")
@@ -33,4 +69,6 @@ def test_notebook_prints_what_it_was_stored_with(file):
     assert any(printed(cell) for cell in cells)
     for before, after in zip(stored.cells, fresh.cells, strict=True):
         if before.cell_type == "code":
-            assert printed(after) == printed(before), before.source
+            made, expected = printed(after), printed(before)
+            units = 2 if file.stem in SAMPLED else 0
+            assert alike(made, expected, units), f"{before.source}\n{made}\nnot\n{expected}"

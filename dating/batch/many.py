@@ -259,8 +259,7 @@ class Dating:
         shared = Shared(tables, patterns, pool, self.kernels.accumulate, self._spread)
         count = self._at_a_time(patterns, shared, room)
         total = rows.stop if isinstance(rows, slice) else len(rows)
-        for start in range(0, total, count):
-            stop = min(start + count, total)
+        for start, stop in _portions(total, count):
             part = slice(start, stop) if isinstance(rows, slice) else rows[start:stop]
             # These are coded and tabulated while threads still date those before them.
             work = self._work(patterns, shared, part, stop - start)
@@ -368,6 +367,15 @@ class Dating:
                 said[key] = impossible_words(Weighing(tables, swapped, pieces))
             problems[row] = said[key]
         return problems
+
+
+def _portions(total: int, most: int) -> Iterator[tuple[int, int]]:
+    """Cut rows into portions, the first ones smaller so that threads have work soon."""
+    start, count = 0, max(1, most // 4)
+    while start < total:
+        stop = min(start + count, total)
+        yield start, stop
+        start, count = stop, min(2 * count, most)
 
 
 def _cores() -> int:
