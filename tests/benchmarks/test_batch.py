@@ -3,9 +3,9 @@
 Run with ``python -m pytest tests/benchmarks/test_batch.py --override-ini addopts=
 --benchmark-only -s``; ratios and whether targets are met are printed. Times are minima of rounds in
 which ours and the peer take turns. What is asserted lies well below what is aimed at: two threads
-or two processes cannot be twice as quick on cores that others use, and neither aim has been reached
-on two cores so far. With ``BENCHMARKS=full`` in the environment memory is measured up to 1,000,000
-rows.
+or two processes cannot be twice as quick on cores that others use. On two quiet cores the aims are
+reached, the first by little. With ``BENCHMARKS=full`` in the environment memory is measured up to
+1,000,000 rows.
 
 The maker has four components of six features, swapped with chances of 0.03 to 0.2, of two to five
 states, and 360 months; rows are drawn from the model, and a third of the cells were not examined.
@@ -166,7 +166,7 @@ def world():
 
 
 @pytest.mark.benchmark(group="100,000 rows to mode, mean, set and years")
-@pytest.mark.parametrize(("way", "aims"), [("compiled", (40, 12)), ("numpy", (8, 2))])
+@pytest.mark.parametrize(("way", "aims"), [("compiled", (40, 16)), ("numpy", (8, 4))])
 def test_many_rows_beside_naive_bayes(benchmark, monkeypatch, world, way, aims):
     maker, frame, model = world
     kernels = {"compiled": compiled, "numpy": blocks}[way]
