@@ -1,5 +1,6 @@
 """The command that serves the pages, as it is run; and the demo, from sources and from a wheel."""
 
+import http.client
 import os
 import re
 import signal
@@ -7,11 +8,13 @@ import socket
 import subprocess
 import sys
 import tempfile
+import time
 import urllib.error
 import urllib.request
 import zipfile
 from contextlib import contextmanager
 from pathlib import Path
+from urllib.parse import urlencode
 
 import pytest
 from click.testing import CliRunner
@@ -24,6 +27,8 @@ from dating.reading import InputError
 from tests.serving import ROOT, copied_demo
 
 PATIENCE = 240
+CLAIMS, MAKER = "demo_data/marrowby_claims.yaml", "priors/marrowby.yaml"
+FORM = "application/x-www-form-urlencoded"
 
 
 def as_at_a_terminal():
@@ -76,6 +81,22 @@ def test_a_copy_of_the_demo_is_served_and_removed_at_the_end(tmp_path, number):
     assert errors == ""
     assert process.returncode == (0 if number == signal.SIGINT else 128 + number)
     assert output == ("Stopped.\n" if number == signal.SIGINT else "")
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGHUP])
+def test_what_is_under_way_at_the_end_is_cut_off_without_a_word(tmp_path, number):
+    with serving(tmp_path, "--port", "0") as (process, address):
+        host = address.removeprefix("http://").strip("/")
+        body = urlencode({"file": CLAIMS, "maker": MAKER, "learned": "", "corpus": ""})
+        asking = http.client.HTTPConnection(host, timeout=PATIENCE)
+        headers = {"Origin": f"http://{host}", "Content-Type": FORM}
+        asking.request("POST", "/claims/weigh?claim=lacquer-of-1934", body, headers)
+        time.sleep(2)  # the first claim of a server takes longer than that
+        process.send_signal(number)
+        _, errors = process.communicate(timeout=PATIENCE)
+        asking.close()
+    assert errors == ""
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_folder_is_served_and_left_alone(tmp_path):

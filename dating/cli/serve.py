@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import signal
 import socket
@@ -17,6 +18,8 @@ from dating.cli.needs import check_installed
 
 if TYPE_CHECKING:
     from types import FrameType
+
+    import uvicorn
 
     from dating.bench.guarding import Guard
 
@@ -80,7 +83,11 @@ def _serve(root: Path, passing: bool, host: str, listener: socket.socket, opened
     _tell(guard, root, passing)
     if opened:
         _open(address_of(guard))
-    uvicorn.Server(config).run(sockets=[listener])
+    server = uvicorn.Server(config)
+    # What is cut off by the end of the command is not worth a word.
+    logging.getLogger("uvicorn.error").addFilter(lambda _: not server.should_exit)
+    with _ended_by_hanging_up(server):
+        server.run(sockets=[listener])
 
 
 def address_of(guard: Guard) -> str:
@@ -164,6 +171,27 @@ def _listener(host: str, port: int) -> socket.socket:
         listener.close()
         raise
     return listener
+
+
+@contextmanager
+def _ended_by_hanging_up(server: uvicorn.Server) -> Iterator[None]:
+    """Let the server end when the terminal is closed; by itself it heeds the other signals."""
+    if not hasattr(signal, "SIGHUP"):
+        yield
+        return
+    caught: list[int] = []
+
+    def end(number: int, frame: FrameType | None) -> None:  # noqa: ARG001
+        caught.append(number)
+        server.should_exit = True
+
+    before = signal.signal(signal.SIGHUP, end)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGHUP, before)
+    if caught:
+        raise SystemExit(128 + caught[0])
 
 
 @contextmanager
