@@ -54,14 +54,17 @@ def on_grid(plan, place, share):
     built = month_shares(grid[0], np.hypot(grid[1], 0.75), plan.layout.months, shape)
     here = plan.tally.track == place
     new = plan.tally.weights[here][:, 1] == 1
-    counts = np.zeros((2, plan.layout.months))
+    counts = np.zeros((2, plan.layout.months), dtype=np.float32)
     counts[new.astype(int)] = plan.tally.counts[: len(here)][here]
+    dated = counts.any(axis=0)
+    # Sums over some hundred instruments are good to 1e-4 in float32, where logarithms are quick.
+    built, counts = built[:, dated].astype(np.float32), counts[:, dated]
     total = []
-    for slip in slips:
+    for slip in slips.astype(np.float32):
         p = (1 - slip) * built + slip / 2
         logs = (np.log(q * (1 - FLOOR) + FLOOR) for q in (1 - p, p))
         total.append(sum(log @ count for log, count in zip(logs, counts, strict=True)))
-    logs = np.array(total) - (doubt**2 / 2)[:, None]
+    logs = np.array(total, dtype=float) - (doubt**2 / 2)[:, None]
     weight = np.exp(logs - logs.max()).sum(axis=0)
     weight /= weight.sum()
     mean = weight @ grid[0]

@@ -23,12 +23,13 @@ import pytest
 
 from dating.learning.layout import CHANCE_DOUBT, FLOOR, NARROWEST
 from dating.learning.model import constants_of, learning_model
+from dating.learning.sampling import ACCEPT
 from tests.learning_worlds import MONTHS, THROUGHOUT, planned
 
 pytestmark = pytest.mark.filterwarnings("ignore")
 FULL = os.environ.get("BENCHMARKS") == "full"
 KINDS = 24 * [THROUGHOUT]
-SETTINGS = {"chains": 1, "cores": 1, "seed": 1, "target_accept": 0.95, "progress_bar": False}
+SETTINGS = {"chains": 1, "cores": 1, "seed": 1, "target_accept": ACCEPT, "progress_bar": False}
 DRAWS, ROUNDS = (1000, 3) if FULL else (200, 1)
 ROWS = (500, 5_000, 50_000) if FULL else (500, 5_000)
 
