@@ -30,15 +30,15 @@ _HALF_UP = 0x0009_5F61_9980_C433
 
 
 @jit
-def room_for(months):  # type: ignore[no-untyped-def]
-    """Make a buffer for a posterior."""
-    return np.zeros(LEAD + -(-months // RUN) * RUN + RUN)
-
-
-@jit
 def in_runs(months):  # type: ignore[no-untyped-def]
     """Round up to whole runs."""
     return -(-months // RUN) * RUN
+
+
+@jit
+def room_for(months):  # type: ignore[no-untyped-def]
+    """Make a buffer for a posterior."""
+    return np.zeros(LEAD + in_runs(months) + RUN)
 
 
 @jit
