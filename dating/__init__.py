@@ -46,12 +46,29 @@ __all__ = [
     "read_examination",
     "read_maker",
 ]
+__version__: str
+
+
+def __dir__() -> list[str]:
+    """Name what is public, imported or not."""
+    return sorted({*__all__, "__version__", *(name for name in globals() if name[:2] == "__")})
 
 
 def __getattr__(name: str) -> Any:
     """Import a public name on first use."""
+    if name == "__version__":
+        return _version()
     if name not in _HOMES:
         raise AttributeError(f"module 'dating' has no attribute {name!r}")
     value = getattr(import_module(f"dating.{_HOMES[name]}"), name)
     globals()[name] = value
     return value
+
+
+def _version() -> str:
+    from importlib.metadata import PackageNotFoundError, version  # noqa: PLC0415
+
+    try:
+        return version("instrument-dating")
+    except PackageNotFoundError:
+        raise AttributeError("the package is not installed, so it has no __version__") from None

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from dating.examination import Examination
 from dating.maker import Maker
-from dating.reading import InputError, Problem, Source, nearest_name, read_yaml
+from dating.reading import InputError, Source, read_yaml
 from dating.references import examination_problems, maker_problems
 from dating.sheets import Sheet
 from dating.statements import LONGEST_NAME
@@ -186,33 +186,3 @@ def _from_here(path: Path) -> Path:
     """Name a file as seen from the present folder where it lies inside it."""
     here = Path.cwd()
     return path.relative_to(here) if path.is_relative_to(here) else path
-
-
-def what_kind(path: str | os.PathLike[str]) -> Maker | Examination:
-    """Read a file that is either a maker file or an examination, told apart by its keys.
-
-    Parameters
-    ----------
-    path : str or path
-        A YAML file.
-
-    Returns
-    -------
-    Maker or Examination
-        Whichever it is, validated.
-
-    Raises
-    ------
-    InputError
-        When it is neither, or when it is one with problems.
-    """
-    source = read_yaml(path)
-    keys = set(source.data) if isinstance(source.data, dict) else set()
-    if "instrument" in keys:
-        return read_examination(path)
-    if keys & {"components", "period", "product"}:
-        return read_maker(path)
-    wanted = ["instrument", "components", "period"]
-    near = next((name for key in keys if (name := nearest_name(key, wanted))), "")
-    message = "neither a maker file (period, components) nor an examination (instrument, seen)"
-    raise InputError([Problem(str(path), 1, "", message, nearest=near)])

@@ -19,6 +19,9 @@ from typing import Any
 
 import yaml
 
+from dating.escapes import escaped
+from dating.standard_input import StandardInput
+
 LARGEST_FILE = 2_000_000
 DEEPEST_NESTING = 40
 MOST_ALIASES = 200
@@ -67,7 +70,7 @@ class Problem:
         lines = [f"{place}: {self.key}: {self.message}" if self.key else f"{place}: {self.message}"]
         details = {"found": self.found, "allowed": self.allowed, "nearest": self.nearest}
         lines += [f"    {name + ':':<9} {text}" for name, text in details.items() if text]
-        return "\n".join(lines)
+        return "\n".join(escaped(line) for line in lines)
 
 
 class InputError(Exception):
@@ -153,6 +156,36 @@ class Source:
         )
 
 
+def read_bytes(path: str | os.PathLike[str], largest: int) -> bytes:
+    """Read the first bytes of a file.
+
+    Parameters
+    ----------
+    path : str or path
+        The file, or standard input.
+    largest : int
+        How many bytes at most.
+
+    Returns
+    -------
+    bytes
+        What it holds, up to so many.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read.
+    """
+    if isinstance(path, StandardInput):
+        return path.content[:largest]
+    file = os.fspath(path)
+    try:
+        with open(file, "rb") as stream:
+            return stream.read(largest)
+    except (OSError, ValueError) as error:
+        raise InputError([Problem(file, None, "", _why_unreadable(error))]) from None
+
+
 def read_yaml(path: str | os.PathLike[str]) -> Source:
     """Read a YAML file safely: no tags, no repeated keys, limits on size, depth and aliases.
 
@@ -200,11 +233,7 @@ def read_text(path: str | os.PathLike[str], largest: int = LARGEST_FILE) -> tupl
         When the file cannot be read, is too large or is not UTF-8.
     """
     file = os.fspath(path)
-    try:
-        with open(file, "rb") as stream:
-            content = stream.read(largest + 1)
-    except OSError as error:
-        raise InputError([Problem(file, None, "", _why_unreadable(error))]) from None
+    content = read_bytes(path, largest + 1)
     if len(content) > largest:
         message = f"the file is larger than {largest:,} bytes"
         raise InputError([Problem(file, None, "", message)])
@@ -239,10 +268,10 @@ def write_whole(path: str | os.PathLike[str], content: bytes) -> None:
             stream.write(content)
         os.chmod(temporary, 0o666 & ~_umask())
         os.replace(temporary, target)
-    except OSError as error:
+    except (OSError, ValueError) as error:
         if temporary is not None:
             Path(temporary).unlink(missing_ok=True)
-        message = f"cannot be written: {error.strerror or error}"
+        message = f"cannot be written: {getattr(error, 'strerror', None) or error}"
         raise InputError([Problem(str(target), None, "", message)]) from None
 
 
@@ -455,12 +484,12 @@ def _line_of(error: yaml.YAMLError, text: str) -> int | None:
     return text[:position].count("\n") + 1 if isinstance(position, int) else None
 
 
-def _why_unreadable(error: OSError) -> str:
+def _why_unreadable(error: OSError | ValueError) -> str:
     if isinstance(error, FileNotFoundError):
         return "there is no such file"
     if isinstance(error, IsADirectoryError):
         return "this is a folder; name a file in it"
-    return f"cannot be read: {error.strerror or error}"
+    return f"cannot be read: {getattr(error, 'strerror', None) or error}"
 
 
 def _umask() -> int:

@@ -16,10 +16,13 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from dating.reading import InputError, KeyPath, Place, Problem, Source, read_text
+from dating.standard_input import StandardInput
 
 LARGEST_SHEET = 50_000_000
 MOST_ROWS = 100_000
 MOST_COLUMNS = 1_000
+_KEY = re.compile(r"""---|[{%]|["']?[^\s#"',:][^"',:]*["']?:(?:\s|$)""")
+"""What the first line of YAML begins with, and the names of columns do not."""
 
 
 @dataclass(frozen=True)
@@ -136,6 +139,31 @@ class Sheet:
         """
         pairs = zip(reversed(self.head.cells), reversed(row.cells), strict=True)
         return {name: cell for name, cell in pairs if cell and name in allowed}
+
+
+def is_sheet(path: str | os.PathLike[str]) -> bool:
+    """Say whether a file is meant as a sheet.
+
+    Parameters
+    ----------
+    path : str or path
+        The file, or standard input.
+
+    Returns
+    -------
+    bool
+        Whether its name ends in .csv; of standard input, whether it does not open as YAML does.
+
+    Examples
+    --------
+    >>> is_sheet("demo_data/marrowby_corpus.csv"), is_sheet("priors/marrowby.yaml")
+    (True, False)
+    """
+    if isinstance(path, StandardInput):
+        lines = read_text(path, LARGEST_SHEET)[0].splitlines()
+        opening = (line for line in lines if line.strip() and not line.startswith(("#", '"#')))
+        return _KEY.match(next(opening, "")) is None
+    return os.fspath(path).lower().endswith(".csv")
 
 
 def read_sheet(path: str | os.PathLike[str]) -> Sheet:

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from dating import InputError, estimate, read_examination, read_maker
-from dating.files import find_maker, what_kind
+from dating.files import find_maker
+from dating.kinds import kind_of
 from dating.reading import (
     DEEPEST_NESTING,
     LARGEST_FILE,
@@ -351,10 +352,10 @@ def test_a_file_that_is_not_there_or_not_a_file(tmp_path):
 def test_which_kind_of_file(tmp_path):
     for name, text in (("m.yaml", MAKER), ("e.yaml", EXAMINATION), ("x.yaml", "instrumnt: 3\n")):
         (tmp_path / name).write_text(text)
-    assert what_kind(tmp_path / "m.yaml").maker == "Example Works"
-    assert what_kind(tmp_path / "e.yaml").instrument == "E-1"
-    with pytest.raises(InputError, match="neither a maker file") as refusal:
-        what_kind(tmp_path / "x.yaml")
+    assert kind_of(tmp_path / "m.yaml") == "maker"
+    assert kind_of(tmp_path / "e.yaml") == "examination"
+    with pytest.raises(InputError, match="of no kind that is known") as refusal:
+        kind_of(tmp_path / "x.yaml")
     assert refusal.value.problems[0].nearest == "instrument"
 
 

@@ -264,7 +264,8 @@ def test_wording_follows_the_options():
 
 
 def test_the_rules_are_printed():
-    assert run("note", "--rules").output == rules_text()
+    assert run("note", "--rules").output == rules_text(80)
+    assert rules_text(80).split() == rules_text().split()
 
 
 @pytest.mark.parametrize(

@@ -29,6 +29,7 @@ from dating.examination import Examination
 from dating.learning.learned import Learned, learned_tables
 from dating.maker import Maker
 from dating.reading import InputError, Problem
+from dating.standard_input import StandardInput
 from dating.tables import MonthTables
 from dating.tabulation import (
     LEVEL,
@@ -149,8 +150,8 @@ def _coded(table: Any, maker: Maker) -> Coded:
         return coded_examinations(table, maker)
     file = os.fspath(table)
     ending = os.path.splitext(file)[1].lower()
-    if ending == ".csv":
-        return coded_sheet(file, maker)
+    if ending == ".csv" or isinstance(table, StandardInput):
+        return coded_sheet(table, maker)
     if ending != ".parquet":
         message = "a table is a .csv or a .parquet file; name a file that ends so"
         raise InputError([Problem(file, None, "", message)])

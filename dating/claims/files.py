@@ -14,7 +14,7 @@ from dating.examination import Examination
 from dating.files import check_against, read_examination
 from dating.maker import Maker
 from dating.reading import InputError, KeyPath, Place, Problem, Source, plain_number, read_yaml
-from dating.sheets import Row, Sheet, read_sheet
+from dating.sheets import Row, Sheet, is_sheet, read_sheet
 from dating.validation import validate
 
 COLUMNS = (
@@ -61,35 +61,6 @@ class Manuscript:
     examinations: dict[str, Examination]
 
 
-def holds_claims(path: str | os.PathLike[str]) -> bool:
-    """Say whether a file is meant to hold claims: by its key, or its columns.
-
-    Parameters
-    ----------
-    path : str or path
-        A YAML or CSV file.
-
-    Returns
-    -------
-    bool
-        True for YAML with a key ``claims``, and for a sheet with columns ``claim`` and ``kind``.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read at all.
-
-    Examples
-    --------
-    >>> holds_claims("demo_data/marrowby_claims.yaml"), holds_claims("priors/marrowby.yaml")
-    (True, False)
-    """
-    if os.fspath(path).lower().endswith(".csv"):
-        return {"claim", "kind"} <= set(read_sheet(path).head.cells)
-    data = read_yaml(path).data
-    return isinstance(data, dict) and "claims" in data
-
-
 def read_claims(path: str | os.PathLike[str]) -> Claims:
     """Read and validate a claims file; its names are held against a maker file later.
 
@@ -113,8 +84,7 @@ def read_claims(path: str | os.PathLike[str]) -> Claims:
     >>> read_claims("demo_data/marrowby_claims.yaml").maker
     'marrowby'
     """
-    is_sheet = os.fspath(path).lower().endswith(".csv")
-    source = _from_sheet(read_sheet(path)) if is_sheet else read_yaml(path)
+    source = _from_sheet(read_sheet(path)) if is_sheet(path) else read_yaml(path)
     return validate(source, Claims).placed(source)
 
 

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from dating.cli.inputs import INPUT
 from dating.cli.needs import check_installed
+from dating.cli.streams import text_width
 
 if TYPE_CHECKING:
     from dating.calibration.verdict import Calibration
@@ -17,8 +19,8 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("maker", type=click.Path(path_type=Path))
-@click.argument("corpus", type=click.Path(path_type=Path))
+@click.argument("maker", type=INPUT)
+@click.argument("corpus", type=INPUT)
 @click.option(
     "--learned",
     type=click.Path(path_type=Path),
@@ -113,13 +115,11 @@ def _written(made: Calibration, form: str) -> str:
     if form == "text":
         from dating.words.calibration import calibration_text  # noqa: PLC0415
 
-        return calibration_text(made)
-    import json  # noqa: PLC0415
-
+        return calibration_text(made, text_width())
+    from dating.cli.records import as_json  # noqa: PLC0415
     from dating.words.calibration_record import calibration_record  # noqa: PLC0415
 
-    record = calibration_record(made)
-    return json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return as_json(calibration_record(made))
 
 
 def _correct(made: Calibration, learned: Path, correct: Path) -> str:
@@ -130,4 +130,4 @@ def _correct(made: Calibration, learned: Path, correct: Path) -> str:
 
     corrected = correction_of(made)
     write_learned(with_correction(learned, corrected.correction), correct)
-    return on_corrected(corrected, str(correct))
+    return on_corrected(corrected, str(correct), text_width())

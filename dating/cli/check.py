@@ -6,16 +6,19 @@ from pathlib import Path
 
 import click
 
+from dating.cli.inputs import INPUT
+from dating.cli.needs import check_installed
+from dating.cli.streams import text_width
+
 
 @click.command()
-@click.argument(
-    "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
-)
+@click.argument("files", nargs=-1, required=True, type=INPUT, metavar="FILE...")
 def check(files: tuple[Path, ...]) -> None:
     """Validate files of every kind, and say what was understood.
 
-    Maker files, examinations and claims files are YAML; reference corpora, and the simple kinds
-    of claims, are CSV.
+    Maker files, examinations, claims and language files are YAML; reference corpora, sales, and
+    the simple kinds of claims, are CSV; what was learned is netCDF. What kind it is, is told by
+    its keys or columns.
 
     Every problem is shown with its file, line and key; in a corpus the key is the
     column. The exit status is 1 when there is any.
@@ -25,17 +28,36 @@ def check(files: tuple[Path, ...]) -> None:
       dating check priors/marrowby.yaml demo_data/examinations/*.yaml demo_data/*.csv
     """  # noqa: D301 (click wants the backspace itself)
     from dating.reading import InputError  # noqa: PLC0415
-    from dating.words.understood import understood  # noqa: PLC0415
 
     problems = 0
     for position, file in enumerate(files):
         if position:
             click.echo()
         try:
-            click.echo(understood(file), nl=False)
+            click.echo(_understood(file), nl=False)
         except InputError as error:
             problems += len(error.problems)
             click.echo(str(error), err=True)
     if problems:
         plural = "problem" if problems == 1 else "problems"
         raise click.ClickException(f"{problems} {plural} in {len(files)} file(s)")
+
+
+def _understood(file: Path) -> str:
+    """Read a file of any kind, and say what was understood."""
+    from dating.kinds import kind_of  # noqa: PLC0415
+
+    kind, width = kind_of(file), text_width()
+    if kind == "sale":
+        from dating.notes.checks import sale_text  # noqa: PLC0415
+
+        return sale_text(file, width)
+    if kind == "language":
+        from dating.notes.checks import language_text  # noqa: PLC0415
+
+        return language_text(file, width)
+    if kind == "learned":
+        check_installed("reading what was learned", ["h5netcdf"])
+    from dating.words.understood import understood  # noqa: PLC0415
+
+    return understood(file, width)

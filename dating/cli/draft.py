@@ -6,9 +6,12 @@ from pathlib import Path
 
 import click
 
+from dating.cli.inputs import INPUT
+from dating.cli.streams import text_width
+
 
 @click.command()
-@click.argument("corpus", type=click.Path(path_type=Path))
+@click.argument("corpus", type=INPUT)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -35,7 +38,7 @@ def draft(corpus: Path, out: Path, name: str) -> None:
 
     _check_name(out)
     write_whole(out, drafted(corpus, name).encode("utf-8"))
-    click.echo(after_drafting(read_corpus(corpus, read_maker(out))))
+    click.echo(after_drafting(read_corpus(corpus, read_maker(out)), text_width()))
 
 
 def _check_name(path: Path) -> None:

@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from dating.cli.inputs import INPUT
+from dating.cli.streams import text_width
+
 if TYPE_CHECKING:
     from dating.estimates import Estimate
 
@@ -18,10 +21,10 @@ def _level(ctx: click.Context, parameter: click.Parameter, value: float) -> floa
 
 
 @click.command()
-@click.argument("examination", type=click.Path(path_type=Path))
+@click.argument("examination", type=INPUT)
 @click.option(
     "--maker",
-    type=click.Path(path_type=Path),
+    type=INPUT,
     help="Maker file; found in a folder priors by the examination's own word unless given.",
 )
 @click.option(
@@ -108,14 +111,8 @@ def _written(made: Estimate, form: str) -> str:
     if form == "text":
         from dating.words.text import as_text  # noqa: PLC0415
 
-        return as_text(made)
+        return as_text(made, text_width())
+    from dating.cli.records import as_json, as_yaml  # noqa: PLC0415
     from dating.words.record import as_record  # noqa: PLC0415
 
-    if form == "json":
-        import json  # noqa: PLC0415
-
-        return json.dumps(as_record(made), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-    import yaml  # noqa: PLC0415
-
-    text: str = yaml.safe_dump(as_record(made), sort_keys=False, allow_unicode=True, width=96)
-    return text
+    return (as_json if form == "json" else as_yaml)(as_record(made))

@@ -9,15 +9,17 @@ from typing import TYPE_CHECKING
 
 import click
 
+from dating.cli.inputs import INPUT
 from dating.cli.needs import check_installed, missing_of
+from dating.cli.streams import text_width
 
 if TYPE_CHECKING:
     from dating.learning.outcome import Outcome
 
 
 @click.command()
-@click.argument("maker", type=click.Path(path_type=Path))
-@click.argument("corpus", type=click.Path(path_type=Path))
+@click.argument("maker", type=INPUT)
+@click.argument("corpus", type=INPUT)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -61,10 +63,11 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     seed: int,
     insist: bool,
 ) -> None:
-    """Learn first uses, overlaps, events, shares, slips and replacements from a CORPUS.
+    """Learn from a CORPUS of dated instruments what is judged in MAKER.
 
-    MAKER is the maker file whose judgements are the priors. Says what it will cost before it
-    starts, and afterwards what was judged and what was learned of every changeover.
+    First uses, overlaps, events, shares, slips and replacements are learned; MAKER is the maker
+    file whose judgements are the priors. Says what it will cost before it starts, and afterwards
+    what was judged and what was learned of every changeover.
 
     \b
     Example:
@@ -85,7 +88,7 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
         _check_report(report, out)
     read = read_maker(maker)
     plan = plan_of(read, read_corpus(corpus, read))
-    click.echo(before_learning(plan, draws))
+    click.echo(before_learning(plan, draws, text_width()))
     with _teller() as tell:
         tree = sample(plan, draws=draws, accept=accept, seed=seed, progress=True, report=tell)
     health = health_of(tree)
@@ -94,7 +97,7 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
         raise click.ClickException(message)
     write_learned(tree, out)
     made = outcome_of(plan, tree, health)
-    click.echo(after_learning(made))
+    click.echo(after_learning(made, text_width()))
     if report is not None:
         _write_report(made, report)
     if not health.good:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from typing import Any
 
 import click
@@ -15,6 +16,7 @@ from dating.cli.learn import learn
 from dating.cli.note import note
 from dating.cli.sale import sale
 from dating.cli.serve import serve
+from dating.cli.streams import CLOSED_PIPE, give_up, text_width, unbroken, use_plain_signs
 from dating.cli.weigh import weigh
 
 # The matrices are small: threads of the linear algebra library cost more than they give, and one
@@ -26,13 +28,37 @@ for _library in ("OPENBLAS", "MKL", "OMP"):
 class _Commands(click.Group):
     """Commands whose input errors are shown as messages, never as tracebacks."""
 
+    def main(self, *args: Any, **extra: Any) -> Any:
+        use_plain_signs()
+        try:
+            return super().main(*args, **extra)
+        except OSError as error:  # a message that cannot go out
+            give_up()
+            sys.exit(CLOSED_PIPE if isinstance(error, BrokenPipeError) else 1)
+
+    def make_context(self, *args: Any, **extra: Any) -> click.Context:
+        with unbroken():
+            return super().make_context(*args, terminal_width=text_width() - 2, **extra)
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        if any("\0" in argument for argument in args):
+            raise click.UsageError("the character NUL can stand in no name and in no path", ctx)
+        return super().parse_args(ctx, args)
+
     def invoke(self, ctx: click.Context) -> Any:
         from dating.reading import InputError  # noqa: PLC0415
 
         try:
-            return super().invoke(ctx)
+            with unbroken():
+                return super().invoke(ctx)
         except InputError as error:
             raise click.ClickException(str(error)) from None
+
+    def format_commands(self, _: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands, each with the whole first sentence of its help."""
+        rows = [(name, known.get_short_help_str(1000)) for name, known in self.commands.items()]
+        with formatter.section("Commands"):
+            formatter.write_dl(rows)
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})

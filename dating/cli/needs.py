@@ -20,9 +20,17 @@ def missing_of(names: Sequence[str]) -> list[str]:
     list of str
         In the same order.
     """
+    return [name for name in names if not _is_installed(name)]
+
+
+def _is_installed(name: str) -> bool:
+    """Say whether a library is there; one within another is not there without that one."""
     from importlib.util import find_spec  # noqa: PLC0415
 
-    return [name for name in names if find_spec(name) is None]
+    try:
+        return find_spec(name) is not None
+    except ModuleNotFoundError:
+        return False
 
 
 def check_installed(what: str, names: Sequence[str], extras: str = "learn") -> None:

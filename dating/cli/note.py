@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from dating.cli.inputs import INPUT
+from dating.cli.streams import text_width
 from dating.cli.wording import FORMATS, folder_for, house_for, worded, wording_of
 
 if TYPE_CHECKING:
@@ -15,7 +17,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("examinations", nargs=-1, type=click.Path(path_type=Path))
+@click.argument("examinations", nargs=-1, type=INPUT)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -37,10 +39,10 @@ def note(
     rules: bool,
     **options: Any,
 ) -> None:
-    """Write a catalogue note for each instrument described in the files EXAMINATIONS.
+    """Write catalogue notes of the instruments in EXAMINATIONS.
 
-    It is as sure as the evidence and no surer, defines its "circa", and says that a date
-    is an opinion.
+    Each of these files describes one instrument. Its note is as sure as the evidence and no
+    surer, defines its "circa", and says that a date is an opinion.
 
     \b
     Example:
@@ -49,7 +51,7 @@ def note(
     if rules:
         from dating.notes.rules import rules_text  # noqa: PLC0415
 
-        click.echo(rules_text(), nl=False)
+        click.echo(rules_text(text_width()), nl=False)
         return
     if not examinations:
         raise click.UsageError("name one examination or more; see dating note --help")

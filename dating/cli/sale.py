@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from dating.cli.inputs import INPUT
 from dating.cli.needs import check_installed
 from dating.cli.wording import FORMATS, folder_for, house_for, worded, wording_of
 
@@ -23,7 +24,7 @@ _TABLES = (".csv", ".parquet")
 
 
 @click.command()
-@click.argument("lots", type=click.Path(path_type=Path))
+@click.argument("lots", type=INPUT)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -46,11 +47,11 @@ _TABLES = (".csv", ".parquet")
 def sale(
     lots: Path, out: Path | None, formats: tuple[str, ...], table: Path | None, **options: Any
 ) -> None:
-    """Write the notes of all lots in the file LOTS, with an index and a spreadsheet.
+    """Write the notes of all lots in the file LOTS.
 
-    LOTS is CSV: a lot a row, a column for each thing that was seen. A lot that cannot be
-    read is reported, and does not stop the others. With --table alone, LOTS may be any
-    table of examinations, CSV or Parquet, of any length.
+    With an index and a spreadsheet. LOTS is CSV: a lot a row, a column for each thing that
+    was seen. A lot that cannot be read is reported, and does not stop the others. With
+    --table alone, LOTS may be any table of examinations, CSV or Parquet, of any length.
 
     \b
     Example:

@@ -39,9 +39,10 @@ _PATIENCE = 3
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--open", "opened", is_flag=True, help="Also open the pages in the browser.")
 def serve(folder: Path | None, port: int | None, host: str, opened: bool) -> None:
-    """Show the pages of FOLDER: examine an instrument, and read its date as you go.
+    """Show the pages of FOLDER in the browser, on this machine.
 
-    FOLDER holds maker files, examinations, claims and what was learned. Without it, a copy of
+    Examine an instrument, and read its date as you go. FOLDER holds maker files, examinations,
+    claims and what was learned. Without it, a copy of
     the invented demo is shown, which is removed at the end. Only this machine can ask unless
     another --host is given. Stop with Ctrl-C.
 

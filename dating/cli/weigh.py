@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from dating.cli.inputs import INPUT
 from dating.cli.needs import check_installed
+from dating.cli.streams import text_width
 
 if TYPE_CHECKING:
     from dating.claims.evidence import Evidence
@@ -19,10 +21,10 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("claims", type=click.Path(path_type=Path))
+@click.argument("claims", type=INPUT)
 @click.option(
     "--maker",
-    type=click.Path(path_type=Path),
+    type=INPUT,
     help="Maker file; found in a folder priors by the claims file's own word unless given.",
 )
 @click.option(
@@ -32,7 +34,7 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--corpus",
-    type=click.Path(path_type=Path),
+    type=INPUT,
     help="Dated instruments, which are named where they speak for or against a claim.",
 )
 @click.option(
@@ -56,9 +58,10 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
     form: str,
     page: Path | None,
 ) -> None:
-    """Say how probable each claim in the file CLAIMS is, and how it may be worded.
+    """Say how probable the claims in the file CLAIMS are.
 
-    CLAIMS is YAML, or CSV for the simple kinds.
+    Also says what the evidence was worth, which dated instruments speak against a claim, what
+    would move it, and how it may be worded. CLAIMS is YAML, or CSV for the simple kinds.
 
     \b
     Example:
@@ -137,11 +140,9 @@ def _written(
     learned: Learned | None,
     corpus: Corpus | None,
 ) -> str:
+    from dating.cli.records import as_json  # noqa: PLC0415
     from dating.words.claims_text import claims_record, claims_text  # noqa: PLC0415
 
     if form == "text":
-        return claims_text(manuscript, made)
-    import json  # noqa: PLC0415
-
-    record = claims_record(manuscript, made, learned, corpus)
-    return json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+        return claims_text(manuscript, made, text_width())
+    return as_json(claims_record(manuscript, made, learned, corpus))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from dating.cli.inputs import INPUT
 from dating.cli.needs import check_installed
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ _NEEDS = {
 _OPTIONS = (
     click.option(
         "--maker",
-        type=click.Path(path_type=Path),
+        type=INPUT,
         help="Maker file; found in a folder priors by the name that is given unless named here.",
     ),
     click.option(

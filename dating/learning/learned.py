@@ -10,7 +10,7 @@ import os
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -220,6 +220,37 @@ def read_learned(path: str | os.PathLike[str], maker: Maker, most: int = DRAWS) 
         )
         raise InputError([Problem(file, None, "", message)])
     return learned
+
+
+def attributes_of(path: str | os.PathLike[str]) -> dict[str, Any]:
+    """Read what a file of what was learned says of itself.
+
+    Parameters
+    ----------
+    path : str or path
+        A netCDF file written by ``dating learn``.
+
+    Returns
+    -------
+    dict of str to object
+        Maker, corpus, fingerprints, numbers of draws, versions.
+
+    Raises
+    ------
+    InputError
+        When it is no such file.
+    """
+    import xarray as xr  # noqa: PLC0415
+
+    file = os.fspath(path)
+    try:
+        with xr.open_datatree(file, engine="h5netcdf") as tree:
+            if tree.attrs.get("format") != FORMAT:
+                raise ValueError("another format")
+            return {str(name): value for name, value in tree.attrs.items()}
+    except (OSError, ValueError, KeyError) as error:
+        message = f"not a file that dating learn has written ({type(error).__name__})"
+        raise InputError([Problem(file, None, "", message)]) from None
 
 
 def tables_for(maker: Maker, learned: Learned | None) -> MonthTables:

@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 from dating.cautions import CAUTIONS
 from dating.reading import InputError, KeyPath, Problem, Source, nearest_name, read_yaml
+from dating.standard_input import StandardInput
 
 type Style = Literal["british", "american"]
 
@@ -206,8 +207,8 @@ def language(name: str | os.PathLike[str], style: Style = "british") -> Language
     file = os.fspath(name)
     if file in languages():
         data = _own(file)
-    elif file.endswith((".yaml", ".yml")):
-        data = _checked(read_yaml(file))
+    elif file.endswith((".yaml", ".yml")) or isinstance(name, StandardInput):
+        data = _checked(read_yaml(name))
     else:
         message = "no such language; name a .yaml file for one of your own"
         allowed = ", ".join(languages())

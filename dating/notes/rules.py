@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import re
+import textwrap
+from collections.abc import Iterator
+
 from dating.claims.strength import PROBABILITY_SCALE
 from dating.disagreement import SURPRISING
 from dating.notes.phrasing import APART, CIRCA, EACH, MONTHWISE
@@ -45,8 +49,13 @@ Everything in a note follows from one estimate by these rules; nothing is added 
 """
 
 
-def rules_text() -> str:
+def rules_text(width: int = 100) -> str:
     """Write the rules.
+
+    Parameters
+    ----------
+    width : int
+        Columns; they stand as they are written at the 100 that they are written for.
 
     Returns
     -------
@@ -58,7 +67,7 @@ def rules_text() -> str:
     >>> "hold at least the chosen level" in rules_text()
     True
     """
-    return _RULES.format(
+    text = _RULES.format(
         scale=PROBABILITY_SCALE,
         monthwise=MONTHWISE,
         apart=APART,
@@ -73,3 +82,16 @@ def rules_text() -> str:
         few=FEW,
         much=WORTH,
     )
+    return text if width >= 100 else "".join(f"{item}\n" for item in _refilled(text, width))
+
+
+def _refilled(text: str, width: int) -> Iterator[str]:
+    """Fill each paragraph and each item of a list anew; its lines hang where they hung."""
+    for item in re.split(r"\n(?=\n|[0-9]+\. | *- )", text.rstrip("\n")):
+        mark = re.match(r"(?:\n?[0-9]+\. | *- )?", item)
+        hang = " " * len(mark[0].lstrip("\n")) if mark else ""
+        blank = "\n" * item.startswith("\n")
+        words = item.lstrip("\n")
+        yield blank + textwrap.fill(
+            re.sub(r"\n *", " ", words), width, subsequent_indent=hang, break_on_hyphens=False
+        )

@@ -1,4 +1,4 @@
-"""Whether stated probabilities may be trusted, as plain text of at most 80 columns."""
+"""Whether stated probabilities may be trusted, as plain text."""
 
 from __future__ import annotations
 
@@ -6,39 +6,40 @@ from collections.abc import Iterator
 from functools import partial
 
 from rich.console import Console
-from rich.text import Text
 
 from dating.calibration.correcting import Corrected
 from dating.calibration.leaving_out import PassedOver
 from dating.calibration.verdict import Calibration, Coverage
 from dating.months import month_label
 from dating.words.levels import on_correction, on_latent
-from dating.words.plain import in_plain_text, indent, say, table, title, wrapped
+from dating.words.plain import WIDTH, in_plain_text, indent, say, table, title
 from dating.words.trust import share, verdict_on
 
 _EXCLUDED = -600.0
 """Log score below which a date was held to be impossible."""
 
 
-def calibration_text(made: Calibration) -> str:
+def calibration_text(made: Calibration, width: int = WIDTH) -> str:
     """Write as plain text whether the stated probabilities may be trusted, and why.
 
     Parameters
     ----------
     made : Calibration
         Reference instruments dated as if undated.
+    width : int
+        Columns.
 
     Returns
     -------
     str
-        Lines of at most 80 columns; the answer comes first.
+        Lines of at most so many columns; the answer comes first.
     """
     parts = (_answer, _coverage, _groups, _ranks, _left_out, _worst, _foot)
-    return in_plain_text([partial(part, made=made) for part in parts])
+    return in_plain_text([partial(part, made=made) for part in parts], width)
 
 
 def _answer(console: Console, made: Calibration) -> None:
-    console.print(Text(wrapped(verdict_on(made.overall, made.ranks_right).sentence)))
+    say(console, verdict_on(made.overall, made.ranks_right).sentence, 0)
 
 
 def _coverage(console: Console, made: Calibration) -> None:
@@ -182,12 +183,12 @@ def _worst(console: Console, made: Calibration) -> None:
     )
     for misled in made.worst:
         rows.add_row(
-            Text(misled.reference.examination.instrument),
+            misled.reference.examination.instrument,
             str(misled.reference.line),
-            Text(misled.reference.built.text),
+            misled.reference.built.text,
             month_label(made.corpus.maker.period.first + misled.median),
             _level(misled.level),
-            Text("; ".join(misled.evidence) or "nothing by itself"),
+            "; ".join(misled.evidence) or "nothing by itself",
         )
     indent(console, rows)
     say(
@@ -218,7 +219,7 @@ def _beyond(covered: Coverage) -> int:
     return int(covered.held > covered.high) - int(covered.held < covered.low)
 
 
-def on_corrected(made: Corrected, file: str) -> str:
+def on_corrected(made: Corrected, file: str, width: int = WIDTH) -> str:
     """Say what a correction changes.
 
     Parameters
@@ -227,11 +228,13 @@ def on_corrected(made: Corrected, file: str) -> str:
         The correction.
     file : str
         Where it was written.
+    width : int
+        Columns.
 
     Returns
     -------
     str
-        Lines of at most 80 columns.
+        Lines of at most so many columns.
     """
     held = share(made.correction.at(0.9))
     words = (
@@ -239,4 +242,4 @@ def on_corrected(made: Corrected, file: str) -> str:
         f"held of {made.correction.instruments} instruments; the median 90 % set goes from "
         f"{made.before:g} to {made.after:g} months. Use it with dating estimate --learned {file}."
     )
-    return in_plain_text([partial(say, words=words)])
+    return in_plain_text([partial(say, words=words)], width)

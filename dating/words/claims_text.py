@@ -1,4 +1,4 @@
-"""Weighed claims as plain text of at most 80 columns, and as a record of plain data."""
+"""Weighed claims as plain text, and as a record of plain data."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from functools import partial
 from typing import Any
 
 from rich.console import Console
-from rich.text import Text
 
 from dating.claims.files import Manuscript
 from dating.claims.strength import (
@@ -23,7 +22,7 @@ from dating.learning.corpus import Corpus
 from dating.learning.learned import Learned
 from dating.words.claims import clause, ranges_of, rewording, verdict
 from dating.words.phrases import OPINION
-from dating.words.plain import in_plain_text, say, wrapped
+from dating.words.plain import WIDTH, in_plain_text, say
 
 SCALES = (
     f"Words for probabilities: {PROBABILITY_SCALE}. Words for Bayes factors: {FACTOR_SCALE}. On a "
@@ -31,7 +30,7 @@ SCALES = (
 )
 
 
-def claims_text(manuscript: Manuscript, made: Sequence[Weighed]) -> str:
+def claims_text(manuscript: Manuscript, made: Sequence[Weighed], width: int = WIDTH) -> str:
     """Write what the evidence says of each claim.
 
     Parameters
@@ -40,21 +39,23 @@ def claims_text(manuscript: Manuscript, made: Sequence[Weighed]) -> str:
         The claims with their maker file.
     made : sequence of Weighed
         Every claim, weighed.
+    width : int
+        Columns.
 
     Returns
     -------
     str
-        Lines of at most 80 columns.
+        Lines of at most so many columns.
     """
     first = manuscript.maker.period.first
     parts = [partial(_claim, made=one, first=first) for one in made]
-    return in_plain_text([*parts, _foot])
+    return in_plain_text([*parts, _foot], width)
 
 
 def _claim(console: Console, made: Weighed, first: int) -> None:
     claim = made.claim
     place = f" ({claim.place})" if claim.place else ""
-    console.print(Text(wrapped(f"{claim.claim}{place}: {verdict(made)}")))
+    say(console, f"{claim.claim}{place}: {verdict(made)}", 0)
     if claim.sentence:
         say(console, f"Written: {claim.sentence}")
     for saying in claim.sayings():
@@ -78,7 +79,7 @@ def _claim(console: Console, made: Weighed, first: int) -> None:
 
 
 def _foot(console: Console) -> None:
-    console.print(Text(wrapped(f"{SCALES} {OPINION}")))
+    say(console, f"{SCALES} {OPINION}", 0)
 
 
 def claims_record(

@@ -4,24 +4,28 @@ from __future__ import annotations
 
 import textwrap
 
+from dating.escapes import escaped
 from dating.learning.corpus import Corpus
+from dating.words.plain import WIDTH
 
 MANY = 0.25
 """States by instrument above which a feature is said to be cut too fine."""
 
 
-def after_drafting(corpus: Corpus) -> str:
+def after_drafting(corpus: Corpus, width: int = WIDTH) -> str:
     """Say what was drafted, which features are cut too fine, and what to do next.
 
     Parameters
     ----------
     corpus : Corpus
         The table, read against the maker file that was drafted from it.
+    width : int
+        Columns.
 
     Returns
     -------
     str
-        Lines of at most 80 columns, but for the names of files.
+        Lines of at most so many columns, but for the commands.
     """
     maker, count = corpus.maker, len(corpus.references)
     features = maker.features()
@@ -37,7 +41,8 @@ def after_drafting(corpus: Corpus) -> str:
         )
     lines.append("Next:")
     text = "\n".join(
-        textwrap.fill(line, 80, break_long_words=False, break_on_hyphens=False) for line in lines
+        textwrap.fill(escaped(line), width, break_long_words=False, break_on_hyphens=False)
+        for line in lines
     )
     learn = f"dating learn {maker.origin.file} {corpus.file} --out LEARNED.nc"
     return f"{text}\n  dating check {maker.origin.file}\n  {learn}"

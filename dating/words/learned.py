@@ -1,8 +1,7 @@
-"""What was learned, as plain text of at most 80 columns."""
+"""What was learned, as plain text."""
 
 from __future__ import annotations
 
-import textwrap
 from math import floor
 
 from dating.learning.assessors import NOT_NAMED, Assessor
@@ -13,14 +12,17 @@ from dating.learning.outcome import Outcome
 from dating.learning.sampling import Health, Plan
 from dating.months import month_label
 from dating.words.levels import on_correction, on_latent
+from dating.words.plain import WIDTH, hanging
 
 DOUBTED = 0.2
 """Agreement below which a judgement is said to be at odds with the corpus."""
 _SHOWN = 3
+_WIDE = 72
+"""Columns from which what was judged and learned stands side by side."""
 _LETTERS = {"data": "D", "judgement": "J", "both": "B", "neither": "N", "": "-"}
 
 
-def before_learning(plan: Plan, draws: int) -> str:
+def before_learning(plan: Plan, draws: int, width: int = WIDTH) -> str:
     """Say what learning will work on, and about how long it will take.
 
     Parameters
@@ -29,6 +31,8 @@ def before_learning(plan: Plan, draws: int) -> str:
         What is to be learned.
     draws : int
         Draws in each chain.
+    width : int
+        Columns.
 
     Returns
     -------
@@ -45,9 +49,10 @@ def before_learning(plan: Plan, draws: int) -> str:
             f"some {seconds:.0f} to {3 * seconds:.0f} seconds on two cores.\n"
         )
     if not plan.layout.tracks:
-        return f"{rows} instruments; nothing else is left open, so nothing is sampled.\n{free}"
+        told = f"{rows} instruments; nothing else is left open, so nothing is sampled.\n{free}"
+        return hanging(told.splitlines(), width)
     minutes = (45 + draws * 4.3e-6 * plan.tally.counts.size) / 60
-    return (
+    told = (
         f"{rows} instruments: {counted} of known month enter as counts, {plan.tally.rows} are "
         f"summed over the months they may have come from.\n"
         f"{plan.uncertain} uncertain dates and lengths in {len(plan.layout.ramps)} changeovers.\n"
@@ -55,37 +60,45 @@ def before_learning(plan: Plan, draws: int) -> str:
         f"{2 * minutes:.0f} minutes on two cores.\n"
         f"{free}"
     )
+    return hanging(told.splitlines(), width)
 
 
-def after_learning(made: Outcome) -> str:
+def after_learning(made: Outcome, width: int = WIDTH) -> str:
     """Set each changeover's judgement beside what was learned.
 
     Parameters
     ----------
     made : Outcome
         The result.
+    width : int
+        Columns.
 
     Returns
     -------
     str
-        Lines of at most 80 columns.
+        Lines of at most so many columns.
     """
     if not made.shifts:
-        return "\n".join(_wrapped(line) for line in on_free_form(made.learned)) + "\n"
+        return hanging(on_free_form(made.learned), width)
     first = made.plan.maker.period.first
-    lines = [_row("  judged 5 | 50 | 95 %", "learned 5 | 50 | 95 %", "agree", "on")]
+    wide = width >= _WIDE
+    lines = [_row("  judged 5 | 50 | 95 %", "learned 5 | 50 | 95 %", "agree", "on")] * wide
     for shift in made.shifts:
         on = "/".join(
             _LETTERS[made.rests_on(shift.name, what)] for what in ("first use", "overlap")
         )
         judged, learned = _dates(shift.judged, first), _dates(shift.learned, first)
-        lines += [shift.name, _row(f"  {judged}", learned, f"{shift.agreement:.2f}", on)]
+        agreement = f"{shift.agreement:.2f}"
+        lines += [shift.name, *([_row(f"  {judged}", learned, agreement, on)] * wide)]
+        if not wide:
+            lines += [f"  judged {judged}", f"  learned {learned}"]
+            lines += [f"  agree {agreement}, on {on}"]
     lines += ["on: what date/width rest on: D data, J judgement, B both, N neither, - certain", ""]
     lines += [at_odds(made.shifts), *on_assessors(made.assessors)]
     lines += [on_contradictions(made.contradictions)]
     lines += [f"  {_contradiction(found)}" for found in made.contradictions[:_SHOWN]]
     lines += [on_health(made.health), *on_free_form(made.learned)]
-    return "\n".join(_wrapped(line) for line in lines) + "\n"
+    return hanging(lines, width)
 
 
 def on_free_form(learned: Learned) -> list[str]:
@@ -228,12 +241,6 @@ def chance(value: float) -> str:
     if value < 0.0001:
         return "<0.01 %"
     return f"{100 * value:.2g} %" if value < 0.1 else f"{100 * value:.0f} %"
-
-
-def _wrapped(line: str) -> str:
-    """Wrap a line at 80 columns, and keep per cent with its number."""
-    kept = textwrap.fill(line.replace(" %", "\N{NO-BREAK SPACE}%"), 80, subsequent_indent="    ")
-    return kept.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def _contradiction(found: Contradiction) -> str:

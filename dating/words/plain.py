@@ -1,31 +1,37 @@
-"""Plain text of at most 80 columns: titles, sentences and tables."""
+"""Plain text within a width: titles, sentences and tables."""
 
 from __future__ import annotations
 
 import io
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
 
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from dating.escapes import escaped
+
 WIDTH = 80
+"""Columns, unless another width is given."""
 
 
-def in_plain_text(parts: Sequence[Callable[[Console], None]]) -> str:
+def in_plain_text(parts: Sequence[Callable[[Console], None]], width: int = WIDTH) -> str:
     """Let each part write, and give all they wrote.
 
     Parameters
     ----------
     parts : sequence of callable
         Each writes to the console it is handed.
+    width : int
+        Columns.
 
     Returns
     -------
     str
-        Lines of at most 80 columns.
+        Lines of at most so many columns.
 
     Examples
     --------
@@ -33,10 +39,12 @@ def in_plain_text(parts: Sequence[Callable[[Console], None]]) -> str:
     ['  built in 1931']
     """
     stream = io.StringIO()
-    console = Console(file=stream, width=WIDTH, color_system=None, highlight=False, emoji=False)
+    console = Console(
+        file=stream, width=width, color_system=None, highlight=False, emoji=False, markup=False
+    )
     for part in parts:
         part(console)
-    return "\n".join(line.rstrip() for line in stream.getvalue().splitlines()) + "\n"
+    return "\n".join(line.rstrip() for line in stream.getvalue().split("\n")[:-1]) + "\n"
 
 
 def title(console: Console, words: str) -> None:
@@ -53,7 +61,7 @@ def title(console: Console, words: str) -> None:
     console.print(Text(words.upper()))
 
 
-def say(console: Console, words: str) -> None:
+def say(console: Console, words: str, start: int = 2) -> None:
     """Write a sentence, indented and wrapped; per cent keeps to its number.
 
     Parameters
@@ -62,12 +70,15 @@ def say(console: Console, words: str) -> None:
         Where to.
     words : str
         The sentence.
+    start : int
+        Columns by which it is indented.
     """
-    indent(console, Text(wrapped(words, WIDTH - 2)))
+    lines = wrapped(words, console.width - start)
+    console.print(Padding(Text(lines), (0, 0, 0, start)))
 
 
 def wrapped(words: str, width: int = WIDTH) -> str:
-    """Wrap a sentence, and keep per cent with its number.
+    """Wrap a sentence, and keep per cent with its number; unseen signs are escaped.
 
     Parameters
     ----------
@@ -86,24 +97,69 @@ def wrapped(words: str, width: int = WIDTH) -> str:
     >>> wrapped("held 84.3 % of them", 9).splitlines()
     ['held', '84.3 % of', 'them']
     """
-    kept = words.replace(" %", "\N{NO-BREAK SPACE}%")
+    kept = escaped(words, "\n\t").replace(" %", "\N{NO-BREAK SPACE}%")
     return textwrap.fill(kept, width, break_on_hyphens=False).replace("\N{NO-BREAK SPACE}", " ")
 
 
-def indent(console: Console, what: Table | Text) -> None:
-    """Write a table or a text, indented.
+def hanging(lines: Iterable[str], width: int = WIDTH) -> str:
+    """Wrap lines of a list; what follows in one hangs four columns below its start.
 
     Parameters
     ----------
-    console : Console
-        Where to.
-    what : Table or Text
-        What to write.
+    lines : iterable of str
+        Each with its own indentation.
+    width : int
+        Columns.
+
+    Returns
+    -------
+    str
+        Lines of at most so many columns.
+
+    Examples
+    --------
+    >>> print(hanging(["  not examined: label, bars"], 20), end="")
+      not examined:
+          label, bars
     """
-    console.print(Padding(what, (0, 0, 0, 2)))
+    filled = (_hanging(escaped(line, "\n\t"), width) for line in lines)
+    return "".join(f"{line}\n" for line in filled)
 
 
-def table(*columns: tuple[str, str]) -> Table:
+def _hanging(line: str, width: int) -> str:
+    indented = " " * (len(line) - len(line.lstrip()) + 4)
+    kept = line.replace(" %", "\N{NO-BREAK SPACE}%")
+    wrapped_ = textwrap.fill(kept, width, subsequent_indent=indented, break_on_hyphens=False)
+    return wrapped_.replace("\N{NO-BREAK SPACE}", " ")
+
+
+@dataclass
+class Rows:
+    """A table without lines; where it would be too narrow to read, its rows as paragraphs.
+
+    Parameters
+    ----------
+    columns : tuple of (str, str)
+        The title of each column, which may be empty, and the side it keeps to.
+    rows : list of tuple of str
+        Cells.
+    """
+
+    columns: tuple[tuple[str, str], ...]
+    rows: list[tuple[str, ...]] = field(default_factory=list)
+
+    def add_row(self, *cells: str) -> None:
+        """Add a row.
+
+        Parameters
+        ----------
+        *cells : str
+            One for each column; unseen signs are escaped.
+        """
+        self.rows.append(tuple(escaped(" ".join(cell.split("\n"))) for cell in cells))
+
+
+def table(*columns: tuple[str, str]) -> Rows:
     """Make a table without lines.
 
     Parameters
@@ -113,13 +169,39 @@ def table(*columns: tuple[str, str]) -> Table:
 
     Returns
     -------
-    Table
-        Without rows.
+    Rows
+        None yet.
     """
-    headed = any(head for head, _ in columns)
-    made = Table(box=None, show_header=headed, pad_edge=False, padding=(0, 2, 0, 0))
-    for head, side in columns:
-        made.add_column(
-            head, justify="right" if side == "right" else "left", header_style="", overflow="fold"
-        )
-    return made
+    return Rows(columns)
+
+
+def indent(console: Console, rows: Rows) -> None:
+    """Write a table, indented.
+
+    Parameters
+    ----------
+    console : Console
+        Where to.
+    rows : Rows
+        What to write.
+    """
+    headed = any(head for head, _ in rows.columns)
+    drawn = Table(box=None, show_header=headed, pad_edge=False, padding=(0, 2, 0, 0))
+    for head, side in rows.columns:
+        justify = "right" if side == "right" else "left"
+        drawn.add_column(head, justify=justify, header_style="", overflow="fold")  # type: ignore[arg-type]
+    for cells in rows.rows:
+        drawn.add_row(*cells)
+    if headed and console.measure(drawn).minimum > console.width - 2:
+        _tell_rows(console, rows)
+    else:
+        console.print(Padding(drawn, (0, 0, 0, 2)))
+
+
+def _tell_rows(console: Console, rows: Rows) -> None:
+    """Write each row as a paragraph that opens with its first cell."""
+    heads = [head for head, _ in rows.columns]
+    for cells in rows.rows:
+        say(console, f"{heads[0]} {cells[0]}" if cells[0].isdecimal() else cells[0])
+        told = (f"{h}: {c}" if h else c for h, c in zip(heads[1:], cells[1:], strict=True) if c)
+        say(console, "; ".join(told), 4)

@@ -1,4 +1,4 @@
-"""An estimate as plain text of at most 80 columns."""
+"""An estimate as plain text."""
 
 from __future__ import annotations
 
@@ -8,8 +8,6 @@ from math import isinf
 
 import numpy as np
 from rich.console import Console
-from rich.table import Table
-from rich.text import Text
 
 from dating.advice import Advice
 from dating.disagreement import SURPRISING
@@ -19,24 +17,26 @@ from dating.summaries import entropy_bits, highest_density, mass_by_year
 from dating.tabulation import TOLERATED_ERROR
 from dating.words.levels import on_correction, on_latent
 from dating.words.phrases import OPINION, bits, percent, short_set, together
-from dating.words.plain import in_plain_text, indent, say, table, title
+from dating.words.plain import WIDTH, Rows, in_plain_text, indent, say, table, title
 
 _BAR = 32
 _MOST_LOOKS = 6
 
 
-def as_text(estimate: Estimate) -> str:
+def as_text(estimate: Estimate, width: int = WIDTH) -> str:
     """Write an estimate as plain text.
 
     Parameters
     ----------
     estimate : Estimate
         The estimate.
+    width : int
+        Columns.
 
     Returns
     -------
     str
-        Lines of at most 80 columns.
+        Lines of at most so many columns.
 
     Examples
     --------
@@ -47,7 +47,7 @@ def as_text(estimate: Estimate) -> str:
     True
     """
     parts = (_head, _built, _parts, _evidence, _clashes, _next, _foot)
-    return in_plain_text([partial(part, estimate=estimate) for part in parts])
+    return in_plain_text([partial(part, estimate=estimate) for part in parts], width)
 
 
 def _head(console: Console, estimate: Estimate) -> None:
@@ -73,20 +73,20 @@ def _built(console: Console, estimate: Estimate) -> None:
     rows.add_row("doubt", f"{estimate.entropy:.1f} bits of {before:.1f} remain")
     indent(console, rows)
     console.print()
-    indent(console, _year_bars(estimate))
+    indent(console, _year_bars(estimate, min(_BAR, console.width - 16)))
     if estimate.correction is not None:
         say(console, on_correction(estimate.correction))
     if estimate.learned is not None and estimate.learned.latent is not None:
         say(console, on_latent(estimate.learned.latent))
 
 
-def _year_bars(estimate: Estimate) -> Table:
+def _year_bars(estimate: Estimate, longest: int) -> Rows:
     masses = mass_by_year(estimate.probabilities, estimate.period)
     rows = table(("", "right"), ("", "right"), ("", "left"))
     first, shown = estimate.period.years()[0], np.flatnonzero(masses >= min(0.005, masses.max()))
     for position in range(shown[0], shown[-1] + 1):
         mass = float(masses[position])
-        rows.add_row(str(first + position), percent(mass), "█" * round(mass * _BAR))
+        rows.add_row(str(first + position), percent(mass), "█" * round(mass * longest))
     return rows
 
 
@@ -127,7 +127,7 @@ def _evidence(console: Console, estimate: Estimate) -> None:
         for finding in estimate.findings:
             piece = finding.piece
             rows.add_row(
-                Text(f"{piece.name}: {piece.said}"),
+                f"{piece.name}: {piece.said}",
                 short_set(finding.alone),
                 short_set(finding.without),
                 f"{finding.shift:+d}" if finding.shift else "0",
@@ -236,7 +236,7 @@ def _next(console: Console, estimate: Estimate) -> None:
         words = f"{advice.name}: {advice.ask}"
         words += f" {advice.how[:1].upper()}{advice.how[1:]}." if advice.how else ""
         words += f" Caution: {advice.caution}." if advice.caution else ""
-        rows.add_row(f"{advice.bits:.2f}", advice.invasive, Text(words))
+        rows.add_row(f"{advice.bits:.2f}", advice.invasive, words)
     indent(console, rows)
 
 

@@ -3,43 +3,54 @@
 from __future__ import annotations
 
 import os
-import textwrap
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 
 from dating.cells import cells_of
-from dating.claims.files import Manuscript, holds_claims, manuscript_of, read_claims
+from dating.claims.files import Manuscript, manuscript_of, read_claims
 from dating.date_codes import read_date_code
 from dating.edtf import parse_edtf
 from dating.examination import Examination
-from dating.files import check_against, find_maker, maker_named, read_maker, what_kind
+from dating.files import (
+    check_against,
+    find_maker,
+    maker_named,
+    read_examination,
+    read_maker,
+)
+from dating.kinds import kind_of
 from dating.learning.corpus import Corpus, Reference, read_corpus
+from dating.learning.learned import attributes_of, read_learned
 from dating.maker import Component, Course, Feature, Maker, Measurement, Regime
 from dating.months import month_label
-from dating.reading import KeyPath, key_text
+from dating.reading import InputError, KeyPath, Problem, key_text
 from dating.statements import Judged, Opinion
 from dating.words.claims import together
+from dating.words.levels import on_correction, on_latent
 from dating.words.phrases import percent
+from dating.words.plain import WIDTH, hanging
 
-_WIDTH = 80
+type File = str | os.PathLike[str]
+
 _HOW_KNOWN = ("known to the month", "to several months", "with an open end")
 _NUMBER_KEYS = {"earliest", "likely", "latest"}
 _NO_SOURCE_WANTED = {"weight", "coverage", "sources", "invented", "period"}
 
 
-def understood(file: str | os.PathLike[str]) -> str:
+def understood(file: str | os.PathLike[str], width: int = WIDTH) -> str:
     """Read a file, check it, and say what was understood.
 
     Parameters
     ----------
     file : str or path
-        A maker file, an examination, a reference corpus (its name ends in ``.csv``) or a claims
-        file.
+        A maker file, an examination, a claims file, a reference corpus or what was learned.
+    width : int
+        Columns.
 
     Returns
     -------
     str
-        Lines of at most 80 columns.
+        Lines of at most so many columns.
 
     Raises
     ------
@@ -51,20 +62,24 @@ def understood(file: str | os.PathLike[str]) -> str:
     >>> understood("demo_data/examinations/M-001.yaml").splitlines()[0]
     'demo_data/examinations/M-001.yaml: an examination, understood'
     """
-    if holds_claims(file):
-        claims = read_claims(file)
-        manuscript = manuscript_of(claims, read_maker(maker_named(claims.maker, claims.origin)))
-        return _text([f"{file}: a claims file, understood", *_claims(manuscript)])
-    if os.fspath(file).lower().endswith(".csv"):
-        return _text([f"{file}: a reference corpus, understood", *_corpus(read_corpus(file))])
-    read = what_kind(file)
-    if isinstance(read, Maker):
-        lines = [f"{file}: a maker file, understood", *_maker(read)]
-    else:
-        maker = read_maker(find_maker(read))
-        check_against(read, maker)
-        lines = [f"{file}: an examination, understood", *_examination(read, maker)]
-    return _text(lines)
+    kind = kind_of(file)
+    if kind not in _READERS:
+        message = "a file of another kind is wanted here"
+        raise InputError([Problem(os.fspath(file), None, "", message, found=kind)])
+    name, reader = _READERS[kind]
+    return hanging([f"{file}: {name}, understood", *reader(file)], width)
+
+
+def _claims_file(file: File) -> Iterator[str]:
+    claims = read_claims(file)
+    yield from _claims(manuscript_of(claims, read_maker(maker_named(claims.maker, claims.origin))))
+
+
+def _examination_file(file: File) -> Iterator[str]:
+    examination = read_examination(file)
+    maker = read_maker(find_maker(examination))
+    check_against(examination, maker)
+    yield from _examination(examination, maker)
 
 
 def _claims(manuscript: Manuscript) -> Iterator[str]:
@@ -253,14 +268,22 @@ def _mark(name: str, text: str, maker: Maker) -> str:
     return text + note
 
 
-def _corpus(corpus: Corpus) -> Iterator[str]:
-    maker, references = corpus.maker, corpus.references
-    invented = " (invented)" if maker.invented else ""
-    yield f"  {len(references)} instruments, against {maker.origin.file}{invented}"
-    kinds = Counter(_how_known(reference) for reference in references)
-    yield "  built " + "; ".join(f"{kind}: {kinds[kind]}" for kind in _HOW_KNOWN)
-    yield f"  trusted less than fully: {sum(reference.trust < 1 for reference in references)}"
-    counts = Counter(name for r in references for name in cells_of(r.examination))
+def recorded(examinations: Sequence[Examination], maker: Maker) -> Iterator[str]:
+    """Say how often each thing was recorded.
+
+    Parameters
+    ----------
+    examinations : sequence of Examination
+        Of several instruments.
+    maker : Maker
+        Their maker file.
+
+    Yields
+    ------
+    str
+        A line for each kind of thing, and one of what was never examined.
+    """
+    counts = Counter(name for examination in examinations for name in cells_of(examination))
     for what, names in {
         "variant": ["variant"] if maker.variants else [],
         "features": list(maker.features()),
@@ -274,18 +297,45 @@ def _corpus(corpus: Corpus) -> Iterator[str]:
     yield f"  never examined: {', '.join(never) or 'no feature'}"
 
 
+def _corpus(corpus: Corpus) -> Iterator[str]:
+    maker, references = corpus.maker, corpus.references
+    invented = " (invented)" if maker.invented else ""
+    yield f"  {len(references)} instruments, against {maker.origin.file}{invented}"
+    kinds = Counter(_how_known(reference) for reference in references)
+    yield "  built " + "; ".join(f"{kind}: {kinds[kind]}" for kind in _HOW_KNOWN)
+    yield f"  trusted less than fully: {sum(reference.trust < 1 for reference in references)}"
+    yield from recorded([reference.examination for reference in references], maker)
+
+
 def _how_known(reference: Reference) -> str:
     if reference.open_ended:
         return _HOW_KNOWN[2]
     return _HOW_KNOWN[1] if reference.month is None else _HOW_KNOWN[0]
 
 
-def _text(lines: list[str]) -> str:
-    return "\n".join(line for text in lines for line in _wrapped(text)) + "\n"
-
-
-def _wrapped(text: str) -> list[str]:
-    indent = " " * (len(text) - len(text.lstrip()) + 4)
-    return textwrap.wrap(
-        text, _WIDTH, subsequent_indent=indent, break_long_words=True, break_on_hyphens=False
+def _learned_file(file: File) -> Iterator[str]:
+    """Say what was learned from what, and hold it against its maker file where that is here."""
+    said = attributes_of(file)
+    yield (
+        f"  for {said['maker']}, from {said['instruments']} instruments of {said['corpus_file']} "
+        f"({str(said['corpus_fingerprint'])[:12]}), {said['draws']} draws in each chain"
     )
+    maker_file = str(said["maker_file"])
+    if not os.path.isfile(maker_file):
+        yield f"  its maker file {maker_file} is not here, so that names were not held against it"
+        return
+    learned = read_learned(file, read_maker(maker_file))
+    yield f"  fits the maker file {maker_file}"
+    if learned.latent is not None:
+        yield f"  {on_latent(learned.latent)}"
+    if learned.correction is not None:
+        yield f"  {on_correction(learned.correction)}"
+
+
+_READERS: dict[str, tuple[str, Callable[[File], Iterator[str]]]] = {
+    "maker": ("a maker file", lambda file: _maker(read_maker(file))),
+    "examination": ("an examination", _examination_file),
+    "claims": ("a claims file", _claims_file),
+    "corpus": ("a reference corpus", lambda file: _corpus(read_corpus(file))),
+    "learned": ("what was learned", _learned_file),
+}

@@ -1,0 +1,57 @@
+"""Records as JSON and YAML, whole on every output."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dating.cli.streams import carries
+from dating.escapes import escaped
+
+
+def as_json(record: dict[str, Any]) -> str:
+    """Write a record as JSON.
+
+    Parameters
+    ----------
+    record : dict
+        Plain data.
+
+    Returns
+    -------
+    str
+        Lines; signs that the output cannot carry, and unseen ones, are escaped.
+    """
+    import json  # noqa: PLC0415
+
+    def written(in_ascii: bool) -> str:
+        return json.dumps(record, indent=2, ensure_ascii=in_ascii, allow_nan=False) + "\n"
+
+    text = written(False)
+    return text if _is_plain(text) else written(True)
+
+
+def as_yaml(record: dict[str, Any]) -> str:
+    """Write a record as YAML.
+
+    Parameters
+    ----------
+    record : dict
+        Plain data.
+
+    Returns
+    -------
+    str
+        Lines; signs that the output cannot carry, and unseen ones, are escaped.
+    """
+    import yaml  # noqa: PLC0415
+
+    def written(in_full: bool) -> str:
+        text: str = yaml.safe_dump(record, sort_keys=False, allow_unicode=in_full, width=96)
+        return text
+
+    text = written(True)
+    return text if _is_plain(text) else written(False)
+
+
+def _is_plain(text: str) -> bool:
+    return carries(text) and escaped(text, "\n") == text

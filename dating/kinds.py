@@ -1,0 +1,107 @@
+"""What kind of file it is, told by what it holds: its keys, its columns or its first bytes."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Collection, Iterable
+
+from dating.reading import InputError, Problem, nearest_name, read_bytes, read_yaml
+from dating.sheets import Sheet, is_sheet, read_sheet
+
+_YAML = {
+    "claims": ("claims",),
+    "language": ("language",),
+    "examination": ("instrument", "seen", "marks", "measured"),
+    "maker": ("components", "product"),
+}
+"""Keys of which each kind has one at least; the first kind that has is it."""
+_SHEETS = {
+    "claims": ("claim", "kind"),
+    "sale": ("lot",),
+    "corpus": ("built",),
+}
+_SIGNATURES = {
+    b"\x89HDF\r\n\x1a\n": "learned",
+    b"CDF": "learned",
+}
+_OTHERS = {
+    b"PK\x03\x04": "a spreadsheet or a Word document; save a sheet as CSV",
+    b"PAR1": "a Parquet table; dating sale --table reads it",
+    b"%PDF": "a PDF document",
+    b"\x89PNG": "a picture",
+    b"<svg": "a picture",
+    b"<?xml": "an XML file or a picture",
+    b"<!doctype html": "a page",
+}
+_KNOWN = (
+    "maker file (period, components), examination (instrument, seen), claims (claims), language "
+    "file (language, months), what dating learn has written; in CSV claims (claim, kind), sale "
+    "(lot), reference corpus (instrument, built)"
+)
+
+
+def kind_of(path: str | os.PathLike[str]) -> str:
+    """Tell what kind of file it is, before it is checked.
+
+    Parameters
+    ----------
+    path : str or path
+        The file, or standard input.
+
+    Returns
+    -------
+    {"maker", "examination", "claims", "language", "corpus", "sale", "learned"}
+        The kind; corpora and sales are CSV, claims are YAML or CSV.
+
+    Raises
+    ------
+    InputError
+        When it cannot be read, or is of no kind that is known.
+
+    Examples
+    --------
+    >>> kind_of("priors/marrowby.yaml"), kind_of("demo_data/marrowby_sale.csv")
+    ('maker', 'sale')
+    """
+    start = read_bytes(path, 64)
+    for signature, kind in _SIGNATURES.items():
+        if start.startswith(signature):
+            return kind
+    for signature, what in _OTHERS.items():
+        if start.lstrip().lower().startswith(signature.lower()):
+            raise _unknown(path, None, f"{what}; it is of no kind that is checked here")
+    if is_sheet(path):
+        return _kind_of_sheet(read_sheet(path))
+    data = read_yaml(path).data
+    keys = list(data) if isinstance(data, dict) else []
+    for kind, some in _YAML.items():
+        if set(some) & set(keys):
+            return kind
+    if {"maker", "period"} <= set(keys):
+        return "maker"
+    raise _unknown(path, 1, "of no kind that is known, by its keys", _near(keys, _YAML.values()))
+
+
+def _kind_of_sheet(sheet: Sheet) -> str:
+    names = {part.strip() for cell in sheet.head.cells for part in re.split(r"[;\t]", cell)}
+    for kind, required in _SHEETS.items():
+        if set(required) <= names:
+            return kind
+    if names & {"claim", "sentence"}:
+        return "claims"
+    line = sheet.head.line
+    near = _near(sorted(names - {"instrument"}), _SHEETS.values())
+    raise _unknown(sheet.file, line, "of no kind that is known, by its columns", near)
+
+
+def _near(given: Iterable[str], kinds: Iterable[Collection[str]]) -> str:
+    wanted = [name for some in kinds for name in some]
+    return next((name for text in given if (name := nearest_name(text, wanted))), "")
+
+
+def _unknown(
+    path: str | os.PathLike[str], line: int | None, message: str, nearest: str = ""
+) -> InputError:
+    problem = Problem(os.fspath(path), line, "", message, allowed=_KNOWN, nearest=nearest)
+    return InputError([problem])
