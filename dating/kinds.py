@@ -34,11 +34,12 @@ _OTHERS = {
     b"<?xml": "an XML file or a picture",
     b"<!doctype html": "a page",
 }
-_KNOWN = (
+_NOT_OURS = "none of the kinds of files that are known here"
+_KEYS = (
     "maker file (period, components), examination (instrument, seen), claims (claims), language "
-    "file (language, months), what dating learn has written; in CSV claims (claim, kind), sale "
-    "(lot), reference corpus (instrument, built)"
+    "file (language, months)"
 )
+_COLUMNS = "reference corpus (instrument, built), sale (lot), claims (claim, kind)"
 
 
 def kind_of(path: str | os.PathLike[str]) -> str:
@@ -70,17 +71,31 @@ def kind_of(path: str | os.PathLike[str]) -> str:
             return kind
     for signature, what in _OTHERS.items():
         if start.lstrip().lower().startswith(signature.lower()):
-            raise _unknown(path, None, f"{what}; it is of no kind that is checked here")
+            raise InputError([Problem(os.fspath(path), None, "", f"{_NOT_OURS}, but {what}")])
     if is_sheet(path):
         return _kind_of_sheet(read_sheet(path))
-    data = read_yaml(path).data
+    data = _data_of(path)
     keys = list(data) if isinstance(data, dict) else []
     for kind, some in _YAML.items():
         if set(some) & set(keys):
             return kind
     if {"maker", "period"} <= set(keys):
         return "maker"
-    raise _unknown(path, 1, "of no kind that is known, by its keys", _near(keys, _YAML.values()))
+    message, near = f"{_NOT_OURS}, going by its keys", _near(keys, _YAML.values())
+    raise InputError([Problem(os.fspath(path), 1, "", message, allowed=_KEYS, nearest=near)])
+
+
+def _data_of(path: str | os.PathLike[str]) -> object:
+    """Read YAML; what is not meant as YAML is no faulty YAML either."""
+    try:
+        return read_yaml(path).data
+    except InputError:
+        if os.path.splitext(path)[1].lower() in {"", ".yaml", ".yml"}:
+            raise
+        message = (
+            f"{_NOT_OURS}: these are YAML (.yaml), CSV (.csv) or what dating learn has written"
+        )
+        raise InputError([Problem(os.fspath(path), None, "", message)]) from None
 
 
 def _kind_of_sheet(sheet: Sheet) -> str:
@@ -90,18 +105,13 @@ def _kind_of_sheet(sheet: Sheet) -> str:
             return kind
     if names & {"claim", "sentence"}:
         return "claims"
-    line = sheet.head.line
+    message = f"{_NOT_OURS}, going by its columns"
     near = _near(sorted(names - {"instrument"}), _SHEETS.values())
-    raise _unknown(sheet.file, line, "of no kind that is known, by its columns", near)
+    raise InputError(
+        [Problem(sheet.file, sheet.head.line, "", message, allowed=_COLUMNS, nearest=near)]
+    )
 
 
 def _near(given: Iterable[str], kinds: Iterable[Collection[str]]) -> str:
     wanted = [name for some in kinds for name in some]
     return next((name for text in given if (name := nearest_name(text, wanted))), "")
-
-
-def _unknown(
-    path: str | os.PathLike[str], line: int | None, message: str, nearest: str = ""
-) -> InputError:
-    problem = Problem(os.fspath(path), line, "", message, allowed=_KNOWN, nearest=nearest)
-    return InputError([problem])

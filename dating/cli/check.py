@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from dating.cli.inputs import INPUT
-from dating.cli.needs import check_installed
+from dating.cli.needs import check_reading
 from dating.cli.streams import text_width
 
 
@@ -57,7 +57,7 @@ def _understood(file: Path) -> str:
 
         return language_text(file, width)
     if kind == "learned":
-        check_installed("reading what was learned", ["h5netcdf"])
+        check_reading(file)
     from dating.words.understood import understood  # noqa: PLC0415
 
     return understood(file, width)

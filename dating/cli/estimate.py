@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from dating.cli.inputs import INPUT
+from dating.cli.needs import check_reading
 from dating.cli.streams import text_width
 
 if TYPE_CHECKING:
@@ -78,6 +79,7 @@ def estimate(  # noqa: PLR0917 (click hands its options over by name)
     Example:
       dating estimate demo_data/examinations/M-001.yaml --picture M-001.svg
     """  # noqa: D301 (click wants the backspace itself)
+    check_reading(learned)
     if picture is not None:
         from dating.figures.files import check_picture_name  # noqa: PLC0415
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from dating.cli.inputs import INPUT
-from dating.cli.needs import check_installed, missing_of
+from dating.cli.needs import check_installed
 from dating.cli.streams import text_width
 
 if TYPE_CHECKING:
@@ -73,7 +73,8 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     Example:
       dating learn priors/marrowby.yaml demo_data/marrowby_corpus.csv --out marrowby.nc
     """  # noqa: D301 (click wants the backspace itself)
-    check_installed("learning", ("pymc", "nutpie", "arviz", "h5netcdf"))
+    needed = ["pymc", "nutpie", "arviz", "h5netcdf", *(["jinja2", "matplotlib"] if report else [])]
+    check_installed("learning", needed, "learn,picture" if report else "learn")
     from dating.files import read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
     from dating.learning.learned import write_learned  # noqa: PLC0415
@@ -133,10 +134,6 @@ def _check_report(path: Path, out: Path) -> None:
         message = "the report would take the place of what is learned; give it another name"
     elif not path.parent.is_dir():
         message = "the folder for the report does not exist"
-    elif missing := missing_of(("jinja2", "matplotlib")):
-        message = (
-            f"a report needs {' and '.join(missing)}; install instrument-dating[learn,picture]"
-        )
     if message:
         raise InputError([Problem(str(path), None, "", message)])
 

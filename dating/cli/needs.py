@@ -33,6 +33,23 @@ def _is_installed(name: str) -> bool:
         return False
 
 
+def check_reading(learned: object) -> None:
+    """Refuse to begin where what was learned is to be read, and the library for it is missing.
+
+    Parameters
+    ----------
+    learned : Path or None
+        The file.
+
+    Raises
+    ------
+    ClickException
+        When the library is missing.
+    """
+    if learned is not None:
+        check_installed("reading what was learned", ["h5netcdf"])
+
+
 def check_installed(what: str, names: Sequence[str], extras: str = "learn") -> None:
     """Refuse to begin without libraries that will be needed.
 

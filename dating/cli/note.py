@@ -66,7 +66,9 @@ def _write(
     formats: tuple[str, ...],
     **options: Any,
 ) -> None:
-    house = house_for(options["templates"], formats if out else ("markdown",))
+    house = house_for(
+        options["templates"], formats if out else ("markdown",), learned=options["learned"]
+    )
     wording = wording_of(*(options[name] for name in ("tongue", "dates", "circa", "level")))
     from dating.notes.file_names import file_name  # noqa: PLC0415
     from dating.notes.markdown import as_markdown  # noqa: PLC0415

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from dating.cli.inputs import INPUT
-from dating.cli.needs import check_installed
+from dating.cli.needs import check_installed, check_reading
 from dating.cli.wording import FORMATS, folder_for, house_for, worded, wording_of
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ def sale(
     """  # noqa: D301 (click wants the backspace itself)
     if out is None and table is None:
         raise click.UsageError("say where to: --out FOLDER, --table FILE, or both")
-    _check_table(table)
+    _check_table(table, out)
     if out is None:
         _tabulate_alone(lots, table or Path(), options)
     else:
@@ -71,7 +71,7 @@ def sale(
 def _print_sale(
     lots: Path, out: Path, formats: tuple[str, ...], table: Path | None, options: dict[str, Any]
 ) -> None:
-    house = house_for(options["templates"], formats, ("jinja2", "xlsxwriter"))
+    house = house_for(options["templates"], formats, ("jinja2", "xlsxwriter"), options["learned"])
     wording = wording_of(*(options[name] for name in ("tongue", "dates", "circa", "level")))
     from dating.notes.index import index_html, index_markdown, index_of  # noqa: PLC0415
     from dating.notes.lots import read_lots  # noqa: PLC0415
@@ -146,7 +146,7 @@ def _learned(options: dict[str, Any], maker: Maker) -> Learned | None:
     return read_learned(options["learned"], maker) if options["learned"] else None
 
 
-def _check_table(table: Path | None) -> None:
+def _check_table(table: Path | None, out: Path | None) -> None:
     """Refuse a name that no table can be written under, before any work."""
     if table is None:
         return
@@ -159,13 +159,15 @@ def _check_table(table: Path | None) -> None:
     if not table.parent.is_dir():
         raise click.BadParameter("the folder does not exist", param_hint="--table")
     if table.suffix.lower() == ".parquet":
-        check_installed("Parquet", ["pyarrow"], "table")
+        more = ["jinja2", "xlsxwriter"] if out else []
+        check_installed("a Parquet table", ["pyarrow", *more], "note,table" if out else "table")
 
 
 def _tabulate_alone(lots: Path, table: Path, options: dict[str, Any]) -> None:
     """Date a table of any length, without notes."""
     if lots.suffix.lower() == ".parquet":
-        check_installed("Parquet", ["pyarrow"], "table")
+        check_installed("a Parquet table", ["pyarrow"], "table")
+    check_reading(options["learned"])
     if options["maker"] is None:
         raise click.UsageError("a table needs --maker FILE")
     maker = _maker(options["maker"])

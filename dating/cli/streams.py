@@ -18,6 +18,7 @@ NARROWEST, USUAL, WIDEST = 40, 80, 100
 CLOSED_PIPE = 128 + 13
 """Exit status of a command whose reader has gone, as the system gives it."""
 
+_ASCII = "plain_ascii"
 _PLAIN = {
     **dict.fromkeys("\N{HYPHEN}\N{NON-BREAKING HYPHEN}–—\N{MINUS SIGN}", "-"),
     **dict.fromkeys("‘’", "'"),
@@ -109,9 +110,12 @@ def plain_sign(sign: str) -> str:
 def use_plain_signs() -> None:
     """Let output and messages write what they cannot carry with signs that come near it."""
     codecs.register_error("plain signs", _replacement)
+    codecs.register(_plain_ascii)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="plain signs")
+            in_ascii = codecs.lookup(stream.encoding).name == "ascii"
+            encoding = _ASCII if in_ascii else stream.encoding
+            stream.reconfigure(encoding=encoding, errors="plain signs")
 
 
 @contextmanager
@@ -147,6 +151,20 @@ def give_up() -> None:
     """Let nothing more go out, so that the end of Python does not try again."""
     _discard(sys.stdout)
     _discard(sys.stderr)
+
+
+def _plain_ascii(name: str) -> codecs.CodecInfo | None:
+    """Give ASCII under a name of its own: click writes UTF-8 where it reads that of ASCII."""
+    if name != _ASCII:
+        return None
+    known = codecs.lookup("ascii")
+    return codecs.CodecInfo(
+        known.encode,
+        known.decode,
+        incrementalencoder=known.incrementalencoder,
+        incrementaldecoder=known.incrementaldecoder,
+        name=name,
+    )
 
 
 def _replacement(error: UnicodeError) -> tuple[str, int]:

@@ -127,7 +127,12 @@ def wording_of(tongue: str, dates: Any, circa: str, level: float) -> Wording:
     return Wording(language(tongue, dates), level, CIRCA[int(circa)])
 
 
-def house_for(templates: Path | None, formats: Sequence[str], more: Sequence[str] = ()) -> House:
+def house_for(
+    templates: Path | None,
+    formats: Sequence[str],
+    more: Sequence[str] = (),
+    learned: Path | None = None,
+) -> House:
     """Check that everything is there that the formats need, and read the templates.
 
     Parameters
@@ -138,6 +143,8 @@ def house_for(templates: Path | None, formats: Sequence[str], more: Sequence[str
         The formats that are asked for.
     more : sequence of str
         Further libraries that are needed.
+    learned : Path or None
+        A file of what was learned that will be read.
 
     Returns
     -------
@@ -152,7 +159,8 @@ def house_for(templates: Path | None, formats: Sequence[str], more: Sequence[str
         When a template has a fault.
     """
     needed = dict.fromkeys([*(name for form in formats for name in _NEEDS[form]), *more])
-    check_installed("writing notes", list(needed), "note")
+    wanted = [*needed, *(["h5netcdf"] if learned else [])]
+    check_installed("writing notes", wanted, "note,learn" if learned else "note")
     from dating.notes.house import house  # noqa: PLC0415
 
     return house(templates)

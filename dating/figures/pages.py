@@ -10,8 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
 
-from dating.figures.changeovers import draw_changeover, draw_overview
-from dating.figures.mixing import draw_mixing
 from dating.figures.style import CORE, DOUBT, INK, REST, SET
 from dating.words.page import Picture
 
@@ -47,6 +45,10 @@ def pictures_of(made: Outcome) -> Iterator[tuple[str, Picture]]:
     name, picture : str, Picture
         ``mixing``, ``overview``, then each changeover by its name.
     """
+    # What notes need of this module does without the libraries of these two.
+    from dating.figures.changeovers import draw_changeover, draw_overview  # noqa: PLC0415
+    from dating.figures.mixing import draw_mixing  # noqa: PLC0415
+
     if made.drawn.size:
         yield "mixing", picture_of(draw_mixing(made))
     if made.shifts:

@@ -320,9 +320,11 @@ def _learned_file(file: File) -> Iterator[str]:
         f"  for {said['maker']}, from {said['instruments']} instruments of {said['corpus_file']} "
         f"({str(said['corpus_fingerprint'])[:12]}), {said['draws']} draws in each chain"
     )
-    maker_file = str(said["maker_file"])
-    if not os.path.isfile(maker_file):
-        yield f"  its maker file {maker_file} is not here, so that names were not held against it"
+    named = str(said["maker_file"])
+    beside = os.path.join(os.path.dirname(file), os.path.basename(named))
+    maker_file = next((place for place in (named, beside) if os.path.isfile(place)), "")
+    if not maker_file:
+        yield f"  its maker file {named} is not here, so that it could not be held against it"
         return
     learned = read_learned(file, read_maker(maker_file))
     yield f"  fits the maker file {maker_file}"
