@@ -12,13 +12,14 @@ from numpy.typing import NDArray
 from dating.advice import Advice, advise
 from dating.disagreement import Conflict, Disagreement, Finding, disagreement, impossible_words
 from dating.engine import Weighing
+from dating.escapes import escaped
 from dating.evidence import Neutral, Piece, pieces_of
 from dating.examination import Examination
 from dating.files import check_against
 from dating.learning.learned import Learned, learned_tables
 from dating.learning.levels import Correction
 from dating.maker import Maker
-from dating.months import Period
+from dating.months import Period, month_label
 from dating.reading import InputError, Problem
 from dating.summaries import (
     MonthSet,
@@ -91,6 +92,13 @@ class Estimate:
     def tables(self) -> MonthTables:
         """The month tables, with the seed and the number of draws."""
         return self.weighing.tables
+
+    def __repr__(self) -> str:
+        """Name the instrument and its maker, the median and the 90 % set of months."""
+        known = f"{self.examination.instrument}, {self.maker.maker}"
+        months = self.highest_density(LEVEL)
+        median = month_label(self.median)
+        return escaped(f"Estimate({known}, median {median}, {100 * LEVEL:g} % {months})")
 
     @property
     def pieces(self) -> tuple[Piece, ...]:

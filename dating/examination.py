@@ -11,6 +11,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field, model_validator
 
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
+from dating.escapes import escaped
 from dating.statements import Fraction, Name, Number, Text
 from dating.validation import FromFile, Strict, refuse
 
@@ -168,3 +169,10 @@ class Examination(FromFile):
     marks: dict[Name, Marked] = Field(default_factory=dict)
     measured: dict[Name, Measured] = Field(default_factory=dict)
     documents: tuple[Paper, ...] = ()
+
+    def __repr__(self) -> str:
+        """Name the instrument, its maker, and how much was recorded."""
+        recorded = (*self.seen.values(), *self.marks.values(), *self.measured.values())
+        count = sum(item is not None for item in recorded)
+        documents = f", {len(self.documents)} documents" if self.documents else ""
+        return escaped(f"Examination({self.instrument}, {self.maker}, {count} recorded{documents})")

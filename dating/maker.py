@@ -13,6 +13,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from dating.cautions import Hazard, Material
 from dating.distributions import Certain, Judgement
 from dating.draws import MOST_NUMBERS
+from dating.escapes import escaped
 from dating.statements import (
     Chance,
     CountJudgement,
@@ -349,6 +350,11 @@ class Maker(FromFile):
     events: dict[Name, Event] = Field(default_factory=dict, max_length=MOST_NUMBERS // 2)
     variants: Variants | None = None
     components: Annotated[dict[Name, Component], Field(min_length=1)]
+
+    def __repr__(self) -> str:
+        """Name the maker, its period, and how much is stated."""
+        counts = f"{len(self.components)} components, {len(self.features())} features"
+        return escaped(f"Maker({self.maker}, {self.period}, {counts})")
 
     def __hash__(self) -> int:
         """Hash by identity, so that month tables can be kept for a maker file."""

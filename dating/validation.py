@@ -9,6 +9,7 @@ from typing import Annotated, Any, Self, TypeAliasType, Union, get_args, get_ori
 from pydantic import BaseModel, ConfigDict, PrivateAttr, ValidationError
 from pydantic_core import ErrorDetails, PydanticCustomError
 
+from dating.escapes import escaped
 from dating.reading import InputError, KeyPath, Problem, Source
 
 _PLAIN_WORDS = {
@@ -40,6 +41,13 @@ class FromFile(Strict):
     """A model of a whole file, which knows where each of its keys stands."""
 
     _origin: Source = PrivateAttr(default=Source("(made in Python)", None, {}, ""))
+
+    def __repr__(self) -> str:
+        """Name the file; all that it says would fill pages."""
+        return f"{type(self).__name__}({escaped(self._origin.file)})"
+
+    def __str__(self) -> str:
+        return repr(self)
 
     def placed(self, origin: Source) -> Self:
         """Return the same model with the places of its keys.

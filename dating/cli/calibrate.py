@@ -84,7 +84,7 @@ def calibrate(  # noqa: PLR0917 (click hands its options over by name)
 def _check_names(learned: Path | None, picture: Path | None, correct: Path | None) -> None:
     """Refuse names that nothing can be written under, and missing libraries, before any work."""
     needed = ["arviz_stats", "h5netcdf", "scipy", *(["matplotlib"] if picture else [])]
-    check_installed("calibration", needed, "learn,picture" if picture else "learn")
+    check_installed("calibration", needed)
     if correct is not None and learned is None:
         message = "what was learned carries the correction; name its file with --learned"
         raise click.BadParameter(message, param_hint="--correct")

@@ -73,8 +73,8 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     Example:
       dating learn priors/marrowby.yaml demo_data/marrowby_corpus.csv --out marrowby.nc
     """  # noqa: D301 (click wants the backspace itself)
-    needed = ["pymc", "nutpie", "arviz", "h5netcdf", *(["jinja2", "matplotlib"] if report else [])]
-    check_installed("learning", needed, "learn,picture" if report else "learn")
+    needed = ["pymc", "nutpie", "arviz", "h5netcdf", "matplotlib"]  # progress of PyMC is coloured
+    check_installed("learning", [*needed, *(["jinja2"] if report else [])])
     from dating.files import read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
     from dating.learning.learned import write_learned  # noqa: PLC0415

@@ -96,7 +96,7 @@ def _check(page: Path | None) -> None:
     from dating.reading import InputError, Problem  # noqa: PLC0415
 
     wanted = ["scipy", "h5netcdf"] + (["jinja2", "matplotlib", "arviz_stats"] if page else [])
-    check_installed("weighing claims", wanted, "learn,picture" if page else "learn")
+    check_installed("weighing claims", wanted)
     if page is None:
         return
     if page.suffix.lower() != ".html":

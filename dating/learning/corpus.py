@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from dating.cells import columns_of, examination_in
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
+from dating.escapes import escaped
 from dating.examination import Examination
 from dating.files import maker_of_sheet, read_maker
 from dating.maker import Maker
@@ -55,6 +56,11 @@ class Reference:
     window: Floats
     known_by: str
     trust: float
+
+    def __repr__(self) -> str:
+        """Name the instrument, its line and its stated date."""
+        name, built = self.examination.instrument, self.built.text
+        return escaped(f"Reference({name}, line {self.line}, built {built}, trust {self.trust:g})")
 
     @property
     def month(self) -> int | None:
@@ -120,6 +126,11 @@ class Corpus:
     fingerprint: str
     references: tuple[Reference, ...]
     maker: Maker
+
+    def __repr__(self) -> str:
+        """Name the file, the number of instruments and the maker."""
+        count = f"{len(self.references)} references"
+        return escaped(f"Corpus({self.file}, {count}, {self.maker.maker})")
 
 
 def read_corpus(path: str | os.PathLike[str], maker: Maker | None = None) -> Corpus:

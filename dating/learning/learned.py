@@ -75,6 +75,12 @@ class Learned:
     latent: Latent | None = None
     correction: Correction | None = None
 
+    def __repr__(self) -> str:
+        """Count the draws and the numbers; give the fingerprints of maker file and corpus."""
+        count = f"{len(self.values)} draws of {len(self.numbers)} dates and lengths"
+        prints = f"{self.maker_fingerprint[:12]}, corpus {self.corpus_fingerprint[:12]}"
+        return f"Learned({count}, maker {prints})"
+
     def corrected(self, posterior: Floats) -> Floats:
         """Correct the levels of posterior probabilities where that is due.
 

@@ -49,13 +49,13 @@ Everything in a note follows from one estimate by these rules; nothing is added 
 """
 
 
-def rules_text(width: int = 100) -> str:
+def rules_text(width: int | None = None) -> str:
     """Write the rules.
 
     Parameters
     ----------
-    width : int
-        Columns; they stand as they are written at the 100 that they are written for.
+    width : int, optional
+        Columns; unless given, lines stand as they are written.
 
     Returns
     -------
@@ -82,7 +82,7 @@ def rules_text(width: int = 100) -> str:
         few=FEW,
         much=WORTH,
     )
-    return text if width >= 100 else "".join(f"{item}\n" for item in _refilled(text, width))
+    return text if width is None else "".join(f"{item}\n" for item in _refilled(text, width))
 
 
 def _refilled(text: str, width: int) -> Iterator[str]:

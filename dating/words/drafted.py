@@ -6,6 +6,7 @@ import textwrap
 
 from dating.escapes import escaped
 from dating.learning.corpus import Corpus
+from dating.standard_input import StandardInput
 from dating.words.plain import WIDTH
 
 MANY = 0.25
@@ -44,5 +45,6 @@ def after_drafting(corpus: Corpus, width: int = WIDTH) -> str:
         textwrap.fill(escaped(line), width, break_long_words=False, break_on_hyphens=False)
         for line in lines
     )
-    learn = f"dating learn {maker.origin.file} {corpus.file} --out LEARNED.nc"
+    table = "CORPUS.csv" if corpus.file == str(StandardInput()) else corpus.file
+    learn = f"dating learn {maker.origin.file} {table} --out LEARNED.nc"
     return f"{text}\n  dating check {maker.origin.file}\n  {learn}"
