@@ -109,7 +109,7 @@ def test_a_picture_is_drawn_reproducibly(tmp_path, ending):
 @pytest.mark.parametrize("name", ["a.jpg", "a", "no/such/folder/a.svg"])
 def test_a_picture_that_cannot_be_saved_is_refused_before_any_work(tmp_path, name):
     refused = run("estimate", M_001, "--picture", tmp_path / name)
-    assert refused.exit_code == 1
+    assert refused.exit_code == 2
     assert "WHEN IT WAS BUILT" not in refused.output
     assert list(tmp_path.iterdir()) == []
 

@@ -442,7 +442,7 @@ def test_unsound_draws_give_a_page_only_when_one_insists(folder, monkeypatch):
 def test_a_page_that_cannot_be_written_is_refused_before_any_work(folder, monkeypatch, name, why):
     monkeypatch.setattr(sampling, "learn", never)
     refused = run(folder, "--report", folder / name)
-    assert refused.exit_code == 1
+    assert refused.exit_code == 2
     assert why in refused.output
     assert str(folder / name) in refused.output
     assert sorted(path.name for path in folder.iterdir()) == ["corpus.csv", "example.yaml"]
@@ -451,7 +451,7 @@ def test_a_page_that_cannot_be_written_is_refused_before_any_work(folder, monkey
 def test_a_page_in_the_place_of_the_result_is_refused(folder, monkeypatch):
     monkeypatch.setattr(sampling, "learn", never)
     refused = run(folder, "--out", folder / "x.html", "--report", folder / "x.html")
-    assert refused.exit_code == 1
+    assert refused.exit_code == 2
     assert "take the place of what is learned" in refused.output
 
 
@@ -463,4 +463,4 @@ def test_a_missing_library_is_named_before_any_work(folder, monkeypatch, missing
     monkeypatch.setattr(sampling, "learn", never)
     refused = run(folder, "--report", folder / "r.html")
     assert refused.exit_code == 1
-    assert f"a report needs {missing}; install instrument-dating[learn,picture]" in refused.output
+    assert f"learning needs {missing}; install instrument-dating[learn]" in refused.output

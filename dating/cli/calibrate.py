@@ -10,6 +10,7 @@ import click
 from dating.cli.inputs import INPUT
 from dating.cli.needs import check_installed
 from dating.cli.streams import text_width
+from dating.cli.usage import as_usage
 
 if TYPE_CHECKING:
     from dating.calibration.verdict import Calibration
@@ -93,7 +94,8 @@ def _check_names(learned: Path | None, picture: Path | None, correct: Path | Non
     if picture is not None:
         from dating.figures.files import check_picture_name  # noqa: PLC0415
 
-        check_picture_name(picture)
+        with as_usage():
+            check_picture_name(picture)
 
 
 def _learned(path: Path, maker: Maker, corpus: Corpus) -> Learned:

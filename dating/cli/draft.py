@@ -8,6 +8,7 @@ import click
 
 from dating.cli.inputs import INPUT
 from dating.cli.streams import text_width
+from dating.cli.usage import as_usage
 
 
 @click.command()
@@ -36,7 +37,8 @@ def draft(corpus: Path, out: Path, name: str) -> None:
     from dating.reading import write_whole  # noqa: PLC0415
     from dating.words.drafted import after_drafting  # noqa: PLC0415
 
-    _check_name(out)
+    with as_usage():
+        _check_name(out)
     write_whole(out, drafted(corpus, name).encode("utf-8"))
     click.echo(after_drafting(read_corpus(corpus, read_maker(out)), text_width()))
 
@@ -48,6 +50,8 @@ def _check_name(path: Path) -> None:
     if path.suffix != ".yaml":
         problem = Problem(str(path), None, "", "a maker file is YAML", path.suffix, ".yaml")
         raise InputError([problem])
+    if not path.parent.is_dir():
+        raise click.BadParameter("the folder does not exist", param_hint="--out")
     if path.exists():
         message = "there is a file of this name already; give another name"
         raise InputError([Problem(str(path), None, "", message)])

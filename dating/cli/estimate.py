@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 from dating.cli.inputs import INPUT
-from dating.cli.needs import check_reading
+from dating.cli.needs import check_installed, check_reading
 from dating.cli.streams import text_width
+from dating.cli.usage import as_usage
 
 if TYPE_CHECKING:
     from dating.estimates import Estimate
@@ -83,7 +84,9 @@ def estimate(  # noqa: PLR0917 (click hands its options over by name)
     if picture is not None:
         from dating.figures.files import check_picture_name  # noqa: PLC0415
 
-        check_picture_name(picture)
+        check_installed("a picture", ["matplotlib"], "picture")
+        with as_usage():
+            check_picture_name(picture)
     made = _made(examination, maker, level, seed, learned)
     words = _written(made, form)
     if picture is not None:

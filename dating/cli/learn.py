@@ -12,6 +12,7 @@ import click
 from dating.cli.inputs import INPUT
 from dating.cli.needs import check_installed
 from dating.cli.streams import text_width
+from dating.cli.usage import as_usage
 
 if TYPE_CHECKING:
     from dating.learning.outcome import Outcome
@@ -86,7 +87,8 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     if not out.parent.is_dir():
         raise click.BadParameter("the folder does not exist", param_hint="--out")
     if report is not None:
-        _check_report(report, out)
+        with as_usage():
+            _check_report(report, out)
     read = read_maker(maker)
     plan = plan_of(read, read_corpus(corpus, read))
     click.echo(before_learning(plan, draws, text_width()))

@@ -11,6 +11,7 @@ import click
 
 from dating.cli.inputs import INPUT
 from dating.cli.needs import check_installed, check_reading
+from dating.cli.usage import as_usage
 from dating.cli.wording import FORMATS, folder_for, house_for, worded, wording_of
 
 if TYPE_CHECKING:
@@ -59,7 +60,8 @@ def sale(
     """  # noqa: D301 (click wants the backspace itself)
     if out is None and table is None:
         raise click.UsageError("say where to: --out FOLDER, --table FILE, or both")
-    _check_table(table, out)
+    with as_usage():
+        _check_table(table, out)
     if out is None:
         _tabulate_alone(lots, table or Path(), options)
     else:

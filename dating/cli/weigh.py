@@ -11,6 +11,7 @@ import click
 from dating.cli.inputs import INPUT
 from dating.cli.needs import check_installed
 from dating.cli.streams import text_width
+from dating.cli.usage import as_usage
 
 if TYPE_CHECKING:
     from dating.claims.evidence import Evidence
@@ -67,7 +68,8 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
     Example:
       dating weigh demo_data/marrowby_claims.yaml --corpus demo_data/marrowby_corpus.csv
     """  # noqa: D301 (click wants the backspace itself)
-    _check(page)
+    with as_usage():
+        _check(page)
     from dating.claims.evidence import Evidence  # noqa: PLC0415
     from dating.claims.files import manuscript_of, read_claims  # noqa: PLC0415
     from dating.claims.weighing import weighed  # noqa: PLC0415
