@@ -166,13 +166,15 @@ def is_sheet(path: str | os.PathLike[str]) -> bool:
     return os.fspath(path).lower().endswith(".csv")
 
 
-def read_sheet(path: str | os.PathLike[str]) -> Sheet:
+def read_sheet(path: str | os.PathLike[str], rows: str = "instruments") -> Sheet:
     """Read a CSV file into comments, names of columns and rows.
 
     Parameters
     ----------
     path : str or path
         The file.
+    rows : str
+        What its rows are, for the message where there are none.
 
     Returns
     -------
@@ -192,22 +194,61 @@ def read_sheet(path: str | os.PathLike[str]) -> Sheet:
     """
     file = os.fspath(path)
     text, fingerprint = read_text(path, LARGEST_SHEET)
+    lines, comments = _lines(text)
+    said = {key: (i + 1, value) for i in range(comments) for key, value in _says(lines[i])}
+    head, *below = _headed(file, lines, comments)
+    if not below:
+        message = f"there are no {rows} below the names of the columns"
+        raise InputError([Problem(file, head.line, "", message)])
+    return Sheet(file, fingerprint, said, head, tuple(below))
+
+
+def column_names(path: str | os.PathLike[str]) -> tuple[str, ...]:
+    """Read the names of a sheet's columns, whether or not there are rows below them.
+
+    Parameters
+    ----------
+    path : str or path
+        The file.
+
+    Returns
+    -------
+    tuple of str
+        As they stand in the file.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read, is too large, is not UTF-8 or not CSV, or has no such line.
+
+    Examples
+    --------
+    >>> column_names("demo_data/marrowby_corpus.csv")[:2]
+    ('instrument', 'built')
+    """
+    text, _ = read_text(path, LARGEST_SHEET)
+    head, *_ = _headed(os.fspath(path), *_lines(text))
+    return head.cells
+
+
+def _lines(text: str) -> tuple[list[str], int]:
+    """Split into lines, and count the comments that lead."""
     lines = list(io.StringIO(text, newline=""))
     comments = 0
     while comments < len(lines) and lines[comments].startswith(("#", '"#')):
         comments += 1
-    said = {key: (i + 1, value) for i in range(comments) for key, value in _says(lines[i])}
-    read = tuple(_rows(file, lines, comments))
-    if not read:
+    return lines, comments
+
+
+def _headed(file: str, lines: list[str], comments: int) -> list[Row]:
+    """Read the line with the names of the columns, and the rows below it."""
+    rows = list(_rows(file, lines, comments))
+    if not rows:
         wrong = (
             "there is no line with the names of the columns" if comments else "the file is empty"
         )
         raise InputError([Problem(file, max(comments, 1), "", wrong)])
-    head, *rows = read
-    if not rows:
-        message = "there are no instruments below the names of the columns"
-        raise InputError([Problem(file, head.line, "", message)])
-    return Sheet(file, fingerprint, said, head, tuple(rows))
+    return rows
 
 
 def _says(comment: str) -> Iterator[tuple[str, str]]:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import types
-from collections.abc import Iterator
-from typing import Annotated, Any, Self, TypeAliasType, Union, get_args, get_origin
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, ClassVar, Self, TypeAliasType, Union, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, PrivateAttr, ValidationError
 from pydantic_core import ErrorDetails, PydanticCustomError
@@ -30,7 +30,9 @@ _PLAIN_WORDS = {
 
 
 class Strict(BaseModel):
-    """A frozen model that refuses unknown keys."""
+    """A frozen model that refuses unknown keys; of keys renamed it names the new word."""
+
+    renamed: ClassVar[Mapping[str, str]] = {}
 
     model_config = ConfigDict(
         extra="forbid", frozen=True, populate_by_name=True, arbitrary_types_allowed=True
@@ -132,17 +134,31 @@ def _problem(source: Source, model: type[BaseModel], details: ErrorDetails) -> P
     path = _real_path(source, location)
     context = details.get("ctx", {})
     if kind == "extra_forbidden":
-        allowed = _keys_at(model, location)
+        models = _models_at(model, location)
+        renamed = {old: new for each in models for old, new in each.renamed.items()}
+        if new := renamed.get(str(location[-1])):
+            return source.problem(path, f"this key is now called {new}", found=location[-1])
+        allowed = _keys_of(models)
         message = "this key is not known here"
         if details["input"] is None:
             message += "; text that holds a comma or a colon needs quotation marks"
         return source.problem(path, message, found=location[-1], allowed=allowed)
-    message = _PLAIN_WORDS.get(kind, details["msg"].removeprefix("Value error, "))
+    said = details["msg"].removeprefix("Value error, ")
+    message = _counted(kind, context) or _PLAIN_WORDS.get(kind, said)
     if kind == "missing":
         return source.problem((*path, str(location[-1])), message)
     message = message[:1].lower() + message[1:]
     wanted = str(context.get("allowed", "") or context.get("expected", ""))
     return source.problem(path, message, found=details["input"], allowed=wanted)
+
+
+def _counted(kind: str, context: dict[str, Any]) -> str:
+    """Say how many items are wanted; nothing where that is not what is wrong."""
+    ends = {"too_short": ("at least", "min_length"), "too_long": ("at most", "max_length")}
+    if kind not in ends:
+        return ""
+    bound, count = ends[kind][0], context[ends[kind][1]]
+    return f"{bound} {count} {'item is' if count == 1 else 'items are'} wanted here"
 
 
 def _real_path(source: Source, location: KeyPath) -> KeyPath:
@@ -154,12 +170,16 @@ def _real_path(source: Source, location: KeyPath) -> KeyPath:
     return path
 
 
-def _keys_at(model: type[BaseModel], location: KeyPath) -> list[str]:
-    """List the keys that the model at a location knows, by their names in the file."""
+def _models_at(model: type[BaseModel], location: KeyPath) -> list[type[Strict]]:
+    """List the models that may stand where the key at a location stands."""
     here: list[Any] = [model]
     for part in location[:-1]:
         here = [inner for outer in here for inner in _inside(outer, part)]
-    models = [typ for outer in here for typ in _unwrapped(outer) if _is_model(typ)]
+    return [typ for outer in here for typ in _unwrapped(outer) if _is_model(typ)]
+
+
+def _keys_of(models: list[type[Strict]]) -> list[str]:
+    """List the keys that models know, by their names in the file."""
     return sorted(
         field.alias or name
         for typ in models
@@ -193,4 +213,4 @@ def _unwrapped(typ: Any) -> Iterator[Any]:
 
 
 def _is_model(typ: Any) -> bool:
-    return isinstance(typ, type) and issubclass(typ, BaseModel)
+    return isinstance(typ, type) and issubclass(typ, Strict)

@@ -87,7 +87,7 @@ def random_claim(generator):
     kinds = [
         {"first_use": {**use, "not_before": month}},
         {"first_use": {**use, "not_after": month}},
-        {"order": {"earlier": way, "later": other, "by": int(generator.integers(0, 6))}},
+        {"changed_first": {"earlier": way, "later": other, "by": int(generator.integers(0, 6))}},
         {"overlap": {"changeover": way, "shorter_than": float(generator.integers(1, 9))}},
     ]
     if states:

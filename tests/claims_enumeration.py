@@ -198,7 +198,7 @@ def dated_claims(data, rng):
     if len(ways) > 1:
         for by in (0, 0, 2.5):
             early, late = rng.sample(ways, 2)
-            said.append({"order": {"earlier": early, "later": late, "by": by}})
+            said.append({"changed_first": {"earlier": early, "later": late, "by": by}})
     return said
 
 
@@ -292,7 +292,7 @@ class Told:
         if kind in {"first_use", "last_use"}:
             first, last = self.uses(what["feature"], what["state"], what["variant"], n)
             return float(_within(first if kind == "first_use" else last, what))
-        if kind == "order":
+        if kind == "changed_first":
             early, late = (self.changeover(what[key], n)[0] for key in ("earlier", "later"))
             return float(late - early >= what["by"] if what["by"] else late > early)
         way = what["changeover"]

@@ -123,7 +123,7 @@ def test_the_simulation_meets_chances_that_are_neither_none_nor_all():
     assert kinds == {
         "first_use": bounds,
         "last_use": bounds,
-        "order": {"earlier", "later", "by"},
+        "changed_first": {"earlier", "later", "by"},
         "overlap": {"changeover", "shorter_than"},
     }
     assert sum(0.05 < chance < 0.95 for chance in chances) > len(chances) / 4
@@ -140,15 +140,15 @@ def test_a_lead_of_nothing_is_no_lead_unless_it_is_asked_for_in_months():
     ways = [{"feature": "joint", "to": "two"}, {"feature": "nut", "to": "plastic"}]
     for earlier, later in (ways, ways[::-1]):
         order = {"earlier": earlier, "later": later}
-        assert chance_true(saying({"order": order}), production).tolist() == [0] * 4
+        assert chance_true(saying({"changed_first": order}), production).tolist() == [0] * 4
     features["nut"]["history"][1]["lag"] = -2.5
     maker = Maker.model_validate(data)
     production = Production(maker, prior_draws(maker).thinned(4))
     order = {"earlier": ways[1], "later": ways[0]}
     for by, holds in ((0, 1), (2.5, 1), (2.6, 0)):
-        told_order = saying({"order": order | {"by": by}})
+        told_order = saying({"changed_first": order | {"by": by}})
         assert chance_true(told_order, production).tolist() == [holds] * 4
-    assert quantity(saying({"order": order}), production).tolist() == [2.5] * 4
+    assert quantity(saying({"changed_first": order}), production).tolist() == [2.5] * 4
 
 
 def test_of_all_variants_the_first_use_is_the_earliest_and_the_last_the_latest():
@@ -558,11 +558,11 @@ CLAIMS = [
     ),
     ([{"apart": {"instruments": ["E-1", "E-2"], "at_most": 3}}], (), (), None, "apart"),
     ([{"apart": {"instruments": ["E-2", "E-1"], "at_most": 0}}], (), (), None, "same"),
-    ([{"before": {"instruments": ["E-1", "E-2"]}}], (), (), None, "before"),
-    ([{"before": {"instruments": ["E-2", "E-1"]}}], (), (), None, "after"),
+    ([{"older": {"instruments": ["E-1", "E-2"]}}], (), (), None, "older"),
+    ([{"older": {"instruments": ["E-2", "E-1"]}}], (), (), None, "after"),
     (
         [
-            {"before": {"instruments": ["E-1", "E-2"]}},
+            {"older": {"instruments": ["E-1", "E-2"]}},
             {"apart": {"instruments": ["E-1", "E-2"], "at_most": 3}},
             {"built": {"instrument": "E-1", "within": stretch(4, 11)}},
             {"original": {"instrument": "E-2", "components": ["neck"]}},
@@ -575,7 +575,7 @@ PAIRS = {
     None: lambda _, __: True,
     "apart": lambda a, b: abs(a - b) <= 3,
     "same": lambda a, b: a == b,
-    "before": lambda a, b: a < b,
+    "older": lambda a, b: a < b,
     "after": lambda a, b: b < a,
     "before and apart": lambda a, b: 0 < b - a <= 3,
 }
@@ -660,7 +660,7 @@ def test_before_the_evidence_instruments_are_known_by_production_alone(seed):
             [{"built": {"instrument": "E-1", "within": stretch(4, 11)}}],
             [{"original": {"instrument": "E-1"}}],
             [{"apart": {"instruments": ["E-1", "E-2"], "at_most": 2}}],
-            [{"before": {"instruments": ["E-1", "E-2"]}}],
+            [{"older": {"instruments": ["E-1", "E-2"]}}],
         )
     )
     expected = [

@@ -8,12 +8,13 @@ import pytest
 
 from dating import InputError, read_maker
 from dating.claims.evidence import Evidence
-from dating.claims.files import COLUMNS, manuscript_of, read_claims
+from dating.claims.files import COLUMNS, holds_claims, manuscript_of, read_claims
 from dating.claims.production import Production
 from dating.claims.strength import chance_from, factor_from
 from dating.learning.prior import prior_draws
 from dating.months import Period
 from dating.reading import read_yaml
+from dating.words.understood import understood
 from tests.mutating import WHOLE, spoiled_structure, spoiled_text, written
 from tests.test_mutations import SMALL_EXAMINATION, SMALL_MAKER, check_problems
 
@@ -36,7 +37,7 @@ claims:
   - claim: sisters
     says: {apart: {instruments: [E-1, E-2], at_most: 6}}
   - claim: elder
-    says: {before: {instruments: [E-1, E-2]}}
+    says: {older: {instruments: [E-1, E-2]}}
   - claim: first dowels
     says: {first_use: {feature: joint, state: dowelled, within: 1924-10/1925-03}}
   - claim: last tapers
@@ -45,7 +46,7 @@ claims:
     says: {first_use: {feature: binding, state: white, variant: plain, not_before: 1926-02}}
   - claim: dowels before plastic
     says:
-      order:
+      changed_first:
         earlier: {feature: joint, to: dowelled}
         later: {feature: nut, to: plastic}
         by: 2.5
@@ -251,7 +252,7 @@ WRONG_NAMES = [
     ("variant: plain, not_before: 1926-02", "plain", "plane",
      "claims[8].says.first_use.variant", "'plane'", "concert, plain", "plain"),
     ("later: {feature: nut, to: plastic}", "to: plastic", "to: plastics",
-     "claims[9].says.order.later.to", "'plastics'", "bone, plastic", "plastic"),
+     "claims[9].says.changed_first.later.to", "'plastics'", "bone, plastic", "plastic"),
     ("overlap: {changeover: {feature: joint", "feature: joint", "feature: join",
      "claims[10].says.overlap.changeover.feature", "'join'", "joint", "joint"),
     ("states: {joint: screwed}, during: 1927", "joint: screwed", "joints: screwed",
@@ -261,7 +262,8 @@ WRONG_NAMES = [
     ("states: {variants: concert}", "concert", "concerto",
      "claims[15].says.made.states.variants", "'concerto'", "concert, plain", "concert"),
     ("says: {apart:", "apart", "appart", "claims[4].says.appart", "'appart'",
-     "apart, before, built, first_use, last_use, made, order, original, overlap, share", "apart"),
+     "apart, built, changed_first, first_use, last_use, made, older, original, overlap, share",
+     "apart"),
     ("was: none}", "was: none", "was: some", "claims[13].says.share.was", "'some'", "all", ""),
 ]  # fmt: skip
 
@@ -304,8 +306,8 @@ SAID_WRONGLY = [
     ("built: {instrument: E-1, within: 1925-02-03}", "built.within", "plain months or years", ""),
     ("built: {instrument: E-1, within: 1926/1925}", "built.within", "ends before it begins", ""),
     ("built: {instrument: E-1}", "built.within", "this key is missing", ""),
-    ("before: {instruments: [E-1, E-1]}", "before.instruments", "two different instruments", "E-1"),
-    ("before: {instruments: [E-1]}", "before.instruments", "at least 2", ""),
+    ("older: {instruments: [E-1, E-1]}", "older.instruments", "two different instruments", "E-1"),
+    ("older: {instruments: [E-1]}", "older.instruments", "at least 2", ""),
     ("apart: {instruments: [E-1, E-2], at_most: 2.5}", "apart.at_most", "integer", "2.5"),
     ("apart: {instruments: [E-1, E-2], at_most: -1}", "apart.at_most", "greater than", "-1"),
     ("first_use: {feature: joint, state: dowelled}", "first_use", "give one of within", ""),
@@ -384,7 +386,7 @@ def test_a_changeover_that_could_be_any_of_several_is_refused(folder, problems):
         assert problem.message.endswith(message)
         assert problem.allowed == allowed
     said = "{feature: binding, to: white, variant: plain}"
-    said = f"order: {{earlier: {said}, later: {said.replace('plain', 'concert')}}}"
+    said = f"changed_first: {{earlier: {said}, later: {said.replace('plain', 'concert')}}}"
     (folder / "claims.yaml").write_text(ONE.replace("{said}", said), "utf-8")
     assert manuscript_of(read_claims(folder / "claims.yaml"), maker).claims.claims
 
@@ -454,7 +456,7 @@ def test_a_claim_says_one_thing_or_several_together(problems, says, key, message
     assert problem.line == (4 if not key else 5)
     assert message in problem.message
     if "exactly one" in message:
-        assert problem.allowed.startswith("one of built, original, apart, before, first_use")
+        assert problem.allowed.startswith("one of built, original, apart, older, first_use")
 
 
 def test_names_of_claims_and_instruments_are_used_once(problems):
@@ -490,7 +492,7 @@ def test_what_is_wrong_with_an_examination_is_told_of_the_examination(folder, re
         ("built,E-1,,,,,1925-01/1926-02,", "built,E-1,,,,,", 5, "", "17 cells under 18", ""),
         ("untouched,,", "untouched,,,", 6, "", "19 cells under 18 columns", ""),
         ("untouched,,,,original,", "untouched,,,,orignal,", 6, "kind", "no such kind", "original"),
-        ("untouched,,,,original,", "untouched,,,,before,", 6, "kind",
+        ("untouched,,,,original,", "untouched,,,,older,", 6, "kind",
          "no such kind of claim in a sheet; others are written in YAML", ""),
         ("untouched,,,,original,", "untouched,,,,,", 6, "kind", "no such kind", ""),
         ("untouched,,,,original,E-1,", "untouched,,,,original,E-11,", 6,
@@ -641,3 +643,47 @@ def test_spoiled_cells_of_a_sheet(block, used_or_refused):
 @pytest.mark.parametrize("name", ["spoiled.yaml", "spoiled.csv"])
 def test_files_that_are_no_claims_are_refused(content, name, used_or_refused):
     assert not used_or_refused(content, name)
+
+
+# Kinds that have another name now, and files without claims
+
+
+def test_kinds_that_have_another_name_now_are_told_by_it(problems):
+    """Each at its own place, beside everything else that is wrong."""
+    text = changed(CLAIMS, "says: {older:", "says: {before:")
+    text = changed(text, "      changed_first:", "      order:")
+    text = changed(text, "apart: {instr", "appart: {instr")
+    text = changed(text, "      - built: {instrument: E-1, within: 1925}", "      - before: {}")
+    told = [(p.line, p.key, p.message) for p in problems(text)]
+    assert told == [
+        (line_of(text, "appart"), "claims[4].says.appart", "this key is not known here"),
+        (17, "claims[5].says.before", "this key is now called older"),
+        (26, "claims[9].says.order", "this key is now called changed_first"),
+        (line_of(text, "- before"), "claims[17].all_of[1].before", "this key is now called older"),
+    ]
+
+
+def test_kinds_that_a_sheet_calls_by_an_old_name_are_told_by_the_new_one(problems):
+    rows = "# maker: small\nclaim,kind,instrument\nA,before,E-1\nB,order,\n"
+    told = [(p.line, p.key, p.message, p.nearest) for p in problems(rows, "claims.csv")]
+    assert told == [
+        (3, "kind", "this kind is now called older, and is written in YAML", ""),
+        (4, "kind", "this kind is now called changed_first, and is written in YAML", ""),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "line", "message"),
+    [
+        ("none.csv", "# maker: small\n\nclaim,kind\n", 3, "there are no claims below the names"),
+        ("none.yaml", "maker: small\nclaims: []\n", 2, "at least 1 item is wanted here"),
+        ("none.yaml", "maker: small\nclaims:\n", 2, "a list is wanted here"),
+    ],
+)
+def test_a_file_without_claims_says_so(folder, problems, name, text, line, message):
+    (problem,) = problems(text, name)
+    assert problem.line == line
+    assert problem.message.startswith(message)
+    assert holds_claims(folder / name)
+    with pytest.raises(InputError, match=message):
+        understood(folder / name)

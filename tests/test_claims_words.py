@@ -62,7 +62,7 @@ def said(**kind):
         ),
         (
             {
-                "order": {
+                "changed_first": {
                     "earlier": {"feature": "variants", "to": "recital"},
                     "later": {"feature": "binding", "to": "celluloid", "variant": "recital"},
                     "by": 3,
@@ -93,7 +93,7 @@ def test_what_is_claimed_is_said_in_words(saying, words):
 
 
 def weighed(posterior, *, factor=None, points=(None,), **saying):
-    saying = saying or {"before": {"instruments": ["A", "B"]}}
+    saying = saying or {"older": {"instruments": ["A", "B"]}}
     claim = Claim.model_validate({"claim": "c", "says": saying})
     chances = [Chance(p, 0.0, 1e-9) for p in (0.5, posterior)]
     return Weighed(claim, *chances, factor, points, (), ())
@@ -208,7 +208,7 @@ def test_examples_stand_on_the_side_they_speak_for(tmp_path, maker):
         "earlier": {"feature": "heel-joint", "to": "dowelled"},
         "later": {"feature": "lining", "to": "kerfed"},
     }
-    assert sides({"order": ways}, corpus) == {"for": ["early", "late"], "against": ["old"]}
+    assert sides({"changed_first": ways}, corpus) == {"for": ["early", "late"], "against": ["old"]}
     overlap = {"changeover": {"feature": "heel-joint", "to": "dowelled"}, "shorter_than": 1}
     assert sides({"overlap": overlap}, corpus)["against"] == ["early", "old"]
     overlap["shorter_than"] = 2

@@ -10,7 +10,7 @@ from scipy.special import ndtr
 
 import dating
 from dating.cli.main import main
-from dating.learning.comparison import agreement_of, judged_values, shifts_of
+from dating.learning.comparison import judged_values, shared_area_of, shifts_of
 from dating.learning.layout import FLOOR, layout_of
 from dating.learning.learned import learned_from, learned_tables, read_learned, write_learned
 from dating.learning.model import constants_of, learning_model
@@ -176,7 +176,7 @@ def test_learning_sharpens_a_judgement(one_ramp):
     low, _, high = shift.learned
     assert high - low < 0.3 * (shift.judged[2] - shift.judged[0])
     assert low < 20.0 < high
-    assert 0 < shift.agreement < 0.5
+    assert 0 < shift.shared_area < 0.5
 
 
 def test_learned_tables_are_the_ramps_of_the_draws(one_ramp):
@@ -269,8 +269,8 @@ def test_lengths_stated_as_one_number_have_a_doubt_and_dates_have_none(tmp_path)
 
 def test_two_tellings_of_the_same_judgement_agree():
     draws = np.random.default_rng(1).normal(size=4000)
-    assert agreement_of(draws, draws) == pytest.approx(1)
-    assert agreement_of(draws, draws + 1) == pytest.approx(0.617, abs=0.05)
+    assert shared_area_of(draws, draws) == pytest.approx(1)
+    assert shared_area_of(draws, draws + 1) == pytest.approx(0.617, abs=0.05)
 
 
 def test_judged_values_follow_the_judgements(tmp_path):

@@ -201,7 +201,7 @@ def test_the_numbers_are_those_of_the_comparison(result, text):
         return middle if low == high else f"{middle} {low} to {high}"
 
     for line, shift in zip(shown, shifts, strict=True):
-        assert line[1:4] == [dates(shift.judged), dates(shift.learned), f"{shift.agreement:.2f}"]
+        assert line[1:4] == [dates(shift.judged), dates(shift.learned), f"{shift.shared_area:.2f}"]
         assert line[5:7] == [months(shift.judged_overlap), months(shift.learned_overlap)]
 
 
@@ -373,7 +373,7 @@ def test_the_printed_text_says_what_rests_on_what_and_who_did_better(made):
     for shift in made.shifts:
         line = printed[printed.index(shift.name) :].splitlines()[1]
         pair = [letters[made.rests_on(shift.name, what)] for what in ("first use", "overlap")]
-        assert line.endswith(f"  {shift.agreement:.2f}  {'/'.join(pair)}")
+        assert line.endswith(f"  {shift.shared_area:.2f}  {'/'.join(pair)}")
     instruments = {found.instrument for found in made.contradictions}
     assert f"{len(instruments)} dated instrument" in printed
     assert "C-late (line 122), built 1934-06: ends wood" in printed

@@ -23,7 +23,7 @@ from dating.claims.strength import Factor, decimals_of, factor_words, probabilit
 from dating.claims.weighing import Weighed, weighed
 from dating.learning.corpus import Corpus
 from dating.reading import InputError, Problem
-from dating.words.claims import chance_words, clause, ranges_of, rewording, verdict
+from dating.words.claims import chance_words, clause, ranges_of, rewording, unweighed, verdict
 from dating.words.claims_text import SCALES
 from dating.words.page import Picture
 
@@ -96,6 +96,8 @@ class Made:
         What speaks against it and for it.
     looks : tuple of Look
         What would move it most.
+    silent : str
+        What was seen and not weighed, and why; empty where all was.
     picture : Picture or None
         Where it is about one changeover alone.
     """
@@ -110,6 +112,7 @@ class Made:
     known: tuple[str, ...]
     examples: tuple[tuple[str, tuple[Example, ...]], ...]
     looks: tuple[Look, ...]
+    silent: str
     picture: Picture | None
 
 
@@ -371,6 +374,7 @@ def made_of(made: Weighed, first: int, picture: Picture | None = None) -> Made:
         known=tuple(known for known in ranges_of(made, first) if known not in printed),
         examples=tuple((title, named) for title, named in examples if named),
         looks=made.looks,
+        silent=unweighed(made),
         picture=picture,
     )
 

@@ -128,6 +128,26 @@ class Evidence:
         true, weight = _in_joint_draws(sayings, weighings, self.joint)
         return true * self._corrected(sayings, weighings), weight
 
+    def silent(self, names: Sequence[str]) -> tuple[str, ...]:
+        """Name what was seen on instruments and says nothing, since nothing was learned.
+
+        Parameters
+        ----------
+        names : sequence of str
+            The instruments.
+
+        Returns
+        -------
+        tuple of str
+            Features whose shares are left to be learned, such as ``wood of A``; none where
+            something was learned.
+        """
+        if self.learned is not None:
+            return ()
+        left = [name for name, (_, feature) in self.maker.features().items() if feature.free_form]
+        pairs = [(name, self.examinations[name].seen) for name in names]
+        return tuple(f"{f} of {name}" for name, seen in pairs for f in left if seen.get(f))
+
     def dated(self, name: str) -> Floats:
         """Date one instrument by itself, its levels corrected where that is due.
 

@@ -15,9 +15,9 @@ import numpy as np
 from dating.claims.evidence import Evidence
 from dating.claims.statements import (
     Built,
+    ChangedFirst,
     Changeover,
     Claim,
-    Order,
     Overlap,
     Saying,
     Share,
@@ -113,8 +113,8 @@ def _of_corpus(saying: Saying, corpus: Corpus) -> Iterator[_Spoken]:
             found = [_on_use(use, first_use, *each) for each in zip(references, spans, strict=True)]
         case Share() as share:
             found = [_on_share(share, *each) for each in zip(references, spans, strict=True)]
-        case Order() as order:
-            found = [_on_order(order, reference, layout) for reference in references]
+        case ChangedFirst() as order:
+            found = [_on_changed_first(order, reference, layout) for reference in references]
         case Overlap() as overlap:
             found = _on_overlap(overlap, references, spans, layout)
         case _:
@@ -172,7 +172,7 @@ def _on_share(share: Share, reference: Reference, span: tuple[int, int]) -> _Fou
     return side, shows or "the variant", share.during.last - last
 
 
-def _on_order(order: Order, reference: Reference, layout: Layout) -> _Found:
+def _on_changed_first(order: ChangedFirst, reference: Reference, layout: Layout) -> _Found:
     early, late = (_past(way, reference, layout) for way in (order.earlier, order.later))
     if early is None or late is None or early == late:
         return None

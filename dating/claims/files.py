@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from dating.claims.references import claims_problems
-from dating.claims.statements import Claims
+from dating.claims.statements import Claims, Saying
 from dating.examination import Examination
 from dating.files import check_against, read_examination
 from dating.maker import Maker
@@ -84,7 +84,7 @@ def read_claims(path: str | os.PathLike[str]) -> Claims:
     >>> read_claims("demo_data/marrowby_claims.yaml").maker
     'marrowby'
     """
-    source = _from_sheet(read_sheet(path)) if is_sheet(path) else read_yaml(path)
+    source = _from_sheet(read_sheet(path, "claims")) if is_sheet(path) else read_yaml(path)
     return validate(source, Claims).placed(source)
 
 
@@ -167,9 +167,7 @@ def _claim(sheet: Sheet, row: Row) -> dict[str, Any]:
     cells: dict[str, Any] = dict(sheet.by_column(row, COLUMNS))
     kind = cells.pop("kind", "")
     if kind not in _KINDS:
-        message = "no such kind of claim in a sheet; others are written in YAML"
-        origin = sheet.source(row.line, None, ())
-        raise InputError([origin.problem(("kind",), message, found=kind, allowed=_KINDS)])
+        raise InputError([_kind_problem(sheet.source(row.line, None, ()), kind)])
     made: dict[str, Any] = {name: cells.pop(name) for name in _OF_CLAIM if name in cells}
     for name in _NUMBERS:
         if name in cells and (number := plain_number(cells[name])) is not None:
@@ -184,6 +182,16 @@ def _claim(sheet: Sheet, row: Row) -> dict[str, Any]:
         cells["states"] = {cells.pop("feature"): cells.pop("state", "")}
     made["says"] = {kind: cells}
     return made
+
+
+def _kind_problem(origin: Source, kind: str) -> Problem:
+    """Say what is wrong with a kind of claim that a sheet does not know."""
+    message = "no such kind of claim in a sheet; others are written in YAML"
+    if kind in Saying.renamed:
+        message = f"this kind is now called {Saying.renamed[kind]}, and is written in YAML"
+    elif kind not in Saying.model_fields:
+        return origin.problem(("kind",), message, found=kind, allowed=_KINDS)
+    return origin.problem(("kind",), message, found=kind, allowed=", ".join(sorted(_KINDS)))
 
 
 def _inner(cells: dict[str, Any]) -> list[str]:

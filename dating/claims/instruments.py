@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.claims.statements import Apart, Before, Built, Original, Saying
+from dating.claims.statements import Apart, Built, Older, Original, Saying
 from dating.engine import Weighing
 
 type Floats = NDArray[np.float64]
@@ -87,7 +87,7 @@ def _over_pairs(sayings: Sequence[Saying], names: list[str], joint: list[Floats]
         match saying.said:
             case Apart(instruments=pair, at_most=most):
                 holds = abs(ahead) <= most
-            case Before(instruments=pair):
+            case Older(instruments=pair):
                 holds = ahead > 0
             case _:
                 continue

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.learning.layout import VARIANTS, Layout, Track, layout_of
-from dating.learning.learned import Learned, learned_tables
+from dating.learning.learned import Learned, affordable, learned_tables
 from dating.maker import Maker
 from dating.tables import MonthTables
 
@@ -60,21 +60,22 @@ class Production:
         return self.starts + self.layout.overlaps(self.draws.values)
 
     def thinned(self, count: int = DRAWS) -> Production:
-        """Keep some of the draws.
+        """Keep some of the draws: those that its month tables are made from.
 
         Parameters
         ----------
         count : int
-            How many.
+            How many at most.
 
         Returns
         -------
         Production
-            The same where there are no more.
+            The same where there are no more; the same number for each fit of free-form shares.
         """
-        if len(self.draws.values) <= count:
-            return self
-        return Production(self.maker, self.draws.thinned(count))
+        draws = affordable(self.maker, self.draws.thinned(count))
+        return (
+            self if len(draws.values) == len(self.draws.values) else Production(self.maker, draws)
+        )
 
     def overlap(self, ramp: int) -> Floats:
         """Give the overlap of a changeover as it was judged or learned.

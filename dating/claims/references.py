@@ -7,12 +7,12 @@ from collections.abc import Collection, Iterable, Iterator
 
 from dating.claims.statements import (
     Apart,
-    Before,
     Built,
+    ChangedFirst,
     Changeover,
     Claims,
     Made,
-    Order,
+    Older,
     Original,
     Overlap,
     Saying,
@@ -90,12 +90,12 @@ class _Check:
                         yield self._unknown(
                             (*path, "components"), name, self.maker.components, message
                         )
-            case Apart(instruments=pair) | Before(instruments=pair) if pair[0] == pair[1]:
+            case Apart(instruments=pair) | Older(instruments=pair) if pair[0] == pair[1]:
                 message = "two different instruments are wanted here"
                 yield self.origin.problem((*path, "instruments"), message, found=pair[0])
             case Use() as use:
                 yield from self._use(path, use, saying.kind == "first_use")
-            case Order(earlier=earlier, later=later):
+            case ChangedFirst(earlier=earlier, later=later):
                 yield from self._changeover((*path, "earlier"), earlier)
                 yield from self._changeover((*path, "later"), later)
             case Overlap(changeover=changeover):

@@ -17,12 +17,12 @@ from dating.claims.evidence import Evidence
 from dating.claims.production import Production
 from dating.claims.statements import (
     Apart,
-    Before,
     Built,
+    ChangedFirst,
     Changeover,
     Claim,
     Made,
-    Order,
+    Older,
     Overlap,
     Saying,
     Share,
@@ -134,7 +134,7 @@ def _features(saying: Saying) -> tuple[str, ...]:
     match saying.said:
         case Use(feature=feature) | Overlap(changeover=Changeover(feature=feature)):
             return (feature,)
-        case Order(earlier=earlier, later=later):
+        case ChangedFirst(earlier=earlier, later=later):
             return (earlier.feature, later.feature)
         case Share(states=states) | Made(states=states):
             return tuple(states)
@@ -147,7 +147,7 @@ def _stated_by(saying: Saying) -> str:
         case Use(feature=feature, state=state):
             which = "first" if saying.kind == "first_use" else "last"
             return f"when {state} ({feature}) was {which} used"
-        case Order(earlier=earlier, later=later):
+        case ChangedFirst(earlier=earlier, later=later):
             return f"how long {earlier.feature} changed before {later.feature}"
         case Overlap(changeover=way):
             return f"how long both forms of {way.feature} were used together"
@@ -186,7 +186,7 @@ def _papers_on_instruments(claim: Claim, evidence: Evidence) -> Iterator[Look]:
     p = float(true.sum() / weight.sum())
     entropy = information_bits(np.diag([p, 1 - p])) if 0 < p < 1 else 0.0
     for saying in claim.sayings():
-        if isinstance(saying.said, Built | Apart | Before):
+        if isinstance(saying.said, Built | Apart | Older):
             names = saying.instruments()
             what = f"a document that dates {' or '.join(names)}"
             yield Look(what, entropy / len(names))

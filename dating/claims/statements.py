@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import log
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -45,7 +45,7 @@ class Apart(Strict):
     at_most: Annotated[int, Field(ge=0, le=1e6)]
 
 
-class Before(Strict):
+class Older(Strict):
     """The first of two instruments was built in an earlier month than the second."""
 
     instruments: Pair
@@ -77,7 +77,7 @@ class Use(Strict):
         return self
 
 
-class Order(Strict):
+class ChangedFirst(Strict):
     """One changeover came before another, by at least so many months."""
 
     earlier: Changeover
@@ -186,13 +186,15 @@ class Made(Strict):
 class Saying(Strict):
     """One thing that is claimed: exactly one of its kinds."""
 
+    renamed: ClassVar[dict[str, str]] = {"order": "changed_first", "before": "older"}
+
     built: Built | None = None
     original: Original | None = None
     apart: Apart | None = None
-    before: Before | None = None
+    older: Older | None = None
     first_use: Use | None = None
     last_use: Use | None = None
-    order: Order | None = None
+    changed_first: ChangedFirst | None = None
     overlap: Overlap | None = None
     share: Share | None = None
     made: Made | None = None
@@ -236,7 +238,7 @@ class Saying(Strict):
         match self.said:
             case Built(instrument=name) | Original(instrument=name):
                 return (name,)
-            case Apart(instruments=names) | Before(instruments=names):
+            case Apart(instruments=names) | Older(instruments=names):
                 return names
             case _:
                 return ()

@@ -10,7 +10,16 @@ from numpy.typing import NDArray
 
 from dating.claims.counts import chance_between, chance_of_none
 from dating.claims.production import Production
-from dating.claims.statements import Changeover, Made, Order, Overlap, Saying, Share, Survival, Use
+from dating.claims.statements import (
+    ChangedFirst,
+    Changeover,
+    Made,
+    Overlap,
+    Saying,
+    Share,
+    Survival,
+    Use,
+)
 from dating.learning.layout import Track
 from dating.months import Period
 
@@ -28,7 +37,7 @@ def needs_tables(saying: Saying) -> bool:
     Returns
     -------
     bool
-        False for dates, orders and overlaps.
+        False for dates, overlaps and which changed first.
     """
     return isinstance(saying.said, Share | Made)
 
@@ -82,12 +91,13 @@ def chance_true(saying: Saying, production: Production) -> Floats:
     Returns
     -------
     ndarray of float64, shape (draw,)
-        Zero or one for dates, orders, overlaps and shares; anything between for numbers.
+        Zero or one for dates, overlaps, shares and which changed first; anything between for
+        numbers.
     """
     match saying.said:
         case Use() as use:
             return _bounded(use, quantity(saying, production), production.maker.period)
-        case Order(by=by):
+        case ChangedFirst(by=by):
             lead = quantity(saying, production)
             return np.asarray(lead >= by if by > 0 else lead > 0, dtype=float)
         case Overlap(shorter_than=most):
@@ -122,7 +132,7 @@ def quantity(saying: Saying, production: Production) -> Floats:
             first = saying.kind == "first_use"
             find = production.first_use if first else production.last_use
             return find(feature, state, variant)
-        case Order(earlier=earlier, later=later):
+        case ChangedFirst(earlier=earlier, later=later):
             starts = production.starts
             return np.asarray(
                 starts[:, ramp_to(production, later)] - starts[:, ramp_to(production, earlier)]

@@ -47,6 +47,8 @@ class Weighed:
         What speaks against it and for it.
     looks : tuple of Look
         What would move it most.
+    silent : tuple of str
+        What was seen and says nothing, since nothing was learned, such as ``wood of A``.
     """
 
     claim: Claim
@@ -56,6 +58,7 @@ class Weighed:
     points: tuple[Points | None, ...]
     examples: tuple[Example, ...]
     looks: tuple[Look, ...]
+    silent: tuple[str, ...] = ()
 
 
 def weigh(
@@ -128,6 +131,7 @@ def weighed(claim: Claim, evidence: Evidence, corpus: Corpus | None = None) -> W
         points=tuple(_points(saying, evidence) for saying in sayings),
         examples=examples_of(claim, corpus, evidence),
         looks=looks_of(claim, evidence),
+        silent=evidence.silent(claim.instruments()),
     )
 
 

@@ -28,8 +28,8 @@ class Shift:
         5 %, 50 % and 95 % points of the first use, in months since the start of the period.
     judged_overlap, learned_overlap : tuple of three floats
         The same points of the overlap, in months.
-    agreement : float
-        Overlap of the two distributions of the first use: 1 where the corpus changed nothing, 0
+    shared_area : float
+        Area that the two densities of the first use share: 1 where the corpus changed nothing, 0
         where it contradicts the judgement outright.
     """
 
@@ -38,7 +38,7 @@ class Shift:
     learned: tuple[float, float, float]
     judged_overlap: tuple[float, float, float]
     learned_overlap: tuple[float, float, float]
-    agreement: float
+    shared_area: float
 
 
 def shifts_of(layout: Layout, learned: Learned) -> tuple[Shift, ...]:
@@ -66,7 +66,7 @@ def shifts_of(layout: Layout, learned: Learned) -> tuple[Shift, ...]:
             learned=points_of(after[:, ramp]),
             judged_overlap=points_of(narrow[:, ramp]),
             learned_overlap=points_of(wide[:, ramp]),
-            agreement=agreement_of(before[:, ramp], after[:, ramp]),
+            shared_area=shared_area_of(before[:, ramp], after[:, ramp]),
         )
         for ramp, name in enumerate(layout.ramp_names)
     )
@@ -96,8 +96,8 @@ def judged_values(layout: Layout, seed: int = 1) -> Floats:
     return np.stack(columns, axis=1) if columns else np.zeros((_PRIOR_DRAWS, 0))
 
 
-def agreement_of(a: Floats, b: Floats) -> float:
-    """Give the overlap of two sampled distributions, from histograms over their common range.
+def shared_area_of(a: Floats, b: Floats) -> float:
+    """Give the area that two sampled densities share, from histograms over their common range.
 
     Parameters
     ----------
@@ -117,7 +117,7 @@ def agreement_of(a: Floats, b: Floats) -> float:
 
     Examples
     --------
-    >>> agreement_of(np.arange(100.0), np.arange(100.0) + 500)
+    >>> shared_area_of(np.arange(100.0), np.arange(100.0) + 500)
     0.0
     """
     both = np.concatenate([a, b])

@@ -295,7 +295,7 @@ def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
         error.
     """
     layout, judged = layout_of(maker), month_tables(maker)
-    learned = _affordable(learned, max(1, len(judged.variants)) * len(judged.period))
+    learned = affordable(maker, learned)
     latent, count = learned.latent, len(learned.values)
     shares = {track: learned.shares[:, place] for place, track in enumerate(layout.tracks)}
     variant_shares = _variant_shares(layout, learned, shares)
@@ -306,7 +306,9 @@ def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
     prior = variant_shares * judged.output / count
     places = {name: place for place, name in enumerate(maker.features())}
     features = {
-        name: FeatureTable(
+        name: judged.features[name]
+        if feature.free_form
+        else FeatureTable(
             tuple(feature.states),
             tuple(
                 _blend(layout, learned, track, shares[track])
@@ -319,11 +321,9 @@ def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
             latent=latent.variants if latent else 1,
         )
         for name, (_, feature) in maker.features().items()
-        if latent is None or name not in latent.features
     }
     if latent is not None:
         features |= _free_form(maker, latent, count)
-        features = {name: features[name] for name in maker.features()}
     donors = {
         name: variant_shares * donor.sum(axis=1, keepdims=True).mean(axis=0, keepdims=True)
         for name, donor in judged.donors.items()
@@ -345,11 +345,25 @@ def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
     )
 
 
-def _affordable(learned: Learned, size: int) -> Learned:
-    """Thin the draws where latent variants would make the tables too large to be quick."""
+def affordable(maker: Maker, learned: Learned) -> Learned:
+    """Thin the draws to those that month tables are made from.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    learned : Learned
+        Draws learned with it.
+
+    Returns
+    -------
+    Learned
+        The same where no free-form shares were learned; otherwise as many for each of their fits,
+        and fewer where latent variants would make the tables too large to be quick.
+    """
     if learned.latent is None:
         return learned
-    fits = learned.latent.fits
+    fits, size = learned.latent.fits, max(1, len(maker.variant_names())) * len(maker.period)
     most = max(1, _MOST_CELLS // (size * learned.latent.variants * fits)) * fits
     count = max(min(len(learned.values), most) // fits, 1) * fits
     return learned.thinned(count)

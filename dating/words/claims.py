@@ -7,11 +7,11 @@ from math import floor
 
 from dating.claims.statements import (
     Apart,
-    Before,
     Built,
+    ChangedFirst,
     Changeover,
     Made,
-    Order,
+    Older,
     Original,
     Overlap,
     Saying,
@@ -43,7 +43,7 @@ def clause(saying: Saying) -> str:
 
     Examples
     --------
-    >>> clause(Saying.model_validate({"before": {"instruments": ["M-1", "M-2"]}}))
+    >>> clause(Saying.model_validate({"older": {"instruments": ["M-1", "M-2"]}}))
     'M-1 was built in an earlier month than M-2'
     """
     said = saying.said
@@ -52,13 +52,13 @@ def clause(saying: Saying) -> str:
             which = "first" if saying.kind == "first_use" else "last"
             form = _form(use.feature, (use.state,))
             return f"{form}{_of(use.variant)} was {which} used {_bound(use)}"
-        case Built() | Original() | Apart() | Before():
+        case Built() | Original() | Apart() | Older():
             return _clause_of_instruments(said)
         case _:
             return _clause_of_changes(said)
 
 
-def _clause_of_instruments(said: Built | Original | Apart | Before) -> str:
+def _clause_of_instruments(said: Built | Original | Apart | Older) -> str:
     match said:
         case Built(instrument=name, within=within):
             return f"{name} was built in {_stretch(within)}"
@@ -68,13 +68,13 @@ def _clause_of_instruments(said: Built | Original | Apart | Before) -> str:
             return f"{name} has the {_listed(components)} it was built with"
         case Apart(instruments=pair, at_most=most):
             return f"{pair[0]} and {pair[1]} were built at most {_months(most)} apart"
-        case Before(instruments=pair):
+        case Older(instruments=pair):
             return f"{pair[0]} was built in an earlier month than {pair[1]}"
 
 
 def _clause_of_changes(said: Strict) -> str:
     match said:
-        case Order(earlier=earlier, later=later, by=by):
+        case ChangedFirst(earlier=earlier, later=later, by=by):
             lead = f" by at least {_months(by)}" if by else ""
             return f"{_incoming(earlier)} came in before {_incoming(later)}{lead}"
         case Overlap(changeover=way, shorter_than=most):
@@ -130,6 +130,25 @@ def verdict(made: Weighed) -> str:
         f"{words.capitalize()}; before the evidence {before}. Bayes factor {factor}: "
         f"{factor_words(made.factor.value)}."
     )
+
+
+def unweighed(made: Weighed) -> str:
+    """Name what was seen and says nothing yet, and why.
+
+    Parameters
+    ----------
+    made : Weighed
+        The claim, weighed.
+
+    Returns
+    -------
+    str
+        Names and a sentence, to stand after "Not weighed:"; empty where all was weighed.
+    """
+    if not made.silent:
+        return ""
+    named = _listed(made.silent)
+    return f"{named}. Shares of free-form features must be learned first (dating learn)."
 
 
 def chance_words(chance: Chance) -> str:
@@ -205,7 +224,7 @@ def _range(saying: Saying, points: Points, first: int) -> str:
             which = "first" if saying.kind == "first_use" else "last"
             ends = " and ".join(_month(first + point) for point in (low, high))
             return f"The {which} use lay between {ends} (probability 90 %)."
-        case Order(earlier=earlier, later=later):
+        case ChangedFirst(earlier=earlier, later=later):
             sides = [f"{abs(m):.0f} {'after' if m >= 0 else 'before'}" for m in (low, high)]
             ends = " and ".join(sides)
             return (

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dating.claims.files import Manuscript
 from dating.claims.strength import Factor, decimals_of, factor_words, probability_words
 from dating.claims.weighing import Weighed
-from dating.words.claims import chance_words, clause, ranges_of, rewording
+from dating.words.claims import chance_words, clause, ranges_of, rewording, unweighed
 from dating.words.claims_text import SCALES
 from dating.words.page import Picture, page_of
 from dating.words.phrases import OPINION
@@ -64,6 +64,7 @@ def _row(made: Weighed, first: int) -> dict[str, object]:
         "against": [e for e in made.examples if e.side == "against"],
         "for_it": [e for e in made.examples if e.side == "for"],
         "known": ranges_of(made, first),
+        "silent": unweighed(made),
         "looks": made.looks,
     }
 

@@ -20,7 +20,7 @@ from dating.claims.strength import (
 from dating.claims.weighing import Weighed
 from dating.learning.corpus import Corpus
 from dating.learning.learned import Learned
-from dating.words.claims import clause, ranges_of, rewording, verdict
+from dating.words.claims import clause, ranges_of, rewording, unweighed, verdict
 from dating.words.phrases import OPINION
 from dating.words.plain import WIDTH, in_plain_text, say
 
@@ -73,6 +73,8 @@ def _claim(console: Console, made: Weighed, first: int) -> None:
         ]
         if named:
             say(console, f"Speaks {side} it: {'; '.join(named)}.")
+    if silent := unweighed(made):
+        say(console, f"Not weighed: {silent}")
     for look in made.looks:
         say(console, f"Would move it: {look.what} ({look.bits:.2f} bits).")
     console.print()
@@ -150,6 +152,7 @@ def _claim_record(made: Weighed, first: int) -> dict[str, Any]:
         "examples": [
             {"side": e.side, "name": e.name, "said": e.said, "line": e.line} for e in made.examples
         ],
+        "not_weighed": list(made.silent),
         "would_move_it": [{"what": look.what, "bits": look.bits} for look in made.looks],
     }
 

@@ -15,7 +15,7 @@ from dating.words.levels import on_correction, on_latent
 from dating.words.plain import WIDTH, hanging
 
 DOUBTED = 0.2
-"""Agreement below which a judgement is said to be at odds with the corpus."""
+"""Shared area below which a judgement is said to be at odds with the corpus."""
 _SHOWN = 3
 _WIDE = 72
 """Columns from which what was judged and learned stands side by side."""
@@ -81,18 +81,18 @@ def after_learning(made: Outcome, width: int = WIDTH) -> str:
     if not made.shifts:
         return hanging(on_free_form(made.learned), width)
     first = made.plan.maker.period.first
-    wide = width >= _WIDE
-    lines = [_row("  judged 5 | 50 | 95 %", "learned 5 | 50 | 95 %", "agree", "on")] * wide
+    lines = [_row("  judged 5 | 50 | 95 %", "learned 5 | 50 | 95 %", "shared", "on")] * wide
     for shift in made.shifts:
         on = "/".join(
             _LETTERS[made.rests_on(shift.name, what)] for what in ("first use", "overlap")
         )
         judged, learned = _dates(shift.judged, first), _dates(shift.learned, first)
-        agreement = f"{shift.agreement:.2f}"
-        lines += [shift.name, *([_row(f"  {judged}", learned, agreement, on)] * wide)]
+        area = f"{shift.shared_area:.2f}"
+        lines += [shift.name, *([_row(f"  {judged}", learned, area, on)] * wide)]
         if not wide:
             lines += [f"  judged {judged}", f"  learned {learned}"]
-            lines += [f"  agree {agreement}, on {on}"]
+            lines += [f"  shared {area}, on {on}"]
+    lines += ["shared: area that the densities of the first use, judged and learned, share"]
     lines += ["on: what date/width rest on: D data, J judgement, B both, N neither, - certain", ""]
     lines += [at_odds(made.shifts), *on_assessors(made.assessors)]
     lines += [on_contradictions(made.contradictions)]
@@ -138,7 +138,7 @@ def at_odds(shifts: tuple[Shift, ...]) -> str:
     str
         One sentence.
     """
-    doubted = [shift.name for shift in shifts if shift.agreement < DOUBTED]
+    doubted = [shift.name for shift in shifts if shift.shared_area < DOUBTED]
     if not doubted:
         return "No judgement is at odds with the corpus."
     return f"At odds with the corpus: {'; '.join(doubted)}."
@@ -250,8 +250,8 @@ def _contradiction(found: Contradiction) -> str:
     )
 
 
-def _row(judged: str, learned: str, agreement: str, on: str) -> str:
-    return f"{judged:<29}  {learned:<27}  {agreement:>5}  {on}"
+def _row(judged: str, learned: str, shared: str, on: str) -> str:
+    return f"{judged:<29}  {learned:<27}  {shared:>6}  {on}"
 
 
 def _dates(points: tuple[float, float, float], first: int) -> str:
