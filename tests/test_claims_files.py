@@ -10,10 +10,11 @@ from dating import InputError, read_maker
 from dating.claims.evidence import Evidence
 from dating.claims.files import COLUMNS, holds_claims, manuscript_of, read_claims
 from dating.claims.production import Production
-from dating.claims.strength import chance_from, factor_from
+from dating.claims.weighing import weighed
 from dating.learning.prior import prior_draws
 from dating.months import Period
 from dating.reading import read_yaml
+from dating.words.claims import rewording
 from dating.words.understood import understood
 from tests.mutating import WHOLE, spoiled_structure, spoiled_text, written
 from tests.test_mutations import SMALL_EXAMINATION, SMALL_MAKER, check_problems
@@ -585,11 +586,11 @@ def use(manuscript, drawn):
     evidence = Evidence(manuscript, drawn.draws)
     evidence.__dict__["judged"] = drawn
     for claim in manuscript.claims.claims:
-        before = chance_from(*evidence.before(claim.sayings()))
-        after = chance_from(*evidence.truth(claim.sayings(), evidence.examinations))
-        assert 0 <= before.value <= 1
-        assert 0 <= after.value <= 1
-        assert factor_from(before, after).value > 0
+        made = weighed(claim, evidence)
+        assert 0 <= made.prior.value <= 1
+        assert 0 <= made.posterior.value <= 1
+        assert made.factor.value > 0
+        assert rewording(made, manuscript.maker.period.first)
 
 
 def test_the_unspoiled_claims_are_used(used_or_refused):
@@ -657,8 +658,12 @@ def test_kinds_that_have_another_name_now_are_told_by_it(problems):
     told = [(p.line, p.key, p.message) for p in problems(text)]
     assert told == [
         (line_of(text, "appart"), "claims[4].says.appart", "this key is not known here"),
-        (17, "claims[5].says.before", "this key is now called older"),
-        (26, "claims[9].says.order", "this key is now called changed_first"),
+        (line_of(text, "{before"), "claims[5].says.before", "this key is now called older"),
+        (
+            line_of(text, "      order:"),
+            "claims[9].says.order",
+            "this key is now called changed_first",
+        ),
         (line_of(text, "- before"), "claims[17].all_of[1].before", "this key is now called older"),
     ]
 
@@ -673,14 +678,15 @@ def test_kinds_that_a_sheet_calls_by_an_old_name_are_told_by_the_new_one(problem
 
 
 @pytest.mark.parametrize(
-    ("name", "text", "line", "message"),
+    ("text", "line", "message"),
     [
-        ("none.csv", "# maker: small\n\nclaim,kind\n", 3, "there are no claims below the names"),
-        ("none.yaml", "maker: small\nclaims: []\n", 2, "at least 1 item is wanted here"),
-        ("none.yaml", "maker: small\nclaims:\n", 2, "a list is wanted here"),
+        ("# maker: small\n\nclaim,kind\n", 3, "there are no claims below the names"),
+        ("maker: small\nclaims: []\n", 2, "at least 1 item is wanted here"),
+        ("maker: small\nclaims:\n", 2, "a list is wanted here"),
     ],
 )
-def test_a_file_without_claims_says_so(folder, problems, name, text, line, message):
+def test_a_file_without_claims_says_so(folder, problems, text, line, message):
+    name = "none.csv" if "kind" in text else "none.yaml"
     (problem,) = problems(text, name)
     assert problem.line == line
     assert problem.message.startswith(message)

@@ -18,6 +18,7 @@ from dating.learning.prior import prior_draws
 from dating.months import Period
 from dating.words.claims_text import claims_record, claims_text
 from tests.test_free_form import maker_of, some_latent
+from tests.test_mutations import SMALL_MAKER
 
 SHARE = {"states": {"edge": "sewn"}, "during": "1931", "at_least": 0.3}
 FIRST = {"feature": "ends", "state": "cut", "not_after": "1930-10"}
@@ -177,3 +178,14 @@ def test_a_drafted_maker_weighs_every_kind_of_claim(tmp_path, monkeypatch, colum
     assert [factor["value"] for factor in factors[2:5]] == pytest.approx([1, 1, 1])
     assert factors[5:] == [None, None][: len(made) - 5]
     assert made[3]["not_weighed"] == ["wood of B", "wood of A"]
+
+
+def test_a_share_of_a_grade_that_was_not_made_is_weighed_without_a_traceback(tmp_path):
+    """No document can state such a share, and no range is known of it."""
+    (tmp_path / "small.yaml").write_text(SMALL_MAKER, "utf-8")
+    maker = dating.read_maker(tmp_path / "small.yaml")
+    share = {"states": {"joint": "screwed"}, "during": "1923-03", "variant": "concert"}
+    says = {"share": share | {"was": "none", "tolerance": 0.5}}
+    claims = Claims.model_validate({"maker": "x", "claims": [{"claim": "none", "says": says}]})
+    (made,) = weigh(Manuscript(claims, maker, {}), prior_draws(maker).thinned(64))
+    assert (made.posterior.value, made.points, made.looks) == (1, (None,), ())

@@ -115,7 +115,10 @@ def _papers(claim: Claim, production: Production, true: Floats) -> Iterator[Look
     """Try knowing outright, from a document, the number that each part of a claim is about."""
     for saying in claim.sayings():
         values = quantity(saying, production)
-        edges = np.unique(np.quantile(values[np.isfinite(values)], np.linspace(0, 1, 33)))
+        told = values[np.isfinite(values)]
+        if not len(told):
+            continue
+        edges = np.unique(np.quantile(told, np.linspace(0, 1, 33)))
         bins = np.digitize(values, edges)
         joint = np.zeros((bins.max() + 1, 2))
         np.add.at(joint, bins, np.stack([true, 1 - true], axis=1))
