@@ -7,7 +7,7 @@ import re
 from collections.abc import Collection, Iterable
 
 from dating.reading import InputError, Problem, nearest_name, read_bytes, read_yaml
-from dating.sheets import Sheet, is_sheet, read_sheet
+from dating.sheets import column_names, is_sheet
 
 _YAML = {
     "claims": ("claims",),
@@ -73,7 +73,7 @@ def kind_of(path: str | os.PathLike[str]) -> str:
         if start.lstrip().lower().startswith(signature.lower()):
             raise InputError([Problem(os.fspath(path), None, "", f"{_NOT_OURS}, but {what}")])
     if is_sheet(path):
-        return _kind_of_sheet(read_sheet(path))
+        return _kind_of_sheet(os.fspath(path), column_names(path))
     data = _data_of(path)
     keys = list(data) if isinstance(data, dict) else []
     for kind, some in _YAML.items():
@@ -98,8 +98,8 @@ def _data_of(path: str | os.PathLike[str]) -> object:
         raise InputError([Problem(os.fspath(path), None, "", message)]) from None
 
 
-def _kind_of_sheet(sheet: Sheet) -> str:
-    names = {part.strip() for cell in sheet.head.cells for part in re.split(r"[;\t]", cell)}
+def _kind_of_sheet(file: str, columns: tuple[str, ...]) -> str:
+    names = {part.strip() for cell in columns for part in re.split(r"[;\t]", cell)}
     for kind, required in _SHEETS.items():
         if set(required) <= names:
             return kind
@@ -107,9 +107,7 @@ def _kind_of_sheet(sheet: Sheet) -> str:
         return "claims"
     message = f"{_NOT_OURS}, going by its columns"
     near = _near(sorted(names - {"instrument"}), _SHEETS.values())
-    raise InputError(
-        [Problem(sheet.file, sheet.head.line, "", message, allowed=_COLUMNS, nearest=near)]
-    )
+    raise InputError([Problem(file, None, "", message, allowed=_COLUMNS, nearest=near)])
 
 
 def _near(given: Iterable[str], kinds: Iterable[Collection[str]]) -> str:
