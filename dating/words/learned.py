@@ -81,6 +81,7 @@ def after_learning(made: Outcome, width: int = WIDTH) -> str:
     if not made.shifts:
         return hanging(on_free_form(made.learned), width)
     first = made.plan.maker.period.first
+    wide = width >= _WIDE
     lines = [_row("  judged 5 | 50 | 95 %", "learned 5 | 50 | 95 %", "shared", "on")] * wide
     for shift in made.shifts:
         on = "/".join(
