@@ -213,7 +213,7 @@ def _by_regime(table: FeatureTable) -> bool:
 
 def _component_advice(question: _Question, response: Response) -> Advice:
     origin = np.stack([response.original.sum(axis=1), response.swapped.sum(axis=1)])
-    about_origin = question.found * information_bits(origin) if origin[1].sum() > 0 else None
+    about_origin = question.found * information_bits(origin) if origin[1].sum() else None
     return _advice(question, response.total, about_origin)
 
 

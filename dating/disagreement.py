@@ -9,13 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import combinations
-from math import inf, log2
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dating.engine import Part, Weighing
 from dating.evidence import Piece
+from dating.magnitudes import log2
 from dating.summaries import MonthSet, highest_density, quantile_month
 
 type Floats = NDArray[np.float64]
@@ -146,7 +147,7 @@ def disagreement(weighing: Weighing, reported: MonthSet) -> Disagreement:
         _finding(weighing, piece, alone[piece.name], left[piece.name], reported)
         for piece in weighing.pieces
     )
-    apart = {name: float(joint.sum()) for name, joint in alone.items()}
+    apart: dict[str, float] = {name: joint.sum() for name, joint in alone.items()}
     measured = Conflict(
         bits=_bits(list(apart.values()), weighing.evidence),
         by_component={
@@ -166,7 +167,8 @@ def disagreement(weighing: Weighing, reported: MonthSet) -> Disagreement:
 
 def _on(empty: Weighing, part: Part) -> float:
     """Give the probability of all the evidence on one component, by itself."""
-    return float(empty.respond(part.name, part.free, tied=part.tied).total.sum())
+    total: float = empty.respond(part.name, part.free, tied=part.tied).total.sum()
+    return total
 
 
 def each_alone(weighing: Weighing, empty: Weighing) -> dict[str, Floats]:
@@ -206,7 +208,6 @@ def _finding(
     by_itself, rest = _normalised(alone), _normalised(left)
     everything = _normalised(weighing.by_month.sum(axis=0))
     median, without = quantile_month(everything, 0.5), quantile_month(rest, 0.5)
-    given_rest = weighing.evidence / float(left.sum())
     return Finding(
         piece=piece,
         alone=highest_density(by_itself, period, level),
@@ -217,7 +218,7 @@ def _finding(
         weight=_gain(
             _log_odds(everything, reported, period.first), _log_odds(rest, reported, period.first)
         ),
-        surprise=_ratio_bits(float(alone.sum()), given_rest),
+        surprise=log2(alone.sum()) + log2(left.sum()) - log2(weighing.evidence),
         replaced=weighing.replaced(piece, left) if piece.later.max() > 0 else None,
     )
 
@@ -269,7 +270,7 @@ def _worst_partner(
     for other in weighing.pieces:
         if other is not piece:
             both = weighing.emptied((piece, other)).evidence
-            bits = _ratio_bits(apart[piece.name] * apart[other.name], both)
+            bits = log2(apart[piece.name]) + log2(apart[other.name]) - log2(both)
             if bits > 0 and (worst is None or bits > worst.bits):
                 worst = Contradiction(piece, other, bits)
     return worst
@@ -289,10 +290,10 @@ def impossible_words(weighing: Weighing) -> str:
         One piece, else the first pair, else all of them.
     """
     alone = each_alone(weighing, weighing.emptied())
-    culprits: tuple[Piece, ...] = tuple(p for p in weighing.pieces if alone[p.name].sum() <= 0)[:1]
+    culprits: tuple[Piece, ...] = tuple(p for p in weighing.pieces if not alone[p.name].sum())[:1]
     if not culprits:
         for pair in combinations(weighing.pieces, 2):
-            if weighing.emptied(pair).evidence <= 0:
+            if not weighing.emptied(pair).evidence:
                 culprits = pair
                 break
     named = "; ".join(f"{p.name} ({p.said})" for p in culprits or weighing.pieces)

@@ -12,6 +12,9 @@ The engine uses one fact throughout: the joint probability is *linear* in the ev
 component that has no draws of its own. So the effect of leaving a piece out, or of each answer
 a further look may give, is one small matrix product per component and not a new estimate. A
 set of alternatives to that draw-free part is called *trials* below.
+
+No factor is more than one. Where the total is so small that floats may have lost something, the
+same formulas work on :class:`dating.magnitudes.Magnitudes`.
 """
 
 from __future__ import annotations
@@ -24,6 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.evidence import Piece
+from dating.magnitudes import LEAST, floats, wide
 from dating.tables import MonthTables
 
 type Floats = NDArray[np.float64]
@@ -130,7 +134,8 @@ class Weighing:
     swapped : mapping of str to float
         Prior probability of a swap, by component, in the order of the maker file.
     pieces : sequence of Piece
-        The evidence; an empty sequence gives the prior.
+        The evidence; an empty sequence gives the prior. Where its pieces are kept as numbers of any
+        magnitude, all that comes out is too.
     """
 
     def __init__(
@@ -138,6 +143,8 @@ class Weighing:
     ) -> None:
         self.tables = tables
         self.pieces = tuple(pieces)
+        self.is_wide = any(piece.is_wide for piece in pieces)
+        self.prior = wide(tables.prior) if self.is_wide else tables.prior
         self.whole = tuple(piece for piece in pieces if piece.component is None)
         self.parts = {
             name: Part(
@@ -149,6 +156,40 @@ class Weighing:
             for name, chance in swapped.items()
         }
         self._kept: dict[tuple[str, str, bool], Floats] = {}
+
+    @classmethod
+    def of(
+        cls, tables: MonthTables, swapped: dict[str, float], pieces: Sequence[Piece]
+    ) -> Weighing:
+        """Weigh evidence with plain floats, or where they do not do with numbers of any magnitude.
+
+        Parameters
+        ----------
+        tables : MonthTables
+            The month tables of the maker.
+        swapped : mapping of str to float
+            Prior probability of a swap, by component, in the order of the maker file.
+        pieces : sequence of Piece
+            The evidence.
+
+        Returns
+        -------
+        Weighing
+            Whose total is nought only where no month allows the evidence.
+        """
+        weighing = cls(tables, swapped, [piece.narrowed() for piece in pieces])
+        return weighing if weighing.evidence >= LEAST else weighing.widened()
+
+    def widened(self) -> Weighing:
+        """Weigh the same evidence with numbers of any magnitude.
+
+        Returns
+        -------
+        Weighing
+            Whatever it gives is exact, also in draws and months that all but rule it out.
+        """
+        swapped = {name: part.swapped for name, part in self.parts.items()}
+        return Weighing(self.tables, swapped, [piece.widened() for piece in self.pieces])
 
     def emptied(self, pieces: Sequence[Piece] = ()) -> Weighing:
         """Weigh other evidence on the same instrument; none at all unless given.
@@ -164,7 +205,7 @@ class Weighing:
             With the same tables and chances of a swap.
         """
         swapped = {name: part.swapped for name, part in self.parts.items()}
-        return Weighing(self.tables, swapped, pieces)
+        return Weighing.of(self.tables, swapped, pieces)
 
     def likelihood_alone(self, piece: Piece) -> Floats:
         """Give P(piece | build month), its component's chance of a swap included.
@@ -179,7 +220,8 @@ class Weighing:
         ndarray of float64, shape (month,)
             Up to the scale of the piece; zero in months in which nothing was made.
         """
-        joint, made = self.emptied((piece,)).by_month.sum(axis=0), self.tables.output
+        (joint,) = floats(self.emptied((piece,)).by_month.sum(axis=0))
+        made = self.tables.output
         return np.divide(joint, made, out=np.zeros_like(joint), where=made > 0)
 
     @cached_property
@@ -190,12 +232,14 @@ class Weighing:
     @cached_property
     def by_month(self) -> Floats:
         """P(evidence, variant, month), shape (variant, month)."""
-        return np.asarray(self.joint.sum(axis=0))
+        summed: Floats = self.joint.sum(axis=0)
+        return summed
 
     @cached_property
     def evidence(self) -> float:
-        """P(evidence), up to the scales of the pieces."""
-        return float(self.by_month.sum())
+        """P(evidence), up to the scales of the pieces; nought where no month allows it."""
+        total: float = self.by_month.sum()
+        return total
 
     def standard_error(self) -> Floats:
         """Give the standard error that the draws leave on each month's posterior.
@@ -217,6 +261,7 @@ class Weighing:
         if count == 1:
             return np.zeros(self.by_month.shape[-1])
         each = self.joint.sum(axis=1).reshape(count, -1, self.by_month.shape[-1]).sum(axis=1)
+        (each,) = floats(each)
         posterior = each.sum(axis=0) / each.sum()
         residual = each - posterior * each.sum(axis=1, keepdims=True)
         scatter = np.sqrt((residual**2).sum(axis=0) * count / (count - 1))
@@ -292,7 +337,8 @@ class Weighing:
             P(evidence, month) for each trial.
         """
         by_month = self._rest(None, left_out).sum(axis=0)
-        return np.asarray((by_month * trials).sum(axis=1))
+        total: Floats = (by_month * trials).sum(axis=1)
+        return total
 
     def leave_each_out(self) -> dict[str, Floats]:
         """Give the joint probability without each piece in turn.
@@ -333,11 +379,11 @@ class Weighing:
             P(replaced | everything).
         """
         if len(piece.later) == 1 or piece.component is None:
-            return float(piece.later.mean() * left.sum()) / self.evidence
+            return float(piece.later.mean() * left.sum() / self.evidence)
         part = self.parts[piece.component]
         tied = part.tied_without(piece) * piece.later
         later = self.respond(part.name, part.free_without(piece), tied=tied)
-        return float(later.total.sum()) / self.evidence
+        return float(later.total.sum() / self.evidence)
 
     def evidence_without(self, name: str) -> float:
         """Give the probability of all the evidence that is not on one component.
@@ -352,7 +398,8 @@ class Weighing:
         float
             P(evidence elsewhere), up to the scales of the pieces.
         """
-        return float(self._without(name, False).sum())
+        total: float = self._without(name, False).sum()
+        return total
 
     def own_months(self, name: str) -> Floats:
         """Give the joint probability of a component's own month.
@@ -372,7 +419,8 @@ class Weighing:
         original = (1 - part.swapped) * (rest * evidence).sum(axis=(0, 1))
         elsewhere = rest.sum(axis=(1, 2), keepdims=True)
         swapped = part.swapped * (elsewhere * part.donor * evidence).sum(axis=(0, 1))
-        return np.asarray(original + swapped)
+        total: Floats = original + swapped
+        return total
 
     def with_original(self, names: Collection[str]) -> Floats:
         """Give the joint probability of the evidence and some components not being swapped.
@@ -387,13 +435,13 @@ class Weighing:
         ndarray of float64, shape (draw, variant, month)
             P(evidence, these components original, variant, month), up to the scales of the pieces.
         """
-        total = self.tables.prior * _product(self.whole)
+        total = self.prior * _product(self.whole)
         for name, part in self.parts.items():
             if name in names:
                 total = total * ((1 - part.swapped) * part.tied * part.free)
             elif part.pieces:
                 total = total * part.likelihood
-        return np.asarray(total)
+        return total
 
     def all_original(self) -> float:
         """Give the joint probability of the evidence and no component being swapped.
@@ -403,12 +451,13 @@ class Weighing:
         float
             P(evidence, every component original), up to the scales of the pieces.
         """
-        return float(self.with_original(self.parts).sum())
+        total: float = self.with_original(self.parts).sum()
+        return total
 
     def _rest(self, leave: str | None, left_out: Piece | None = None) -> Floats:
         """Multiply prior, whole-instrument evidence and all components but one."""
         kept = [piece for piece in self.whole if piece is not left_out]
-        total = self.tables.prior * _product(kept)
+        total = self.prior * _product(kept)
         for name, part in self.parts.items():
             if name != leave and part.pieces:
                 total *= part.likelihood
@@ -448,7 +497,8 @@ class Weighing:
         rest = self._without(name, False)[:, 0]
         if from_donor.shape[1] == 1:
             rest = rest.sum(axis=0, keepdims=True)
-        return np.asarray(from_donor @ rest)
+        spread: Floats = from_donor @ rest
+        return spread
 
 
 def _product(pieces: Sequence[Piece]) -> Floats:

@@ -153,7 +153,7 @@ class Estimate:
     @cached_property
     def all_original(self) -> float:
         """P(every component is original | everything seen)."""
-        return self.weighing.all_original() / self.weighing.evidence
+        return float(self.weighing.all_original() / self.weighing.evidence)
 
     @cached_property
     def component_months(self) -> xr.DataArray:
@@ -385,8 +385,8 @@ def estimate(
     while True:
         tables = learned_tables(maker, learned) if learned else month_tables(maker, points, seed)
         pieces, neutral = pieces_of(examination, maker, tables)
-        weighing = Weighing(tables, swapped, pieces)
-        if weighing.evidence <= 0:
+        weighing = Weighing.of(tables, swapped, pieces)
+        if not weighing.evidence:
             raise InputError([_impossible(weighing, examination)])
         made = Estimate(maker, examination, weighing, neutral, level, learned)
         if learned is not None or made.converged or points >= MOST_POINTS:

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import log, sqrt
-from typing import Literal
+from typing import Literal, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from dating.likelihoods import (
     mark_likelihood,
     mark_stretches,
 )
+from dating.magnitudes import Magnitudes, floats, wide
 from dating.maker import Course, Feature, Maker, Mark, Measurement, Regime
 from dating.months import month_number
 from dating.tables import MonthTables
@@ -54,6 +55,8 @@ class Piece:
         Names of the sources its numbers rest on.
     events : tuple of str
         Names of the events that its changeovers move with.
+    logs : ndarray of float64, shape (draw, variant, month), or None
+        Natural logarithms of the likelihood, where it is worked out from them.
     """
 
     name: str
@@ -65,11 +68,39 @@ class Piece:
     later: Floats
     sources: tuple[str, ...]
     events: tuple[str, ...]
+    logs: Floats | None = None
 
     @property
     def has_draws(self) -> bool:
         """Whether the likelihood differs between draws."""
         return len(self.likelihood) > 1
+
+    @property
+    def is_wide(self) -> bool:
+        """Whether the likelihood is kept as numbers of any magnitude."""
+        return isinstance(self.likelihood, Magnitudes)
+
+    def widened(self) -> Piece:
+        """Keep the likelihood as numbers of any magnitude.
+
+        Returns
+        -------
+        Piece
+            The same evidence.
+        """
+        if self.logs is None:
+            return replace(self, likelihood=wide(self.likelihood))
+        return replace(self, likelihood=cast(Floats, Magnitudes.exp(self.logs)))
+
+    def narrowed(self) -> Piece:
+        """Keep the likelihood as plain floats.
+
+        Returns
+        -------
+        Piece
+            The same evidence, but for what is too small for them.
+        """
+        return replace(self, likelihood=floats(self.likelihood)[0]) if self.is_wide else self
 
 
 @dataclass(frozen=True)
@@ -246,8 +277,10 @@ def _measurement(
     logs = log_density(np.array(reading.value), tables.means[name], scale, measurement.tails)
     top = float(logs.max())
     said = f"{reading.value:g} {measurement.unit}"
-    array = np.exp(logs - top)[:, None]
-    return _piece(name, "measurement", part, said, array, log_scale=top, sources=measurement.source)
+    logs = (logs - top)[:, None]
+    sources = measurement.source
+    made = _piece(name, "measurement", part, said, np.exp(logs), log_scale=top, sources=sources)
+    return replace(made, logs=logs)
 
 
 def _document(name: str, paper: Paper, tables: MonthTables) -> Piece:

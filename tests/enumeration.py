@@ -67,6 +67,7 @@ class Enumeration:
         self.variants = list(maker.variants.states) if maker.variants else [None]
         self.output = self._output()
         self.variant_shares = self._variant_shares()
+        self.swapped = {name: c.swapped.value for name, c in maker.components.items()}
         self.donors = {name: self._donors(c) for name, c in maker.components.items()}
         self.pieces, self.later = {}, {}
         self._see_everything()
@@ -115,7 +116,7 @@ class Enumeration:
             total = self.by_month(extra=extra)
             original = self.original(part, extra)
             by_month.append(total)
-            by_origin.append([original, max(sum(total) - original, 0.0)])
+            by_origin.append([original, max(sum(total) - original, 0)])
         return by_month, by_origin
 
     # The formulae ----------------------------------------------------------------------------
@@ -146,11 +147,11 @@ class Enumeration:
 
     def _component_likelihood(self, part, pieces):
         """Give L = (1 - rho) A + rho sum_{u, w} q(u) P(w | u) A(u, w)."""
-        rho = self.maker.components[part].swapped.value
+        rho = self.swapped[part]
         made = []
         for n in self.draws:
             evidence = self._evidence_on(part, pieces, n)
-            donor = 0.0
+            donor = 0
             for w in range(len(self.variants)):
                 for u in self.months:
                     donor += self.donors[part][u] * self.variant_shares[n][w][u] * evidence[w][u]
@@ -159,7 +160,7 @@ class Enumeration:
 
     def _evidence_on(self, part, pieces, n):
         """Give A(t, v): the product of what was seen on a component, in one draw."""
-        made = [[1.0 for _ in self.months] for _ in self.variants]
+        made = [[1 for _ in self.months] for _ in self.variants]
         for component, likelihood in pieces.values():
             if component == part:
                 for v in range(len(self.variants)):
@@ -169,11 +170,11 @@ class Enumeration:
 
     def _split(self, part, extra=None):
         """Give P(evidence, own month, original) and (…, swapped), by own month and draw."""
-        rho = self.maker.components[part].swapped.value
+        rho = self.swapped[part]
         pieces = self.pieces | (extra or {})
         rest = self._by_draw(None, extra, leave=part)
-        original = [[0.0 for _ in self.draws] for _ in self.months]
-        swapped = [[0.0 for _ in self.draws] for _ in self.months]
+        original = [[0 for _ in self.draws] for _ in self.months]
+        swapped = [[0 for _ in self.draws] for _ in self.months]
         for n in self.draws:
             evidence = self._evidence_on(part, pieces, n)
             elsewhere = sum(map(sum, rest[n]))
