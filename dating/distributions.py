@@ -6,16 +6,20 @@ tails accurate.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from dating.quadrature import merged
+
 type Floats = NDArray[np.float64]
 type Form = Literal["plain", "log", "cut at zero"]
 
+OWN_RULES = 8
+"""Assessors up to whom each has a quadrature rule of their own; with more, nodes are merged."""
 
 _LARGEST_EXPONENT = 600.0
 
@@ -340,7 +344,7 @@ class Pool:
         ndarray of float64, shape of x
             P(number <= x).
         """
-        return self._mix([member.cdf(x) for member in self.members])
+        return self._mix(member.cdf(x) for member in self.members)
 
     def mean(self) -> float:
         """Return the pooled expected number.
@@ -365,10 +369,10 @@ class Pool:
         ndarray of float64, shape of x
             Expected excess, in the unit of the judgement.
         """
-        return self._mix([member.excess(x) for member in self.members])
+        return self._mix(member.excess(x) for member in self.members)
 
     def nodes(self, fine: int = 1) -> tuple[Floats, Floats]:
-        """Return the members' quadrature rules as one.
+        """Return the members' quadrature rules as one, of no more nodes than eight members have.
 
         Parameters
         ----------
@@ -383,10 +387,11 @@ class Pool:
         rules = [member.nodes(fine) for member in self.members]
         values = np.concatenate([rule[0] for rule in rules])
         shares = [w * rule[1] for w, rule in zip(self.weights, rules, strict=True)]
-        return values, np.concatenate(shares)
+        return merged(values, np.concatenate(shares), OWN_RULES * (56 * fine + 1))
 
-    def _mix(self, parts: Sequence[Floats]) -> Floats:
-        return np.asarray(np.tensordot(np.array(self.weights), np.array(parts), axes=1))
+    def _mix(self, parts: Iterable[Floats]) -> Floats:
+        weighted = (w * part for w, part in zip(self.weights, parts, strict=True))
+        return sum(weighted, np.zeros(()))
 
 
 type Judgement = Certain | Metalog | Pool

@@ -178,7 +178,7 @@ class Weighing:
             Whose total is nought only where no month allows the evidence.
         """
         weighing = cls(tables, swapped, [piece.narrowed() for piece in pieces])
-        return weighing if weighing.evidence >= LEAST else weighing.widened()
+        return weighing if not pieces or weighing.evidence >= LEAST else weighing.widened()
 
     def widened(self) -> Weighing:
         """Weigh the same evidence with numbers of any magnitude.

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from math import log2 as _log2
-from typing import Any, Self, cast
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,6 +95,10 @@ class Magnitudes:
         """Return whether a single number is above zero."""
         return bool(self.number > 0)
 
+    def __ge__(self, limit: float) -> NDArray[np.bool_]:
+        """Compare with a plain float, element by element."""
+        return np.asarray(self.over(0.0) >= limit)
+
     def __getitem__(self, index: Any) -> Magnitudes:
         """Pick elements, as of an array."""
         return self._each(lambda array: array[index])
@@ -106,7 +110,7 @@ class Magnitudes:
 
     def __rmul__(self, other: Any) -> Magnitudes:
         """Multiply, element by element."""
-        return self * other
+        return self.__mul__(other)
 
     def __add__(self, other: Any) -> Magnitudes:
         """Add, element by element."""
@@ -115,9 +119,10 @@ class Magnitudes:
         return Magnitudes(self.over(top) + other.over(top), top)
 
     def __truediv__(self, other: Magnitudes) -> Floats:
-        """Divide, element by element; the ratios are plain floats."""
-        power = np.clip(self.power - _finite(other.power), _NOTHING, 1023)
-        return np.asarray(np.ldexp(self.number / other.number, power.astype(np.int32)))
+        """Divide, element by element: plain floats; what is divided by nought is nought."""
+        power = np.clip(self.power - _finite(other.power), _NOTHING, 1023).astype(np.int32)
+        quotient = self.number / np.where(other.number > 0, other.number, np.inf)
+        return np.asarray(np.ldexp(quotient, power))
 
     def __matmul__(self, other: Any) -> Magnitudes:
         """Multiply matrices."""
@@ -129,7 +134,9 @@ class Magnitudes:
             return _contracted("b,bc->c", other, self)
         return _contracted("ab,bc->ac", other, self)
 
-    def sum(self, axis: int | tuple[int, ...] | None = None, *, keepdims: bool = False) -> Self:
+    def sum(
+        self, axis: int | tuple[int, ...] | None = None, *, keepdims: bool = False
+    ) -> Magnitudes:
         """Sum over axes.
 
         Parameters
@@ -145,8 +152,25 @@ class Magnitudes:
             The sums.
         """
         top = _finite(self.power.max(axis=axis, keepdims=True))
-        total = np.asarray(self.over(top).sum(axis=axis, keepdims=keepdims))
-        return type(self)(total, top.reshape(total.shape))
+        total = Magnitudes(np.sum(self.over(top), axis=axis, keepdims=True), top)
+        return total if keepdims else total._each(lambda array: np.squeeze(array, axis))
+
+    def log(self) -> Floats:
+        """Give natural logarithms.
+
+        Returns
+        -------
+        ndarray of float64
+            Of the same shape; that of nought is -1e300.
+
+        Examples
+        --------
+        >>> Magnitudes(np.array([1.0, 0.0])).log().tolist()
+        [0.0, -1e+300]
+        """
+        number = np.where(self.number > 0, self.number, 1.0)
+        logs = np.log(number) + self.power * (_LN2_HIGH + _LN2_LOW)
+        return np.maximum(logs, -1e300)
 
     def reshape(self, *shape: int) -> Magnitudes:
         """Give another shape to the same numbers.
@@ -245,6 +269,30 @@ def floats(*arrays: Floats) -> tuple[Floats, ...]:
     return tuple(part.over(top) for part in each)
 
 
+def ratio(first: Floats, second: Floats) -> Floats:
+    """Divide; what is divided by nought is nought.
+
+    Parameters
+    ----------
+    first, second : ndarray of float64, or Magnitudes
+        Both of a kind, of shapes that broadcast.
+
+    Returns
+    -------
+    ndarray of float64
+        Plain floats.
+
+    Examples
+    --------
+    >>> ratio(np.array([3.0, 0.0]), np.array([4.0, 0.0])).tolist()
+    [0.75, 0.0]
+    """
+    if isinstance(first, Magnitudes):
+        return cast(Any, first) / second
+    shape = np.broadcast_shapes(first.shape, second.shape)
+    return np.divide(first, second, out=np.zeros(shape), where=second > 0)
+
+
 def log2(value: Any) -> float:
     """Give the binary logarithm of one number.
 
@@ -273,9 +321,7 @@ def _as_magnitudes(array: Any) -> Magnitudes:
     return array if isinstance(array, Magnitudes) else Magnitudes(array)
 
 
-def _of_each(
-    change: Callable[[list[Floats]], Floats], parts: Sequence[Magnitudes]
-) -> Magnitudes:
+def _of_each(change: Callable[[list[Floats]], Floats], parts: Sequence[Magnitudes]) -> Magnitudes:
     """Put numbers together as they are, without splitting off powers again."""
     moved = Magnitudes.__new__(Magnitudes)
     moved.number = np.asarray(change([part.number for part in parts]))

@@ -221,16 +221,16 @@ def _excess(beyond: Floats, overlap: Floats, shape: Shape) -> Floats:
 def _mean_excess(x: Floats, start: Judgement, overlap: Judgement, shape: Shape) -> Floats:
     """Average ``E max(x - threshold, 0)`` over an uncertain start and an uncertain overlap."""
     if isinstance(start, Pool):
-        parts = [_mean_excess(x, member, overlap, shape) for member in start.members]
-        return np.asarray(np.tensordot(np.array(start.weights), np.array(parts), axes=1))
+        pairs = zip(start.weights, start.members, strict=True)
+        return sum((w * _mean_excess(x, m, overlap, shape) for w, m in pairs), np.zeros(()))
     if isinstance(start, Certain):
         lengths, weights = overlap.nodes(fine=8)
         return weights @ _excess(x - start.value, lengths[:, None], shape)
     smoothed = _SmoothedStart(start)
     kinked = start.scale < float(overlap.quantile(0.5)) / 4
     lengths, weights = overlap.nodes(fine=4) if kinked else _every_other(overlap.nodes())
-    parts = [smoothed.after(x, length, shape) for length in lengths]
-    return weights @ np.array(parts)
+    mixed = zip(weights, lengths, strict=True)
+    return sum((w * smoothed.after(x, length, shape) for w, length in mixed), np.zeros(()))
 
 
 def _reach(start: Judgement, overlap: Judgement, shape: Shape) -> tuple[float, float]:

@@ -14,11 +14,12 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.distributions import Certain, Judgement, Pool
+from dating.distributions import OWN_RULES, Certain, Judgement, Pool
 from dating.draws import scrambled_sobol
 from dating.judgement import shifted
 from dating.likelihoods import mean_at
 from dating.maker import Component, Course, Feature, Maker, Regime
+from dating.quadrature import merged
 from dating.ramps import between_anchors, mean_shares, month_shares, regimes, shares_after
 from dating.tables import Blend, FeatureTable, MonthTables
 
@@ -221,21 +222,28 @@ def _two_rules(judged: Judgement, points: int) -> tuple[Floats, Floats, int]:
     """Give a quadrature rule over one shared number as two rules, one after the other.
 
     Each takes every other node, so that the two stand for each other's replicate: what they
-    differ by is more than the error of both together. A member that is certain is in both.
+    differ by is more than the error of both together. A member that is certain is in both. Where
+    there are many members, the nodes of each rule are merged, so that draws do not grow with them.
     """
     members = judged.members if isinstance(judged, Pool) else (judged,)
     shares = judged.weights if isinstance(judged, Pool) else (1.0,)
+    fine = max(points // 4, 1)
     rules: list[list[tuple[Floats, Floats]]] = [[], []]
     for member, share in zip(members, shares, strict=True):
-        values, weights = member.nodes(fine=max(points // 4, 1))
+        values, weights = member.nodes(fine)
         if len(values) == 1:
             values, weights = np.repeat(values, 2), np.repeat(weights / 2, 2)
         elif len(values) % 2:
             values, weights = np.append(values, values[-1]), np.append(weights, 0.0)
         for start, rule in enumerate(rules):
             rule.append((values[start::2], share * weights[start::2]))
-    values, weights = (np.concatenate(each) for each in zip(*rules[0], *rules[1], strict=True))
-    return values, weights, 2
+    most = OWN_RULES * (28 * fine + 1)
+    two = [
+        merged(*(np.concatenate(each) for each in zip(*rule, strict=True)), most) for rule in rules
+    ]
+    length = max(len(values) for values, _ in two)
+    values = np.concatenate([np.pad(v, (0, length - len(v)), mode="edge") for v, _ in two])
+    return values, np.concatenate([np.pad(w, (0, length - len(w))) for _, w in two]), 2
 
 
 def _changeovers(course: Course) -> tuple[Regime, ...]:

@@ -16,7 +16,7 @@ from dating import estimate, read_maker
 from dating.batch import Stock, posteriors
 from dating.calibration.leaving_out import (
     PassedOver,
-    _sampled_likelihood,
+    _log_sampled_likelihood,
     _smoothed_weights,
     dated_without,
 )
@@ -317,7 +317,7 @@ def test_weights_are_inverse_to_the_likelihood(likelihood):
         "two values": np.where(generator.random(1000) < 0.4, 0.2, 1.0),
         "one value": np.full(1000, 0.3),
     }[likelihood]
-    weights, shaky = _smoothed_weights(own)
+    weights, shaky = _smoothed_weights(np.log(own))
     assert weights == pytest.approx((1 / own) / (1 / own).sum(), rel=0.05)
     assert weights.sum() == pytest.approx(1)
     assert not shaky
@@ -373,7 +373,7 @@ def test_weights_are_of_the_likelihood_that_was_sampled(tmp_path):
     learned = Learned("", "", tuple(plan.layout.numbers), seed=1, **arrays_)
     stock = Stock(maker, learned_tables(maker, learned))
     own = [
-        np.log(_sampled_likelihood(stock.weighing(r.examination), r, learned))
+        _log_sampled_likelihood(stock.weighing(r.examination), r, learned)
         for r in corpus.references
     ]
     total = np.sum(own, axis=0)

@@ -1,6 +1,8 @@
 """Judgements: three quantiles honoured, infeasible ones refused with a way out, pooling."""
 
+import random
 import re
+import tracemalloc
 
 import numpy as np
 import pytest
@@ -8,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
+from dating import Examination, Maker, estimate, month_tables
 from dating.judgement import (
     FEASIBLE_SKEW,
     Certain,
@@ -18,6 +21,7 @@ from dating.judgement import (
     pooled,
     shifted,
 )
+from dating.quadrature import merged
 
 COVERAGES = st.sampled_from([0.5, 0.8, 0.9, 0.95])
 
@@ -216,3 +220,50 @@ def test_a_metalog_can_be_compared_and_hashed():
     assert metalog_through((2, 5, 9)) == metalog_through((2, 5, 9))
     assert isinstance(hash(metalog_through((2, 5, 9))), int)
     assert isinstance(metalog_through((2, 5, 9)), Metalog)
+
+
+def shared_event(assessors):
+    """An estimate in which two features move with an event that so many assessors judge."""
+    rng, opinions = random.Random(5), []
+    for number in range(assessors):
+        likely = 1935 * 12 + rng.randint(-40, 40)
+        keys = zip(("earliest", "likely", "latest"), (-12, 0, 20), strict=True)
+        when = {key: f"{(likely + by) // 12}-{(likely + by) % 12 + 1:02d}" for key, by in keys}
+        opinions.append({**when, "by": f"assessor {number}"})
+    history = [{"state": "old"}, {"state": "new", "with": "works", "overlap": 3}]
+    feature = {"ask": "Which?", "states": ["old", "new"], "slip": 0.01, "history": history}
+    data = {"maker": "Example Works", "product": "lyres", "period": "1925-01/1944-12"}
+    data["events"] = {"works": {"what": "new works", "when": opinions}}
+    data["components"] = {"body": {"features": {"joint": feature, "lining": feature}}}
+    seen = {"instrument": "E-1", "maker": "example", "seen": {"joint": "new", "lining": "old"}}
+    maker = Maker.model_validate(data)
+    tracemalloc.start()
+    made = estimate(maker, Examination.model_validate(seen))
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    return made, peak
+
+
+def test_memory_does_not_grow_with_the_assessors_of_a_shared_event():
+    few, many = shared_event(2)[1], shared_event(300)[1]
+    assert many < 6 * few
+
+
+def test_many_assessors_are_dated_as_if_each_kept_nodes_of_their_own(monkeypatch):
+    merged = shared_event(14)[0].probabilities
+    monkeypatch.setattr("dating.tabulation.OWN_RULES", 14)
+    month_tables.cache_clear()
+    assert merged == pytest.approx(shared_event(14)[0].probabilities, abs=1e-6)
+    month_tables.cache_clear()
+
+
+def test_merged_nodes_integrate_cubics_and_keep_who_stands_apart():
+    rng = np.random.default_rng(3)
+    values = np.append(rng.normal(size=5000), [40.0, 41.0])
+    weights = np.full(len(values), 1 / len(values))
+    nodes, shares = merged(values, weights, 200)
+    assert len(nodes) <= 200
+    for power in range(4):
+        assert shares @ nodes**power == pytest.approx(weights @ values**power, rel=1e-10)
+    assert nodes[-3:].max() == pytest.approx(41.0)
+    assert shares[nodes > 20].sum() == pytest.approx(2 / 5002)

@@ -15,6 +15,7 @@ from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 
 from dating.batch.results import Kept
+from dating.magnitudes import LEAST
 
 type Floats = NDArray[np.float64]
 type Integers = NDArray[np.integer[Any]]
@@ -49,7 +50,7 @@ def keep_dates(kept: Kept, weights: Floats, starts: Integers, level: float) -> I
     Returns
     -------
     ndarray of int64, shape (lost row,)
-        The rows in which no month is possible; what they are given means nothing.
+        The rows whose total is too small for floats; what they are given means nothing.
 
     Examples
     --------
@@ -61,7 +62,7 @@ def keep_dates(kept: Kept, weights: Floats, starts: Integers, level: float) -> I
     """
     years = _year_masses(weights, starts)
     total = years.sum(axis=1)
-    lost = np.flatnonzero(~(total > 0))
+    lost = np.flatnonzero(~(total >= LEAST))
     total[lost] = 1.0
     years /= total[:, None]
     kept.years[:] = years.T

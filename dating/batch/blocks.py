@@ -20,6 +20,7 @@ from dating.batch.block_summaries import keep_dates
 from dating.batch.results import Kept
 from dating.batch.rooms import Groups, Pool
 from dating.learning.learned import Learned
+from dating.magnitudes import LEAST
 
 type Floats = NDArray[np.float64]
 type Integers = NDArray[np.integer[Any]]
@@ -271,7 +272,7 @@ def _weigh(work: Work, kept: Kept, rows: slice, weights: Floats) -> None:
     *before, whole = running([summed, *tables], mul)
     whole.sum(axis=1, out=weights)
     total = weights.sum(axis=1)
-    held = total > 0
+    held = total >= LEAST
     total[~held] = 1.0
     weights /= total[:, None]
     kept.numbers[4, rows] = _standard_error(joint, tables, weights)

@@ -28,6 +28,7 @@ from dating.batch.compiled_summaries import (
     sum_years,
     years_of_set,
 )
+from dating.magnitudes import LEAST
 
 
 @jit
@@ -53,7 +54,7 @@ def date_joint(  # type: ignore[no-untyped-def]
             multiply(likelihood, four_of(slots, k, row), before, k)
         _sum_variants(before, posterior)
         total = total_of(posterior)
-        if not total > 0:
+        if not total >= LEAST:
             blank(row, stretches_out, months_out, numbers_out, original_out, years_out)
             continue
         scale = 1 / total

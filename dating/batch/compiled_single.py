@@ -21,6 +21,7 @@ from dating.batch.compiled_summaries import (
     room_for,
     years_of_set,
 )
+from dating.magnitudes import LEAST
 
 
 @jit
@@ -49,7 +50,7 @@ def date_single(  # type: ignore[no-untyped-def]
             for k in range(blocks - 1):
                 multiply(likelihood, four_of(slots, k, row), before, k)
         total, moment = _by_year(likelihood, four_of(slots, blocks - 1, row), given, product, years)
-        if not total > 0:
+        if not total >= LEAST:
             blank(row, stretches_out, months_out, numbers_out, original_out, years_out)
             continue
         scale = 1 / total

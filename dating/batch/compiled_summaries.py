@@ -128,7 +128,7 @@ def mode(room, bits, start, stop, cell):  # type: ignore[no-untyped-def]
 
 @jit
 def blank(row, stretches_out, months_out, numbers_out, original_out, years_out):  # type: ignore[no-untyped-def]
-    """Note that no month is possible."""
+    """Note that floats do not hold the row: perhaps no month is possible."""
     stretches_out[row] = 0
     fill(months_out[:, row], 0)
     fill(numbers_out[:, row], np.nan)

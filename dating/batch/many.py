@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.batch import blocks
+from dating.batch.blanks import Blanks
 from dating.batch.blocks import Work
 from dating.batch.coding import Coded, coded_examinations, coded_frame, coded_sheet
 from dating.batch.levels import Levels
@@ -22,9 +23,6 @@ from dating.batch.patterns import Patterns, patterns_of
 from dating.batch.results import Kept, as_table, kept_for, year_starts
 from dating.batch.rooms import ByMonthOfYear, Pool
 from dating.batch.shared import Shared
-from dating.disagreement import impossible_words
-from dating.engine import Weighing
-from dating.evidence import pieces_of
 from dating.examination import Examination
 from dating.learning.learned import Learned, learned_tables
 from dating.maker import Maker
@@ -226,11 +224,12 @@ class Dating:
 
     def _table(self) -> pd.DataFrame:
         problems: dict[int, str] = {}
+        blanks = Blanks(self.maker, self.coded, self.level, self.learned, self.parts)
         for tables, rows in self._rounds():
             self._date(tables, rows)
-            lost = np.arange(len(self.coded))[rows]
-            lost = lost[self.kept.stretches[rows] == 0]
-            problems |= self._problems(tables, lost)
+            blank = np.arange(len(self.coded))[rows]
+            blank = blank[self.kept.stretches[rows] == 0]
+            problems |= blanks.date(tables, blank, self.kept)
         return as_table(
             self.coded, self.kept, self.maker, problems, TOLERATED_ERROR, parts=self.parts
         )
@@ -355,19 +354,6 @@ class Dating:
             do(0, count)
         else:
             self._spread(do, count)
-
-    def _problems(self, tables: MonthTables, rows: NDArray[np.int64]) -> dict[int, str]:
-        """Say of each row why no month allows it; rows alike are looked at once."""
-        swapped = {name: part.swapped.value for name, part in self.maker.components.items()}
-        said: dict[tuple[int, ...], str] = {}
-        problems = {}
-        for row in rows.tolist():
-            key = tuple(int(c.at(slice(row, row + 1))[0]) for c in self.coded.columns)
-            if key not in said:
-                pieces, _ = pieces_of(self.coded.examination(row), self.maker, tables)
-                said[key] = impossible_words(Weighing(tables, swapped, pieces))
-            problems[row] = said[key]
-        return problems
 
 
 def _portions(total: int, most: int) -> Iterator[tuple[int, int]]:

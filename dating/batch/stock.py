@@ -113,7 +113,7 @@ class Stock:
             if key not in self._pieces:
                 self._pieces[key] = pieces_of(part, self.maker, self.tables)[0]
             pieces += self._pieces[key]
-        return Weighing(self.tables, self.swapped, pieces)
+        return Weighing.of(self.tables, self.swapped, pieces)
 
     def posterior(self, examination: Examination) -> Floats:
         """Date one instrument.
@@ -132,7 +132,7 @@ class Stock:
         if key not in self._posteriors:
             joint = self.weighing(examination).by_month.sum(axis=0)
             total = joint.sum()
-            self._posteriors[key] = joint / total if total > 0 else np.full(len(joint), np.nan)
+            self._posteriors[key] = joint / total if total else np.full(len(joint), np.nan)
         return self._posteriors[key]
 
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import exp
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,7 @@ from dating.learning.corpus import Corpus, Reference
 from dating.learning.latent.finding import fold_fits, folds_of
 from dating.learning.layout import FLOOR
 from dating.learning.learned import Learned, learned_tables, tables_for
+from dating.magnitudes import LEAST, Magnitudes, wide
 from dating.tables import MonthTables
 from dating.tabulation import month_tables
 
@@ -136,27 +138,29 @@ def _posterior(
 ) -> tuple[Floats, bool]:
     """Give the posterior without the instrument, and whether the weights are shaky."""
     joint = weighing.joint.sum(axis=1)
-    if joint.sum() <= 0:
+    if not joint.sum():
         return np.full(joint.shape[-1], np.nan), False
     if learned is None or not learned.shares.size:
         total = joint.sum(axis=0)
         return total / total.sum(), False
-    weights, shaky = _smoothed_weights(_sampled_likelihood(weighing, reference, learned))
+    weights, shaky = _smoothed_weights(_log_sampled_likelihood(weighing, reference, learned))
     total = weights @ joint
+    if not total.sum() >= LEAST:
+        total = weights @ weighing.widened().joint.sum(axis=1)
     return total / total.sum(), shaky
 
 
-def _sampled_likelihood(weighing: Weighing, reference: Reference, learned: Learned) -> Floats:
-    """Give P(stated date and sightings) as learning had it, shape (draw,); the date is trusted."""
+def _log_sampled_likelihood(weighing: Weighing, reference: Reference, learned: Learned) -> Floats:
+    """Give log P(stated date and sightings) as learning had it, shape (draw,)."""
     months = np.flatnonzero(reference.window)
-    likelihood = _prior(weighing.tables, months)
+    likelihood = wide(_prior(weighing.tables, months))
     free_form = learned.latent.features if learned.latent is not None else ()
     for piece in weighing.pieces:
         if piece.kind != "mark" and piece.name not in free_form:
             alone = _alone(weighing, piece)
             alone = alone if alone.shape[2] == 1 else alone[:, :, months]
             likelihood = likelihood * alone
-    return np.asarray(likelihood.sum(axis=(1, 2)))
+    return cast(Magnitudes, likelihood.sum(axis=(1, 2))).log()
 
 
 def _prior(tables: MonthTables, months: NDArray[np.int64]) -> Floats:
@@ -177,23 +181,23 @@ def _alone(weighing: Weighing, piece: Piece) -> Floats:
     if piece.component is None:
         return piece.likelihood
     part = weighing.parts[piece.component]
+    piece = piece.widened() if piece.logs is not None else piece
     made = Part(part.name, part.swapped, part.donor, (piece,)).likelihood
     if piece.kind != "feature":
         return made
     return made * exp(piece.log_scale) * (1 - FLOOR) + FLOOR
 
 
-def _smoothed_weights(own: Floats) -> tuple[Floats, bool]:
+def _smoothed_weights(log_likelihood: Floats) -> tuple[Floats, bool]:
     """Give Pareto-smoothed weights in inverse proportion to the instrument's own likelihood."""
     from arviz_stats.base.array import array_stats  # noqa: PLC0415
 
-    log_likelihood = np.log(np.maximum(own, 1e-300))
     if np.ptp(log_likelihood) < 1e-12:
-        return np.full(len(own), 1 / len(own)), False
+        return np.full(len(log_likelihood), 1 / len(log_likelihood)), False
     try:
         logs, shape = array_stats.psislw(log_likelihood)
     except ValueError:  # the largest weights are all the same: there is no tail to smooth
         logs, shape = -log_likelihood, 0.0
     weights = np.exp(logs - logs.max())
-    trusted = min(1 - 1 / np.log10(len(own)), 0.7)
+    trusted = min(1 - 1 / np.log10(len(log_likelihood)), 0.7)
     return weights / weights.sum(), bool(shape > trusted)

@@ -172,7 +172,7 @@ class Evidence:
         if correction is None or len(built) != len(sayings) or len(weighings) != 1:
             return 1.0
         (weighing,) = weighings.values()
-        if weighing.evidence <= 0:
+        if not weighing.evidence:
             return 1.0
         raw = weighing.by_month.sum(axis=0) / weighing.evidence
         inside = np.all([self.maker.period.inside(said.within) for said in built], axis=0)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from dating.claims.statements import Apart, Built, Older, Original, Saying
 from dating.engine import Weighing
+from dating.magnitudes import LEAST, ratio
 
 type Floats = NDArray[np.float64]
 
@@ -36,23 +37,22 @@ def joint_truth(
     true : ndarray of float64, shape (draw,)
         P(claims, evidence) in each draw, with the weight of the draw.
     weight : ndarray of float64, shape (draw,)
-        P(evidence) in each draw, with its weight.
+        P(evidence) in each draw, with its weight. Both are numbers of any magnitude where floats
+        may not hold them.
     """
-    first = next(iter(weighings.values()))
-    draws = first.tables.weights
-    true, every = [], []
+    weight = draws = next(iter(weighings.values())).tables.weights
+    inverse = ratio(np.ones_like(draws), draws)
+    true = []
     for name, weighing in weighings.items():
         original = _original(sayings, name, weighing)
         held = weighing.with_original(original).sum(axis=1) * _months(sayings, name, weighing)
-        true.append(_given_draw(held, draws[:, None]))
-        every.append(_given_draw(weighing.joint.sum(axis=(1, 2)), draws))
-    together = _over_pairs(sayings, list(weighings), true)
-    return draws * together, draws * np.prod(every, axis=0)
-
-
-def _given_draw(joint: Floats, weight: Floats) -> Floats:
-    """Divide by the weight of the draw; a draw without weight says nothing."""
-    return np.divide(joint, weight, out=np.zeros_like(joint), where=weight > 0)
+        every = weighing.joint.sum(axis=(1, 2))
+        true.append(ratio(held, every[:, None]))
+        weight = weight * (every * inverse)
+    exact = all(each.is_wide or not each.pieces for each in weighings.values())
+    if exact or weight.sum() >= LEAST:
+        return weight * _over_pairs(sayings, list(weighings), true), weight
+    return joint_truth(sayings, {name: each.widened() for name, each in weighings.items()})
 
 
 def _original(sayings: Sequence[Saying], name: str, weighing: Weighing) -> set[str]:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import exp
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +30,7 @@ from dating.claims.statements import (
 from dating.claims.truth import all_true, quantity
 from dating.examination import Examination, Sight
 from dating.learning.layout import VARIANTS
+from dating.magnitudes import Magnitudes, floats
 from dating.months import month_label
 from dating.reading import InputError
 
@@ -178,8 +178,10 @@ def _on_instruments(claim: Claim, evidence: Evidence) -> Iterator[Look]:
             if examination.seen.get(feature) is None:
                 states = tuple(stated.states)
                 answers = [_with(examination, feature, state) for state in states]
-                joint = np.array([_split(claim, evidence, feature, answer) for answer in answers])
-                if joint.sum() > 0:
+                each = [_split(claim, evidence, feature, answer) for answer in answers]
+                yes, every = floats(*(np.stack(sums) for sums in zip(*each, strict=True)))
+                if every.sum() > 0:
+                    joint = np.stack([yes, np.maximum(every - yes, 0.0)], axis=1)
                     yield Look(f"{feature} of {name}", information_bits(joint))
 
 
@@ -200,14 +202,16 @@ def _with(examination: Examination, feature: str, state: str) -> Examination:
     return examination.model_copy(update={"seen": seen})
 
 
-def _split(claim: Claim, evidence: Evidence, feature: str, answer: Examination) -> list[float]:
-    """Give P(claim, evidence, answer) and P(not the claim, evidence, answer)."""
+def _split(
+    claim: Claim, evidence: Evidence, feature: str, answer: Examination
+) -> tuple[Floats, Floats]:
+    """Give P(claim, evidence, answer) and P(evidence, answer)."""
     examinations = {**evidence.examinations, answer.instrument: answer}
     try:
         true, weight = evidence.truth(claim.sayings(), examinations)
     except InputError:  # no month allows this answer beside the others
-        return [0.0, 0.0]
+        return np.zeros(()), np.zeros(())
     pieces = evidence.weighing_of(answer, claim.sayings()).pieces
-    scale = exp(next(piece.log_scale for piece in pieces if piece.name == feature))
-    yes, every = float(true.sum()) * scale, float(weight.sum()) * scale
-    return [yes, max(every - yes, 0.0)]
+    log_scale = next(piece.log_scale for piece in pieces if piece.name == feature)
+    scale = Magnitudes.exp(np.array(log_scale))
+    return true.sum() * scale, weight.sum() * scale

@@ -11,6 +11,8 @@ from math import inf, log10, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.magnitudes import floats, wide
+
 type Floats = NDArray[np.float64]
 
 FACTOR_SCALE = "ENFSI (2015), Guideline for Evaluative Reporting in Forensic Science"
@@ -127,6 +129,7 @@ def chance_from(true: Floats, weight: Floats) -> Chance:
     >>> chance_from(np.array([1.0, 0.0] * 64), np.ones(128)).value
     0.5
     """
+    true, weight = floats(wide(true), wide(weight))
     total = float(weight.sum())
     value = min(max(float(true.sum()) / total, 0.0), 1.0)
     effective = float(weight.sum() ** 2 / np.maximum((weight**2).sum(), 1e-300))

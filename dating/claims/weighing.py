@@ -116,7 +116,7 @@ def weighed(claim: Claim, evidence: Evidence, corpus: Corpus | None = None) -> W
     sayings = claim.sayings()
     prior = chance_from(*evidence.before(sayings))
     true, weight = evidence.truth(sayings, evidence.examinations)
-    if weight.sum() <= 0:
+    if not weight.sum():
         names = ", ".join(claim.instruments())
         message = f"no month of the period allows what was seen ({names})"
         origin = evidence.examinations[claim.instruments()[0]].origin
