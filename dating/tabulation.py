@@ -238,9 +238,10 @@ def _two_rules(judged: Judgement, points: int) -> tuple[Floats, Floats, int]:
         for start, rule in enumerate(rules):
             rule.append((values[start::2], share * weights[start::2]))
     most = OWN_RULES * (28 * fine + 1)
-    two = [
-        merged(*(np.concatenate(each) for each in zip(*rule, strict=True)), most) for rule in rules
-    ]
+    two = []
+    for rule in rules:
+        points, masses = (np.concatenate(each) for each in zip(*rule, strict=True))
+        two.append(merged(points, masses, most))
     length = max(len(values) for values, _ in two)
     values = np.concatenate([np.pad(v, (0, length - len(v)), mode="edge") for v, _ in two])
     return values, np.concatenate([np.pad(w, (0, length - len(w))) for _, w in two]), 2

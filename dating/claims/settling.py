@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -210,8 +211,9 @@ def _split(
     try:
         true, weight = evidence.truth(claim.sayings(), examinations)
     except InputError:  # no month allows this answer beside the others
-        return np.zeros(()), np.zeros(())
+        nothing: Any = Magnitudes(np.zeros(()))
+        return nothing, nothing
     pieces = evidence.weighing_of(answer, claim.sayings()).pieces
     log_scale = next(piece.log_scale for piece in pieces if piece.name == feature)
-    scale = Magnitudes.exp(np.array(log_scale))
+    scale: Any = Magnitudes.exp(np.array(log_scale))
     return true.sum() * scale, weight.sum() * scale
