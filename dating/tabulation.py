@@ -240,8 +240,8 @@ def _two_rules(judged: Judgement, points: int) -> tuple[Floats, Floats, int]:
     most = OWN_RULES * (28 * fine + 1)
     two = []
     for rule in rules:
-        points, masses = (np.concatenate(each) for each in zip(*rule, strict=True))
-        two.append(merged(points, masses, most))
+        places, masses = (np.concatenate(each) for each in zip(*rule, strict=True))
+        two.append(merged(places, masses, most))
     length = max(len(values) for values, _ in two)
     values = np.concatenate([np.pad(v, (0, length - len(v)), mode="edge") for v, _ in two])
     return values, np.concatenate([np.pad(w, (0, length - len(w))) for _, w in two]), 2
