@@ -106,8 +106,8 @@ def tree_of(maker, corpus, values):
     """A result as ``dating learn`` has it, with draws that come from elsewhere."""
     import xarray as xr  # noqa: PLC0415
 
+    from dating.learning.files import FORMAT  # noqa: PLC0415
     from dating.learning.layout import layout_of  # noqa: PLC0415
-    from dating.learning.learned import FORMAT  # noqa: PLC0415
 
     layout, chain = layout_of(maker), ("chain", "draw")
     shares = np.array([track.shares for track in layout.tracks])

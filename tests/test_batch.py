@@ -15,7 +15,7 @@ from dating.batch import blocks, compiled, estimate_many, many, patterns, shared
 from dating.batch.coding import coded_frame
 from dating.cells import DOCUMENT_COLUMNS, cells_of
 from dating.examination import Examination
-from dating.learning.learned import read_learned, write_learned
+from dating.learning.files import read_learned, write_learned
 from dating.learning.levels import Correction
 from dating.learning.prior import prior_draws
 from dating.learning.sampling import learn, plan_of

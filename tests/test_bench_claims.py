@@ -14,7 +14,7 @@ from dating.bench import claiming
 from dating.cli import weigh as command
 from dating.cli.main import main
 from dating.files import read_maker
-from dating.learning.learned import FORMAT, write_learned
+from dating.learning.files import FORMAT, write_learned
 from dating.learning.prior import prior_draws
 from tests.serving import ask, copied_demo, pages_of
 

@@ -31,7 +31,7 @@ from dating.bench.recording import amended_text, new_text, trimmed
 from dating.bench.workspace import Workspace
 from dating.examination import Examination
 from dating.learning.corpus import read_corpus
-from dating.learning.learned import read_learned
+from dating.learning.files import read_learned
 from dating.months import Period
 from dating.reading import InputError
 from dating.words.text import as_text

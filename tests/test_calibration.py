@@ -23,6 +23,7 @@ from dating.calibration.leaving_out import (
 from dating.calibration.scores import scores_of
 from dating.calibration.verdict import Coverage, Group, compared
 from dating.cli.main import main
+from dating.learning.files import read_learned, write_learned
 from dating.learning.latent.found import Latent
 from dating.learning.latent.mixture import Settings, fitted
 from dating.learning.latent.rows import rows_of
@@ -30,8 +31,6 @@ from dating.learning.learned import (
     Learned,
     learned_from,
     learned_tables,
-    read_learned,
-    write_learned,
 )
 from dating.learning.levels import Correction, learned_correction
 from dating.learning.model import constants_of, learning_model

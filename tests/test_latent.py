@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 import dating
 from dating.calibration.scores import scores_of
+from dating.learning.files import read_learned, write_learned
 from dating.learning.latent import mixture as fitting
 from dating.learning.latent.choice import chosen, fold_of
 from dating.learning.latent.finding import found_in, levels_in
@@ -23,8 +24,6 @@ from dating.learning.learned import (
     Learned,
     learned_from,
     learned_tables,
-    read_learned,
-    write_learned,
 )
 from dating.learning.levels import Correction, learned_correction
 from dating.learning.sampling import learn, plan_of

@@ -11,10 +11,12 @@ from scipy.special import ndtr
 import dating
 from dating.cli.main import main
 from dating.learning.comparison import judged_values, shared_area_of, shifts_of
+from dating.learning.files import read_learned, write_learned
+from dating.learning.health import health_of
 from dating.learning.layout import FLOOR, layout_of
-from dating.learning.learned import learned_from, learned_tables, read_learned, write_learned
+from dating.learning.learned import learned_from, learned_tables
 from dating.learning.model import constants_of, learning_model
-from dating.learning.sampling import health_of, learn, plan_of
+from dating.learning.sampling import learn, plan_of
 from dating.ramps import month_shares, regimes
 from tests.learning import MAKER, ONE_RAMP, one_ramp_rows, written
 

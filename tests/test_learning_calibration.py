@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 from scipy.special import expit, logit
 
+from dating.learning.health import health_of
 from dating.learning.layout import CHANCE_DOUBT, FLOOR
-from dating.learning.sampling import health_of, learn
+from dating.learning.sampling import learn
 from dating.ramps import month_shares
 from tests.learning_coverage import judged_draws, judged_right, outcome_of
 from tests.learning_sbc import Harness, Simulator, chances_of, ranks_of

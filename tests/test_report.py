@@ -20,9 +20,10 @@ from dating.figures.pages import picture_of, pictures_of
 from dating.figures.style import CORE, DOUBT, REST
 from dating.learning import sampling
 from dating.learning.comparison import shifts_of
+from dating.learning.health import Health, health_of
 from dating.learning.learned import learned_from
 from dating.learning.outcome import outcome_of
-from dating.learning.sampling import Health, health_of, learn, plan_of
+from dating.learning.sampling import learn, plan_of
 from dating.months import month_label
 from dating.words.changeovers import changeovers_of
 from dating.words.learned import after_learning, chance
@@ -413,7 +414,7 @@ def folder(tmp_path, result, monkeypatch):
 
 
 def test_the_command_writes_the_page_beside_the_result(folder, made, monkeypatch):
-    monkeypatch.setattr(sampling, "health_of", lambda tree: GOOD)
+    monkeypatch.setattr("dating.learning.health.health_of", lambda tree: GOOD)
     shown = run(folder, "--report", folder / "r.html")
     assert shown.exit_code == 0, shown.output
     assert (folder / "o.nc").exists()
@@ -424,7 +425,7 @@ def test_the_command_writes_the_page_beside_the_result(folder, made, monkeypatch
 
 
 def test_unsound_draws_give_a_page_only_when_one_insists(folder, monkeypatch):
-    monkeypatch.setattr(sampling, "health_of", lambda tree: BAD)
+    monkeypatch.setattr("dating.learning.health.health_of", lambda tree: BAD)
     assert run(folder, "--report", folder / "r.html").exit_code == 1
     assert not (folder / "r.html").exists()
     assert run(folder, "--report", folder / "r.html", "--insist").exit_code == 0

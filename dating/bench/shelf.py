@@ -14,7 +14,8 @@ from dating.claims.statements import Claims
 from dating.examination import Examination
 from dating.files import read_examination, read_maker
 from dating.learning.corpus import Corpus, read_corpus
-from dating.learning.learned import DRAWS, Learned, read_learned
+from dating.learning.files import read_learned
+from dating.learning.learned import DRAWS, Learned
 from dating.maker import Maker
 
 _KEPT = 24

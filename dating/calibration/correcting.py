@@ -10,6 +10,7 @@ import numpy as np
 
 from dating.calibration.scores import scores_of
 from dating.calibration.verdict import Calibration
+from dating.learning.files import sealed_tree
 from dating.learning.levels import Correction, learned_correction
 
 if TYPE_CHECKING:
@@ -69,17 +70,21 @@ def with_correction(path: str | os.PathLike[str], correction: Correction) -> xr.
     Returns
     -------
     DataTree
-        To be written with :func:`dating.learning.learned.write_learned`.
+        To be written with :func:`dating.learning.files.write_learned`.
+
+    Raises
+    ------
+    InputError
+        When the file does not agree with its seal.
     """
     import xarray as xr  # noqa: PLC0415
 
-    with xr.open_datatree(path, engine="h5netcdf") as tree:
-        tree.load()
-        groups = {
-            name: group.to_dataset(inherit=False)
-            for name, group in tree.children.items()
-            if name != "levels"
-        }
-        made = xr.DataTree.from_dict(groups | {"levels": correction.dataset()})
-        made.attrs.update(tree.attrs)
+    tree = sealed_tree(path)
+    groups = {
+        name: group.to_dataset(inherit=False)
+        for name, group in tree.children.items()
+        if name != "levels"
+    }
+    made = xr.DataTree.from_dict(groups | {"levels": correction.dataset()})
+    made.attrs.update(tree.attrs)
     return made

@@ -100,7 +100,7 @@ def _check_names(learned: Path | None, picture: Path | None, correct: Path | Non
 
 def _learned(path: Path, maker: Maker, corpus: Corpus) -> Learned:
     """Read what was learned, and refuse it when it was learned from another corpus."""
-    from dating.learning.learned import read_learned  # noqa: PLC0415
+    from dating.learning.files import read_learned  # noqa: PLC0415
     from dating.reading import InputError, Problem  # noqa: PLC0415
 
     learned = read_learned(path, maker)
@@ -128,9 +128,11 @@ def _written(made: Calibration, form: str) -> str:
 def _correct(made: Calibration, learned: Path, correct: Path) -> str:
     """Write the corrected copy, and say what it changes."""
     from dating.calibration.correcting import correction_of, with_correction  # noqa: PLC0415
-    from dating.learning.learned import write_learned  # noqa: PLC0415
+    from dating.learning.files import write_learned  # noqa: PLC0415
+    from dating.learning.health import health_from  # noqa: PLC0415
     from dating.words.calibration import on_corrected  # noqa: PLC0415
 
     corrected = correction_of(made)
-    write_learned(with_correction(learned, corrected.correction), correct)
+    tree = with_correction(learned, corrected.correction)
+    write_learned(tree, correct, health_from(tree.attrs))
     return on_corrected(corrected, str(correct), text_width())

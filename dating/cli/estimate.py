@@ -107,7 +107,7 @@ def _made(
     read = read_maker(maker or find_maker(seen))
     if learned is None:
         return make_estimate(read, seen, level=level, seed=seed)
-    from dating.learning.learned import read_learned  # noqa: PLC0415
+    from dating.learning.files import read_learned  # noqa: PLC0415
 
     return make_estimate(read, seen, level=level, learned=read_learned(learned, read))
 

@@ -78,10 +78,11 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     check_installed("learning", [*needed, *(["jinja2"] if report else [])])
     from dating.files import read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
-    from dating.learning.learned import write_learned  # noqa: PLC0415
+    from dating.learning.files import write_learned  # noqa: PLC0415
+    from dating.learning.health import health_of  # noqa: PLC0415
     from dating.learning.outcome import outcome_of  # noqa: PLC0415
-    from dating.learning.sampling import health_of, plan_of  # noqa: PLC0415
     from dating.learning.sampling import learn as sample  # noqa: PLC0415
+    from dating.learning.sampling import plan_of  # noqa: PLC0415
     from dating.words.learned import after_learning, before_learning  # noqa: PLC0415
 
     if not out.parent.is_dir():
@@ -98,7 +99,7 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     if not health.good and not insist:
         message = f"nothing was written: {health.advice()}; or --insist to write it all the same"
         raise click.ClickException(message)
-    write_learned(tree, out)
+    write_learned(tree, out, health)
     made = outcome_of(plan, tree, health)
     click.echo(after_learning(made, text_width()))
     if report is not None:

@@ -97,7 +97,7 @@ def _estimates(examinations: tuple[Path, ...], options: dict[str, Any]) -> Itera
     """Date each instrument; maker files and what was learned are read once."""
     from dating.estimates import estimate  # noqa: PLC0415
     from dating.files import find_maker, read_examination, read_maker  # noqa: PLC0415
-    from dating.learning.learned import read_learned  # noqa: PLC0415
+    from dating.learning.files import read_learned  # noqa: PLC0415
 
     makers, known = {}, {}
     for path in examinations:

@@ -143,7 +143,7 @@ def _maker(path: Path) -> Maker:
 
 
 def _learned(options: dict[str, Any], maker: Maker) -> Learned | None:
-    from dating.learning.learned import read_learned  # noqa: PLC0415
+    from dating.learning.files import read_learned  # noqa: PLC0415
 
     return read_learned(options["learned"], maker) if options["learned"] else None
 

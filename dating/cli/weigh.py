@@ -75,7 +75,7 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
     from dating.claims.weighing import weighed  # noqa: PLC0415
     from dating.files import maker_named, read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
-    from dating.learning.learned import read_learned  # noqa: PLC0415
+    from dating.learning.files import read_learned  # noqa: PLC0415
 
     read = read_claims(claims)
     judged = read_maker(maker or maker_named(read.maker, read.origin))

@@ -1,25 +1,20 @@
-"""What was learned: draws with their diagnostics, kept in one netCDF file and used by the engine.
-
-The file is a tree of groups (xarray DataTree): ``posterior`` with the draws, ``diagnostics``, and
-attributes that say from which maker file and corpus, with which versions and seed.
-"""
+"""What was learned: draws with their diagnostics, as an estimate uses them."""
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.learning.health import Health, health_from
 from dating.learning.latent.found import Latent, latent_from
 from dating.learning.layout import VARIANTS, Layout, Track, layout_of
 from dating.learning.levels import Correction, correction_from
 from dating.maker import Maker
-from dating.reading import InputError, Problem, write_whole
 from dating.tables import Blend, FeatureTable, MonthTables
 from dating.tabulation import month_tables, replacement_shares
 
@@ -32,7 +27,6 @@ DRAWS = 512
 """Draws that an estimate uses, evenly spaced over those that were kept."""
 BATCHES = 8
 _MOST_CELLS = 2_000_000
-FORMAT = "instrument-dating learned 3"
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,6 +55,8 @@ class Learned:
         Free-form shares and latent variants, where the maker file leaves shares to be learned.
     correction : Correction or None
         How stated levels are corrected, where instruments left out showed that they must be.
+    health : Health or None
+        Diagnostics of the draws; None where they come from no file.
     """
 
     maker_fingerprint: str
@@ -74,6 +70,12 @@ class Learned:
     seed: int
     latent: Latent | None = None
     correction: Correction | None = None
+    health: Health | None = None
+
+    @property
+    def unsound(self) -> str:
+        """What is wrong with the draws, where they were kept all the same; empty otherwise."""
+        return self.health.fault if self.health is not None else ""
 
     def __repr__(self) -> str:
         """Count the draws and the numbers; give the fingerprints of maker file and corpus."""
@@ -161,102 +163,8 @@ def learned_from(tree: xr.DataTree, most: int = DRAWS) -> Learned:
         seed=int(tree.attrs["seed"]),
         latent=latent,
         correction=correction,
+        health=health_from(tree.attrs) if "rhat" in tree.attrs else None,
     )
-
-
-def write_learned(tree: xr.DataTree, path: str | os.PathLike[str]) -> None:
-    """Write a result whole or not at all.
-
-    Parameters
-    ----------
-    tree : DataTree
-        The result.
-    path : str or path
-        A netCDF file.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be written.
-    """
-    content = tree.to_netcdf(engine="h5netcdf")
-    write_whole(path, bytes(content))
-
-
-def read_learned(path: str | os.PathLike[str], maker: Maker, most: int = DRAWS) -> Learned:
-    """Read a result, and refuse it when it was learned with another maker file.
-
-    Parameters
-    ----------
-    path : str or path
-        A netCDF file written by ``dating learn``.
-    maker : Maker
-        The maker file it shall be used with.
-    most : int
-        How many draws to keep at most; an estimate uses 512.
-
-    Returns
-    -------
-    Learned
-        Its draws.
-
-    Raises
-    ------
-    InputError
-        When it is no such file, or the maker file has changed since.
-    """
-    import xarray as xr  # noqa: PLC0415
-
-    file = os.fspath(path)
-    if not os.path.isfile(file):
-        raise InputError([Problem(file, None, "", "there is no such file")])
-    try:
-        with xr.open_datatree(file, engine="h5netcdf") as tree:
-            tree.load()
-            if tree.attrs.get("format") != FORMAT:
-                raise ValueError("another format")
-            learned = learned_from(tree, most)
-    except (OSError, ValueError, KeyError) as error:
-        message = f"not a file that dating learn has written ({type(error).__name__})"
-        raise InputError([Problem(file, None, "", message)]) from None
-    if learned.maker_fingerprint != maker.origin.fingerprint:
-        message = (
-            f"learned with another state of the maker file (then {learned.maker_fingerprint[:12]}, "
-            f"now {maker.origin.fingerprint[:12]}); learn anew with dating learn"
-        )
-        raise InputError([Problem(file, None, "", message)])
-    return learned
-
-
-def attributes_of(path: str | os.PathLike[str]) -> dict[str, Any]:
-    """Read what a file of what was learned says of itself.
-
-    Parameters
-    ----------
-    path : str or path
-        A netCDF file written by ``dating learn``.
-
-    Returns
-    -------
-    dict of str to object
-        Maker, corpus, fingerprints, numbers of draws, versions.
-
-    Raises
-    ------
-    InputError
-        When it is no such file.
-    """
-    import xarray as xr  # noqa: PLC0415
-
-    file = os.fspath(path)
-    try:
-        with xr.open_datatree(file, engine="h5netcdf") as tree:
-            if tree.attrs.get("format") != FORMAT:
-                raise ValueError("another format")
-            return {str(name): value for name, value in tree.attrs.items()}
-    except (OSError, ValueError, KeyError) as error:
-        message = f"not a file that dating learn has written ({type(error).__name__})"
-        raise InputError([Problem(file, None, "", message)]) from None
 
 
 def tables_for(maker: Maker, learned: Learned | None) -> MonthTables:

@@ -13,8 +13,9 @@ from dating.learning.assessors import Assessor, assessors_of
 from dating.learning.comparison import Shift, judged_values, shifts_of
 from dating.learning.contradictions import Contradiction, contradictions_of
 from dating.learning.drawn import drawn_numbers, summary_of
+from dating.learning.health import Health
 from dating.learning.learned import Learned, learned_from
-from dating.learning.sampling import Health, Plan
+from dating.learning.sampling import Plan
 from dating.learning.sensitivity import Sensitivity, sensitivities_of
 from dating.learning.thresholds import Observed, observed_of
 

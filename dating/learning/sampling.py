@@ -1,4 +1,4 @@
-"""Learning: the joint model sampled, latent variants found, diagnostics that stop bad results."""
+"""Learning: the joint model sampled, and latent variants found."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dating.learning.corpus import Corpus
+from dating.learning.files import FORMAT
 from dating.learning.latent.finding import found_in, levels_in
 from dating.learning.latent.mixture import FITS
 from dating.learning.latent.rows import free_form_features
 from dating.learning.layout import Layout, layout_of
-from dating.learning.learned import FORMAT
 from dating.learning.tally import Tally, tally_of
 from dating.maker import Maker
 from dating.tables import MonthTables
@@ -25,8 +25,6 @@ from dating.tabulation import month_tables
 if TYPE_CHECKING:
     import xarray as xr
 
-MOST_RHAT = 1.01
-LEAST_ESS = 400
 CHAINS = 4
 DRAWS = 1000
 ACCEPT = 0.99
@@ -76,61 +74,6 @@ class Plan:
     def counted(self) -> int:
         """How many instruments enter as counts."""
         return len(self.corpus.references) - self.tally.rows
-
-
-@dataclass(frozen=True)
-class Health:
-    """Whether the draws can be relied on.
-
-    Parameters
-    ----------
-    rhat : float
-        Largest split R-hat.
-    ess : float
-        Smallest effective sample size, of bulk and tails.
-    divergences : int
-        Divergent transitions after tuning.
-    worst : str
-        The number with the smallest effective sample size.
-
-    References
-    ----------
-    Vehtari, A., Gelman, A., Simpson, D., Carpenter, B. and Buerkner, P.-C. (2021).
-    Rank-normalization, folding, and localization: an improved R-hat. *Bayesian Analysis* 16(2),
-    667-718. doi:10.1214/20-BA1221
-    """
-
-    rhat: float
-    ess: float
-    divergences: int
-    worst: str
-
-    @property
-    def good(self) -> bool:
-        """R-hat at most 1.01, effective size at least 400, no divergences."""
-        return self.rhat <= MOST_RHAT and self.ess >= LEAST_ESS and self.divergences == 0
-
-    def advice(self) -> str:
-        """Say what is wrong and what to change.
-
-        Returns
-        -------
-        str
-            One sentence or two; empty when all is well.
-        """
-        words = []
-        if self.divergences:
-            words.append(
-                f"{self.divergences} divergent transitions: raise --accept, or give a slip to the "
-                "features that have none"
-            )
-        if self.rhat > MOST_RHAT or self.ess < LEAST_ESS:
-            words.append(
-                f"R-hat {self.rhat:.3f} (at most {MOST_RHAT} wanted) and effective sample size "
-                f"{self.ess:.0f} (at least {LEAST_ESS} wanted), worst for {self.worst}: "
-                "raise --draws"
-            )
-        return "; ".join(words)
 
 
 def plan_of(maker: Maker, corpus: Corpus) -> Plan:
@@ -193,39 +136,6 @@ def learn(
     else:
         groups |= _nothing_sampled(plan)
     return _result(groups, plan, draws=draws, accept=accept, seed=seed)
-
-
-def health_of(tree: xr.DataTree) -> Health:
-    """Work out the diagnostics of a result.
-
-    Parameters
-    ----------
-    tree : DataTree
-        The result.
-
-    Returns
-    -------
-    Health
-        Over every date and length that was sampled.
-    """
-    import arviz as az  # noqa: PLC0415
-
-    names = [name for name in tree["posterior"].data_vars if str(name).startswith("z")]
-    if not names:
-        return Health(1.0, np.inf, 0, "")
-    draws = tree["posterior"].to_dataset()[names]
-    least = np.inf
-    worst = ""
-    for method in ("bulk", "tail"):
-        sizes = az.ess(draws, method=method)
-        for name in names:
-            found = float(sizes[name].min())
-            if found < least:
-                least, worst = found, str(name)
-    rhats = az.rhat(draws)
-    rhat = max((float(rhats[name].max()) for name in names), default=1.0)
-    divergences = int(tree["sample_stats"]["diverging"].sum())
-    return Health(rhat, least, divergences, worst)
 
 
 def _sampled(

@@ -7,9 +7,10 @@ from math import floor
 from dating.learning.assessors import NOT_NAMED, Assessor
 from dating.learning.comparison import Shift
 from dating.learning.contradictions import Contradiction
+from dating.learning.health import Health
 from dating.learning.learned import Learned
 from dating.learning.outcome import Outcome
-from dating.learning.sampling import Health, Plan
+from dating.learning.sampling import Plan
 from dating.months import month_label
 from dating.words.levels import on_correction, on_latent
 from dating.words.plain import WIDTH, hanging

@@ -20,7 +20,7 @@ from dating.files import (
 )
 from dating.kinds import kind_of
 from dating.learning.corpus import Corpus, Reference, read_corpus
-from dating.learning.learned import attributes_of, read_learned
+from dating.learning.files import attributes_of, read_learned
 from dating.maker import Component, Course, Feature, Maker, Measurement, Regime
 from dating.months import month_label
 from dating.reading import InputError, KeyPath, Problem, key_text

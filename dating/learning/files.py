@@ -1,0 +1,212 @@
+"""Learned files: what was learned in one sealed netCDF file, read only where it can be right.
+
+The file is a tree of groups (xarray DataTree): ``posterior`` with the draws, ``sample_stats``,
+where there are free-form features ``latent``, where levels are corrected ``levels``; and
+attributes that say from which maker file and corpus it comes, with which versions and seed, how
+sound the draws are, and the seal of all that.
+
+Behind it stands a line with the checksum of the bytes. The library of HDF5 may work for ever on a
+damaged file, so bytes that do not agree with that line are not handed to it. A copy that another
+tool has written has no such line, and is judged by its seal alone.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import re
+from hashlib import sha256
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from dating.learning.health import Health, health_of
+from dating.learning.inspection import faults_of
+from dating.learning.learned import DRAWS, Learned, learned_from
+from dating.learning.seal import SEAL, seal_of
+from dating.maker import Maker
+from dating.reading import InputError, Problem, write_whole
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+FORMAT = "instrument-dating learned 4"
+_BYTES = b"instrument-dating bytes"
+_LINE = len(_BYTES) + 67
+_FORMATS = re.compile(r"instrument-dating learned ([0-9]{1,9})")
+_MOST_PER_BYTE = 1100
+"""Bytes of numbers that a byte of a file may stand for; deflate gives at most 1,032."""
+
+
+def write_learned(
+    tree: xr.DataTree, path: str | os.PathLike[str], health: Health | None = None
+) -> None:
+    """Seal a result, and write it whole or not at all.
+
+    Parameters
+    ----------
+    tree : DataTree
+        The result.
+    path : str or path
+        A netCDF file.
+    health : Health, optional
+        Diagnostics of the draws, which are kept in the file; worked out from them unless given.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be written.
+    """
+    import h5py  # noqa: PLC0415
+
+    told = tree.copy()
+    told.attrs = {**tree.attrs, **(health or health_of(tree)).attributes()}
+    stream = io.BytesIO(bytes(told.to_netcdf(engine="h5netcdf")))
+    with h5py.File(stream, "r+") as file:
+        file.attrs[SEAL] = seal_of(file)
+    content = stream.getvalue()
+    write_whole(path, content + _last_line(content))
+
+
+def read_learned(path: str | os.PathLike[str], maker: Maker, most: int = DRAWS) -> Learned:
+    """Read a result, and refuse it when it cannot be relied on.
+
+    Parameters
+    ----------
+    path : str or path
+        A netCDF file written by ``dating learn``.
+    maker : Maker
+        The maker file it shall be used with.
+    most : int
+        How many draws to keep at most; an estimate uses 512.
+
+    Returns
+    -------
+    Learned
+        Its draws.
+
+    Raises
+    ------
+    InputError
+        When it is no such file, comes from an earlier version, does not agree with its seal or
+        with the maker file, or when the maker file has changed since.
+    """
+    file, tree = os.fspath(path), sealed_tree(path)
+    then = str(tree.attrs.get("maker_fingerprint", ""))
+    if then != maker.origin.fingerprint:
+        raise _refused(
+            file,
+            f"learned with another state of the maker file (then {then[:12]}, now "
+            f"{maker.origin.fingerprint[:12]}); learn anew with dating learn",
+        )
+    if faults := faults_of(tree, maker, file):
+        raise InputError(faults)
+    return learned_from(tree, most)
+
+
+def sealed_tree(path: str | os.PathLike[str]) -> xr.DataTree:
+    """Read the tree of a result, and refuse it when it does not agree with its seal.
+
+    Parameters
+    ----------
+    path : str or path
+        A netCDF file written by ``dating learn``.
+
+    Returns
+    -------
+    DataTree
+        All that the file holds, without the seal.
+
+    Raises
+    ------
+    InputError
+        When it is no such file, comes from another version, or was changed or damaged.
+    """
+    file = os.fspath(path)
+    if not os.path.isfile(file):
+        raise _refused(file, "there is no such file")
+    try:
+        content = Path(file).read_bytes()
+    except OSError as error:
+        raise _refused(file, f"cannot be read: {error.strerror or error}") from None
+    try:
+        fault = "damaged: a part of it has changed" if _damaged(content) else _fault_in(file)
+        tree = None if fault else _tree_of(file)
+    except Exception as error:  # what the libraries raise on damaged files is of any kind
+        fault = f"not a file that dating learn has written, or damaged ({type(error).__name__})"
+    if fault or tree is None:
+        raise _refused(file, f"{fault}; learn again with dating learn")
+    return tree
+
+
+def attributes_of(path: str | os.PathLike[str]) -> dict[str, Any]:
+    """Read what a file of what was learned says of itself.
+
+    Parameters
+    ----------
+    path : str or path
+        A netCDF file written by ``dating learn``.
+
+    Returns
+    -------
+    dict of str to object
+        Maker, corpus, fingerprints, numbers of draws, versions.
+
+    Raises
+    ------
+    InputError
+        When it is no such file, or does not agree with its seal.
+    """
+    return {str(name): value for name, value in sealed_tree(path).attrs.items()}
+
+
+def _last_line(content: bytes) -> bytes:
+    """Give the line that stands behind a file: the checksum of its bytes."""
+    return b"\n%s %s\n" % (_BYTES, sha256(content).hexdigest().encode())
+
+
+def _damaged(content: bytes) -> bool:
+    """Say whether a file ends in a line that belongs to other bytes."""
+    before, line = content[:-_LINE], content[-_LINE:]
+    return line.startswith(b"\n" + _BYTES) and line != _last_line(before)
+
+
+def _fault_in(file: str) -> str:
+    """Say what is wrong with a file as a whole; empty where it is sealed and of this version."""
+    import h5py  # noqa: PLC0415
+
+    with h5py.File(file, "r") as opened:
+        told = opened.attrs.get("format")
+        version = _FORMATS.fullmatch(str(told))
+        if version is None:
+            return "not a file that dating learn has written"
+        if told != FORMAT:
+            older = int(version[1]) < int(FORMAT.rsplit(" ", 1)[1])
+            return f"written by {'an earlier' if older else 'another'} version of this project"
+        claimed = 0
+
+        def count(_: str, entry: h5py.Group | h5py.Dataset) -> None:
+            nonlocal claimed
+            claimed += entry.nbytes if isinstance(entry, h5py.Dataset) else 0
+
+        opened.visititems(count)
+        if claimed > _MOST_PER_BYTE * os.path.getsize(file):
+            return "damaged: it claims more numbers than its bytes can hold"
+        if SEAL not in opened.attrs:
+            return "bears no seal, so it was changed since it was written"
+        if opened.attrs[SEAL] != seal_of(opened):
+            return "does not agree with its seal, so it was damaged or changed since it was written"
+    return ""
+
+
+def _tree_of(file: str) -> xr.DataTree:
+    """Load a file whole."""
+    import xarray as xr  # noqa: PLC0415
+
+    with xr.open_datatree(file, engine="h5netcdf") as tree:
+        tree.load()
+    del tree.attrs[SEAL]
+    return tree
+
+
+def _refused(file: str, message: str) -> InputError:
+    return InputError([Problem(file, None, "", message)])

@@ -1,0 +1,160 @@
+"""Diagnostics of the draws: whether they can be relied on, and what they rest on in a file."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+MOST_RHAT = 1.01
+LEAST_ESS = 400
+_NUMBERS = {
+    "z": "dates and lengths",
+    "z share": "shares",
+    "z slip": "slips",
+    "z replaced": "replacements",
+    "z mean": "means of measurements",
+}
+
+
+@dataclass(frozen=True)
+class Health:
+    """Whether the draws can be relied on.
+
+    Parameters
+    ----------
+    rhat : float
+        Largest split R-hat.
+    ess : float
+        Smallest effective sample size, of bulk and tails; infinite where nothing was sampled.
+    divergences : int
+        Divergent transitions after tuning.
+    worst : str
+        The numbers with the smallest effective sample size, as the model names them.
+
+    References
+    ----------
+    Vehtari, A., Gelman, A., Simpson, D., Carpenter, B. and Buerkner, P.-C. (2021).
+    Rank-normalization, folding, and localization: an improved R-hat. *Bayesian Analysis* 16(2),
+    667-718. doi:10.1214/20-BA1221
+    """
+
+    rhat: float
+    ess: float
+    divergences: int
+    worst: str
+
+    @property
+    def good(self) -> bool:
+        """R-hat at most 1.01, effective size at least 400, no divergences."""
+        return self.mixed and self.divergences == 0
+
+    @property
+    def mixed(self) -> bool:
+        """R-hat at most 1.01, and effective size at least 400."""
+        return self.rhat <= MOST_RHAT and self.ess >= LEAST_ESS
+
+    @property
+    def fault(self) -> str:
+        """What is wrong with the draws; empty when all is well."""
+        words = []
+        if self.divergences:
+            transitions = "transition" if self.divergences == 1 else "transitions"
+            words.append(f"{self.divergences} divergent {transitions}")
+        if not self.mixed:
+            words.append(
+                f"R-hat {self.rhat:.3f} (at most {MOST_RHAT} wanted) and effective sample size "
+                f"{self.ess:.0f} (at least {LEAST_ESS} wanted), worst for "
+                f"{_NUMBERS.get(self.worst, self.worst)}"
+            )
+        return "; ".join(words)
+
+    def advice(self) -> str:
+        """Say what is wrong and what to change.
+
+        Returns
+        -------
+        str
+            One sentence or two; empty when all is well.
+        """
+        remedies = []
+        if self.divergences:
+            remedies.append("raise --accept, or give a slip to the features that have none")
+        if not self.mixed:
+            remedies.append("raise --draws")
+        faults = self.fault.split("; ") if self.fault else []
+        return "; ".join(f"{a}: {b}" for a, b in zip(faults, remedies, strict=True))
+
+    def attributes(self) -> dict[str, Any]:
+        """Give the diagnostics as they are kept in a file.
+
+        Returns
+        -------
+        dict of str to float, int or str
+            By name.
+        """
+        return asdict(self)
+
+
+def health_from(attributes: Mapping[Hashable, Any]) -> Health:
+    """Read diagnostics that were kept.
+
+    Parameters
+    ----------
+    attributes : mapping
+        From :meth:`Health.attributes`.
+
+    Returns
+    -------
+    Health
+        The same.
+
+    Raises
+    ------
+    KeyError, TypeError, ValueError
+        When one is missing, or is not of its kind.
+    """
+    return Health(
+        float(attributes["rhat"]),
+        float(attributes["ess"]),
+        int(attributes["divergences"]),
+        str(attributes["worst"]),
+    )
+
+
+def health_of(tree: xr.DataTree) -> Health:
+    """Work out the diagnostics of a result.
+
+    Parameters
+    ----------
+    tree : DataTree
+        The result.
+
+    Returns
+    -------
+    Health
+        Over every date and length that was sampled.
+    """
+    import arviz as az  # noqa: PLC0415
+
+    names = [name for name in tree["posterior"].data_vars if str(name).startswith("z")]
+    if not names:
+        return Health(1.0, np.inf, 0, "")
+    draws = tree["posterior"].to_dataset()[names]
+    least = np.inf
+    worst = ""
+    for method in ("bulk", "tail"):
+        sizes = az.ess(draws, method=method)
+        for name in names:
+            found = float(sizes[name].min())
+            if found < least:
+                least, worst = found, str(name)
+    rhats = az.rhat(draws)
+    rhat = max((float(rhats[name].max()) for name in names), default=1.0)
+    divergences = int(tree["sample_stats"]["diverging"].sum())
+    return Health(rhat, least, divergences, worst)
