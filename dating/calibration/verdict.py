@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from dating.batch import Stock
 from dating.calibration.leaving_out import Dated, dated_without
 from dating.calibration.scores import Scores, scores_of
+from dating.calibration.uniformity import Uniformity, uniformity_of
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.learned import Learned, tables_for
 from dating.months import month_label
@@ -121,8 +122,10 @@ class Calibration:
         By when they were built, and by how much of them was examined.
     worst : tuple of Misled
         Those dated worst.
+    uniformity : Uniformity
+        Whether sides, spread, tails and coverage are as they should be.
     ranks, reached, low, high : ndarray of float64, shape (point,)
-        The ranks' distribution function with its simultaneous 95 % band.
+        The ranks' distribution function with its simultaneous 95 % band, to be drawn.
     """
 
     corpus: Corpus
@@ -133,15 +136,11 @@ class Calibration:
     by_period: tuple[Group, ...]
     by_seen: tuple[Group, ...]
     worst: tuple[Misled, ...]
+    uniformity: Uniformity
     ranks: Floats
     reached: Floats
     low: Floats
     high: Floats
-
-    @property
-    def ranks_right(self) -> bool:
-        """Whether the ranks' distribution function stays within its band."""
-        return bool(((self.reached >= self.low) & (self.reached <= self.high)).all())
 
 
 def calibrate(corpus: Corpus, learned: Learned | None = None) -> Calibration:
@@ -218,6 +217,7 @@ def compared(corpus: Corpus, learned: Learned | None, dated: Dated) -> Calibrati
         by_period=tuple(_by_period(corpus, dated, scores)),
         by_seen=tuple(_by_seen(dated, scores)),
         worst=tuple(_worst(corpus, learned, dated, scores)),
+        uniformity=uniformity_of(scores.rank, scores.level),
         ranks=ranks,
         reached=reached,
         low=low,

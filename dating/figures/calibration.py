@@ -36,7 +36,7 @@ def draw_calibration(made: Calibration) -> Figure:
     Figure
         A matplotlib figure; its label says in words what it shows.
     """
-    sentence = verdict_on(made.overall, made.ranks_right).sentence
+    sentence = verdict_on(made.overall, made.uniformity).sentence
     figure = Figure(figsize=(9.0, 7.4), layout="constrained")
     figure.set_label(f"{sentence} {on_ranks(made)}")
     axes = figure.subplot_mosaic([["coverage", "ranks"], ["dates", "dates"]], height_ratios=[4, 3])
@@ -94,8 +94,9 @@ def _ranks(axes: Axes, made: Calibration) -> None:
     axes.axhline(0, color=INK, linewidth=0.8, linestyle=(0, (4, 2)))
     difference = made.reached - even
     axes.plot(even, difference, color=CORE, linewidth=1.4)
-    outside = (made.reached < made.low) | (made.reached > made.high)
-    axes.plot(even, np.where(outside, difference, np.nan), color=DOUBT, linewidth=3)
+    if any(getattr(made.uniformity, name).alarm for name in ("sides", "spread", "tails")):
+        outside = (made.reached < made.low) | (made.reached > made.high)
+        axes.plot(even, np.where(outside, difference, np.nan), color=DOUBT, linewidth=3)
     axes.set_xlim(0, 1)
     axes.set_xlabel("rank: probability given to earlier months", fontsize=8)
     axes.set_ylabel("share of ranks below, less even", fontsize=8)

@@ -9,9 +9,11 @@ from rich.console import Console
 
 from dating.calibration.correcting import Corrected
 from dating.calibration.leaving_out import PassedOver
+from dating.calibration.uniformity import FALSE_ALARMS
 from dating.calibration.verdict import Calibration, Coverage
 from dating.months import month_label
 from dating.words.levels import on_correction, on_latent
+from dating.words.phrases import percent
 from dating.words.plain import WIDTH, in_plain_text, indent, say, table, title
 from dating.words.trust import share, verdict_on
 
@@ -39,7 +41,7 @@ def calibration_text(made: Calibration, width: int = WIDTH) -> str:
 
 
 def _answer(console: Console, made: Calibration) -> None:
-    say(console, verdict_on(made.overall, made.ranks_right).sentence, 0)
+    say(console, verdict_on(made.overall, made.uniformity).sentence, 0)
 
 
 def _coverage(console: Console, made: Calibration) -> None:
@@ -87,8 +89,24 @@ def _groups(console: Console, made: Calibration) -> None:
 
 
 def _ranks(console: Console, made: Calibration) -> None:
-    title(console, "On which side the dates lie")
-    say(console, on_ranks(made))
+    title(console, "Sides, spread, tails and coverage")
+    rows = table(("", "left"), ("found", "right"), ("expected", "right"), ("", ""), ("", ""))
+    words = {
+        "sides": "mean rank: above, dates lie later than stated",
+        "spread": "how far out dates lie, as a multiple of what is stated",
+        "tails": "kurtosis of the ranks' normal scores: above, some lie very far out",
+        "coverage": "mean normal score of the levels: above, sets hold too few",
+    }
+    for name, meaning in words.items():
+        found = getattr(made.uniformity, name)
+        alarm = "off" if found.alarm else ""
+        rows.add_row(name, f"{found.value:.3f}", f"{found.expected:.3g}", alarm, Text(meaning))
+    indent(console, rows)
+    say(
+        console,
+        f"Judged together so that a calibrated maker is doubted in {percent(FALSE_ALARMS)} of "
+        "cases at most.",
+    )
 
 
 def on_ranks(made: Calibration) -> str:
@@ -104,13 +122,13 @@ def on_ranks(made: Calibration) -> str:
     str
         One sentence.
     """
-    mean = float(made.scores.rank.mean())
-    if made.ranks_right:
-        return f"Ranks stay in their simultaneous 95 % band (mean {mean:.3f}, 0.5 if even)."
-    side = "earlier" if mean < 0.5 else "later"
+    sides = made.uniformity.sides
+    if not sides.alarm:
+        return f"The mean rank is {sides.value:.3f}, as chance allows (0.5 if even)."
+    side = "later" if sides.above else "earlier"
     return (
-        f"Ranks leave their simultaneous 95 % band: on the whole the dates lie {side} than the "
-        f"posteriors say (mean rank {mean:.3f}, 0.5 if even)."
+        f"On the whole the dates lie {side} than the posteriors say (mean rank {sides.value:.3f}, "
+        "0.5 if even)."
     )
 
 

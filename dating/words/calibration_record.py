@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
+from dating.calibration.uniformity import FALSE_ALARMS, QUESTIONS
 from dating.calibration.verdict import Calibration, Group, Misled
 from dating.months import month_label
 from dating.words.levels import correction_record, latent_record
@@ -27,19 +29,23 @@ def calibration_record(made: Calibration) -> dict[str, Any]:
     dict
         Mappings, lists, text, numbers and None only.
     """
-    maker, verdict = made.corpus.maker, verdict_on(made.overall, made.ranks_right)
+    maker, verdict = made.corpus.maker, verdict_on(made.overall, made.uniformity)
     learned, passed = made.learned, made.dated.passed_over
     return {
         "maker": maker.maker,
         "product": maker.product,
         "invented": maker.invented,
         "verdict": {"outcome": verdict.outcome, "sentence": verdict.sentence},
+        "tests": {
+            "false_alarms": FALSE_ALARMS,
+            "outermost": made.uniformity.outermost,
+            **{name: asdict(getattr(made.uniformity, name)) for name in QUESTIONS},
+        },
         "units": _UNITS,
         "overall": _group(made.overall),
         "by_period": [_group(group) for group in made.by_period],
         "by_seen": [_group(group) for group in made.by_seen],
         "ranks": {
-            "right": made.ranks_right,
             "point": made.ranks.tolist(),
             "reached": made.reached.tolist(),
             "low": made.low.tolist(),
@@ -73,6 +79,13 @@ _UNITS = {
     "crps": "months",
     "log_score": "natural logarithm of the probability given to the stated date",
     "width": "months in the 90 % highest-density set",
+    "sides": "mean rank",
+    "spread": "standard deviation of the normal scores of the ranks",
+    "tails": "kurtosis of the normal scores of the ranks",
+    "coverage": "mean normal score of the levels, above 0 where sets hold too few dates",
+    "chance": "probability that calibrated posteriors lie as far off",
+    "false_alarms": "probability of any alarm for calibrated posteriors, at most",
+    "outermost": "dates in the outermost 1 % of their posteriors, half on either side",
     "shaky": "instruments whose smoothed weights cannot be relied on",
 }
 
