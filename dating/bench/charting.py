@@ -32,6 +32,7 @@ from dating.maker import Maker
 from dating.months import Period
 from dating.tables import MonthTables
 from dating.words.phrases import percent
+from dating.words.soundness import on_soundness
 
 type Floats = NDArray[np.float64]
 
@@ -177,6 +178,7 @@ def maker_page(asked: Asked) -> Response:
         maker=maker,
         file=name,
         learned=learned_name,
+        unsound=on_soundness(learned),
         chart=chart,
         sheet=sheet,
         size=sizes,

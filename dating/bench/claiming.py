@@ -22,10 +22,12 @@ from dating.claims.statements import Claim, Claims
 from dating.claims.strength import Factor, decimals_of, factor_words, probability_words
 from dating.claims.weighing import Weighed, weighed
 from dating.learning.corpus import Corpus
+from dating.learning.learned import Learned
 from dating.reading import InputError, Problem
 from dating.words.claims import chance_words, clause, ranges_of, rewording, unweighed, verdict
 from dating.words.claims_text import SCALES
 from dating.words.page import Picture
+from dating.words.soundness import on_soundness
 
 MOST_DRAWS = 8000
 """Draws of a learned file that are used, as many as the command uses."""
@@ -100,6 +102,8 @@ class Made:
         What was seen and not weighed, and why; empty where all was.
     picture : Picture or None
         Where it is about one changeover alone.
+    unsound : tuple of str
+        That what was learned is not to be relied on, where it is not.
     """
 
     before: str
@@ -114,6 +118,7 @@ class Made:
     looks: tuple[Look, ...]
     silent: str
     picture: Picture | None
+    unsound: tuple[str, ...]
 
 
 class Scales:
@@ -165,7 +170,9 @@ class Scales:
             if claim.claim not in self._made:
                 first = self.manuscript.maker.period.first
                 made = weighed(claim, self.evidence, self.corpus)
-                self._made[claim.claim] = made_of(made, first, self._picture(claim))
+                self._made[claim.claim] = made_of(
+                    made, first, self._picture(claim), self.evidence.learned
+                )
             return self._made[claim.claim]
 
     def _picture(self, claim: Claim) -> Picture | None:
@@ -343,7 +350,9 @@ def row_of(read: Claims, number: int, made: Made | None = None) -> Row:
     return Row(number + 1, claim.claim, claim.sentence, claim.place, claim.source, says, made)
 
 
-def made_of(made: Weighed, first: int, picture: Picture | None = None) -> Made:
+def made_of(
+    made: Weighed, first: int, picture: Picture | None = None, learned: Learned | None = None
+) -> Made:
     """Put what weighing gave into words.
 
     Parameters
@@ -354,6 +363,8 @@ def made_of(made: Weighed, first: int, picture: Picture | None = None) -> Made:
         Month number of the first month of the period.
     picture : Picture, optional
         The claim drawn.
+    learned : Learned, optional
+        What was learned, if anything was.
 
     Returns
     -------
@@ -376,6 +387,7 @@ def made_of(made: Weighed, first: int, picture: Picture | None = None) -> Made:
         looks=made.looks,
         silent=unweighed(made),
         picture=picture,
+        unsound=tuple(on_soundness(learned)),
     )
 
 

@@ -20,6 +20,7 @@ from dating.maker import Maker
 from dating.months import month_label
 from dating.summaries import MonthSet
 from dating.words.phrases import percent, short_set
+from dating.words.soundness import on_soundness
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,8 @@ class Explanation:
         What it rests on.
     learned : bool
         Whether dated instruments have moved these judgements.
+    unsound : tuple of str
+        That they are not to be relied on, where they are not.
     examples : Examples or None
         Dated instruments, where there is a corpus in the folder.
     without, without_median : str
@@ -58,6 +61,7 @@ class Explanation:
     axis: Axis
     judgements: tuple[Judgement, ...]
     learned: bool
+    unsound: tuple[str, ...]
     examples: Examples | None
     without: str
     without_median: str
@@ -128,6 +132,7 @@ def explained(estimate: Estimate, name: str, examples: Examples | None) -> Expla
         axis=axis,
         judgements=tuple(judgements_behind(maker, finding.piece)),
         learned=estimate.learned is not None,
+        unsound=tuple(on_soundness(estimate.learned)),
         examples=examples,
         without=short_set(finding.without),
         without_median=month_label(finding.without_median),

@@ -181,8 +181,11 @@ def _tabulate(
     maker: Maker, seen: Any, table: Path, learned: Learned | None, options: dict[str, Any]
 ) -> int:
     from dating.batch import estimate_many, write_estimates  # noqa: PLC0415
+    from dating.words.soundness import on_soundness  # noqa: PLC0415
 
     level, seed = options["level"], options["seed"]
     made = estimate_many(maker, seen, level=level, seed=seed, learned=learned)
     write_estimates(made, table)
+    for sentence in on_soundness(learned):
+        click.echo(f"{table}: {sentence}", err=True)
     return len(made)

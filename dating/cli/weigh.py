@@ -132,7 +132,7 @@ def _write_page(
 
     claims = manuscript.claims.claims
     drawn = {name: picture_of(f) for name, f in drawings_of(claims, evidence, corpus)}
-    write_whole(page, claims_page(manuscript, made, drawn).encode("utf-8"))
+    write_whole(page, claims_page(manuscript, made, drawn, evidence.learned).encode("utf-8"))
 
 
 def _written(
@@ -146,5 +146,5 @@ def _written(
     from dating.words.claims_text import claims_record, claims_text  # noqa: PLC0415
 
     if form == "text":
-        return claims_text(manuscript, made, text_width())
+        return claims_text(manuscript, made, text_width(), learned)
     return as_json(claims_record(manuscript, made, learned, corpus))

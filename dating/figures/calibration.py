@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 
 from dating.figures.style import CORE, DOUBT, INK, REST, SET, plain, year_ticks
 from dating.words.calibration import on_ranks
+from dating.words.soundness import on_soundness
 from dating.words.trust import verdict_on
 
 if TYPE_CHECKING:
@@ -36,7 +37,8 @@ def draw_calibration(made: Calibration) -> Figure:
     Figure
         A matplotlib figure; its label says in words what it shows.
     """
-    sentence = verdict_on(made.overall, made.uniformity).sentence
+    verdict = verdict_on(made.overall, made.uniformity).sentence
+    sentence = " ".join((*on_soundness(made.learned), verdict))
     figure = Figure(figsize=(9.0, 7.4), layout="constrained")
     figure.set_label(f"{sentence} {on_ranks(made)}")
     axes = figure.subplot_mosaic([["coverage", "ranks"], ["dates", "dates"]], height_ratios=[4, 3])

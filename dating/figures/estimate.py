@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,6 +11,7 @@ from matplotlib.figure import Figure
 from dating.figures.style import CORE, DOUBT, INK, REST, SET, plain, year_ticks
 from dating.months import month_label
 from dating.words.phrases import percent
+from dating.words.soundness import on_soundness
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -55,7 +57,8 @@ def _in_words(estimate: Estimate) -> str:
     return (
         f"{estimate.examination.instrument}: built {wide} with probability "
         f"{percent(wide.level)}, {narrow} with probability 50 %; median "
-        f"{month_label(estimate.median)}. An opinion, not a certificate."
+        f"{' '.join((f'{month_label(estimate.median)}.', *on_soundness(estimate.learned)))} "
+        "An opinion, not a certificate."
     )
 
 
@@ -150,5 +153,8 @@ def _originality(axes: Axes, estimate: Estimate) -> None:
     axes.set_ylim(len(names) - 0.4, -0.6)
     axes.set_xlim(0, 1)
     axes.set_title("probability that the component is original", loc="left", fontsize=9)
-    axes.set_xlabel("An opinion with a probability, not a certificate.", fontsize=8, loc="left")
+    words = " ".join(
+        ("An opinion with a probability, not a certificate.", *on_soundness(estimate.learned))
+    )
+    axes.set_xlabel(textwrap.fill(words, 120), fontsize=8, loc="left", multialignment="left")
     plain(axes)

@@ -27,6 +27,7 @@ from dating.notes.sentences import (
     settling_sentences,
     telling_looks,
     unseen_sentences,
+    unsound_sentences,
 )
 from dating.notes.sightings import name_words, piece_words
 from dating.summaries import MonthSet
@@ -179,7 +180,11 @@ def note_of(estimate: Estimate, wording: Wording, *, title: str = "", words: str
     sections, evidence = _sections(estimate, wording), _evidence(estimate, wording)
     said = [sentences[0], *(words for section in sections for words in section.sentences)]
     said += [cell for row in evidence.rows for cell in row[2:]]
-    explained = (*circa_sentences(said, wording), *sentences[1:])
+    explained = (
+        *unsound_sentences(estimate, wording),
+        *circa_sentences(said, wording),
+        *sentences[1:],
+    )
     return Note(
         language=language.code,
         kind=language.texts["headings.note"],

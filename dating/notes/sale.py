@@ -143,6 +143,7 @@ def second_look(estimate: Estimate, wording: Wording) -> tuple[str, ...]:
         "little": len(estimate.pieces) < FEW,
         "look": any(look.bits >= WORTH * estimate.entropy for look in easy),
         "error": not estimate.converged,
+        "unsound": estimate.learned is not None and bool(estimate.learned.unsound),
     }
     texts = wording.language.texts
     return tuple(texts[f"sale.flags.{name}"] for name, holds in reasons.items() if holds)

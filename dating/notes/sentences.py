@@ -110,6 +110,35 @@ def certainty(chance: float, language: Language) -> str:
     return language.texts[f"certainty.{probability_words(chance)}"]
 
 
+def unsound_sentences(estimate: Estimate, wording: Wording) -> list[str]:
+    """Say that the draws behind what was learned are not sound.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        The estimate.
+    wording : Wording
+        How notes are worded.
+
+    Returns
+    -------
+    list of str
+        One sentence; none where they are sound, or nothing was learned.
+    """
+    learned, language = estimate.learned, wording.language
+    if learned is None or learned.health is None or learned.health.good:
+        return []
+    health = learned.health
+    return [
+        language.say(
+            "unsound",
+            rhat=language.number(health.rhat, 3),
+            ess=language.number(health.ess, 0),
+            divergences=health.divergences,
+        )
+    ]
+
+
 def date_words(phrase: DatePhrase, language: Language, group: str = "date") -> str:
     """Write a date.
 

@@ -15,6 +15,7 @@ from dating.months import month_label
 from dating.words.levels import on_correction, on_latent
 from dating.words.phrases import percent
 from dating.words.plain import WIDTH, in_plain_text, indent, say, table, title
+from dating.words.soundness import on_soundness
 from dating.words.trust import share, verdict_on
 
 _EXCLUDED = -600.0
@@ -41,6 +42,8 @@ def calibration_text(made: Calibration, width: int = WIDTH) -> str:
 
 
 def _answer(console: Console, made: Calibration) -> None:
+    for sentence in on_soundness(made.learned):
+        say(console, sentence, 0)
     say(console, verdict_on(made.overall, made.uniformity).sentence, 0)
 
 

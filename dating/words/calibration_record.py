@@ -13,6 +13,7 @@ from dating.calibration.verdict import Calibration, Group, Misled
 from dating.months import month_label
 from dating.words.levels import correction_record, latent_record
 from dating.words.record import own_version
+from dating.words.soundness import soundness_record
 from dating.words.trust import verdict_on
 
 
@@ -57,6 +58,7 @@ def calibration_record(made: Calibration) -> dict[str, Any]:
             "impossible": passed.impossible,
         },
         "shaky": int(made.dated.shaky.sum()),
+        "draws": soundness_record(learned),
         "correction": correction_record(learned.correction if learned else None),
         "latent": latent_record(learned.latent if learned else None),
         "worst": [_misled(made, misled) for misled in made.worst],

@@ -7,14 +7,19 @@ from collections.abc import Mapping, Sequence
 from dating.claims.files import Manuscript
 from dating.claims.strength import Factor, decimals_of, factor_words, probability_words
 from dating.claims.weighing import Weighed
+from dating.learning.learned import Learned
 from dating.words.claims import chance_words, clause, ranges_of, rewording, unweighed
 from dating.words.claims_text import SCALES
 from dating.words.page import Picture, page_of
 from dating.words.phrases import OPINION
+from dating.words.soundness import on_soundness
 
 
 def claims_page(
-    manuscript: Manuscript, made: Sequence[Weighed], pictures: Mapping[str, Picture]
+    manuscript: Manuscript,
+    made: Sequence[Weighed],
+    pictures: Mapping[str, Picture],
+    learned: Learned | None = None,
 ) -> str:
     """Write the page.
 
@@ -26,6 +31,8 @@ def claims_page(
         Every claim, weighed.
     pictures : mapping of str to Picture
         By claim, where one was drawn.
+    learned : Learned, optional
+        What was learned, if anything was.
 
     Returns
     -------
@@ -38,6 +45,7 @@ def claims_page(
         {
             "title": claims.manuscript or f"Claims about {maker.maker}",
             "about": maker,
+            "unsound": on_soundness(learned),
             "rows": [_row(one, maker.period.first) for one in made],
             "pictures": pictures,
             "scales": SCALES,

@@ -23,6 +23,7 @@ from dating.learning.learned import Learned
 from dating.words.claims import clause, ranges_of, rewording, unweighed, verdict
 from dating.words.phrases import OPINION
 from dating.words.plain import WIDTH, in_plain_text, say
+from dating.words.soundness import on_soundness, soundness_record
 
 SCALES = (
     f"Words for probabilities: {PROBABILITY_SCALE}. Words for Bayes factors: {FACTOR_SCALE}. On a "
@@ -30,7 +31,12 @@ SCALES = (
 )
 
 
-def claims_text(manuscript: Manuscript, made: Sequence[Weighed], width: int = WIDTH) -> str:
+def claims_text(
+    manuscript: Manuscript,
+    made: Sequence[Weighed],
+    width: int = WIDTH,
+    learned: Learned | None = None,
+) -> str:
     """Write what the evidence says of each claim.
 
     Parameters
@@ -41,6 +47,8 @@ def claims_text(manuscript: Manuscript, made: Sequence[Weighed], width: int = WI
         Every claim, weighed.
     width : int
         Columns.
+    learned : Learned, optional
+        What was learned, if anything was.
 
     Returns
     -------
@@ -49,7 +57,13 @@ def claims_text(manuscript: Manuscript, made: Sequence[Weighed], width: int = WI
     """
     first = manuscript.maker.period.first
     parts = [partial(_claim, made=one, first=first) for one in made]
-    return in_plain_text([*parts, _foot], width)
+    return in_plain_text([partial(_head, learned=learned), *parts, _foot], width)
+
+
+def _head(console: Console, learned: Learned | None) -> None:
+    for sentence in on_soundness(learned):
+        say(console, sentence, 0)
+        console.print()
 
 
 def _claim(console: Console, made: Weighed, first: int) -> None:
@@ -117,6 +131,7 @@ def claims_record(
         "maker_fingerprint": maker.origin.fingerprint,
         "learned_from": learned.corpus_fingerprint if learned is not None else None,
         "draws": len(learned.values) if learned is not None else None,
+        "learned_draws": soundness_record(learned),
         "corpus_file": corpus.file if corpus is not None else None,
         "examinations": {e.instrument: e.origin.fingerprint for e in seen},
         "invented": maker.invented,

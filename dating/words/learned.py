@@ -14,6 +14,7 @@ from dating.learning.sampling import Plan
 from dating.months import month_label
 from dating.words.levels import on_correction, on_latent
 from dating.words.plain import WIDTH, hanging
+from dating.words.soundness import unsound_words
 
 DOUBTED = 0.2
 """Shared area below which a judgement is said to be at odds with the corpus."""
@@ -100,6 +101,7 @@ def after_learning(made: Outcome, width: int = WIDTH) -> str:
     lines += [on_contradictions(made.contradictions)]
     lines += [f"  {_contradiction(found)}" for found in made.contradictions[:_SHOWN]]
     lines += [on_health(made.health), *on_free_form(made.learned)]
+    lines += [unsound_words(made.health.fault)] if made.health.fault else []
     return hanging(lines, width)
 
 

@@ -18,6 +18,7 @@ from dating.tabulation import TOLERATED_ERROR
 from dating.words.levels import on_correction, on_latent
 from dating.words.phrases import OPINION, bits, percent, short_set, together
 from dating.words.plain import WIDTH, Rows, in_plain_text, indent, say, table, title
+from dating.words.soundness import on_soundness
 
 _BAR = 32
 _MOST_LOOKS = 6
@@ -74,6 +75,8 @@ def _built(console: Console, estimate: Estimate) -> None:
     indent(console, rows)
     console.print()
     indent(console, _year_bars(estimate, min(_BAR, console.width - 16)))
+    for sentence in on_soundness(estimate.learned):
+        say(console, sentence)
     if estimate.correction is not None:
         say(console, on_correction(estimate.correction))
     if estimate.learned is not None and estimate.learned.latent is not None:

@@ -1,0 +1,482 @@
+"""Learned files: damaged ones are refused in plain words, and unsound draws are told of."""
+
+import io
+import json
+import random
+from dataclasses import replace
+from types import SimpleNamespace
+
+import h5py
+import numpy as np
+import pytest
+import xarray as xr
+import yaml
+from click.testing import CliRunner
+
+import dating
+from dating.cli.main import main
+from dating.figures.estimate import draw_estimate
+from dating.learning.files import FORMAT, read_learned, sealed_tree, write_learned
+from dating.learning.health import Health
+from dating.learning.latent.found import Latent
+from dating.learning.latent.mixture import Mixture, Settings
+from dating.learning.latent.rows import Cells
+from dating.learning.levels import Correction
+from dating.learning.seal import SEAL, seal_of
+from dating.notes.languages import language
+from dating.notes.note import note_of
+from dating.notes.sale import entry_of
+from dating.notes.sentences import Wording
+from dating.words.soundness import on_soundness
+from tests.calibrating import one_ramp_learned
+from tests.learning import written
+
+DAMAGED = 400
+BAD = Health(1.2, 30.0, 3, "z")
+FREE = """\
+# Invented.
+maker: Example Reed Works
+product: concertinas
+invented: true
+period: 1930/1930
+components:
+  case:
+    features:
+      ends: {ask: What are the ends made of?, states: [wood, metal], free_form: true}
+"""
+
+
+def run(*arguments):
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory):
+    """A small learned file of one ramp, with its maker, and what it says of one instrument."""
+    folder = tmp_path_factory.mktemp("small")
+    made = one_ramp_learned(folder, draws=64)
+    write_learned(made.tree, folder / "learned.nc")
+    (folder / "x.yaml").write_text("instrument: X\nmaker: example\nseen: {ends: metal}\n")
+    seen = dating.read_examination(folder / "x.yaml")
+    return SimpleNamespace(
+        folder=folder,
+        maker=made.maker,
+        tree=made.tree,
+        path=folder / "learned.nc",
+        seen=seen,
+        date=dated(read_learned(folder / "learned.nc", made.maker), made.maker, seen),
+    )
+
+
+def dated(learned, maker, seen):
+    return dating.posteriors(maker, [seen], learned).values[0]
+
+
+def damaged(content, rng):
+    """Change, lose, add or exchange bytes somewhere."""
+    at, length = rng.randrange(len(content)), rng.choice([1, 8, 64, 512])
+    before, hit, after = content[:at], content[at : at + length], content[at + length :]
+    change = rng.choice(["flip", "flip", "flip", "cut", "zero", "fill", "insert", "drop", "swap"])
+    return {
+        "flip": before + bytes([hit[0] ^ 1 << rng.randrange(8)]) + hit[1:] + after,
+        "cut": before,
+        "zero": before + bytes(len(hit)) + after,
+        "fill": before + b"\xff" * len(hit) + after,
+        "insert": before + rng.randbytes(length) + hit + after,
+        "drop": before + after,
+        "swap": after[:length] + before[length:] + hit + before[:length] + after[length:],
+    }[change]
+
+
+def test_damaged_files_are_refused_or_give_the_same_date(small, tmp_path):
+    """None gives a traceback, numbers that are none, or another date in silence."""
+    rng, content, refused = random.Random(14), small.path.read_bytes(), []
+    path = tmp_path / "damaged.nc"
+    for _ in range(DAMAGED):
+        path.write_bytes(damaged(content, rng))
+        try:
+            learned = read_learned(path, small.maker)
+        except dating.InputError as error:
+            refused.append(str(error))
+            continue
+        assert np.array_equal(dated(learned, small.maker, small.seen), small.date)
+    assert len(refused) > 0.9 * DAMAGED
+    assert all(said.startswith(f"{path}: ") for said in refused)
+
+
+def test_a_damaged_file_stops_the_command_in_plain_words(small, tmp_path):
+    content = bytearray(small.path.read_bytes())
+    content[len(content) // 2] ^= 0xFF
+    (tmp_path / "learned.nc").write_bytes(bytes(content))
+    arguments = ("--maker", small.folder / "example.yaml", "--learned", tmp_path / "learned.nc")
+    refused = run("estimate", small.folder / "x.yaml", *arguments)
+    assert refused.exit_code == 1
+    assert "damaged: a part of it has changed; learn again with dating learn" in " ".join(
+        refused.output.split()
+    )
+
+
+def changed(small, path, change):
+    """Write the file anew as another tool would, with a change and the seal that it had."""
+    with xr.open_datatree(small.path, engine="h5netcdf") as tree:
+        tree.load()
+    change(tree)
+    tree.to_netcdf(path, engine="h5netcdf")
+    return path
+
+
+def one_number(tree):
+    tree["posterior"]["value"].values[0, 3, 0] += 1
+
+
+def one_name(tree):
+    posterior = tree["posterior"].to_dataset()
+    tree["posterior"] = xr.DataTree(posterior.assign_coords(number=posterior["number"][::-1]))
+
+
+def one_attribute(tree):
+    tree.attrs["divergences"] = 7
+
+
+def no_seal(tree):
+    del tree.attrs[SEAL]
+
+
+def an_earlier_format(tree):
+    tree.attrs["format"] = "instrument-dating learned 3"
+    del tree.attrs[SEAL]
+
+
+def a_later_format(tree):
+    tree.attrs["format"] = "instrument-dating learned 99"
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (one_number, "does not agree with its seal"),
+        (one_name, "does not agree with its seal"),
+        (one_attribute, "does not agree with its seal"),
+        (no_seal, "bears no seal"),
+        (an_earlier_format, "written by an earlier version of this project; learn again"),
+        (a_later_format, "written by another version of this project"),
+    ],
+)
+def test_a_copy_that_was_changed_is_refused(small, tmp_path, change, said):
+    path = changed(small, tmp_path / "copy.nc", change)
+    with pytest.raises(dating.InputError, match=said):
+        read_learned(path, small.maker)
+
+
+def test_a_copy_that_is_only_packed_otherwise_keeps_its_seal(small, tmp_path):
+    with xr.open_datatree(small.path, engine="h5netcdf") as tree:
+        tree.load()
+    tree.attrs["history"] = "packed by another tool"
+    value = {"zlib": True, "complevel": 9, "chunksizes": (1, 16, 2)}
+    packing = {"/posterior": {"value": value}}
+    tree.to_netcdf(tmp_path / "packed.nc", engine="h5netcdf", encoding=packing)
+    with h5py.File(tmp_path / "packed.nc") as file:
+        assert file["posterior/value"].compression == "gzip"
+    learned = read_learned(tmp_path / "packed.nc", small.maker)
+    assert np.array_equal(dated(learned, small.maker, small.seen), small.date)
+
+
+def test_the_seal_depends_on_names_kinds_shapes_values_and_attributes():
+    def sealed(name="a", data=(1.0, 2.0, 3.0, 4.0), note="n", shape=(4,), kind=float):
+        with h5py.File(io.BytesIO(), "w") as file:
+            file.create_dataset(name, data=np.array(data, dtype=kind).reshape(shape))
+            file[name].attrs["note"] = note
+            return seal_of(file)
+
+    seals = [
+        sealed(),
+        sealed(name="b"),
+        sealed(data=(1.0, 2.0, 4.0, 3.0)),
+        sealed(note="m"),
+        sealed(shape=(2, 2)),
+        sealed(kind=np.float32),
+        sealed(kind=int),
+    ]
+    assert len(set(seals)) == len(seals)
+    assert sealed() == seals[0]
+
+
+# What is sealed and cannot be right ----------------------------------------------------------
+
+
+def of_posterior(name, change):
+    """Change one array of the draws."""
+
+    def changing(tree):
+        posterior = tree["posterior"].to_dataset()
+        array = posterior[name]
+        tree["posterior"] = xr.DataTree(posterior.assign({name: change(array.copy(deep=True))}))
+
+    return changing
+
+
+def setting(place, value):
+    def change(array):
+        array.values[place] = value
+        return array
+
+    return change
+
+
+def without(name):
+    def changing(tree):
+        tree["posterior"] = xr.DataTree(tree["posterior"].to_dataset().drop_vars(name))
+
+    return changing
+
+
+def no_draws(tree):
+    del tree["posterior"]
+
+
+def few_draws(tree):
+    tree["posterior"] = xr.DataTree(tree["posterior"].to_dataset().isel(draw=slice(7)))
+
+
+def words_for_numbers(array):
+    return array.astype(str)
+
+
+def a_stray_latent(tree):
+    tree["latent"] = xr.DataTree(xr.Dataset({"weight": ("fit", [1.0])}))
+
+
+def falling_levels(tree):
+    held = Correction(np.linspace(0, 1, 11)[::-1], 30)
+    tree["levels"] = xr.DataTree(held.dataset())
+
+
+def no_levels(tree):
+    tree["levels"] = xr.DataTree(xr.Dataset(attrs={"instruments": 30}))
+
+
+def no_corpus(tree):
+    tree.attrs["corpus_fingerprint"] = "none"
+
+
+def no_seed(tree):
+    tree.attrs["seed"] = "x"
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (of_posterior("slip", setting((0, 3, 0), 1.5)), "posterior/slip: a chance lies from 0"),
+        (of_posterior("replaced", setting((0, 3, 0), -0.1)), "posterior/replaced: a chance lies"),
+        (of_posterior("slip", setting((0, 3, 0), np.nan)), "posterior/slip: numbers are missing"),
+        (of_posterior("value", setting((0, 3, 0), np.inf)), "posterior/value: numbers are missing"),
+        (of_posterior("value", setting((0, 3, 0), 12_000)), "posterior/value: dates lie more"),
+        (of_posterior("value", setting((0, 3, 1), -1)), "posterior/value: .*lengths below zero"),
+        (of_posterior("share", setting((0, 3, 0, 0, 0), 0.5)), "must sum to one"),
+        (of_posterior("share", setting((0, 3, 0, 0), [2, -1])), "a share lies from 0 to 1"),
+        (
+            of_posterior("share", lambda a: a.isel(regime=[0]).rename(regime="one")),
+            "posterior/share: has another shape",
+        ),
+        (of_posterior("slip", lambda a: a.isel(feature=0)), "posterior/slip: has another shape"),
+        (of_posterior("slip", words_for_numbers), "posterior/slip: must hold numbers"),
+        (of_posterior("number", lambda a: a[::-1]), "posterior/number: names differ"),
+        (without("value"), "posterior/value: is missing"),
+        (without("number"), "posterior/number: the names of the numbers are missing"),
+        (without("replaced"), "posterior/replaced: is missing"),
+        (no_draws, "posterior: there are no draws"),
+        (few_draws, "posterior: has too few draws"),
+        (a_stray_latent, "latent: free-form shares are none of this maker's"),
+        (falling_levels, "levels/held: must rise from 0 to 1"),
+        (no_levels, "levels/held: is missing"),
+        (no_corpus, "corpus_fingerprint: must be a SHA-256"),
+        (no_seed, "seed: must be a whole number"),
+    ],
+)
+def test_what_cannot_be_right_is_refused_even_when_it_is_sealed(small, tmp_path, change, said):
+    tree = small.tree.copy(deep=True)
+    change(tree)
+    write_learned(tree, tmp_path / "wrong.nc", Health(1.0, np.inf, 0, ""))
+    with pytest.raises(dating.InputError, match=said) as refused:
+        read_learned(tmp_path / "wrong.nc", small.maker)
+    assert all(problem.file == str(tmp_path / "wrong.nc") for problem in refused.value.problems)
+
+
+def latent_tree(maker, corpus, change):
+    """Free-form shares that are even, with one change to the arrays or attributes."""
+    even = np.full((12, 1), 1.0), (np.full((2, 12, 1), 0.5),)
+    fits = tuple(Mixture(Settings(), *even) for _ in range(2))
+    dataset = Latent(("ends",), fits, Cells(12, 1), 0.1, 0.1).dataset()
+    change(dataset)
+    dims = ("chain", "draw", "feature")
+    never = {name: (dims, np.zeros((1, 8, 1))) for name in ("slip", "replaced")}
+    groups = {"posterior": xr.Dataset(never, {"feature": ["ends"]}), "latent": dataset}
+    tree = xr.DataTree.from_dict(groups)
+    tree.attrs = {
+        "format": FORMAT,
+        "maker_fingerprint": maker.origin.fingerprint,
+        "corpus_fingerprint": corpus.fingerprint,
+        "seed": 1,
+    }
+    return tree
+
+
+def into(name, place, value):
+    def change(dataset):
+        if isinstance(place, str):
+            dataset[name].attrs[place] = value
+        else:
+            dataset[name].values[place] = value
+
+    return change
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda dataset: None, ""),
+        (into("weight", (0, 3, 0), 0.5), "latent/weight: the shares of the latent variants"),
+        (into("shares 0", (0, 0, 3, 0), 0.9), "shares of the states must sum to one"),
+        (into("shares 0", (0, 0, 3, 0), np.nan), "numbers are missing or infinite"),
+        (into("shares 0", "feature", "end"), "latent: has other features than the maker file"),
+        (into("variants", 0, 3), "latent/variants: cannot be"),
+        (lambda dataset: dataset.attrs.update(months=13), "latent: has another period"),
+        (lambda dataset: dataset.attrs.update(width=0), "latent: has another period"),
+        (lambda dataset: dataset.attrs.pop("gain"), "months, width, gain and error must be"),
+    ],
+)
+def test_free_form_shares_are_held_against_the_maker_file(tmp_path, change, said):
+    maker, corpus = written(tmp_path, FREE, [("a", "1930-05", 1, "wood")])
+    write_learned(latent_tree(maker, corpus, change), tmp_path / "latent.nc")
+    if not said:
+        assert read_learned(tmp_path / "latent.nc", maker).latent.features == ("ends",)
+        return
+    with pytest.raises(dating.InputError, match=said):
+        read_learned(tmp_path / "latent.nc", maker)
+
+
+def test_a_corrected_copy_is_sealed_and_keeps_what_is_told_of_the_draws(small, tmp_path):
+    write_learned(small.tree, tmp_path / "bad.nc", BAD)
+    arguments = (small.folder / "example.yaml", small.folder / "corpus.csv")
+    copy = tmp_path / "copy.nc"
+    shown = run("calibrate", *arguments, "--learned", tmp_path / "bad.nc", "--correct", copy)
+    assert shown.exit_code == 0, shown.output
+    learned = read_learned(copy, small.maker)
+    assert learned.correction is not None
+    assert learned.health == BAD
+    assert "levels" in sealed_tree(copy)
+    content = copy.read_bytes()
+    copy.write_bytes(content[:5000] + bytes([content[5000] ^ 1]) + content[5001:])
+    with pytest.raises(dating.InputError, match="damaged"):
+        read_learned(copy, small.maker)
+
+
+# Unsound draws -------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def unsound(small, tmp_path_factory):
+    """The same draws, said not to be sound; and the sentence."""
+    path = tmp_path_factory.mktemp("unsound") / "bad.nc"
+    write_learned(small.tree, path, BAD)
+    learned = read_learned(path, small.maker)
+    (sentence,) = on_soundness(learned)
+    made = dating.estimate(small.maker, small.seen, learned=learned)
+    return SimpleNamespace(path=path, learned=learned, sentence=sentence, made=made)
+
+
+def test_sound_draws_are_not_doubted(small):
+    assert on_soundness(read_learned(small.path, small.maker)) == []
+
+
+def test_the_sentence_names_what_is_wrong(unsound):
+    assert unsound.learned.unsound == (
+        "3 divergent transitions; R-hat 1.200 (at most 1.01 wanted) and effective sample size 30 "
+        "(at least 400 wanted), worst for dates and lengths"
+    )
+    assert unsound.learned.unsound in unsound.sentence
+
+
+@pytest.mark.parametrize("form", ["text", "json", "yaml"])
+def test_estimates_say_that_draws_are_unsound(small, unsound, form):
+    files = ("--maker", small.folder / "example.yaml", "--as", form)
+    said = run("estimate", small.folder / "x.yaml", *files, "--learned", unsound.path).output
+    sound = run("estimate", small.folder / "x.yaml", *files, "--learned", small.path).output
+    if form == "text":
+        assert unsound.sentence in " ".join(said.split())
+        assert "Not to be relied on" not in sound
+    else:
+        read = json.loads if form == "json" else yaml.safe_load
+        assert read(said)["draws"]["sentence"] == unsound.sentence
+        assert (read(said)["draws"]["sound"], read(sound)["draws"]["sound"]) == (False, True)
+
+
+def test_the_picture_says_so_within_its_frame(unsound):
+    figure = draw_estimate(unsound.made)
+    assert unsound.sentence in figure.get_label()
+    figure.canvas.draw()
+    lowest = figure.axes[-1]
+    assert unsound.sentence in " ".join(lowest.get_xlabel().split())
+    inside, frame = lowest.get_tightbbox(), figure.bbox
+    assert frame.x0 <= inside.x0 < inside.x1 <= frame.x1
+    assert frame.y0 <= inside.y0 < inside.y1 <= frame.y1
+
+
+@pytest.mark.parametrize(
+    ("code", "start"), [("en", "Not to be relied on: "), ("de", "Darauf ist kein Verlass: ")]
+)
+def test_notes_and_the_index_say_so(unsound, code, start):
+    wording, plain = Wording(language(code)), house()
+    note, entry = note_of(unsound.made, wording), entry_of(unsound.made, wording, "1", "")
+    assert note.date.sentences[0].startswith(start)
+    assert "30" in note.date.sentences[0]
+    flag = wording.language.texts["sale.flags.unsound"]
+    assert flag in entry.why
+    index = index_of([entry], wording.language)
+    assert flag in index_html(index, plain)
+    assert flag in index_markdown(index, plain)
+    sound = replace(unsound.made, learned=replace(unsound.learned, health=None))
+    assert not any(start in sentence for sentence in note_of(sound, wording).date.sentences)
+    assert flag not in entry_of(sound, wording, "1", "").why
+
+
+def test_a_note_of_any_format_says_so(small, unsound, tmp_path):
+    files = ("--maker", small.folder / "example.yaml", "--learned", unsound.path)
+    forms = [f"--as={form}" for form in ("markdown", "html", "word", "pdf", "linked-art")]
+    shown = run("note", small.folder / "x.yaml", *files, *forms, "--out", tmp_path)
+    assert shown.exit_code == 0, shown.output
+    made = [file for file in tmp_path.iterdir() if file.suffix not in {".svg", ".png"}]
+    assert len(made) == len(forms)
+    assert all("Not to be relied on" in text_of(file) for file in made)
+
+
+def text_of(file):
+    if file.suffix == ".docx":
+        import docx  # noqa: PLC0415
+
+        return "\n".join(paragraph.text for paragraph in docx.Document(file).paragraphs)
+    if file.suffix == ".pdf":
+        import pypdf  # noqa: PLC0415
+
+        return " ".join(" ".join(p.extract_text() for p in pypdf.PdfReader(file).pages).split())
+    return file.read_text(encoding="utf-8")
+
+
+def test_calibrating_and_weighing_say_so(small, unsound, tmp_path):
+    arguments = (small.folder / "example.yaml", small.folder / "corpus.csv")
+    shown = run("calibrate", *arguments, "--learned", unsound.path)
+    assert " ".join(shown.output.split()).startswith(unsound.sentence)
+    record = json.loads(
+        run("calibrate", *arguments, "--learned", unsound.path, "--as", "json").output
+    )
+    assert record["draws"]["sentence"] == unsound.sentence
+
+    claim = "{claim: late, says: {first_use: {feature: ends, state: metal, not_before: 1931-10}}}"
+    (tmp_path / "claims.yaml").write_text(f"maker: example\nclaims: [{claim}]\n", "utf-8")
+    files = ("--maker", small.folder / "example.yaml", "--learned", unsound.path)
+    page = ("--page", tmp_path / "page.html")
+    said = run("weigh", tmp_path / "claims.yaml", *files, *page)
+    assert " ".join(said.output.split()).startswith(unsound.sentence)
+    assert unsound.sentence in (tmp_path / "page.html").read_text("utf-8")
+    record = json.loads(run("weigh", tmp_path / "claims.yaml", *files, "--as", "json").output)
+    assert record["learned_draws"]["sentence"] == unsound.sentence
