@@ -83,7 +83,7 @@ def outcomes(drawn, power):
 
 
 def test_posteriors_that_are_the_truth_may_be_trusted(drawn):
-    """A calibrated maker is doubted in one case of twenty at most: more than two of twelve are rare."""
+    """A calibrated maker is doubted in one case of twenty at most; three of twelve are rare."""
     assert outcomes(drawn, 1).count("may be trusted") >= CORPORA - 2
 
 

@@ -23,6 +23,8 @@ from dating.learning.latent.mixture import Mixture, Settings
 from dating.learning.latent.rows import Cells
 from dating.learning.levels import Correction
 from dating.learning.seal import SEAL, seal_of
+from dating.notes.house import house
+from dating.notes.index import index_html, index_markdown, index_of
 from dating.notes.languages import language
 from dating.notes.note import note_of
 from dating.notes.sale import entry_of
@@ -238,6 +240,10 @@ def few_draws(tree):
     tree["posterior"] = xr.DataTree(tree["posterior"].to_dataset().isel(draw=slice(7)))
 
 
+def one_regime(array):
+    return array.isel(regime=[0]).rename(regime="one")
+
+
 def words_for_numbers(array):
     return array.astype(str)
 
@@ -275,7 +281,7 @@ def no_seed(tree):
         (of_posterior("share", setting((0, 3, 0, 0, 0), 0.5)), "must sum to one"),
         (of_posterior("share", setting((0, 3, 0, 0), [2, -1])), "a share lies from 0 to 1"),
         (
-            of_posterior("share", lambda a: a.isel(regime=[0]).rename(regime="one")),
+            of_posterior("share", one_regime),
             "posterior/share: has another shape",
         ),
         (of_posterior("slip", lambda a: a.isel(feature=0)), "posterior/slip: has another shape"),
