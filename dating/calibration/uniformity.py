@@ -17,7 +17,7 @@ type Floats = NDArray[np.float64]
 QUESTIONS = ("sides", "spread", "tails", "coverage")
 FALSE_ALARMS = 0.05
 """Probability that a calibrated maker is doubted on any of the four questions, at most."""
-OUTERMOST = 0.01
+OUTERMOST = 0.001
 """Share of a posterior, half on either side, in which few dates should lie."""
 _SIMULATIONS = 19_999
 _EDGE = 1e-9
@@ -59,7 +59,7 @@ class Uniformity:
     instruments : int
         How many.
     outermost : int
-        How many of their dates lie in the outermost 1 % of their posteriors, half of it on either
+        How many of their dates lie in the outermost 0.1 % of their posteriors, half of it on either
         side.
     sides, spread, tails, coverage : Departure
         On which side of the middle the dates lie, how far off, how often very far off, and how

@@ -87,7 +87,7 @@ _UNITS = {
     "coverage": "mean normal score of the levels, above 0 where sets hold too few dates",
     "chance": "probability that calibrated posteriors lie as far off",
     "false_alarms": "probability of any alarm for calibrated posteriors, at most",
-    "outermost": "dates in the outermost 1 % of their posteriors, half on either side",
+    "outermost": "dates in the outermost 0.1 % of their posteriors, half on either side",
     "shaky": "instruments whose smoothed weights cannot be relied on",
 }
 

@@ -36,7 +36,8 @@ def verdict_on(overall: Group, uniformity: Uniformity) -> Verdict:
 
     1. *too sure*: sets hold too few dates, or dates lie further out than stated and it is not a few
        very far out that make it so.
-    2. *heavy-tailed*: too many dates lie very far out.
+    2. *heavy-tailed*: too many dates lie very far out: by the test, and unless it is all that was
+       found, by more than one.
     3. *one-sided*: dates lie too often on one side of the middle.
     4. *too cautious*: sets hold too many dates, or dates lie less far out than stated, and none too
        often very far out.
@@ -106,7 +107,9 @@ def outcomes_of(uniformity: Uniformity) -> tuple[Outcome, ...]:
         Empty where the probabilities may be trusted.
     """
     spread, coverage = uniformity.spread, uniformity.coverage
-    tails = uniformity.tails.alarm
+    others = (uniformity.sides.alarm, spread.alarm, coverage.alarm)
+    many = uniformity.outermost > 1 + OUTERMOST * uniformity.instruments
+    tails = uniformity.tails.alarm and (many or not any(others))
     short, over = (coverage.alarm and coverage.above is side for side in (True, False))
     far, near = (spread.alarm and spread.above is side for side in (True, False))
     holds: dict[Outcome, bool] = {
@@ -164,7 +167,7 @@ def _outermost(uniformity: Uniformity) -> str:
     lie = "lies" if uniformity.outermost == 1 else "lie"
     return (
         f"{uniformity.outermost} {lie} in the outermost {100 * OUTERMOST:g} % of the posterior, "
-        f"some of them very far out, where {expected:.1f} are expected"
+        f"where {expected:.1f} are expected"
     )
 
 
