@@ -103,7 +103,7 @@ def _ranks(console: Console, made: Calibration) -> None:
     for name, meaning in words.items():
         found = getattr(made.uniformity, name)
         alarm = "off" if found.alarm else ""
-        rows.add_row(name, f"{found.value:.3f}", f"{found.expected:.3g}", alarm, Text(meaning))
+        rows.add_row(name, f"{found.value:.3f}", f"{found.expected:.3g}", alarm, meaning)
     indent(console, rows)
     say(
         console,

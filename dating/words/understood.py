@@ -29,6 +29,7 @@ from dating.words.claims import together
 from dating.words.levels import on_correction, on_latent
 from dating.words.phrases import percent
 from dating.words.plain import WIDTH, hanging
+from dating.words.soundness import on_soundness
 
 type File = str | os.PathLike[str]
 
@@ -328,6 +329,8 @@ def _learned_file(file: File) -> Iterator[str]:
         return
     learned = read_learned(file, read_maker(maker_file))
     yield f"  fits the maker file {maker_file}"
+    for sentence in on_soundness(learned):
+        yield f"  {sentence}"
     if learned.latent is not None:
         yield f"  {on_latent(learned.latent)}"
     if learned.correction is not None:
