@@ -12,6 +12,7 @@ import pytest
 import xarray as xr
 import yaml
 from click.testing import CliRunner
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 import dating
 from dating.cli.main import main
@@ -420,7 +421,7 @@ def test_estimates_say_that_draws_are_unsound(small, unsound, form):
 def test_the_picture_says_so_within_its_frame(unsound):
     figure = draw_estimate(unsound.made)
     assert unsound.sentence in figure.get_label()
-    figure.canvas.draw()
+    FigureCanvasAgg(figure).draw()
     lowest = figure.axes[-1]
     assert unsound.sentence in " ".join(lowest.get_xlabel().split())
     inside, frame = lowest.get_tightbbox(), figure.bbox
