@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 import matplotlib as mpl
 import numpy as np
@@ -14,6 +14,7 @@ from matplotlib.patches import Patch
 
 from dating.estimates import Estimate
 from dating.figures.style import CORE, INK, REST, SET, plain, year_ticks
+from dating.figures.wrapping import FONT, width_of, wrapped
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,18 +31,27 @@ DOTS = 200
 MONTHWISE = 144
 """Months up to which each month is drawn; a longer stretch is drawn by years."""
 _SHOWN = 0.998
+_LETTERS, _TICKS = 7.5, 8.0
+"""Points of the letters above the strip, and beside it."""
+_SIGN, _GAP, _BETWEEN = 1.4, 0.8, 1.8
+"""Widths of a sign above the strip, of the gap behind it, and between two, in letters."""
+_LINE = 1.35
+"""Height of a line, in letters."""
+_TICK_ROOM = 0.2
+"""Share of the width that the words beside the strip take at most."""
 _LEGEND = {
     "loc": "lower left",
     "bbox_to_anchor": (0, 1.0),
     "frameon": False,
-    "fontsize": 7.5,
-    "handlelength": 1.4,
-    "columnspacing": 1.8,
+    "fontsize": _LETTERS,
+    "handlelength": _SIGN,
+    "handletextpad": _GAP,
+    "columnspacing": _BETWEEN,
     "borderaxespad": 0.2,
     "borderpad": 0,
 }
 _STEPS = (0.002, 0.005, 0.01, 0.02, 0.05, 0.1)
-_PLAIN = {"font.family": "sans-serif", "font.sans-serif": ["DejaVu Sans"]}
+_PLAIN = {"font.family": "sans-serif", "font.sans-serif": [FONT]}
 _REPRODUCIBLE = {"svg.hashsalt": "dating", "svg.fonttype": "path", **_PLAIN}
 
 
@@ -91,7 +101,8 @@ def draw_note(
     Returns
     -------
     Figure
-        It can be read in grey.
+        It can be read in grey. Words are broken into lines that fit above the strip, and the figure
+        is as much higher.
     """
     figure = Figure(figsize=(width, HEIGHT), layout="constrained", label=words.label)
     axes = figure.add_subplot()
@@ -102,11 +113,11 @@ def draw_note(
             axes.axvline(edge / 12, color=CORE, linewidth=0.7, linestyle=(0, (4, 2)), zorder=1)
     monthwise = last - first < MONTHWISE
     (_month_bars if monthwise else _year_bars)(axes, estimate, first, last)
-    _chance_ticks(axes, words)
+    _chance_ticks(axes, words, width)
     _years(axes, first // 12, last // 12 + 1, width)
     plain(axes)
     bars = words.by_month if monthwise else words.by_year
-    _legend(axes, words, bars, 1 if width <= NARROW else None)
+    _legend(axes, _shown(words, bars))
     return figure
 
 
@@ -192,20 +203,44 @@ def _year_bars(axes: Axes, estimate: Estimate, first: int, last: int) -> None:
     axes.bar(years + 0.06, whole - core, width=0.88, align="edge", bottom=core, color=SET, zorder=2)
 
 
-def _chance_ticks(axes: Axes, words: NoteWords) -> None:
+def _chance_ticks(axes: Axes, words: NoteWords, width: float) -> None:
     """Label a few round probabilities."""
-    top = axes.get_ylim()[1]
+    top, room = axes.get_ylim()[1], 72 * _TICK_ROOM * width
     step = next((s for s in _STEPS if top / s <= 4), 0.25)
+    digits = int(step < 0.01)
     axes.set_yticks(np.arange(0, top, step))
-    axes.yaxis.set_major_formatter(lambda chance, _: words.percent(chance, int(step < 0.01)))
+    axes.yaxis.set_major_formatter(
+        lambda chance, _: wrapped(words.percent(chance, digits), _TICKS, room)
+    )
 
 
-def _legend(axes: Axes, words: NoteWords, bars: str, columns: int | None) -> None:
-    """Say above the strip what its bars and its band are."""
-    band = Patch(facecolor=REST, edgecolor=CORE, linestyle=(0, (4, 2)), linewidth=0.7)
+def _shown(words: NoteWords, bars: str) -> dict[str, Patch]:
+    """Say what bars and band are."""
     shown: dict[str, Patch] = {bars: Patch(facecolor=SET)}
     if words.probable:
         shown[words.probable] = Patch(facecolor=CORE)
-    shown[words.claimed] = band
-    style: Any = dict(_LEGEND, labelcolor=INK, ncols=columns or len(shown))
-    axes.legend(list(shown.values()), list(shown), **style)
+    band = Patch(facecolor=REST, edgecolor=CORE, linestyle=(0, (4, 2)), linewidth=0.7)
+    return {**shown, words.claimed: band}
+
+
+def _legend(axes: Axes, shown: dict[str, Patch]) -> None:
+    """Put the words above the strip: on one line where they fit, else one below the other."""
+    figure: Any = axes.figure
+    room = _room(axes)
+    sign = (_SIGN + _GAP) * _LETTERS
+    together = sum(sign + width_of(words, _LETTERS) for words in shown)
+    beside = together + (len(shown) - 1) * _BETWEEN * _LETTERS <= room
+    lines = list(shown) if beside else [wrapped(words, _LETTERS, room - sign) for words in shown]
+    style: Any = dict(_LEGEND, labelcolor=INK, ncols=len(shown) if beside else 1)
+    axes.legend(list(shown.values()), lines, **style)
+    if not beside:
+        more = sum(1 + words.count("\n") for words in lines) - 1
+        figure.set_figheight(HEIGHT + more * _LINE * _LETTERS / 72)
+
+
+def _room(axes: Axes) -> float:
+    """Measure the width of the strip in points, beside the words on its left."""
+    figure: Any = axes.figure
+    with mpl.rc_context(cast(Any, _PLAIN)):
+        figure.draw_without_rendering()
+    return float(axes.get_position().width * figure.get_figwidth() * 72) - 1

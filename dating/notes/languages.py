@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import os
+import re
 import string
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -19,6 +20,9 @@ type Style = Literal["british", "american"]
 
 _FOLDER = Path(__file__).parent / "languages"
 _ENGLISH = "en"
+_CODE = re.compile("[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8})*")
+"""A code of a language as it stands in files: BCP 47 (RFC 5646, 2009), section 2.1, without the
+codes for private use and for extensions."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -268,6 +272,9 @@ def _text_problems(source: Source, path: KeyPath, given: Any, wanted: Any) -> It
     if not isinstance(given, str) or not given.strip():
         yield source.problem(path, "text is wanted here; in quotation marks", found=given)
         return
+    if path == ("language",) and not _CODE.fullmatch(given):
+        allowed = "a code of BCP 47, such as en, fr-CA or nds"
+        yield source.problem(path, "no code of a language", found=given, allowed=allowed)
     places = _places(wanted)
     try:
         same = _places(given) == places

@@ -63,7 +63,7 @@ def as_pdf(note: Note, house: House, drawn: Drawn | None = None) -> Printed:
         When the house's template has a fault.
     """
     said = each_text(note, lambda text: bound(one_line(text)))
-    data = json.dumps(asdict(said), ensure_ascii=False)
+    data = json.dumps(asdict(said) | _spoken(said.language), ensure_ascii=False)
     picture = drawn.svg.decode() if drawn else ""
     missing: set[str] = set()
     for _ in range(_ROUNDS):
@@ -73,6 +73,13 @@ def as_pdf(note: Note, house: House, drawn: Drawn | None = None) -> Printed:
             return Printed(made, tuple(sorted(missing)))
         missing |= made
     raise InputError([Problem(str(house.file(PRINT)), None, "", "the fonts lack too many signs")])
+
+
+def _spoken(code: str) -> dict[str, str | None]:
+    """Give language and region apart, as the template wants them: ``en-US`` is ``en`` in ``US``."""
+    primary, *more = code.split("-")
+    region = next((part.upper() for part in more if len(part) == 2), None)
+    return {"language": primary.lower(), "region": region}
 
 
 def _compiled(house: House, inputs: dict[str, str]) -> bytes | set[str]:
