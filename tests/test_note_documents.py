@@ -19,13 +19,15 @@ import html5lib
 import openpyxl
 import pypdf
 import pytest
+import yaml
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 from matplotlib.colors import to_hex
 
 from dating import estimate, read_examination, read_maker
-from dating.figures.notes import NoteWords, draw_note
+from dating.cautions import CAUTIONS
+from dating.figures.notes import HEIGHT, NARROW, WIDTH, NoteWords, draw_note
 from dating.figures.style import CORE, REST
 from dating.notes.file_names import LONGEST, file_name
 from dating.notes.house import FILES, OURS, house
@@ -33,7 +35,7 @@ from dating.notes.index import index_html, index_markdown, index_of
 from dating.notes.languages import language
 from dating.notes.markdown import as_markdown
 from dating.notes.note import Note, Section, Table, note_of
-from dating.notes.picture import Drawn, picture_for
+from dating.notes.picture import Drawn, picture_for, picture_words
 from dating.notes.plain_text import bound, each_text, one_line
 from dating.notes.printed import as_pdf
 from dating.notes.sale import Entry, entry_of
@@ -190,7 +192,7 @@ def test_an_index_in_markdown_shows_every_text_as_it_is(text: str) -> None:
 
     def told(word: str) -> tuple[list[str], list[str]]:
         entries = [filled(ENTRY, word), filled(FAILED, word)]
-        return tokens(index_markdown(index_of(entries, english, ("html",)), house()))
+        return tokens(index_markdown(index_of(entries, english, (".html",)), house()))
 
     shape, said = told(WORD)
     assert told(text) == (shape, [words.replace(WORD, left) for words in said])
@@ -238,7 +240,7 @@ def test_an_index_as_a_page_shows_every_text_as_it_is(text: str) -> None:
 
     def told(word: str) -> tuple[list[Any], list[str]]:
         entries = [filled(ENTRY, word), filled(FAILED, word)]
-        return elements(index_html(index_of(entries, english, ("html",)), house()))
+        return elements(index_html(index_of(entries, english, (".html",)), house()))
 
     shape, said = told(WORD)
     assert told(text) == (shape, [filled_in(words, left) for words in said])
@@ -416,7 +418,7 @@ def test_a_spreadsheet_takes_every_text_for_text(text: str) -> None:
 def test_a_spreadsheet_freezes_filters_and_counts_in_per_cent() -> None:
     sheet = sheet_of([ENTRY, FAILED])
     assert sheet.freeze_panes == "B2"
-    assert sheet.auto_filter.ref == "A1:H3"
+    assert sheet.auto_filter.ref == "A1:G3"
     assert sheet["D2"].number_format == "0 %"
     assert sheet["A2"].quotePrefix
     assert sheet["D3"].value is None
@@ -643,3 +645,84 @@ def test_names_of_files_stay_apart_where_letters_differ_in_size_alone() -> None:
     assert file_name("LOT 7", ["lot-7"]) == "LOT-7-2"
     assert file_name("x" * 80, ["x" * LONGEST]) == "x" * (LONGEST - 2) + "-2"
     assert file_name("con") == "lot-con"
+
+
+# Every language, style of dates and format ----------------------------------------------------
+
+
+LONG = {
+    "language": "fr-CA",
+    "name": "Long-winded",
+    "picture_axis": "the probability that the instrument was completed in each calendar year, " * 2,
+    "picture_axis_month": "the probability that the instrument was completed in each month, " * 3,
+    "picture_set": "Wahrscheinlichkeits" * 9 + " of the months that hold {level}",
+    "picture_legend": "the date that is stated in the words of the note above this picture",
+    "percent": "{number} in every hundred of such instruments",
+    "percent_american": "{number} of 100",
+}
+
+
+@pytest.fixture(scope="module")
+def tongues(tmp_path_factory: Any) -> dict[str, str]:
+    """Our languages, and a house's own that takes many words."""
+    file = tmp_path_factory.mktemp("own") / "long.yaml"
+    english = yaml.safe_load((OURS.parent / "languages/en.yaml").read_text("utf-8"))
+    own = {**english, "cautions": CAUTIONS, **LONG}
+    file.write_text(yaml.safe_dump(own, allow_unicode=True), "utf-8")
+    return {"en": "en", "de": "de", "long": str(file)}
+
+
+@pytest.mark.parametrize("width", [WIDTH, NARROW], ids=["wide", "narrow"])
+@pytest.mark.parametrize("tongue", ["en", "de", "long"])
+def test_no_words_of_a_picture_are_wider_than_its_strip(
+    made: Any, tongues: dict[str, str], tongue: str, width: float
+) -> None:
+    finding, wording = made["M-010"], Wording(language(tongues[tongue]))
+    claimed = [(finding.mode, finding.mode + 5)]
+    figure = draw_note(finding, claimed, picture_words(wording, "what it shows"), width)
+    figure.draw_without_rendering()
+    (axes,) = figure.axes
+    strip, whole, legend = (part.get_window_extent() for part in (axes, figure, axes.get_legend()))
+    assert strip.width >= (0.7 if width == WIDTH else 0.6) * whole.width
+    assert strip.height >= 0.55 * HEIGHT * figure.dpi
+    assert legend.x1 <= strip.x1 + 0.01 * whole.width
+    assert legend.y0 >= strip.y1
+    words = [*axes.get_legend().get_texts(), *axes.get_xticklabels(), *axes.get_yticklabels()]
+    for text in words:
+        box = text.get_window_extent()
+        assert whole.x0 <= box.x0
+        assert box.x1 <= whole.x1 + 0.01 * whole.width
+        assert whole.y0 <= box.y0
+        assert box.y1 <= whole.y1
+    said = "".join(text.get_text() for text in axes.get_legend().get_texts())
+    assert re.sub(r"\s", "", wording.language.texts["picture_legend"]) in re.sub(r"\s", "", said)
+
+
+@pytest.mark.parametrize("style", ["british", "american"])
+@pytest.mark.parametrize("tongue", ["en", "de", "long"])
+def test_every_language_and_style_is_set_in_every_format(
+    made: Any, tongues: dict[str, str], tongue: str, style: Any
+) -> None:
+    wording = Wording(language(tongues[tongue], style))
+    said = note_of(made["M-003"], wording)
+    spoken = {"en": "en-US" if style == "american" else "en", "de": "de", "long": "fr-CA"}[tongue]
+    statement = re.sub(r"\s", "", bound(said.statement))
+    printed = as_pdf(said, house())
+    assert pypdf.PdfReader(io.BytesIO(printed.pdf)).trailer["/Root"]["/Lang"] == spoken
+    assert statement.replace("-", "") in re.sub("[-\xad]", "", pdf_text(printed.pdf))
+    page = parsed(as_html(said, house()))
+    assert page.get("lang") == spoken
+    assert statement in re.sub(r"\s", "", "".join(page.itertext()))
+    word = docx.Document(io.BytesIO(as_docx(said, house())))
+    assert word.core_properties.language == spoken
+    assert bound(said.statement) in [paragraph.text for paragraph in word.paragraphs]
+    assert as_markdown(said, house())
+
+
+@pytest.mark.parametrize("code", ["English", "e", "en_US", "en-", "zh--Hant"])
+def test_a_language_file_needs_a_code_that_files_can_carry(tmp_path: Path, code: str) -> None:
+    english = yaml.safe_load((OURS.parent / "languages/en.yaml").read_text("utf-8"))
+    own = {**english, "cautions": CAUTIONS, "language": code}
+    (tmp_path / "own.yaml").write_text(yaml.safe_dump(own), "utf-8")
+    with pytest.raises(InputError, match="no code of a language"):
+        language(tmp_path / "own.yaml")

@@ -29,7 +29,7 @@ class IndexRow:
     why : tuple of str
         Reasons for a second look.
     files : tuple of (str, str)
-        Ending and name of each file of its note.
+        Label and name of each file of its note.
     failed : bool
         Whether it could not be read or dated.
     """
@@ -81,7 +81,8 @@ def index_of(entries: Sequence[Entry], language: Language, endings: Sequence[str
     language : Language
         The words.
     endings : sequence of str
-        Endings of the files that each note was written to, such as ``html``; they are linked to.
+        Endings of the files that each note was written to, with their dots, as ``ENDINGS`` has
+        them; they are linked to.
 
     Returns
     -------
@@ -148,7 +149,6 @@ def _row(entry: Entry, language: Language, endings: Sequence[str]) -> IndexRow:
     def share(chance: float | None) -> str:
         return "" if chance is None else language.percent(chance)
 
-    linked = endings if entry.note else ()
     return IndexRow(
         lot=entry.lot,
         instrument=entry.instrument,
@@ -157,6 +157,47 @@ def _row(entry: Entry, language: Language, endings: Sequence[str]) -> IndexRow:
         edtf=entry.edtf,
         original=share(entry.original),
         why=entry.why,
-        files=tuple((ending.upper(), f"{entry.note}.{ending}") for ending in linked),
+        files=files_of(entry, endings),
         failed=entry.failed,
     )
+
+
+def files_of(entry: Entry, endings: Sequence[str]) -> tuple[tuple[str, str], ...]:
+    """Name the files of a lot's note.
+
+    Parameters
+    ----------
+    entry : Entry
+        The lot.
+    endings : sequence of str
+        Their endings, with their dots.
+
+    Returns
+    -------
+    tuple of (str, str)
+        Label and name of each; none where there is no note.
+
+    Examples
+    --------
+    >>> files_of(Entry("7", "", "", None, "", None, (), "lot-7"), [".html"])
+    (('HTML', 'lot-7.html'),)
+    """
+    if not entry.note:
+        return ()
+    return tuple((label_of(ending), f"{entry.note}{ending}") for ending in endings)
+
+
+def label_of(ending: str) -> str:
+    """Say what a file is by its ending.
+
+    Parameters
+    ----------
+    ending : str
+        With its dot, such as ``.html``.
+
+    Returns
+    -------
+    str
+        Such as ``HTML``.
+    """
+    return ending.removeprefix(".").upper()

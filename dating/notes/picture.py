@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from dating.estimates import Estimate
 from dating.notes.sentences import Wording, dated
+
+if TYPE_CHECKING:
+    from dating.figures.notes import NoteWords
 
 
 @dataclass(frozen=True)
@@ -54,21 +58,10 @@ def picture_for(estimate: Estimate, wording: Wording, words: str) -> Drawn:
     InputError
         When matplotlib is not installed.
     """
-    from dating.figures.notes import NARROW, NoteWords, draw_note, png_of, svg_of  # noqa: PLC0415
+    from dating.figures.notes import NARROW, draw_note, png_of, svg_of  # noqa: PLC0415
     from dating.figures.pages import picture_of  # noqa: PLC0415
 
-    language, texts = wording.language, wording.language.texts
-    per_cent = texts["percent_american" if language.style == "american" else "percent"]
-    written = NoteWords(
-        label=words,
-        by_month=texts["picture_axis_month"],
-        by_year=texts["picture_axis"],
-        claimed=texts["picture_legend"],
-        probable=language.say("picture_set", level=language.percent(wording.level)),
-        percent=lambda chance, digits: per_cent.format(
-            number=language.number(100 * chance, digits)
-        ),
-    )
+    written = picture_words(wording, words)
     claimed = [(part.first, part.last) for part in dated(estimate, wording).phrase.phrases]
     figure = draw_note(estimate, claimed, written)
     narrow = draw_note(estimate, claimed, written, NARROW)
@@ -78,4 +71,35 @@ def picture_for(estimate: Estimate, wording: Wording, words: str) -> Drawn:
         png=png_of(figure),
         wide=picture_of(figure).source,
         narrow=picture_of(narrow).source,
+    )
+
+
+def picture_words(wording: Wording, label: str) -> NoteWords:
+    """Say what is written in the picture of a note.
+
+    Parameters
+    ----------
+    wording : Wording
+        How notes are worded.
+    label : str
+        What the picture shows.
+
+    Returns
+    -------
+    NoteWords
+        In the language of the note.
+    """
+    from dating.figures.notes import NoteWords  # noqa: PLC0415
+
+    language, texts = wording.language, wording.language.texts
+    per_cent = texts["percent_american" if language.style == "american" else "percent"]
+    return NoteWords(
+        label=label,
+        by_month=texts["picture_axis_month"],
+        by_year=texts["picture_axis"],
+        claimed=texts["picture_legend"],
+        probable=language.say("picture_set", level=language.percent(wording.level)),
+        percent=lambda chance, digits: per_cent.format(
+            number=language.number(100 * chance, digits)
+        ),
     )

@@ -7,7 +7,7 @@ import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from dating.notes.index import COLUMNS
+from dating.notes.index import COLUMNS, files_of, label_of
 from dating.notes.languages import Language
 from dating.notes.plain_text import one_line
 from dating.notes.sale import Entry
@@ -16,9 +16,13 @@ if TYPE_CHECKING:
     from xlsxwriter.format import Format
     from xlsxwriter.worksheet import Worksheet
 
+CORE = "#14466b"
+"""Colour of links."""
 LONGEST = 32_767
 """Characters that a cell holds (Microsoft, *Excel specifications and limits*)."""
-_WIDTHS = (10, 26, 30, 14, 26, 14, 48, 28)
+_WIDTHS = (10, 26, 30, 14, 26, 14, 48)
+_LINKED = 18
+_TEXTS = tuple(name for name in COLUMNS if name != "note")
 _MADE = datetime.datetime(1980, 1, 1)
 _PLAIN = {
     "in_memory": True,
@@ -29,7 +33,7 @@ _PLAIN = {
 _SIGNS = str.maketrans("[]:*?/\\'", "        ")
 
 
-def index_xlsx(entries: Sequence[Entry], language: Language) -> bytes:
+def index_xlsx(entries: Sequence[Entry], language: Language, endings: Sequence[str] = ()) -> bytes:
     """Write the index of a sale as a spreadsheet.
 
     Parameters
@@ -38,6 +42,9 @@ def index_xlsx(entries: Sequence[Entry], language: Language) -> bytes:
         The lots.
     language : Language
         The words.
+    endings : sequence of str
+        Endings of the files that each note was written to, with their dots; each has a column of
+        links, which lead to files in the folder of the spreadsheet.
 
     Returns
     -------
@@ -54,13 +61,18 @@ def index_xlsx(entries: Sequence[Entry], language: Language) -> bytes:
     text = book.add_format({"quote_prefix": True, "valign": "top", "text_wrap": True})
     share = book.add_format({"num_format": "0 %", "valign": "top"})
     head = book.add_format({"bold": True, "bottom": 2, "valign": "top", "quote_prefix": True})
-    for place, name in enumerate(COLUMNS):
-        sheet.write_string(0, place, _cell(texts[f"sale.{name}"]), head)
-        sheet.set_column(place, place, _WIDTHS[place])
+    link = book.add_format({"font_color": CORE, "underline": 1, "valign": "top"})
+    titles = [texts[f"sale.{name}"] for name in _TEXTS]
+    titles += [f"{texts['sale.note']} ({label_of(ending)})" for ending in endings]
+    for place, title in enumerate(titles):
+        sheet.write_string(0, place, _cell(title), head)
+        sheet.set_column(place, place, _WIDTHS[place] if place < len(_WIDTHS) else _LINKED)
     for row, entry in enumerate(entries, 1):
         _write(sheet, row, entry, text, share)
+        for place, (_, file) in enumerate(files_of(entry, endings), len(_TEXTS)):
+            sheet.write_url(row, place, f"external:{file}", link, file)
     sheet.freeze_panes(1, 1)
-    sheet.autofilter(0, 0, max(len(entries), 1), len(COLUMNS) - 1)
+    sheet.autofilter(0, 0, max(len(entries), 1), len(titles) - 1)
     sheet.set_landscape()
     sheet.set_paper(9)
     sheet.fit_to_pages(1, 0)
@@ -78,9 +90,8 @@ def _write(sheet: Worksheet, row: int, entry: Entry, text: Format, share: Format
         "edtf": entry.edtf,
         "original": entry.original,
         "second_look": "; ".join(entry.why),
-        "note": entry.note,
     }
-    for place, name in enumerate(COLUMNS):
+    for place, name in enumerate(_TEXTS):
         value = values[name]
         if isinstance(value, float):
             sheet.write_number(row, place, value, share)
