@@ -344,7 +344,6 @@ REFUSED = {
     "no such table": ("none.csv", "drafted.yaml", "there is no such file"),
     "a bad table": ("bad.csv", "drafted.yaml", "line 1: built: this column is missing"),
     "no YAML": ("table.csv", "drafted.csv", "a maker file is YAML"),
-    "already there": ("table.csv", "kept.yaml", "already"),
     "no such folder": ("table.csv", "none/drafted.yaml", "the folder does not exist"),
 }
 
@@ -358,6 +357,18 @@ def test_refused_without_a_trace(table, tmp_path, corpus, out, words):
     assert refused.exit_code == (1 if out == "drafted.yaml" else 2)
     assert words in refused.output
     assert {path: path.read_bytes() for path in tmp_path.iterdir()} == before
+
+
+def test_a_maker_file_that_is_there_is_replaced_only_when_told_so(table, tmp_path):
+    kept = tmp_path / "kept.yaml"
+    kept.write_text("kept\n", "utf-8")
+    order = ("draft", table, "--out", kept, "--name", "Example Works")
+    refused = run(*order)
+    assert refused.exit_code == 2
+    assert "kept.yaml: there is a file of this name already" in refused.output
+    assert kept.read_text("utf-8") == "kept\n"
+    assert run(*order, "--replace").exit_code == 0
+    assert kept.read_text("utf-8") != "kept\n"
 
 
 def test_a_maker_needs_a_name(table, tmp_path):

@@ -453,7 +453,7 @@ def test_a_page_in_the_place_of_the_result_is_refused(folder, monkeypatch):
     monkeypatch.setattr(sampling, "learn", never)
     refused = run(folder, "--out", folder / "x.html", "--report", folder / "x.html")
     assert refused.exit_code == 2
-    assert "take the place of what is learned" in refused.output
+    assert "the report would take the place of the learned file" in refused.output
 
 
 @pytest.mark.parametrize("missing", ["jinja2", "matplotlib"])

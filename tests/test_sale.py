@@ -2,10 +2,13 @@
 
 import csv
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
 
+import html5lib
+import openpyxl
 import pandas as pd
 import pytest
 import yaml
@@ -145,20 +148,41 @@ def test_a_sale_is_written_whole_and_again_the_same(tmp_path, rows):
     one, two = bytes_of(tmp_path / "one"), bytes_of(tmp_path / "two")
     endings = (".md", ".svg", ".html", ".docx", ".pdf", ".jsonld")
     names = {f"lot-{number}{ending}" for number in (1, 2, 3) for ending in endings}
-    assert set(one) == names | {"index.html", "index.md", "index.xlsx"}
+    assert set(one) == names | {"index.html", "index.md", "index.xlsx", "sale.json"}
     assert one == two
     record = json.loads(one["lot-1.jsonld"])
     assert record["type"] == "HumanMadeObject"
+    follow_every_link(tmp_path / "one", {".md", ".html", ".docx", ".pdf", ".jsonld"})
+
+
+def follow_every_link(folder, endings):
+    """From each form of the index to each form of each note, by links relative to the folder."""
+    page = html5lib.parse((folder / "index.html").read_bytes(), namespaceHTMLElements=False)
+    links = {"html": [(one.get("href"), one.text) for one in page.iter("a")]}
+    text = (folder / "index.md").read_text("utf-8")
+    links["md"] = [(file, label) for label, file in re.findall(r"\[([^]]*)\]\(([^)]*)\)", text)]
+    sheet = openpyxl.load_workbook(folder / "index.xlsx").active
+    cells = [cell for row in sheet.iter_rows() for cell in row if cell.hyperlink]
+    links["xlsx"] = [(cell.hyperlink.target, Path(cell.value).suffix) for cell in cells]
+    for form, found in links.items():
+        wanted = {f"lot-{number}{ending}" for number in (1, 2, 3) for ending in endings}
+        assert {file for file, _ in found} == wanted, form
+        assert len(found) == len(wanted)
+        for file, label in found:
+            assert (folder / file).stat().st_size > 1000
+            assert label.removeprefix(".").lower() == Path(file).suffix.removeprefix(".")
+    assert [cell.value for cell in sheet[1]][-2:] == ["Note (PDF)", "Note (JSONLD)"]
 
 
 def test_a_bad_lot_is_reported_and_stands_in_the_index(tmp_path, rows):
     bad = changed(rows, "2", heel_joint="doweled")
     sheet = sheet_of(tmp_path, [rows[0], rows[1], bad])
     shown = run("sale", sheet, "--out", tmp_path / "out", "--as", "none")
-    assert shown.exit_code == 0
+    assert shown.exit_code == 1
     assert "1 that could not be read" in shown.output
+    assert "1 of 2 lots could not be read or dated; the rest is written" in shown.stderr
     assert "nearest:  dowelled" in shown.stderr
-    assert set(bytes_of(tmp_path / "out")) == {"index.html", "index.md", "index.xlsx"}
+    assert set(bytes_of(tmp_path / "out")) == {"index.html", "index.md", "index.xlsx", "sale.json"}
     assert "doweled" in (tmp_path / "out" / "index.html").read_text("utf-8")
 
 
@@ -167,12 +191,13 @@ def test_a_sale_of_bad_lots_alone_fails(tmp_path, rows):
     shown = run("sale", sheet, "--out", tmp_path / "out")
     assert shown.exit_code == 1
     assert "no lot could be dated" in shown.output
+    assert {path.name for path in tmp_path.iterdir()} == {"lots.csv"}
 
 
 def test_an_impossible_lot_is_reported(tmp_path, rows):
     lot = changed(rows, "2", document="diary", not_before="1940-01", not_after="1923-05")
     shown = run("sale", sheet_of(tmp_path, [rows[0], rows[1], lot]), "--out", tmp_path / "out")
-    assert shown.exit_code == 0
+    assert shown.exit_code == 1
     assert "no month of the period" in shown.stderr
 
 

@@ -9,6 +9,7 @@ import click
 
 from dating.cli.inputs import INPUT
 from dating.cli.needs import check_installed
+from dating.cli.outputs import Output, check_outputs, replacing
 from dating.cli.streams import text_width
 from dating.cli.usage import as_usage
 
@@ -45,6 +46,7 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     help="Write a copy of the learned file whose levels are corrected, for dating estimate.",
 )
+@replacing
 def calibrate(  # noqa: PLR0917 (click hands its options over by name)
     maker: Path,
     corpus: Path,
@@ -52,6 +54,7 @@ def calibrate(  # noqa: PLR0917 (click hands its options over by name)
     form: str,
     picture: Path | None,
     correct: Path | None,
+    replace: bool,
 ) -> None:
     """Say whether the stated probabilities may be trusted.
 
@@ -63,6 +66,9 @@ def calibrate(  # noqa: PLR0917 (click hands its options over by name)
       dating calibrate priors/marrowby.yaml demo_data/marrowby_corpus.csv
     """  # noqa: D301 (click wants the backspace itself)
     _check_names(learned, picture, correct)
+    outputs = [Output(correct, "the corrected learned file")] if correct is not None else []
+    outputs += [Output(picture, "the picture", valued=False)] if picture is not None else []
+    check_outputs(outputs, [maker, corpus, learned], replace=replace)
     from dating.calibration.verdict import calibrate as compare  # noqa: PLC0415
     from dating.files import read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415

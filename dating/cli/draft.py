@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from dating.cli.inputs import INPUT
+from dating.cli.outputs import Output, check_outputs, replacing
 from dating.cli.streams import text_width
 from dating.cli.usage import as_usage
 
@@ -17,10 +18,11 @@ from dating.cli.usage import as_usage
     "--out",
     type=click.Path(path_type=Path),
     required=True,
-    help="Maker file to write (.yaml); never one that is there already.",
+    help="Maker file to write (.yaml).",
 )
 @click.option("--name", required=True, help="Name of the maker.")
-def draft(corpus: Path, out: Path, name: str) -> None:
+@replacing
+def draft(corpus: Path, out: Path, name: str, replace: bool) -> None:
     """Draft a maker file for a CORPUS of securely dated instruments.
 
     Every column beside those of the corpus itself becomes a feature, and every value in it a
@@ -39,12 +41,13 @@ def draft(corpus: Path, out: Path, name: str) -> None:
 
     with as_usage():
         _check_name(out)
+    check_outputs([Output(out, "the maker file")], [corpus], replace=replace)
     write_whole(out, drafted(corpus, name).encode("utf-8"))
     click.echo(after_drafting(read_corpus(corpus, read_maker(out)), text_width()))
 
 
 def _check_name(path: Path) -> None:
-    """Refuse a name that no maker file can be written under, or that is taken."""
+    """Refuse a name that no maker file can be written under."""
     from dating.reading import InputError, Problem  # noqa: PLC0415
 
     if path.suffix != ".yaml":
@@ -52,6 +55,3 @@ def _check_name(path: Path) -> None:
         raise InputError([problem])
     if not path.parent.is_dir():
         raise click.BadParameter("the folder does not exist", param_hint="--out")
-    if path.exists():
-        message = "there is a file of this name already; give another name"
-        raise InputError([Problem(str(path), None, "", message)])

@@ -9,6 +9,7 @@ import click
 
 from dating.cli.inputs import INPUT
 from dating.cli.needs import check_installed, check_reading
+from dating.cli.outputs import Output, check_outputs
 from dating.cli.streams import text_width
 from dating.cli.usage import as_usage
 
@@ -87,7 +88,7 @@ def estimate(  # noqa: PLR0917 (click hands its options over by name)
         check_installed("a picture", ["matplotlib"], "picture")
         with as_usage():
             check_picture_name(picture)
-    made = _made(examination, maker, level, seed, learned)
+    made = _made(examination, maker, level, seed, learned, picture)
     words = _written(made, form)
     if picture is not None:
         from dating.figures.estimate import draw_estimate  # noqa: PLC0415
@@ -97,14 +98,23 @@ def estimate(  # noqa: PLR0917 (click hands its options over by name)
     click.echo(words, nl=False)
 
 
-def _made(
-    examination: Path, maker: Path | None, level: float, seed: int, learned: Path | None
+def _made(  # noqa: PLR0917 (the options of the command)
+    examination: Path,
+    maker: Path | None,
+    level: float,
+    seed: int,
+    learned: Path | None,
+    picture: Path | None,
 ) -> Estimate:
     from dating.estimates import estimate as make_estimate  # noqa: PLC0415
     from dating.files import find_maker, read_examination, read_maker  # noqa: PLC0415
 
     seen = read_examination(examination)
-    read = read_maker(maker or find_maker(seen))
+    maker = maker or find_maker(seen)
+    if picture is not None:
+        drawn = Output(picture, "the picture", valued=False)
+        check_outputs([drawn], [examination, maker, learned])
+    read = read_maker(maker)
     if learned is None:
         return make_estimate(read, seen, level=level, seed=seed)
     from dating.learning.files import read_learned  # noqa: PLC0415

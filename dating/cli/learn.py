@@ -11,6 +11,7 @@ import click
 
 from dating.cli.inputs import INPUT
 from dating.cli.needs import check_installed
+from dating.cli.outputs import Output, check_outputs, replacing
 from dating.cli.streams import text_width
 from dating.cli.usage import as_usage
 
@@ -54,6 +55,7 @@ if TYPE_CHECKING:
     help="Seed of the sampler.",
 )
 @click.option("--insist", is_flag=True, help="Write the file even when the draws are not sound.")
+@replacing
 def learn(  # noqa: PLR0917 (click hands its options over by name)
     maker: Path,
     corpus: Path,
@@ -63,6 +65,7 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     accept: float,
     seed: int,
     insist: bool,
+    replace: bool,
 ) -> None:
     """Learn from a CORPUS of dated instruments what is judged in MAKER.
 
@@ -89,7 +92,10 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
         raise click.BadParameter("the folder does not exist", param_hint="--out")
     if report is not None:
         with as_usage():
-            _check_report(report, out)
+            _check_report(report)
+    outputs = [Output(out, "the learned file")]
+    outputs += [Output(report, "the report", valued=False)] if report is not None else []
+    check_outputs(outputs, [maker, corpus], replace=replace)
     read = read_maker(maker)
     plan = plan_of(read, read_corpus(corpus, read))
     click.echo(before_learning(plan, draws, text_width()))
@@ -125,7 +131,7 @@ def _teller() -> Iterator[Callable[[str], None]]:
         console.print(" " * 60, end="\r")
 
 
-def _check_report(path: Path, out: Path) -> None:
+def _check_report(path: Path) -> None:
     """Refuse a name that no page can be written under, and a missing library, before any work."""
     from dating.reading import InputError, Problem  # noqa: PLC0415
 
@@ -133,9 +139,7 @@ def _check_report(path: Path, out: Path) -> None:
         problem = Problem(str(path), None, "", "a report is a page", path.suffix, ".html")
         raise InputError([problem])
     message = ""
-    if path.resolve() == out.resolve():
-        message = "the report would take the place of what is learned; give it another name"
-    elif not path.parent.is_dir():
+    if not path.parent.is_dir():
         message = "the folder for the report does not exist"
     if message:
         raise InputError([Problem(str(path), None, "", message)])

@@ -9,11 +9,21 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from dating.cli.inputs import INPUT
+from dating.cli.outputs import Output, check_outputs, replacing
 from dating.cli.streams import text_width
-from dating.cli.wording import FORMATS, folder_for, house_for, worded, wording_of
+from dating.cli.wording import (
+    FORMATS,
+    check_folder,
+    folder_for,
+    house_for,
+    inputs_of,
+    worded,
+    wording_of,
+)
 
 if TYPE_CHECKING:
     from dating.estimates import Estimate
+    from dating.examination import Examination
 
 
 @click.command()
@@ -32,6 +42,7 @@ if TYPE_CHECKING:
 )
 @click.option("--rules", is_flag=True, help="Print the rules by which notes are worded, and stop.")
 @worded
+@replacing
 def note(
     examinations: tuple[Path, ...],
     out: Path | None,
@@ -70,43 +81,55 @@ def _write(
         options["templates"], formats if out else ("markdown",), learned=options["learned"]
     )
     wording = wording_of(*(options[name] for name in ("tongue", "dates", "circa", "level")))
-    from dating.notes.file_names import file_name  # noqa: PLC0415
+    from dating.notes.file_names import file_names  # noqa: PLC0415
     from dating.notes.markdown import as_markdown  # noqa: PLC0415
     from dating.notes.note import Noted, note_of  # noqa: PLC0415
-    from dating.notes.publishing import documents_of, write_all  # noqa: PLC0415
+    from dating.notes.publishing import document_names, documents_of, write_all  # noqa: PLC0415
 
-    taken: list[str] = []
-    files: dict[str, bytes] = {}
-    for made in _estimates(examinations, options):
+    seen = _seen(examinations, options["maker"])
+    names = file_names([examination.instrument for examination, _ in seen])
+    if out is not None:
+        files = [Path(file) for name in names for file in document_names(name, formats)]
+        inputs = [*examinations, *inputs_of(options, house), *(maker for _, maker in seen)]
+        outputs = [Output(out / file, "the notes") for file in files]
+        check_outputs(outputs, inputs, replace=options["replace"])
+        check_folder(out)
+    written: dict[str, bytes] = {}
+    for made, name in zip(_estimates(seen, options), names, strict=True):
         noted = Noted(made, note_of(made, wording))
         if out is None:
             click.echo(as_markdown(noted.note, house))
             continue
-        taken.append(file_name(made.examination.instrument, taken))
-        documents = documents_of(noted, wording, house, formats, taken[-1])
-        files |= documents.files
+        documents = documents_of(noted, wording, house, formats, name)
+        written |= documents.files
         if documents.missing:
             signs = " ".join(documents.missing)
-            click.echo(f"{taken[-1]}: the PDF's fonts have no sign for {signs}", err=True)
+            click.echo(f"{name}: the PDF's fonts have no sign for {signs}", err=True)
     if out is not None:
-        for path in write_all(folder_for(out), files):
+        for path in write_all(folder_for(out), written):
             click.echo(path)
 
 
-def _estimates(examinations: tuple[Path, ...], options: dict[str, Any]) -> Iterator[Estimate]:
+def _seen(examinations: tuple[Path, ...], maker: Path | None) -> list[tuple[Examination, Path]]:
+    """Read every examination, and find its maker file."""
+    from dating.files import find_maker, read_examination  # noqa: PLC0415
+
+    read = [read_examination(path) for path in examinations]
+    return [(examination, maker or find_maker(examination)) for examination in read]
+
+
+def _estimates(seen: list[tuple[Examination, Path]], options: dict[str, Any]) -> Iterator[Estimate]:
     """Date each instrument; maker files and what was learned are read once."""
     from dating.estimates import estimate  # noqa: PLC0415
-    from dating.files import find_maker, read_examination, read_maker  # noqa: PLC0415
+    from dating.files import read_maker  # noqa: PLC0415
     from dating.learning.files import read_learned  # noqa: PLC0415
 
     makers, known = {}, {}
-    for path in examinations:
-        seen = read_examination(path)
-        file = options["maker"] or find_maker(seen)
+    for examination, file in seen:
         if file not in makers:
             makers[file] = read_maker(file)
             learned = options["learned"]
             known[file] = read_learned(learned, makers[file]) if learned else None
         maker, learned = makers[file], known[file]
         level, seed = options["level"], options["seed"]
-        yield estimate(maker, seen, level=level, seed=seed, learned=learned)
+        yield estimate(maker, examination, level=level, seed=seed, learned=learned)

@@ -2,26 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import replace
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from dating.cli.inputs import INPUT
-from dating.cli.needs import check_installed, check_reading
+from dating.cli.outputs import Output, check_outputs, replacing
+from dating.cli.table import check_table, learned_of, maker_of, tabulate, tabulate_alone
 from dating.cli.usage import as_usage
-from dating.cli.wording import FORMATS, folder_for, house_for, worded, wording_of
+from dating.cli.wording import FORMATS, check_folder, house_for, inputs_of, worded, wording_of
 
 if TYPE_CHECKING:
     from dating.learning.learned import Learned
-    from dating.maker import Maker
-    from dating.notes.sale import Entry
-    from dating.notes.selling import Sold
-    from dating.reading import Problem
+    from dating.notes.house import House
+    from dating.notes.lots import Lot, Lots
+    from dating.notes.sale_folder import LotRecord, SaleFolder
+    from dating.notes.sale_move import Remainder
+    from dating.notes.sentences import Wording
 
-_TABLES = (".csv", ".parquet")
+INDEX = ("index.html", "index.md", "index.xlsx")
+_STOPPED = 130
+"""Exit status of a command that the keyboard has stopped: 128 and the number of the signal."""
 
 
 @click.command()
@@ -45,13 +50,15 @@ _TABLES = (".csv", ".parquet")
     "(.csv or .parquet).",
 )
 @worded
+@replacing
 def sale(
     lots: Path, out: Path | None, formats: tuple[str, ...], table: Path | None, **options: Any
 ) -> None:
     """Write the notes of all lots in the file LOTS.
 
     With an index and a spreadsheet. LOTS is CSV: a lot a row, a column for each thing that
-    was seen. A lot that cannot be read is reported, and does not stop the others. With
+    was seen. A lot that cannot be read is reported, and does not stop the others; the exit
+    status is then 1. A sale that was stopped goes on where it was, by the same command. With
     --table alone, LOTS may be any table of examinations, CSV or Parquet, of any length.
 
     \b
@@ -61,131 +68,178 @@ def sale(
     if out is None and table is None:
         raise click.UsageError("say where to: --out FOLDER, --table FILE, or both")
     with as_usage():
-        _check_table(table, out)
+        check_table(table, out)
     if out is None:
-        _tabulate_alone(lots, table or Path(), options)
+        tabulate_alone(lots, table or Path(), options)
     else:
-        _print_sale(
-            lots, out, tuple(f for f in formats or ("html",) if f != "none"), table, options
-        )
+        asked = dict.fromkeys(form for form in formats or ("html",) if form != "none")
+        _print_sale(lots, out, tuple(asked), table, options)
+
+
+@dataclass(frozen=True)
+class _Job:
+    """A sale that is to be written."""
+
+    lots: Lots
+    names: Sequence[str]
+    wording: Wording
+    house: House
+    formats: tuple[str, ...]
+    inputs: Sequence[Path]
+
+
+def _job(lots: Path, formats: tuple[str, ...], options: dict[str, Any]) -> _Job:
+    """Read everything but what was learned."""
+    house = house_for(options["templates"], formats, ("jinja2", "xlsxwriter"), options["learned"])
+    wording = wording_of(*(options[name] for name in ("tongue", "dates", "circa", "level")))
+    from dating.notes.lots import read_lots  # noqa: PLC0415
+    from dating.notes.selling import note_names  # noqa: PLC0415
+
+    read = read_lots(lots, maker_of(options["maker"]) if options["maker"] else None)
+    known = [] if options["maker"] else [Path(read.maker.origin.file)]
+    inputs = [lots, *known, *inputs_of(options, house)]
+    return _Job(read, note_names(read), wording, house, formats, inputs)
+
+
+def _outputs(job: _Job, out: Path, table: Path | None) -> list[Output]:
+    from dating.notes.publishing import document_names  # noqa: PLC0415
+    from dating.notes.sale_move import MANIFEST  # noqa: PLC0415
+
+    notes = [file for name in job.names for file in document_names(name, job.formats)]
+    outputs = [Output(out / name, "the sale") for name in (*INDEX, MANIFEST, *notes)]
+    return outputs if table is None else [*outputs, Output(table, "the table")]
 
 
 def _print_sale(
     lots: Path, out: Path, formats: tuple[str, ...], table: Path | None, options: dict[str, Any]
 ) -> None:
-    house = house_for(options["templates"], formats, ("jinja2", "xlsxwriter"), options["learned"])
-    wording = wording_of(*(options[name] for name in ("tongue", "dates", "circa", "level")))
+    check_folder(out)
+    job = _job(lots, formats, options)
+    from dating.notes.sale_folder import SaleFolder, begin, fingerprint_of  # noqa: PLC0415
+
+    SaleFolder(out).restore()
+    check_outputs(_outputs(job, out, table), job.inputs, replace=options["replace"])
+    learned = learned_of(options, job.lots.maker)
+    choices = {name: options[name] for name in ("tongue", "dates", "circa", "level", "seed")}
+    dated: Any = None
+    folder = begin(out, fingerprint_of(job.inputs, {**choices, "formats": formats}))
+    records: list[LotRecord] = []
+    with _kept(folder, records, len(job.names)):
+        for lot, name in _watched(zip(job.lots.lots, job.names, strict=True), len(job.names)):
+            known = folder.record(lot.line)
+            records.append(known or _finish(lot, name, job, folder, learned, options["seed"]))
+        _check_dated(records, folder)
+        seen = [lot.examination for lot in job.lots.lots if lot.examination is not None]
+        if table is not None:
+            dated = tabulate(job.lots.maker, seen, learned, options)
+        others = folder.put_in_place(records, _index(records, job))
+    if table is not None:
+        from dating.batch import write_estimates  # noqa: PLC0415
+
+        write_estimates(dated, table)
+    _close(out, records, job, others, table)
+
+
+@contextmanager
+def _kept(folder: SaleFolder, records: Sequence[LotRecord], count: int) -> Iterator[None]:
+    """Say what is kept where the work is stopped; where there is nothing, leave nothing."""
+    from dating.reading import InputError  # noqa: PLC0415
+
+    try:
+        yield
+    except InputError:
+        if not records:
+            folder.give_up()
+        raise
+    except KeyboardInterrupt:
+        click.echo(
+            f"Stopped: {len(records)} of {count} lots are finished, and kept in "
+            f"{folder.unfinished}. The same command goes on from there; to give the sale up, "
+            "remove that folder.",
+            err=True,
+        )
+        raise click.exceptions.Exit(_STOPPED) from None
+
+
+def _check_dated(records: Sequence[LotRecord], folder: SaleFolder) -> None:
+    """Refuse a sale of which no lot could be dated."""
+    if all(one.entry.failed for one in records):
+        _tell_problems(records)
+        folder.give_up()
+        raise click.ClickException("no lot could be dated; nothing was written")
+
+
+def _finish(  # noqa: PLR0917 (one lot, and all that it needs)
+    lot: Lot, name: str, job: _Job, folder: SaleFolder, learned: Learned | None, seed: int
+) -> LotRecord:
+    """Date one lot and set its note, and keep them."""
+    from dating.notes.publishing import documents_of  # noqa: PLC0415
+    from dating.notes.selling import sell_lot  # noqa: PLC0415
+
+    sold = sell_lot(lot, name, job.lots.maker, job.wording, learned=learned, seed=seed)
+    entry = sold.entry if job.formats else replace(sold.entry, note="")
+    if sold.noted is None or not job.formats:
+        return folder.keep(lot.line, entry, {}, sold.problems)
+    made = documents_of(sold.noted, job.wording, job.house, job.formats, name)
+    return folder.keep(lot.line, entry, made.files, sold.problems, made.missing)
+
+
+def _index(records: Sequence[LotRecord], job: _Job) -> dict[str, bytes]:
+    """Set the index in its three forms."""
     from dating.notes.index import index_html, index_markdown, index_of  # noqa: PLC0415
-    from dating.notes.lots import read_lots  # noqa: PLC0415
-    from dating.notes.publishing import ENDINGS, documents_of, write_all  # noqa: PLC0415
-    from dating.notes.sale import count_words  # noqa: PLC0415
-    from dating.notes.selling import sell  # noqa: PLC0415
+    from dating.notes.publishing import ENDINGS  # noqa: PLC0415
     from dating.notes.spreadsheet import index_xlsx  # noqa: PLC0415
 
-    maker = options["maker"]
-    read = read_lots(lots, _maker(maker) if maker else None)
-    learned = _learned(options, read.maker)
-    folder = folder_for(out)
-    entries: list[Entry] = []
-    problems: list[Problem] = []
-    for sold in _watched(
-        sell(read, wording, learned=learned, seed=options["seed"]), len(read.lots)
-    ):
-        entries.append(sold.entry if formats else replace(sold.entry, note=""))
-        problems += sold.problems
-        if sold.noted is not None and formats:
-            made = documents_of(sold.noted, wording, house, formats, sold.entry.note)
-            list(write_all(folder, made.files))
-            _warn_of(made.missing, sold)
-    endings = [ENDINGS[form] for form in formats]
-    index = index_of(entries, wording.language, endings)
-    files = {
-        "index.html": index_html(index, house).encode(),
-        "index.md": index_markdown(index, house).encode(),
-        "index.xlsx": index_xlsx(entries, wording.language),
-    }
-    list(write_all(folder, files))
-    if table is not None:
-        seen = [lot.examination for lot in read.lots if lot.examination is not None]
-        _tabulate(read.maker, seen, table, learned, options)
-    _close(out, entries, problems, count_words(tuple(entries), wording.language))
+    entries, language = [one.entry for one in records], job.wording.language
+    endings = [ENDINGS[form] for form in job.formats]
+    index = index_of(entries, language, endings)
+    page, text = index_html(index, job.house), index_markdown(index, job.house)
+    forms = (page.encode(), text.encode(), index_xlsx(entries, language, endings))
+    return dict(zip(INDEX, forms, strict=True))
 
 
-def _close(out: Path, entries: list[Entry], problems: list[Problem], count: str) -> None:
-    """Say what was written, and what could not be."""
-    for problem in problems:
-        click.echo(str(problem), err=True)
-    click.echo(f"{out}: {count}")
-    if all(entry.failed for entry in entries):
-        raise click.ClickException("no lot could be dated")
+def _close(
+    out: Path, records: Sequence[LotRecord], job: _Job, others: Remainder, table: Path | None
+) -> None:
+    """Say what was written, what could not be, and what was left alone."""
+    from dating.notes.sale import count_words  # noqa: PLC0415
+
+    _tell_problems(records)
+    within = table is not None and table.resolve().parent == out.resolve()
+    strange = [name for name in others.strange if not (within and table and name == table.name)]
+    if strange:
+        click.echo(f"{out}: left alone, as no sale has written it: {_some(strange)}", err=True)
+    if others.changed:
+        what = "left of an earlier sale, as it was changed since"
+        click.echo(f"{out}: {what}: {_some(others.changed)}", err=True)
+    entries = tuple(one.entry for one in records)
+    click.echo(f"{out}: {count_words(entries, job.wording.language)}")
+    if failed := sum(entry.failed for entry in entries):
+        raise click.ClickException(
+            f"{failed} of {len(entries)} lots could not be read or dated; the rest is written"
+        )
 
 
-def _warn_of(missing: tuple[str, ...], sold: Sold) -> None:
-    if missing:
-        signs = " ".join(missing)
-        click.echo(f"lot {sold.lot.number}: the PDF's fonts have no sign for {signs}", err=True)
+def _tell_problems(records: Sequence[LotRecord]) -> None:
+    for one in records:
+        for problem in one.problems:
+            click.echo(str(problem), err=True)
+        if one.missing:
+            signs = " ".join(one.missing)
+            click.echo(f"lot {one.entry.lot}: the PDF's fonts have no sign for {signs}", err=True)
 
 
-def _watched(sold: Iterable[Sold], count: int) -> Iterable[Sold]:
+def _some(names: Sequence[str]) -> str:
+    """Name at most ten."""
+    more = len(names) - 10
+    return ", ".join(names[:10]) + (f" and {more:,} more" if more > 0 else "")
+
+
+def _watched[T](lots: Iterable[T], count: int) -> Iterable[T]:
     """Show on the terminal how many lots are done."""
     from rich.console import Console  # noqa: PLC0415
     from rich.progress import track  # noqa: PLC0415
 
     console = Console(stderr=True)
     hidden = not console.is_terminal
-    return track(sold, "lots", total=count, console=console, transient=True, disable=hidden)
-
-
-def _maker(path: Path) -> Maker:
-    from dating.files import read_maker  # noqa: PLC0415
-
-    return read_maker(path)
-
-
-def _learned(options: dict[str, Any], maker: Maker) -> Learned | None:
-    from dating.learning.files import read_learned  # noqa: PLC0415
-
-    return read_learned(options["learned"], maker) if options["learned"] else None
-
-
-def _check_table(table: Path | None, out: Path | None) -> None:
-    """Refuse a name that no table can be written under, before any work."""
-    if table is None:
-        return
-    from dating.reading import InputError, Problem  # noqa: PLC0415
-
-    if table.suffix.lower() not in _TABLES:
-        allowed = ", ".join(_TABLES)
-        problem = Problem(str(table), None, "", "no such kind of table", table.suffix, allowed)
-        raise InputError([problem])
-    if not table.parent.is_dir():
-        raise click.BadParameter("the folder does not exist", param_hint="--table")
-    if table.suffix.lower() == ".parquet":
-        more = ["jinja2", "xlsxwriter"] if out else []
-        check_installed("a Parquet table", ["pyarrow", *more], "note,table" if out else "table")
-
-
-def _tabulate_alone(lots: Path, table: Path, options: dict[str, Any]) -> None:
-    """Date a table of any length, without notes."""
-    if lots.suffix.lower() == ".parquet":
-        check_installed("a Parquet table", ["pyarrow"], "table")
-    check_reading(options["learned"])
-    if options["maker"] is None:
-        raise click.UsageError("a table needs --maker FILE")
-    maker = _maker(options["maker"])
-    count = _tabulate(maker, lots, table, _learned(options, maker), options)
-    click.echo(f"{table}: {count:,} instruments")
-
-
-def _tabulate(
-    maker: Maker, seen: Any, table: Path, learned: Learned | None, options: dict[str, Any]
-) -> int:
-    from dating.batch import estimate_many, write_estimates  # noqa: PLC0415
-    from dating.words.soundness import on_soundness  # noqa: PLC0415
-
-    level, seed = options["level"], options["seed"]
-    made = estimate_many(maker, seen, level=level, seed=seed, learned=learned)
-    write_estimates(made, table)
-    for sentence in on_soundness(learned):
-        click.echo(f"{table}: {sentence}", err=True)
-    return len(made)
+    return track(lots, "lots", total=count, console=console, transient=True, disable=hidden)

@@ -10,6 +10,7 @@ import click
 
 from dating.cli.inputs import INPUT
 from dating.cli.needs import check_installed
+from dating.cli.outputs import Output, check_outputs
 from dating.cli.streams import text_width
 from dating.cli.usage import as_usage
 
@@ -78,7 +79,12 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
     from dating.learning.files import read_learned  # noqa: PLC0415
 
     read = read_claims(claims)
-    judged = read_maker(maker or maker_named(read.maker, read.origin))
+    maker = maker or maker_named(read.maker, read.origin)
+    if page is not None:
+        seen = [claims.parent / name for name in read.examinations]
+        inputs = [claims, maker, learned, corpus, *seen]
+        check_outputs([Output(page, "the page", valued=False)], inputs)
+    judged = read_maker(maker)
     manuscript = manuscript_of(read, judged)
     known = read_corpus(corpus, judged) if corpus is not None else None
     result = read_learned(learned, judged, most=_MOST) if learned is not None else None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -164,6 +164,48 @@ def house_for(
     from dating.notes.house import house  # noqa: PLC0415
 
     return house(templates)
+
+
+def inputs_of(options: Mapping[str, Any], house: House) -> list[Path]:
+    """Name the files that the options of a command have it read.
+
+    Parameters
+    ----------
+    options : mapping of str to object
+        The options of ``worded``.
+    house : House
+        Its templates.
+
+    Returns
+    -------
+    list of Path
+        Maker file, learned file, language file and templates, where they are given.
+    """
+    tongue = str(options["tongue"])
+    own = [Path(tongue)] if tongue.endswith((".yaml", ".yml")) else []
+    named = [options[name] for name in ("maker", "learned") if options[name] is not None]
+    return [*named, *own, *house.own_files]
+
+
+def check_folder(out: Path) -> None:
+    """Refuse a name that no folder can be made under, before any work.
+
+    Parameters
+    ----------
+    out : Path
+        The folder.
+
+    Raises
+    ------
+    BadParameter
+        When it is a file, or the folder above it does not exist.
+    """
+    if out.exists() and not out.is_dir():
+        message = f"{out}: the folder cannot be made: there is a file of this name"
+        raise click.BadParameter(message, param_hint="--out")
+    if not out.resolve().parent.is_dir():
+        message = f"{out}: the folder cannot be made: there is no folder above it"
+        raise click.BadParameter(message, param_hint="--out")
 
 
 def folder_for(out: Path) -> Path:

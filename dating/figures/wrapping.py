@@ -12,7 +12,7 @@ FONT = "DejaVu Sans"
 
 
 def wrapped(words: str, size: float, room: float) -> str:
-    """Break words into lines that fit.
+    r"""Break words into lines that fit.
 
     Parameters
     ----------
@@ -31,7 +31,7 @@ def wrapped(words: str, size: float, room: float) -> str:
     Examples
     --------
     >>> wrapped("the most probable months", 7.5, 70)
-    'the most\\nprobable months'
+    'the most\nprobable months'
     """
     lines: list[str] = []
     for word in words.split():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 
 LONGEST = 60
 """Characters of a name at most, its ending not counted."""
@@ -45,3 +45,27 @@ def file_name(words: str, taken: Collection[str] = ()) -> str:
         number += 1
         unique = f"{name[: LONGEST - len(str(number)) - 1].rstrip('-')}-{number}"
     return unique
+
+
+def file_names(each: Iterable[str]) -> list[str]:
+    """Make names for several files, none twice.
+
+    Parameters
+    ----------
+    each : iterable of str
+        Lots' numbers, or instruments' names.
+
+    Returns
+    -------
+    list of str
+        In the same order, each as ``file_name`` makes it beside those before it.
+
+    Examples
+    --------
+    >>> file_names(["lot 1", "lot 1"])
+    ['lot-1', 'lot-1-2']
+    """
+    taken: list[str] = []
+    for words in each:
+        taken.append(file_name(words, taken))
+    return taken

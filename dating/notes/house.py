@@ -53,6 +53,12 @@ class House:
         return (OURS,) if self.folder is None else (self.folder, OURS)
 
     @property
+    def own_files(self) -> list[Path]:
+        """What a house brings itself, by name."""
+        brought = () if self.folder is None else self.folder.iterdir()
+        return sorted(path for path in brought if path.is_file())
+
+    @property
     def style(self) -> str:
         """What ``note.css`` says."""
         path = self.file(STYLE)

@@ -28,6 +28,33 @@ ENDINGS = {
 """The ending of each format's file."""
 
 
+def document_names(name: str, formats: Sequence[str]) -> list[str]:
+    """Name the files of one note.
+
+    Parameters
+    ----------
+    name : str
+        Their name without an ending.
+    formats : sequence of str
+        Keys of ``ENDINGS``.
+
+    Returns
+    -------
+    list of str
+        Each once; beside Markdown a picture.
+
+    Examples
+    --------
+    >>> document_names("lot-1", ["markdown", "pdf"])
+    ['lot-1.md', 'lot-1.svg', 'lot-1.pdf']
+    """
+    endings = [ENDINGS[form] for form in dict.fromkeys(formats)]
+    pictured = [
+        each for ending in endings for each in ([ending, ".svg"] if ending == ".md" else [ending])
+    ]
+    return [f"{name}{ending}" for ending in pictured]
+
+
 @dataclass(frozen=True)
 class Documents:
     """One note in its formats.

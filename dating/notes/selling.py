@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from dating.estimates import estimate
 from dating.learning.learned import Learned
-from dating.notes.file_names import file_name
+from dating.maker import Maker
+from dating.notes.file_names import file_names
 from dating.notes.lots import Lot, Lots
 from dating.notes.note import Noted, note_of
 from dating.notes.sale import Entry, entry_of, failed_entry
@@ -67,22 +68,64 @@ def sell(
     >>> first.entry.lot, first.entry.note
     ('1', 'lot-1')
     """
-    taken: list[str] = []
-    for lot in lots.lots:
-        if lot.examination is None:
-            entry = failed_entry(lot.number, lot.title, lot.problems)
-            yield Sold(lot, entry, None, lot.problems)
-            continue
-        try:
-            made = estimate(
-                lots.maker, lot.examination, level=wording.level, seed=seed, learned=learned
-            )
-        except InputError as error:
-            entry = failed_entry(lot.number, lot.examination.instrument, error.problems)
-            yield Sold(lot, entry, None, error.problems)
-            continue
-        taken.append(file_name(f"lot {lot.number}", taken))
-        title = wording.language.say("headings.lot", lot=lot.number)
-        note = note_of(made, wording, title=title, words=lot.title)
-        entry = entry_of(made, wording, lot.number, taken[-1])
-        yield Sold(lot, entry, Noted(made, note), ())
+    for lot, name in zip(lots.lots, note_names(lots), strict=True):
+        yield sell_lot(lot, name, lots.maker, wording, learned=learned, seed=seed)
+
+
+def note_names(lots: Lots) -> list[str]:
+    """Name the notes of a sale.
+
+    Parameters
+    ----------
+    lots : Lots
+        The lots.
+
+    Returns
+    -------
+    list of str
+        The name of each lot's files without an ending; no two are the same.
+    """
+    return file_names(f"lot {lot.number}" for lot in lots.lots)
+
+
+def sell_lot(
+    lot: Lot,
+    name: str,
+    maker: Maker,
+    wording: Wording,
+    *,
+    learned: Learned | None = None,
+    seed: int = SEED,
+) -> Sold:
+    """Date one lot, and word its note.
+
+    Parameters
+    ----------
+    lot : Lot
+        The lot.
+    name : str
+        Name of its note without an ending.
+    maker : Maker
+        The maker file that the lot was read against.
+    wording : Wording
+        How notes are worded.
+    learned : Learned, optional
+        What was learned from a corpus.
+    seed : int
+        Seed of the draws.
+
+    Returns
+    -------
+    Sold
+        With its problems in place of a note where it could not be read or dated.
+    """
+    if lot.examination is None:
+        return Sold(lot, failed_entry(lot.number, lot.title, lot.problems), None, lot.problems)
+    try:
+        made = estimate(maker, lot.examination, level=wording.level, seed=seed, learned=learned)
+    except InputError as error:
+        entry = failed_entry(lot.number, lot.examination.instrument, error.problems)
+        return Sold(lot, entry, None, error.problems)
+    title = wording.language.say("headings.lot", lot=lot.number)
+    note = note_of(made, wording, title=title, words=lot.title)
+    return Sold(lot, entry_of(made, wording, lot.number, name), Noted(made, note), ())

@@ -1,0 +1,165 @@
+"""The estimates of a whole table of examinations, as one table."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from dating.cli.needs import check_installed, check_reading
+from dating.cli.outputs import Output, check_outputs
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from dating.learning.learned import Learned
+    from dating.maker import Maker
+
+TABLES = (".csv", ".parquet")
+"""Endings of the files that a table can be written to."""
+
+
+def maker_of(path: Path) -> Maker:
+    """Read a maker file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    Maker
+        Validated.
+
+    Raises
+    ------
+    InputError
+        When it has a fault.
+    """
+    from dating.files import read_maker  # noqa: PLC0415
+
+    return read_maker(path)
+
+
+def learned_of(options: dict[str, Any], maker: Maker) -> Learned | None:
+    """Read what was learned.
+
+    Parameters
+    ----------
+    options : dict of str to object
+        The options of ``worded``.
+    maker : Maker
+        The maker file it shall be used with.
+
+    Returns
+    -------
+    Learned or None
+        None where no file is named.
+
+    Raises
+    ------
+    InputError
+        When it is no such file, or the maker file has changed since.
+    """
+    from dating.learning.files import read_learned  # noqa: PLC0415
+
+    return read_learned(options["learned"], maker) if options["learned"] else None
+
+
+def check_table(table: Path | None, out: Path | None) -> None:
+    """Refuse a name that no table can be written under, before any work.
+
+    Parameters
+    ----------
+    table : Path or None
+        The file; None where no table is asked for.
+    out : Path or None
+        The folder of the notes; None where none are asked for.
+
+    Raises
+    ------
+    InputError
+        When its ending is not one of ``TABLES``.
+    ClickException
+        When its folder does not exist, or a library is missing.
+    """
+    if table is None:
+        return
+    from dating.reading import InputError, Problem  # noqa: PLC0415
+
+    if table.suffix.lower() not in TABLES:
+        allowed = ", ".join(TABLES)
+        problem = Problem(str(table), None, "", "no such kind of table", table.suffix, allowed)
+        raise InputError([problem])
+    if not table.parent.is_dir():
+        raise click.BadParameter("the folder does not exist", param_hint="--table")
+    if table.suffix.lower() == ".parquet":
+        more = ["jinja2", "xlsxwriter"] if out else []
+        check_installed("a Parquet table", ["pyarrow", *more], "note,table" if out else "table")
+
+
+def tabulate_alone(lots: Path, table: Path, options: dict[str, Any]) -> None:
+    """Date a table of any length, without notes.
+
+    Parameters
+    ----------
+    lots : Path
+        The table.
+    table : Path
+        Where the estimates go.
+    options : dict of str to object
+        The options of the command.
+
+    Raises
+    ------
+    UsageError
+        When no maker file is named, or something would be written over.
+    InputError
+        When a file cannot be read or written.
+    """
+    if lots.suffix.lower() == ".parquet":
+        check_installed("a Parquet table", ["pyarrow"], "table")
+    check_reading(options["learned"])
+    if options["maker"] is None:
+        raise click.UsageError("a table needs --maker FILE")
+    read = [lots, options["maker"], options["learned"]]
+    check_outputs([Output(table, "the table")], read, replace=options["replace"])
+    maker = maker_of(options["maker"])
+    made = tabulate(maker, lots, learned_of(options, maker), options)
+    from dating.batch import write_estimates  # noqa: PLC0415
+
+    write_estimates(made, table)
+    click.echo(f"{table}: {len(made):,} instruments")
+
+
+def tabulate(
+    maker: Maker, seen: Any, learned: Learned | None, options: dict[str, Any]
+) -> pd.DataFrame:
+    """Date a table.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    seen : object
+        What ``estimate_many`` takes.
+    learned : Learned or None
+        What was learned from a corpus.
+    options : dict of str to object
+        ``level`` and ``seed``.
+
+    Returns
+    -------
+    DataFrame
+        One row an instrument.
+    """
+    from dating.batch import estimate_many  # noqa: PLC0415
+    from dating.words.soundness import on_soundness  # noqa: PLC0415
+
+    level, seed = options["level"], options["seed"]
+    made: pd.DataFrame = estimate_many(maker, seen, level=level, seed=seed, learned=learned)
+    for sentence in on_soundness(learned):
+        click.echo(sentence, err=True)
+    return made

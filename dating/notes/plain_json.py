@@ -1,0 +1,78 @@
+"""Records that a sale keeps of its own files: JSON, and fingerprints of contents."""
+
+from __future__ import annotations
+
+import json
+from hashlib import file_digest, sha256
+from pathlib import Path
+from typing import Any
+
+from dating.standard_input import StandardInput
+
+
+def json_in(path: Path) -> Any:
+    """Read a record.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    object
+        What it holds.
+
+    Raises
+    ------
+    OSError
+        When it cannot be read.
+    ValueError
+        When it is no JSON.
+    """
+    return json.loads(path.read_bytes())
+
+
+def json_bytes(data: object) -> bytes:
+    r"""Write a record.
+
+    Parameters
+    ----------
+    data : object
+        Plain data.
+
+    Returns
+    -------
+    bytes
+        The same data give the same bytes.
+
+    Examples
+    --------
+    >>> json_bytes({"b": 1, "a": "x"})
+    b'{"a": "x", "b": 1}\n'
+    """
+    return (json.dumps(data, sort_keys=True) + "\n").encode("ascii")
+
+
+def digest_of(path: Path) -> str:
+    """Take the fingerprint of a file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    str
+        SHA-256 of its bytes, in hexadecimal.
+
+    Raises
+    ------
+    OSError
+        When it cannot be read.
+    """
+    if isinstance(path, StandardInput):
+        return sha256(path.content).hexdigest()
+    with path.open("rb") as stream:
+        return file_digest(stream, "sha256").hexdigest()
