@@ -15,11 +15,11 @@ from dating.bench import guarding
 from dating.bench.app import LOOKED_AT
 from dating.bench.asking import _environment, filled
 from dating.bench.guarding import COOKIE, LARGEST_REQUEST, guard_for
+from dating.bench.listing import File
 from dating.bench.shelf import Shelf
 from dating.bench.workspace import (
     LARGEST,
     ChangedError,
-    File,
     NotThereError,
     Workspace,
     version_of,

@@ -209,8 +209,9 @@ def claims(asked: Asked) -> Response:
         asked.query.get("corpus", ""),
     )
     scales = scales_of(shelf, chosen)
+    files = shelf.workspace.files()
     choices = {
-        kind: [file.name for file in shelf.workspace.files(kind)]
+        kind: [file.name for file in files if file.kind == kind]
         for kind in ("maker", "learned", "corpus")
     }
     return filled(

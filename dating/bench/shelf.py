@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any
 
 from dating.bench.workspace import NotThereError, Workspace
@@ -78,9 +78,8 @@ class Shelf:
         NotThereError
             When there is none.
         """
-        for file in self.workspace.files("maker"):
-            if PurePosixPath(file.name).stem == word:
-                return file.name
+        for file in self.workspace.files("maker", word):
+            return file.name
         raise NotThereError(f"{word}.yaml, a maker file")
 
     def examination(self, name: str) -> Examination:

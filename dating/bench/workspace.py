@@ -4,37 +4,17 @@ from __future__ import annotations
 
 import hashlib
 import os
-import re
 import threading
-from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path, PurePosixPath
-from typing import Literal
 
+from dating.bench.listing import DEEPEST, File, Kind, Listing, may_be_named
 from dating.reading import InputError, Problem, write_whole
 
-type Kind = Literal["maker", "examination", "claims", "corpus", "lots", "learned"]
-
-MOST_FILES = 2_000
-DEEPEST = 3
 LARGEST = 1_000_000
 """Bytes that a file saved from a page has at most."""
 _SAVED = (".yaml",)
-_KEYS: tuple[tuple[Kind, str], ...] = (
-    ("claims", r"(?m)^claims:\s*(?:#[^\n]*\s+)*[-\[]"),
-    ("examination", r"(?m)^instrument:"),
-    ("maker", r"(?m)^components:"),
-)
-_COLUMNS: tuple[tuple[Kind, str], ...] = (
-    ("lots", r"(?m)^lot,"),
-    ("corpus", r"(?m)^(?!#).*\bbuilt\b"),
-    ("claims", r"(?m)^(?!#).*\bclaim\b"),
-)
-_PART = re.compile(r"(?!.*[ .]$)[^\W_][\w .()+-]{0,99}")
-_LONGEST_NAME = 200
-"""Bytes; systems allow 255, and a temporary name is somewhat longer."""
-_DEVICE = re.compile(r"(?i)(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³]) *(\..*)?")
-"""Names that some systems give to devices, in whatever folder and with whatever ending."""
 
 
 class NotThereError(Exception):
@@ -56,22 +36,6 @@ class ChangedError(Exception):
         super().__init__("the file has changed since it was read")
         self.text = text
         self.version = version
-
-
-@dataclass(frozen=True)
-class File:
-    """A file of the folder.
-
-    Parameters
-    ----------
-    name : str
-        Its name as seen from the folder, with slashes.
-    kind : {"maker", "examination", "claims", "corpus", "lots", "learned"}
-        What it holds, told by its keys or columns.
-    """
-
-    name: str
-    kind: Kind
 
 
 @dataclass(frozen=True)
@@ -98,27 +62,32 @@ class Workspace:
         default_factory=threading.Lock, init=False, compare=False, repr=False
     )
 
-    def files(self, kind: Kind | None = None) -> list[File]:
+    @cached_property
+    def listing(self) -> Listing:
+        """What the folder holds, kind by kind."""
+        return Listing(self.root)
+
+    @cached_property
+    def identity(self) -> str:
+        """Tell this folder from others without naming it: a fingerprint of its path."""
+        return version_of(os.fsencode(self.root.resolve()))[:16]
+
+    def files(self, kind: Kind | None = None, stem: str | None = None) -> list[File]:
         """List the files of the folder that the pages can use.
 
         Parameters
         ----------
         kind : str, optional
             Of one kind; all unless given.
+        stem : str, optional
+            Only files of this name, their ending left out; all unless given.
 
         Returns
         -------
         list of File
-            By name; at most 2,000, from at most three folders down.
+            By name; no file is looked into that cannot be wanted.
         """
-        found = []
-        for path in self._walk(self.root, 0):
-            told = _kind_of(path)
-            if told is not None and kind in {None, told}:
-                found.append(File(path.relative_to(self.root).as_posix(), told))
-            if len(found) >= MOST_FILES:
-                break
-        return sorted(found, key=lambda file: file.name)
+        return self.listing.files(kind, stem)
 
     def path_of(self, name: str) -> Path:
         """Give the path of a file of the folder.
@@ -139,7 +108,7 @@ class Workspace:
             When the name leads out of the folder, is hidden, or has a form that is not allowed.
         """
         parts = PurePosixPath(name).parts
-        if not parts or len(parts) > DEEPEST + 1 or not all(map(_may_be_named, parts)):
+        if not parts or len(parts) > DEEPEST + 1 or not all(map(may_be_named, parts)):
             raise NotThereError(name)
         path = self.root.joinpath(*parts)
         try:
@@ -223,19 +192,6 @@ class Workspace:
             message = f"cannot be read: {error.strerror or error}"
             raise InputError([Problem(name, None, "", message)]) from None
 
-    def _walk(self, folder: Path, depth: int) -> Iterator[Path]:
-        try:
-            entries = sorted(os.scandir(folder), key=lambda entry: entry.name)
-        except OSError:
-            return
-        for entry in entries:
-            if not _may_be_named(entry.name) or entry.is_symlink():
-                continue
-            if entry.is_dir() and depth < DEEPEST:
-                yield from self._walk(Path(entry.path), depth + 1)
-            elif entry.is_file():
-                yield Path(entry.path)
-
 
 def version_of(content: bytes) -> str:
     """Give the fingerprint of a file's bytes.
@@ -251,24 +207,3 @@ def version_of(content: bytes) -> str:
         SHA-256 in hexadecimal.
     """
     return hashlib.sha256(content).hexdigest()
-
-
-def _may_be_named(part: str) -> bool:
-    """Say whether a file or folder of this name may be asked for."""
-    allowed = bool(_PART.fullmatch(part)) and not _DEVICE.fullmatch(part)
-    return allowed and len(part.encode("utf-8")) <= _LONGEST_NAME
-
-
-def _kind_of(path: Path) -> Kind | None:
-    """Tell what a file holds by its ending, and by a key or column near its top."""
-    if path.suffix == ".nc":
-        return "learned"
-    signs = {".yaml": _KEYS, ".csv": _COLUMNS}.get(path.suffix)
-    if signs is None:
-        return None
-    try:
-        with path.open("rb") as stream:
-            start = stream.read(65_536).decode("utf-8", "replace")
-    except OSError:
-        return None
-    return next((kind for kind, sign in signs if re.search(sign, start)), None)
