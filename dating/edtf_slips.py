@@ -3,8 +3,14 @@
 import re
 
 _SLIPS = (  # what was written (whole text, either case), what to write
-    (r"(?:c|ca|circa|about|approx)\.?\s*(\d{4}(?:-\d\d)?)", "for circa write {0}~"),
-    (r"(?:probably|perhaps|possibly|maybe)\s+(\d{4})", "for an uncertain date write {0}?"),
+    (
+        r"(?:c|ca|circa|about|approx)\.?\s*\d{4}(?:-\d\d)?",
+        "circa does not say how far off; write between which years, such as [1929..1933]",
+    ),
+    (
+        r"(?:probably|perhaps|possibly|maybe)\s+\d{4}",
+        "say between which years it lies, such as [1930..1932]",
+    ),
     (
         r"(?:before|after|not|by|until|since|from|pre|post)\b.*",
         "for a date before 1931 write [..1930], after it [1932..]",
@@ -49,6 +55,27 @@ _NAMES = (
 )
 
 
+def vague(marks: str) -> str:
+    """Say why a date with a mark of doubt cannot be weighed.
+
+    Parameters
+    ----------
+    marks : str
+        Those of ``?``, ``~`` and ``%`` that it has.
+
+    Returns
+    -------
+    str
+        The rule; what to write instead depends on where the date stands.
+
+    Examples
+    --------
+    >>> vague("?")
+    '? does not say how far off'
+    """
+    return f"{marks} does not say how far off"
+
+
 def remedy(text: str) -> str:
     """Say what to write instead of a text that is not EDTF.
 
@@ -64,8 +91,8 @@ def remedy(text: str) -> str:
 
     Examples
     --------
-    >>> remedy("c1931"), remedy("April 1931")
-    ('for circa write 1931~', 'write 1931-04')
+    >>> remedy("1930s"), remedy("April 1931")
+    ('write the decade 193X', 'write 1931-04')
     """
     for slip, advice in _SLIPS:
         if match := re.fullmatch(slip, text, re.IGNORECASE):

@@ -11,6 +11,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field, model_validator
 
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
+from dating.edtf_slips import vague
 from dating.escapes import escaped
 from dating.statements import Fraction, Name, Number, Text
 from dating.validation import FromFile, Strict, refuse
@@ -29,15 +30,16 @@ def _mark(value: Any) -> Any:
     return _blank(value)
 
 
-def _month(value: Any) -> Any:
+def _month(value: Any, instead: str = "write the bound that is certain, or a trust") -> Any:
     """Read a month, year or day as the bound of a document."""
     allowed = "a year, month or day, such as 1934, 1934-06 or 1934-06-12"
-    if isinstance(value, UncertainDate):
-        return value
     try:
-        date = parse_edtf(str(value) if isinstance(value, int) else value)
+        text = str(value) if isinstance(value, int) else value
+        date = value if isinstance(value, UncertainDate) else parse_edtf(text)
     except (EdtfError, TypeError) as error:
         raise refuse(str(error), allowed=allowed) from None
+    if date.qualifier:
+        raise refuse(f"{vague(date.qualifier)}; {instead}", allowed=allowed)
     if date.kind != "date" or date.lower is None or date.upper is None:
         raise refuse("one date is wanted here", allowed=allowed)
     return date
@@ -46,7 +48,7 @@ def _month(value: Any) -> Any:
 def _day(value: Any) -> Any:
     if isinstance(value, datetime.date):
         return value
-    date = _month(value)
+    date = _month(value, "write the day, or leave it out and say so in the note")
     return date.lower
 
 

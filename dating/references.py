@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 
 from dating.date_codes import DateCodeError, read_date_code
 from dating.edtf import EdtfError, parse_edtf
+from dating.edtf_slips import vague
 from dating.examination import Examination, Sight
 from dating.maker import Component, Course, Feature, Maker, Mark, Output, Regime
 from dating.reading import KeyPath, Problem, Source
@@ -107,7 +108,10 @@ def _unreadable_mark(origin: Source, name: str, text: str, maker: Maker) -> Iter
         else:
             date = parse_edtf(text)
             lasting = date.kind in {"all of", "interval"}
-            if lasting or any(None in ends for ends in date.stretches):
+            if date.qualifier:
+                message = f"{vague(date.qualifier)}; write one of several dates that it may be"
+                yield origin.problem(("marks", name), message, found=text, allowed=_MARK)
+            elif lasting or any(None in ends for ends in date.stretches):
                 message = "a mark is one date, of which both ends are known"
                 yield origin.problem(("marks", name), message, found=text, allowed=_MARK)
             elif len(date.stretches) > _MOST_CANDIDATES:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from dating.cells import columns_of, examination_in
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
+from dating.edtf_slips import vague
 from dating.escapes import escaped
 from dating.examination import Examination
 from dating.files import maker_of_sheet, read_maker
@@ -252,7 +253,7 @@ def _stated(text: str, period: Period) -> tuple[UncertainDate, Floats]:
     if date.kind == "all of":
         raise EdtfError(f"a build has one date; for one of several write [{text[1:-1]}]")
     if date.qualifier:
-        raise EdtfError(f"{date.qualifier} does not say how far off; write a set, or a trust")
+        raise EdtfError(f"{vague(date.qualifier)}; write a set, or a trust")
     if _has_unknown_end(date):
         raise EdtfError("a season has no fixed months; write [1931-03..1931-05]")
     window = _window(date, period)

@@ -142,8 +142,11 @@ def _examined(
     update: dict[str, object] = {"by": cells.get("by", "")}
     text = cells.get("examined", "")
     try:
-        day = parse_edtf(text).lower if text else None
+        date = parse_edtf(text) if text else None
+        if date is not None and (date.kind != "date" or date.qualifier or date.lower is None):
+            raise EdtfError("the day of the examination is one date, without ?, ~ or %")
     except EdtfError as error:
         problem = origin.problem(("examined",), str(error), found=text, allowed="2026-05-04")
         return examination, [problem]
-    return examination.model_copy(update={**update, "examined": day}), []
+    update["examined"] = None if date is None else date.lower
+    return examination.model_copy(update=update), []

@@ -120,9 +120,9 @@ def _paper(paper: Paper, language: Language) -> str:
 
 
 def _bound(date: UncertainDate, language: Language) -> str:
-    """Write the date of a document as finely as it was given; one in doubt stays in EDTF."""
+    """Write the date of a document as finely as it was given."""
     first, last = date.lower, date.upper
-    if date.qualifier or first is None or last is None:
+    if first is None or last is None:
         return date.text
     if first == last:
         return language.day(first)

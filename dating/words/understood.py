@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterator, Sequence
 from dating.cells import cells_of
 from dating.claims.files import Manuscript, manuscript_of, read_claims
 from dating.date_codes import read_date_code
-from dating.edtf import parse_edtf
 from dating.examination import Examination
 from dating.files import (
     check_against,
@@ -264,9 +263,7 @@ def _mark(name: str, text: str, maker: Maker) -> str:
         return f"{text}, " + " or ".join(
             f"source {code.source} week {code.week} of {code.year}" for code in codes
         )
-    date = parse_edtf(text)
-    note = f", with {date.qualifier} noted and not weighed" if date.qualifier else ""
-    return text + note
+    return text
 
 
 def recorded(examinations: Sequence[Examination], maker: Maker) -> Iterator[str]:
