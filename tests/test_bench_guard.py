@@ -14,7 +14,7 @@ import yaml
 from dating.bench import guarding
 from dating.bench.app import LOOKED_AT
 from dating.bench.asking import _environment, filled
-from dating.bench.guarding import COOKIE, LARGEST_REQUEST, guard_for
+from dating.bench.guarding import COOKIE, LARGEST_REQUEST, Guarded, guard_for
 from dating.bench.listing import File
 from dating.bench.shelf import Shelf
 from dating.bench.workspace import (
@@ -71,6 +71,24 @@ def test_a_foreign_host_is_refused(app, host):
 def test_a_missing_or_repeated_host_is_refused(app):
     assert ask(app, headers=[("host", HOST), ("host", HOST)]).status == 421
     assert ask(app, headers=[("host", "elsewhere.invalid"), ("host", HOST)]).status == 421
+
+
+@pytest.mark.parametrize(
+    ("host", "address"),
+    [
+        ("::1", "[::1]:8000"),
+        ("[::1]", "[::1]:8000"),
+        ("0:0:0:0:0:0:0:1", "[::1]:8000"),
+        ("127.0.0.1", "127.0.0.1:8000"),
+        ("LocalHost", "localhost:8000"),
+    ],
+)
+def test_the_address_that_is_listened_on_is_the_one_that_is_told(folder, host, address):
+    guard = guard_for(host, 8000)
+    assert guard.hosts[0] == address
+    assert not guard.token
+    answer = ask(Guarded(pages_of(folder).app, guard), host=address)
+    assert answer.status == 200
 
 
 def test_a_port_that_browsers_leave_out_may_be_left_out():

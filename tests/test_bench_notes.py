@@ -171,7 +171,7 @@ def test_no_name_of_an_instrument_leads_elsewhere(app, form, instrument):
         ({"note_circa": "0"}, {"as": "md"}, 422),
         ({"note_level": "0"}, {"as": "md"}, 422),
         ({"note_level": "1"}, {"as": "md"}, 422),
-        ({"note_level": "90 %"}, {"as": "md"}, 422),
+        ({"note_level": "900 %"}, {"as": "md"}, 422),
         ({"note_level": "nan"}, {"as": "md"}, 422),
         ({"note_level": "1e-999"}, {"as": "md"}, 422),
     ],

@@ -12,10 +12,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
+from dating.bench.amounts import CHANCES, AmountError, chance_of, measure_of
 from dating.bench.filed import paper_data, written
 from dating.examination import Examination, Paper, Reading, Sight
 from dating.maker import Maker
-from dating.reading import InputError, KeyPath, Problem, Source, key_text, plain_number
+from dating.reading import InputError, KeyPath, Problem, Source, key_text
 from dating.validation import validate
 
 type Fields = Mapping[str, tuple[str, ...]]
@@ -28,7 +29,6 @@ VARIANT = "variant"
 PAPER = ("what", "not_before", "not_after", "trust", "source", "note")
 MOST_PAPERS = 200
 _FORM = "what you entered"
-_PER_CENT = re.compile(r"(.+?)[\s\N{NO-BREAK SPACE}]*%")
 _PAPER_FIELD = re.compile(r"paper_what:([0-9]{1,6})")
 
 
@@ -115,6 +115,26 @@ def examination_in(fields: Fields, maker: Maker) -> Examination:
         raise InputError([replace(problem, line=None) for problem in error.problems]) from None
 
 
+def remarks_in(fields: Fields, maker: Maker) -> tuple[Problem, ...]:
+    """Say back what was read otherwise than a file has it, such as 70 for 70 %.
+
+    Parameters
+    ----------
+    fields : mapping of str to tuple of str
+        The fields that were sent.
+    maker : Maker
+        The maker file.
+
+    Returns
+    -------
+    tuple of Problem
+        Nothing is wrong with them; each has its place in the examination.
+    """
+    reader = _Reader(fields)
+    reader.data(maker)
+    return tuple(reader.remarks)
+
+
 def paper_numbers(fields: Fields, *, said: bool = False) -> tuple[int, ...]:
     """List the numbers of the documents of a form.
 
@@ -162,6 +182,7 @@ class _Reader:
     def __init__(self, fields: Fields) -> None:
         self.fields = fields
         self.problems: list[Problem] = []
+        self.remarks: list[Problem] = []
 
     def data(self, maker: Maker) -> dict[str, Any]:
         data: dict[str, Any] = {key: self._said(key) for key in ("instrument", "maker")}
@@ -172,7 +193,10 @@ class _Reader:
         seen = {name: self._sight(name, ("seen", name)) for name in maker.features()}
         data["seen"] = {name: sight for name, sight in seen.items() if sight is not None}
         data["marks"] = {n: said for n in maker.marks() if (said := self._said(f"mark:{n}"))}
-        measured = {name: self._reading(name) for name in maker.measurements()}
+        measured = {
+            name: self._reading(name, measurement.unit)
+            for name, (_, measurement) in maker.measurements().items()
+        }
         data["measured"] = {name: value for name, value in measured.items() if value is not None}
         data["documents"] = self._papers()
         return data
@@ -205,10 +229,10 @@ class _Reader:
             made["note"] = note
         return made or None
 
-    def _reading(self, name: str) -> dict[str, Any] | None:
+    def _reading(self, name: str, unit: str) -> dict[str, Any] | None:
         path: KeyPath = ("measured", name)
-        value = self._number(f"value:{name}", (*path, "value"))
-        within = self._number(f"within:{name}", (*path, "within"))
+        value = self._number(f"value:{name}", (*path, "value"), unit)
+        within = self._number(f"within:{name}", (*path, "within"), unit)
         note = self._said(f"note:{name}")
         if value is None:
             if (note or within is not None) and not self._said(f"value:{name}"):
@@ -239,22 +263,33 @@ class _Reader:
         said = self._said(name)
         if not said:
             return None
-        per_cent = _PER_CENT.fullmatch(said)
-        number = plain_number(per_cent[1] if per_cent else said)
-        chance = number / 100 if per_cent and number is not None else number
-        if chance is None or not 0 <= chance <= 1:
-            allowed = "a number from 0 to 1, or per cent such as 80 %"
-            self._note(path, "a probability is wanted here", found=said, allowed=allowed)
+        try:
+            amount = chance_of(said)
+        except AmountError as error:
+            self._note(path, str(error), found=said, allowed=CHANCES)
             return None
-        return float(chance)
+        self._say_back(path, amount.words)
+        return float(amount.number)
 
-    def _number(self, name: str, path: KeyPath) -> float | None:
+    def _number(self, name: str, path: KeyPath, unit: str) -> float | None:
+        """Read a measured value, in the unit of the maker file or another one."""
         said = self._said(name)
-        number = plain_number(said)
-        if said and number is None:
-            allowed = "digits, with a point: 21.4"
-            self._note(path, "a number is wanted here", found=said, allowed=allowed)
-        return number
+        if not said:
+            return None
+        try:
+            amount = measure_of(said, unit)
+        except AmountError as error:
+            allowed = f"a number in {unit}, such as 21.4 or 21,4"
+            self._note(path, str(error), found=said, allowed=allowed)
+            return None
+        self._say_back(path, amount.words)
+        return amount.number
+
+    def _say_back(self, path: KeyPath, words: str) -> None:
+        if words:
+            what = {"sure": "sureness"}.get(str(path[-1]), path[-1])
+            message = f"{what} read as {words}"
+            self.remarks.append(Problem(_FORM, None, key_text(path), message))
 
     def _note(self, path: KeyPath, message: str, *, found: str = "", allowed: str = "") -> None:
         shown = repr(found[:60]) if found else ""

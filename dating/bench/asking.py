@@ -15,7 +15,7 @@ from starlette.responses import HTMLResponse, Response
 
 from dating.bench.shelf import Shelf
 from dating.bench.workspace import ChangedError, NotThereError
-from dating.reading import InputError
+from dating.reading import InputError, Problem
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -84,6 +84,25 @@ class Asked:
         if not value:
             raise BadRequestError(f"the address lacks {name}")
         return value
+
+
+def check_folder(asked: Asked) -> None:
+    """Make sure that a form is saved in the folder that it was opened from.
+
+    Parameters
+    ----------
+    asked : Asked
+        With ``folder``, the identity of that folder.
+
+    Raises
+    ------
+    InputError
+        When another folder is served under the same address by now.
+    """
+    if asked.field("folder") not in {"", asked.shelf.workspace.identity}:
+        message = "another folder is served here by now; nothing was saved"
+        allowed = "serve the folder again from which the form was opened, then save"
+        raise InputError([Problem("the form", None, "", message, "", allowed)])
 
 
 type Page = Callable[[Asked], Response]

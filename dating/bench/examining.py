@@ -17,8 +17,9 @@ from dating.bench.answers import (
     examination_in,
     fields_of,
     paper_numbers,
+    remarks_in,
 )
-from dating.bench.asking import Asked, BadRequestError, filled
+from dating.bench.asking import Asked, BadRequestError, check_folder, filled
 from dating.bench.explaining import (
     explained,
     other_answers,
@@ -81,9 +82,11 @@ def examine(asked: Asked) -> Response:
         learned_files=[found.name for found in asked.shelf.workspace.files("learned")],
         groups=groups,
         form=Form(fields_of(examination)),
+        identity=asked.shelf.workspace.identity,
         folder=_folder(asked.shelf),
         panels=panels,
         troubles=troubles,
+        hints=[],
         one_of=ONE_OF,
         other=OTHER,
         state_sign=STATE,
@@ -108,9 +111,9 @@ def redraw(asked: Asked) -> Response:
     try:
         made = _of_form(asked, maker, asked.fields)
     except InputError as error:
-        return _told(asked, groups, error)
+        return _told(asked, maker, groups, error)
     panels = panels_of(made, places_of(groups))
-    return _redrawn(asked, groups, panels, [])
+    return _redrawn(asked, maker, groups, panels, [])
 
 
 def save(asked: Asked) -> Response:
@@ -127,6 +130,7 @@ def save(asked: Asked) -> Response:
         The file and its version; 409 with both texts where it has changed since; 422 with what
         is wrong.
     """
+    check_folder(asked)
     maker = asked.shelf.maker(_maker_file(asked))
     groups = groups_of(maker)
     try:
@@ -135,13 +139,19 @@ def save(asked: Asked) -> Response:
         file = asked.field("file") or _new_name(asked, examination)
         text = _text(asked, file, examination)
     except InputError as error:
-        return _told(asked, groups, error)
+        return _told(asked, maker, groups, error)
     try:
         version = asked.shelf.workspace.save(file, text, asked.field("version"))
     except ChangedError as error:
         new = not asked.field("file")
         return filled("examine_both.html.j2", 409, file=file, theirs=error, ours=text, new=new)
-    return filled("examine_saved.html.j2", file=file, version=version)
+    return filled(
+        "examine_saved.html.j2",
+        file=file,
+        version=version,
+        instrument=examination.instrument,
+        identity=asked.shelf.workspace.identity,
+    )
 
 
 def explain(asked: Asked) -> Response:
@@ -210,18 +220,24 @@ def _estimated(shelf: Shelf, maker: Maker, examination: Examination, learned: st
     return estimate(maker, examination, learned=known)
 
 
-def _told(asked: Asked, groups: tuple[Group, ...], error: InputError) -> Response:
+def _told(asked: Asked, maker: Maker, groups: tuple[Group, ...], error: InputError) -> Response:
     said = paper_numbers(asked.fields, said=True)
-    return _redrawn(asked, groups, None, troubles_of(error.problems, groups, said))
+    return _redrawn(asked, maker, groups, None, troubles_of(error.problems, groups, said))
 
 
 def _redrawn(
-    asked: Asked, groups: tuple[Group, ...], panels: Panels | None, troubles: list[Trouble]
+    asked: Asked,
+    maker: Maker,
+    groups: tuple[Group, ...],
+    panels: Panels | None,
+    troubles: list[Trouble],
 ) -> Response:
+    said = paper_numbers(asked.fields, said=True)
     return filled(
         "examine_panels.html.j2",
         422 if troubles else 200,
         groups=groups,
+        hints=troubles_of(remarks_in(asked.fields, maker), groups, said),
         papers=paper_numbers(asked.fields),
         panels=panels,
         troubles=troubles,

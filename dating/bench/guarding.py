@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 from dataclasses import dataclass
 from http.cookies import CookieError, SimpleCookie
+from ipaddress import ip_address
 from typing import TYPE_CHECKING
 from urllib.parse import parse_qs, quote
 
@@ -58,20 +59,34 @@ def guard_for(host: str, port: int) -> Guard:
     Returns
     -------
     Guard
-        With a random token unless the address is the loopback.
+        With a random token unless the address is the loopback; the first host is the address
+        that is listened on, as browsers write it.
 
     Examples
     --------
     >>> guard_for("127.0.0.1", 8000).token, len(guard_for("192.0.2.7", 8000).token) > 30
     ('', True)
+    >>> guard_for("0:0:0:0:0:0:0:1", 8000).hosts[0]
+    '[::1]:8000'
     """
-    bare = f"[{host}]" if ":" in host and not host.startswith("[") else host
-    names = LOOPBACK if bare in LOOPBACK else (bare,)
-    token = "" if bare in LOOPBACK else secrets.token_urlsafe(32)
-    hosts = [f"{name.lower()}:{port}" for name in names]
+    own = _as_in_address(host)
+    local = own in LOOPBACK
+    names = dict.fromkeys((own, *LOOPBACK)) if local else (own,)
+    token = "" if local else secrets.token_urlsafe(32)
+    hosts = [f"{name}:{port}" for name in names]
     if port == 80:  # browsers leave it out
-        hosts += [name.lower() for name in names]
+        hosts += names
     return Guard(tuple(hosts), token)
+
+
+def _as_in_address(host: str) -> str:
+    """Write an address as browsers do behind http://: the short form, IPv6 in brackets."""
+    bare = host.removeprefix("[").removesuffix("]").lower()
+    try:
+        address = ip_address(bare)
+    except ValueError:
+        return bare
+    return f"[{address.compressed}]" if address.version == 6 else str(address)
 
 
 class Guarded:

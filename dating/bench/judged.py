@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from dating.bench.amounts import AmountError, chance_of, decimal_of
 from dating.bench.splicing import Written
 from dating.bench.spots import OPINIONS, Kind, Spot
 from dating.distributions import Judgement
@@ -242,15 +243,35 @@ def entry_of(fields: Mapping[str, tuple[str, ...]], field: Any, kind: Kind) -> E
     one = field("form") == "one"
     low, likely, high = (field(key) for key in OPINIONS[kind].keys)
     values = (field("value"),) * 3 if one else (low, likely, high)
+    if kind != "date":
+        low, likely, high = map(_decimal, values)
+        values = (low, likely, high)
     source = tuple(name.strip() for name in fields.get("source", ()) if name.strip())
-    return Entry(
-        one, values, field("by"), source, field("coverage") or "0.9", field("weight") or "1"
-    )
+    coverage, weight = field("coverage") or "0.9", field("weight") or "1"
+    return Entry(one, values, field("by"), source, _chance(coverage), _decimal(weight))
 
 
 def _value(text: str, kind: Kind) -> str | int | float:
     number = None if kind == "date" else plain_number(text)
     return text if number is None else number
+
+
+def _chance(text: str) -> str:
+    """Write a probability as a file has it; what is none is left to be refused."""
+    try:
+        amount = chance_of(text)
+    except AmountError:
+        return text
+    return repr(amount.number) if amount.words else text
+
+
+def _decimal(text: str) -> str:
+    """Write a number with a decimal comma as a file has it."""
+    try:
+        number = decimal_of(text)
+    except AmountError:
+        return text
+    return repr(number) if "," in text and number is not None else text
 
 
 def _text(value: Any) -> str:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from starlette.responses import Response
 
-from dating.bench.asking import Asked, BadRequestError, filled
+from dating.bench.asking import Asked, BadRequestError, check_folder, filled
 from dating.bench.judged import (
     Entry,
     assessors_at,
@@ -134,7 +134,7 @@ def judge(asked: Asked) -> Response:
         A page.
     """
     case = case_of(asked.shelf, asked.wanted("file"), asked.wanted("place"))
-    return _page(case, case.entry(), ("", ""))
+    return _page(asked, case, case.entry(), ("", ""))
 
 
 def redraw_judgement(asked: Asked) -> Response:
@@ -152,7 +152,8 @@ def redraw_judgement(asked: Asked) -> Response:
     """
     case = _case_sent(asked)
     entry = entry_of(asked.fields, asked.field, case.spot.kind)
-    return _page(case, entry, (asked.field("from"), asked.field("to")), asked.field("version"))
+    wanted = (asked.field("from"), asked.field("to"))
+    return _page(asked, case, entry, wanted, version=asked.field("version"))
 
 
 def save_judgement(asked: Asked) -> Response:
@@ -168,6 +169,7 @@ def save_judgement(asked: Asked) -> Response:
     Response
         The page as saved; or, with status 409 where the file has changed, both texts.
     """
+    check_folder(asked)
     file, place = asked.field("file"), asked.field("place")
     text, now = asked.shelf.workspace.read(file)
     kept = asked.field("version")
@@ -185,7 +187,7 @@ def save_judgement(asked: Asked) -> Response:
     case = case_of(asked.shelf, file, place)
     wanted = (asked.field("from"), asked.field("to"))
     said = "Saved." if made != text else "Nothing had changed; the file is as it was."
-    return _page(case, case.entry(), wanted, said=said)
+    return _page(asked, case, case.entry(), wanted, said=said)
 
 
 def case_of(shelf: Shelf, file: str, place: str) -> Case:
@@ -260,7 +262,13 @@ def shown_of(case: Case, opinion: Opinion, wanted: tuple[str, str]) -> Shown:
 
 
 def _page(
-    case: Case, entry: Entry, wanted: tuple[str, str], version: str = "", said: str = ""
+    asked: Asked,
+    case: Case,
+    entry: Entry,
+    wanted: tuple[str, str],
+    *,
+    version: str = "",
+    said: str = "",
 ) -> Response:
     opinion = opinion_of(entry, case.spot, case.maker, case.file)
     keys = OPINIONS[case.spot.kind].keys
@@ -270,6 +278,7 @@ def _page(
     ]
     return filled(
         "judge.html.j2",
+        identity=asked.shelf.workspace.identity,
         file=case.file,
         case=case,
         entry=entry,

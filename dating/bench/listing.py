@@ -7,6 +7,7 @@ import re
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import islice
 from pathlib import Path, PurePosixPath
 from typing import Literal
 
@@ -89,7 +90,7 @@ class Listing:
             By name; of the first 20,000 with a fitting ending, from at most three folders down.
         """
         found = []
-        for name, entry in _entries(self.root, _endings(kind)):
+        for name, entry in islice(_entries(self.root, _endings(kind)), MOST_FILES):
             if stem is not None and PurePosixPath(name).stem != stem:
                 continue
             told = self._kind_of(entry)
@@ -97,9 +98,16 @@ class Listing:
                 found.append(File(name, told))
         return sorted(found, key=lambda file: file.name)
 
-    def cut_off(self) -> bool:
-        """Say whether the folder holds more files than are listed."""
-        return sum(1 for _ in _entries(self.root, _endings(None))) >= MOST_FILES
+    def exceeds_limit(self) -> bool:
+        """Say whether the folder holds more files than are listed.
+
+        Returns
+        -------
+        bool
+            Whether there are files of a fitting ending beyond the first 20,000.
+        """
+        beyond = islice(_entries(self.root, _endings(None)), MOST_FILES, None)
+        return next(beyond, None) is not None
 
     def _kind_of(self, entry: os.DirEntry[str]) -> Kind | None:
         try:
@@ -117,13 +125,35 @@ class Listing:
 
 @lru_cache(maxsize=2 * MOST_FILES)
 def may_be_named(part: str) -> bool:
-    """Say whether a file or folder of this name may be asked for."""
+    """Say whether a file or folder of this name may be asked for.
+
+    Parameters
+    ----------
+    part : str
+        The name, without the folders above it.
+
+    Returns
+    -------
+    bool
+        False for what is hidden, names a device, or has signs that could lead elsewhere.
+    """
     allowed = bool(_PART.fullmatch(part)) and not _DEVICE.fullmatch(part)
     return allowed and len(part.encode("utf-8")) <= _LONGEST_NAME
 
 
 def kind_of(path: Path) -> Kind | None:
-    """Tell what a file holds by its ending, and by a key or column near its top."""
+    """Tell what a file holds by its ending, and by a key or column near its top.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    str or None
+        None where the pages have no use for it, or it cannot be read.
+    """
     if path.suffix == ".nc":
         return "learned"
     signs = {".yaml": _KEYS, ".csv": _COLUMNS}.get(path.suffix)
@@ -144,7 +174,7 @@ def _endings(kind: Kind | None) -> set[str]:
 
 def _entries(root: Path, endings: Collection[str]) -> Iterator[tuple[str, os.DirEntry[str]]]:
     """Walk through the files of these endings, outer folders first, each with its name."""
-    folders, count = [(os.fspath(root), "")], 0
+    folders = [(os.fspath(root), "")]
     for _ in range(DEEPEST + 1):
         inner = []
         for folder, prefix in folders:
@@ -156,9 +186,6 @@ def _entries(root: Path, endings: Collection[str]) -> Iterator[tuple[str, os.Dir
                     inner.append((entry.path, f"{name}/"))
                 elif os.path.splitext(entry.name)[1] in endings and entry.is_file():
                     yield name, entry
-                    count += 1
-                    if count == MOST_FILES:
-                        return
         folders = inner
 
 

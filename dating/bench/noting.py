@@ -9,6 +9,7 @@ from typing import get_args
 
 from starlette.responses import Response
 
+from dating.bench.amounts import AmountError, chance_of
 from dating.bench.answers import Fields, examination_in, fields_of
 from dating.bench.asking import Asked, BadRequestError, filled
 from dating.bench.workspace import NotThereError
@@ -23,7 +24,7 @@ from dating.notes.note import Noted, note_of
 from dating.notes.phrasing import CIRCA
 from dating.notes.picture import Drawn, picture_for
 from dating.notes.sentences import Wording
-from dating.reading import InputError, Problem, plain_number
+from dating.reading import InputError, Problem
 from dating.tabulation import LEVEL
 
 OPTIONS = ("note_language", "note_dates", "note_circa", "note_level")
@@ -250,7 +251,7 @@ def wording_in(fields: Fields) -> Wording:
     """
     tongue, dates, circa, level = (_last(fields, name) for name in OPTIONS)
     style: Style = "american" if dates == "american" else "british"
-    number = plain_number(level) if level else LEVEL
+    number = _chance(level) if level else LEVEL
     problems = []
     if tongue and tongue not in languages():
         problems.append(_problem("language", "no such language", tongue, ", ".join(languages())))
@@ -261,10 +262,17 @@ def wording_in(fields: Fields) -> Wording:
         problems.append(_problem("circa", "years on either side", circa, allowed))
     if number is None or not 0 < number < 1:
         message = "a probability between 0 and 1, both left out"
-        problems.append(_problem("level", message, level))
+        problems.append(_problem("level", message, level, "0.9, or 90 %"))
     if problems or number is None:
         raise InputError(problems)
     return Wording(language(tongue or "en", style), float(number), CIRCA[int(circa or 5)])
+
+
+def _chance(text: str) -> float | None:
+    try:
+        return chance_of(text).number
+    except AmountError:
+        return None
 
 
 def _last(fields: Fields, name: str) -> str:

@@ -80,7 +80,7 @@ def overview(asked: Asked) -> Response:
         find=find,
         kind=kind,
         searched=len(files) > FIRST or bool(find),
-        most=f"{MOST_FILES:,}" if workspace.listing.cut_off() else "",
+        most=f"{MOST_FILES:,}" if workspace.listing.exceeds_limit() else "",
         makers=any(file.kind == "maker" for file in files),
         passing=workspace.passing,
     )

@@ -8,6 +8,7 @@ import shutil
 import socket
 import threading
 import time
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -44,12 +45,26 @@ def served(tmp_path_factory):
     data = yaml.safe_load(path.read_text("utf-8"))
     data["claims"] = [claim for claim in data["claims"] if claim["claim"] in CLAIMS]
     path.write_text(yaml.safe_dump(data, sort_keys=False), encoding="utf-8")
+    with serving(root) as address:
+        yield Served(root, address)
+
+
+@contextmanager
+def serving(root, port=0):
+    """Serve a folder in a thread, on a port of this machine: a free one unless it is named."""
     listener = socket.socket()
-    listener.bind(("127.0.0.1", 0))
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    listener.bind(("127.0.0.1", port))
     port = listener.getsockname()[1]
     app = make_app(Workspace(root), guard_for("127.0.0.1", port))
     config = uvicorn.Config(
-        app, http="h11", ws="none", lifespan="off", log_level="warning", access_log=False
+        app,
+        http="h11",
+        ws="none",
+        lifespan="off",
+        log_level="warning",
+        access_log=False,
+        timeout_graceful_shutdown=1,
     )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
@@ -58,7 +73,7 @@ def served(tmp_path_factory):
     while not server.started and thread.is_alive() and time.monotonic() < ends:
         time.sleep(0.02)
     assert server.started
-    yield Served(root, f"http://127.0.0.1:{port}")
+    yield f"http://127.0.0.1:{port}"
     server.should_exit = True
     thread.join(PATIENCE)
     listener.close()

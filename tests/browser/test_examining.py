@@ -207,7 +207,7 @@ def test_a_server_that_does_not_answer_is_told_and_nothing_is_lost(look):
     look.allow("net::ERR_")
     page.context.set_offline(True)
     page.locator("#in-instrument").fill("OFF-1")
-    expect(page.locator("#told")).to_contain_text("The server does not answer")
+    expect(page.locator("#gone")).to_contain_text("The server does not answer")
     page.context.set_offline(False)
     page.reload()
     assert page.locator("#in-instrument").input_value() == "OFF-1"

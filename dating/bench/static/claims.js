@@ -9,12 +9,12 @@ const weigh_all = async (form) => {
   let troubled = 0;
   for (const place of places) {
     let html;
-    try {
-      html = await (await send(place.dataset.weigh, form)).text();
-    } catch {
-      document.getElementById("count").textContent = "The server does not answer.";
-      tell("The server does not answer.");
-      return;
+    while (html === undefined) {
+      try {
+        html = await (await send(place.dataset.weigh, form)).text();
+      } catch {
+        await server_lost(form);
+      }
     }
     const { list: trouble } = put(html);
     if (trouble) {

@@ -93,7 +93,7 @@ const ask_what_if = async (button) => {
       tell(made.querySelector("[aria-label]")?.getAttribute("aria-label") || made.textContent.trim());
     }
   } catch {
-    tell("The server does not answer.");
+    server_lost(form);
   } finally {
     button.disabled = false;
   }
@@ -144,8 +144,7 @@ said.addEventListener("redrawn", () => {
 // A new examination that has been saved is an old one from then on.
 document.getElementById("saving").addEventListener("redrawn", () => {
   const file = form.elements.file.value;
-  if (!file || form.dataset.draft === file) return;
-  form.dataset.draft = file;
+  if (!file || new URLSearchParams(location.search).get("file") === file) return;
   history.replaceState(null, "", `/examine?${new URLSearchParams({ file })}`);
 });
 
