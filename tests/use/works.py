@@ -169,8 +169,8 @@ def works(folder: Path, feature: str, states: tuple[str, str], product: str) -> 
     (folder / "sale.csv").write_text(sale, "utf-8")
     answer = success(
         dating(
-            *("learn", "maker.yaml", "corpus.csv", "--out", "learned.nc", "--draws", "10"),
-            "--insist",
+            *("learn", "maker.yaml", "corpus.csv", "--out", "learned.nc", "--report", "r.html"),
+            *("--draws", "10", "--insist"),
             cwd=folder,
         )
     )
@@ -181,7 +181,7 @@ def concertina_works(folder: Path) -> Works:
     """Write a maker of one feature with one changeover, and a corpus."""
     (folder / "maker.yaml").write_text(BELLOWS, "utf-8")
     rng = random.Random(1)
-    rows = ["instrument,built,ends"]
+    rows = ["# maker: maker", "instrument,built,ends"]
     for row in range(1, 25):
         month = rng.randrange(60)
         state = "metal" if month > 26 + rng.randrange(8) else "wood"
@@ -195,6 +195,7 @@ def drafted_works(folder: Path) -> Works:
     lines = (DEMO / "marrowby_corpus.csv").read_text("utf-8").splitlines()
     rows = list(csv.DictReader(line for line in lines if line[:1] != "#"))[:40]
     with (folder / "corpus.csv").open("w", newline="", encoding="utf-8") as file:
+        file.write("# maker: maker\n")
         writer = csv.DictWriter(
             file, ["instrument", "built", "heel-joint", "finish"], extrasaction="ignore"
         )
