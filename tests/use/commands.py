@@ -54,7 +54,7 @@ def dating(*arguments, cwd=ROOT, stdin=b"", **variables) -> Answer:
         stack.enter_context(redirect_stdout(streams[0]))
         stack.enter_context(redirect_stderr(streams[1]))
         try:
-            main()
+            main(prog_name="dating")
         except SystemExit as end:
             status = end.code if isinstance(end.code, int) else int(end.code is not None)
     out, err = (stream.buffer.getvalue().decode() for stream in streams)

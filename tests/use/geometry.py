@@ -52,7 +52,7 @@ def drawing(path: Path) -> Drawing:
     parser = ElementTree.XMLParser(target=ElementTree.TreeBuilder(insert_comments=True))
     root = ElementTree.parse(path, parser).getroot()
     left, top, width, height = map(float, root.get("viewBox").split())
-    outlines = {node.get("id"): node.get("d") for node in root.iter(f"{SVG}path") if node.get("id")}
+    outlines = {node.get("id"): node.get("d") or "" for node in root.iter(f"{SVG}path") if node.get("id")}
     axes = root.find(f".//{SVG}g[@id='axes_1']/{SVG}g[@id='patch_2']/{SVG}path")
     texts = {}
     for group in root.iter(f"{SVG}g"):

@@ -48,7 +48,7 @@ components:
           - state: round
           - {state: square, with: new-shop, lag: 1, overlap: 3}
     marks:
-      pencil: {ask: Is there a date?, lag: [0, 1, 4], replaced: 0.02}
+      pencil: {ask: "Is there a date?", lag: [0, 1, 4], replaced: 0.02}
     measurements:
       depth: {unit: mm, spread: 0.5, mean: {1930-01: 23.5, 1934-12: 21.0}}
 """
@@ -114,7 +114,7 @@ components:
 """
 
 
-def lyre_rows(number: int = 12) -> str:
+def lyre_rows(number: int = 16) -> str:
     """Write a corpus of lyres."""
     rng = random.Random(7)
     rows = []
@@ -123,7 +123,7 @@ def lyre_rows(number: int = 12) -> str:
         ends = ["wood", "metal", "horn"][(month > 20) + (month > 46)]
         label, depth = "square" if month > 26 else "round", 23.5 - month / 24
         built = f"{1930 + month // 12}-{month % 12 + 1:02d}"
-        rows.append(f"R-{row},{built},bill,{rng.choice(['', '0.9'])},{ends},{label},{depth:.1f}")
+        rows.append(f"R-{row},{built},bill,{rng.choice(['', '', '', '0.9'])},{ends},{label},{depth:.1f}")
     head = ["# maker: lyres", "instrument,built,known_by,trust,ends,label,depth"]
     return "\n".join([*head, *rows]) + "\n"
 
