@@ -101,7 +101,7 @@ def success(answer: Answer) -> Answer:
 def refusal(answer: Answer, *words: str, status: tuple[int, ...] = (1, 2)) -> Answer:
     """Return the answer of a command that would not, and said why."""
     assert answer.status in status, (answer.status, answer.text[-3000:])
-    assert answer.err.strip() or answer.status == 1 and answer.out.strip(), "refused in silence"
+    assert answer.err.strip() or (answer.status == 1 and answer.out.strip()), "refused in silence"
     missing = [word for word in words if word not in answer.words]
     assert not missing, f"{missing} not in:\n{answer.text[-3000:]}"
     return answer

@@ -52,7 +52,7 @@ def drawing(path: Path) -> Drawing:
     parser = ElementTree.XMLParser(target=ElementTree.TreeBuilder(insert_comments=True))
     root = ElementTree.parse(path, parser).getroot()
     left, top, width, height = map(float, root.get("viewBox").split())
-    outlines = {node.get("id"): node.get("d") or "" for node in root.iter(f"{SVG}path") if node.get("id")}
+    outlines = {node.get("id"): node for node in root.iter(f"{SVG}path") if node.get("id")}
     axes = root.find(f".//{SVG}g[@id='axes_1']/{SVG}g[@id='patch_2']/{SVG}path")
     texts = {}
     for group in root.iter(f"{SVG}g"):
@@ -73,7 +73,9 @@ def _corners(node, matrix, outlines) -> list[np.ndarray]:
     if node.tag == f"{SVG}use":
         shift = np.eye(3)
         shift[:2, 2] = float(node.get("x", 0)), float(node.get("y", 0))
-        points = _points(outlines[node.get(f"{XLINK}href")[1:]])
+        outline = outlines[node.get(f"{XLINK}href")[1:]]
+        points = _points(outline.get("d") or "")
+        shift = shift @ _matrix(outline.get("transform", ""))
         if not len(points):
             return []
         homogeneous = np.column_stack([points, np.ones(len(points))])

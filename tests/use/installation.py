@@ -36,7 +36,7 @@ class SmallInstallation(PathFinder):
 
 sys.meta_path[:] = [SmallInstallation if f is PathFinder else f for f in sys.meta_path]
 '''
-RUNS = '''\
+RUNS = """\
 import contextlib, io, json, sys, traceback
 from dating.cli.main import main
 
@@ -55,7 +55,7 @@ for arguments in json.loads(sys.argv[1]):
             traceback.print_exc(file=said)
     answers.append([status, shown.getvalue(), said.getvalue()])
 print(json.dumps(answers))
-'''
+"""
 
 
 @cache

@@ -31,7 +31,9 @@ def spoiled_sheet(content: bytes, rng) -> bytes:
     for _ in range(rng.choice([1, 1, 2, 3])):
         row = rng.randrange(len(rows))
         column = rng.randrange(len(rows[row]) or 1)
-        change = rng.choice(["cell"] * 6 + ["drop", "double", "column", "name", "longer", "comment"])
+        change = rng.choice(
+            ["cell"] * 6 + ["drop", "double", "column", "name", "longer", "comment"]
+        )
         if change == "cell" and rows[row]:
             junk = [str(value) for value in JUNK if isinstance(value, str | int | float)]
             rows[row][column] = rng.choice(CELLS + junk)
@@ -56,7 +58,9 @@ def spoiled_sheet(content: bytes, rng) -> bytes:
 def spoil_learned(source: Path, target: Path, rng) -> str:
     """Write a damaged copy of a learned file, and say what was done to it."""
     content = source.read_bytes()
-    change = rng.choice(["flip", "flip", "cut", "zeros", "insert", *["number"] * 6, "drop", "words"])
+    change = rng.choice(
+        ["flip", "flip", "cut", "zeros", "insert", *["number"] * 6, "drop", "words"]
+    )
     at = rng.randrange(len(content))
     if change == "flip":
         bit = bytes([content[at] ^ 1 << rng.randrange(8)])

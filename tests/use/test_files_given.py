@@ -64,7 +64,9 @@ def test_all_files_of_the_demo_are_checked_at_once():
 def test_the_specialist_dates_each_examination_of_the_demo():
     for file in EXAMINATIONS:
         record = json.loads(success(dating("estimate", file, "--as", "json")).out)
-        assert sum(month["probability"] for month in record["built"]["by_month"]) == pytest.approx(1)
+        assert sum(month["probability"] for month in record["built"]["by_month"]) == pytest.approx(
+            1
+        )
 
 
 def test_the_house_prints_the_notes_of_all_examinations_at_once():
@@ -155,7 +157,9 @@ def test_a_file_comes_through_a_real_pipe_and_bad_input_is_located(lyres):
 
 
 def test_an_empty_claims_sheet_is_called_a_sheet_without_claims(lyres):
-    (lyres / "claims.csv").write_text("# maker: lyres\nclaim,kind,sentence,feature,state\n", "utf-8")
+    (lyres / "claims.csv").write_text(
+        "# maker: lyres\nclaim,kind,sentence,feature,state\n", "utf-8"
+    )
     for command in ("weigh", "check"):
         answer = refusal(dating(command, "claims.csv", cwd=lyres), "claims", status=(1,))
         assert "instruments" not in answer.words

@@ -123,7 +123,9 @@ def lyre_rows(number: int = 16) -> str:
         ends = ["wood", "metal", "horn"][(month > 20) + (month > 46)]
         label, depth = "square" if month > 26 else "round", 23.5 - month / 24
         built = f"{1930 + month // 12}-{month % 12 + 1:02d}"
-        rows.append(f"R-{row},{built},bill,{rng.choice(['', '', '', '0.9'])},{ends},{label},{depth:.1f}")
+        rows.append(
+            f"R-{row},{built},bill,{rng.choice(['', '', '', '0.9'])},{ends},{label},{depth:.1f}"
+        )
     head = ["# maker: lyres", "instrument,built,known_by,trust,ends,label,depth"]
     return "\n".join([*head, *rows]) + "\n"
 
