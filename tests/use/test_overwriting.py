@@ -23,7 +23,7 @@ VALUED = {
     "a maker file": ("draft", "corpus.csv", "--name", "D", "--out", "there.yaml"),
     "notes": ("note", "L-1.yaml", "--as", "markdown", "--out", "notes"),
     "a sale": ("sale", "sale.csv", "--as", "markdown", "--out", "sale"),
-    "a table": ("sale", "sale.csv", "--table", "there.csv"),
+    "a table": ("sale", "sale.csv", "--maker", "lyres.yaml", "--table", "there.csv"),
 }
 PAGES = {
     "a picture": ("estimate", "L-1.yaml", "--picture", "there.svg"),
@@ -42,7 +42,9 @@ INPUTS = {
     ),
     "the corpus by a link": ("learn", "lyres.yaml", "corpus.csv", "--out", "link.nc"),
     "the corpus by a hard link": ("learn", "lyres.yaml", "corpus.csv", "--out", "hard.nc"),
-    "a table over the sale": ("sale", "sale.csv", "--table", "sale.csv"),
+    "a table over the sale": (
+        *("sale", "sale.csv", "--maker", "lyres.yaml", "--table", "sale.csv"),
+    ),
     "a table over the sale, with notes": (
         *("sale", "sale.csv", "--out", "s", "--as", "none", "--table", "./sale.csv"),
     ),

@@ -1,4 +1,4 @@
-"""Output that goes elsewhere: a closed pipe, a legacy code page, a full device, a narrow terminal."""
+"""Output elsewhere: a closed pipe, a legacy code page, a full device, a narrow terminal."""
 
 import json
 import os
