@@ -156,6 +156,11 @@ def test_a_file_comes_through_a_real_pipe_and_bad_input_is_located(lyres):
     refusal(dating(*arguments, cwd=lyres, stdin=b""), status=(1,))
 
 
+def test_the_house_asks_for_the_table_of_a_sale_alone(lyres):
+    success(dating("sale", "sale.csv", "--table", "table.csv", cwd=lyres))
+    assert (lyres / "table.csv").read_text("utf-8").count("\n") == 3
+
+
 def test_an_empty_claims_sheet_is_called_a_sheet_without_claims(lyres):
     (lyres / "claims.csv").write_text(
         "# maker: lyres\nclaim,kind,sentence,feature,state\n", "utf-8"

@@ -23,7 +23,7 @@ VALUED = {
     "a maker file": ("draft", "corpus.csv", "--name", "D", "--out", "there.yaml"),
     "notes": ("note", "L-1.yaml", "--as", "markdown", "--out", "notes"),
     "a sale": ("sale", "sale.csv", "--as", "markdown", "--out", "sale"),
-    "a table": ("sale", "sale.csv", "--maker", "lyres.yaml", "--table", "there.csv"),
+    "a table": ("sale", "instruments.csv", "--maker", "lyres.yaml", "--table", "there.csv"),
 }
 PAGES = {
     "a picture": ("estimate", "L-1.yaml", "--picture", "there.svg"),
@@ -42,14 +42,14 @@ INPUTS = {
     ),
     "the corpus by a link": ("learn", "lyres.yaml", "corpus.csv", "--out", "link.nc"),
     "the corpus by a hard link": ("learn", "lyres.yaml", "corpus.csv", "--out", "hard.nc"),
-    "a table over the sale": (
-        *("sale", "sale.csv", "--maker", "lyres.yaml", "--table", "sale.csv"),
+    "a table over its table": (
+        *("sale", "instruments.csv", "--maker", "lyres.yaml", "--table", "instruments.csv"),
     ),
     "a table over the sale, with notes": (
         *("sale", "sale.csv", "--out", "s", "--as", "none", "--table", "./sale.csv"),
     ),
     "a table over the maker": (
-        *("sale", "sale.csv", "--maker", "maker.csv", "--table", "maker.csv"),
+        *("sale", "instruments.csv", "--maker", "maker.csv", "--table", "maker.csv"),
     ),
     "a note over its examination": (
         *("note", "L-1.md", "--maker", "lyres.yaml", "--as", "markdown", "--out", "."),

@@ -33,12 +33,12 @@ NEEDING = {
     ("note", "L-1.yaml", "--out", "notes", "--as", "pdf"): "note",
     ("sale", "sale.csv", "--out", "sale"): "note",
     ("sale", "sale.csv", "--out", "sale", "--as", "none"): "note",
-    ("sale", "sale.csv", "--maker", "lyres.yaml", "--table", "table.parquet"): "table",
+    ("sale", "instruments.csv", "--maker", "lyres.yaml", "--table", "table.parquet"): "table",
     ("serve", "."): "bench",
 }
 ENOUGH = {
     "picture": [("estimate", "L-1.yaml", "--picture", f"p.{end}") for end in ("svg", "png", "pdf")],
-    "table": [("sale", "sale.csv", "--maker", "lyres.yaml", "--table", "table.parquet")],
+    "table": [("sale", "instruments.csv", "--maker", "lyres.yaml", "--table", "table.parquet")],
     "note": [
         ("note", "L-1.yaml"),
         ("sale", "sale.csv", "--out", "s", *(f"--as={f}" for f in ("markdown", "html", "word"))),

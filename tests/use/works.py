@@ -93,6 +93,8 @@ lot,title,ends,label,depth,document,not_after,document_trust
 2,Another,wood | metal,,23.1 within 0.2,,,
 """
 
+INSTRUMENTS = "instrument,ends,label\nL-1,metal,round\nL-2,wood,\n"
+
 BELLOWS = """\
 # Invented.
 maker: Example Reed Works
@@ -140,6 +142,7 @@ def lyre_files(folder: Path) -> Path:
         "claims.yaml": CLAIMS,
         "claims.csv": CLAIMS_SHEET,
         "sale.csv": SALE,
+        "instruments.csv": INSTRUMENTS,
         "corpus.csv": lyre_rows(),
     }
     for name, text in texts.items():
