@@ -118,9 +118,9 @@ def examination_in(
     source = sheet.source(line, data, paths)
     try:
         examination = validate(source, Examination).placed(source)
-        problems += map(_in_column, examination_problems(examination, maker))
+        problems += map(in_column, examination_problems(examination, maker))
     except InputError as error:
-        problems += map(_in_column, error.problems)
+        problems += map(in_column, error.problems)
     return (None if problems else examination), problems
 
 
@@ -208,8 +208,19 @@ def _reading_cell(reading: Reading) -> str:
     )
 
 
-def _in_column(problem: Problem) -> Problem:
-    """Give the column as the key of a problem, rather than the place in an examination."""
+def in_column(problem: Problem) -> Problem:
+    """Give the column as the key of a problem, rather than the place in an examination.
+
+    Parameters
+    ----------
+    problem : Problem
+        Located in the examination of a row.
+
+    Returns
+    -------
+    Problem
+        The same, with the column as its key.
+    """
     group, _, name = problem.key.partition(".")
     if group.startswith("documents"):
         columns = {key: column for column, key in DOCUMENT_COLUMNS.items()}

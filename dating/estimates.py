@@ -20,6 +20,7 @@ from dating.learning.learned import Learned, learned_tables
 from dating.learning.levels import Correction
 from dating.maker import Maker
 from dating.months import Period, month_label
+from dating.plausibility.examination import estimate_warnings
 from dating.reading import InputError, Problem
 from dating.summaries import (
     MonthSet,
@@ -232,6 +233,11 @@ class Estimate:
     def conflict(self) -> Conflict:
         """Whether the evidence hangs together, and what contradicts what."""
         return self.disagreement.conflict
+
+    @cached_property
+    def warnings(self) -> tuple[Problem, ...]:
+        """What is valid and hardly meant in the examination and the maker file."""
+        return estimate_warnings(self.examination, self.maker)
 
     @cached_property
     def advice(self) -> tuple[Advice, ...]:

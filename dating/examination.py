@@ -13,8 +13,8 @@ from pydantic import BeforeValidator, Field, model_validator
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
 from dating.edtf_slips import vague
 from dating.escapes import escaped
-from dating.statements import Fraction, Name, Number, Text
-from dating.validation import FromFile, Strict, refuse
+from dating.statements import Fraction, Name, Number, Text, Title
+from dating.validation import FromFile, Strict, number, refuse
 
 NOT_EXAMINED = "not examined"
 
@@ -62,7 +62,7 @@ class Sight(Strict):
     state: Name | None = None
     sure: Fraction | None = None
     one_of: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
-    other: Text | None = None
+    other: Title | None = None
     note: Text = ""
 
     @model_validator(mode="before")
@@ -112,21 +112,19 @@ class Reading(Strict):
     """A measured value; ``within`` is the standard deviation of measuring."""
 
     value: Number
-    within: Annotated[float, Field(ge=0, le=1e9)] = 0.0
+    within: Annotated[float, BeforeValidator(number), Field(ge=0, le=1e9)] = 0.0
     note: Text = ""
 
     @model_validator(mode="before")
     @classmethod
     def _plain(cls, data: Any) -> Any:
-        if isinstance(data, int | float) and not isinstance(data, bool):
-            return {"value": data}
-        return data
+        return {"value": data} if isinstance(data, int | float) else data
 
 
 class Paper(Strict):
     """A document: the build is not before, or not after, a date, with a trust."""
 
-    what: Text
+    what: Title
     not_after: Bound | None = None
     not_before: Bound | None = None
     trust: Fraction = 1.0

@@ -69,7 +69,11 @@ def read_examination(path: str | os.PathLike[str]) -> Examination:
     'marrowby'
     """
     source = read_yaml(path)
-    return validate(source, Examination).placed(source)
+    examination = validate(source, Examination).placed(source)
+    if not examination.instrument.strip():
+        message = "an instrument needs a name or number of its own"
+        raise InputError([source.problem(("instrument",), message, found=examination.instrument)])
+    return examination
 
 
 def check_against(examination: Examination, maker: Maker) -> None:

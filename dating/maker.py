@@ -27,8 +27,9 @@ from dating.statements import (
     SpanJudgement,
     Stretch,
     Text,
+    Title,
 )
-from dating.validation import FromFile, Strict, refuse
+from dating.validation import FromFile, Strict, number, refuse
 
 NEVER = Chance(value=0.0)
 ALWAYS = Chance(value=1.0)
@@ -39,9 +40,13 @@ _CLASS_NUMBER = re.compile(rf"{_SIMPLE_CLASS}(?: ?\+ ?{_SIMPLE_CLASS})*")
 
 def _listed(value: Any) -> Any:
     """Let a list of names stand for a mapping of names to no further words."""
-    if isinstance(value, list):
-        return {str(name): "" for name in value}
-    return value
+    if not isinstance(value, list):
+        return value
+    if any(isinstance(name, bool) or not isinstance(name, str | int | float) for name in value):
+        raise refuse("a list here holds names")
+    if len({str(name) for name in value}) < len(value):
+        raise refuse("a name is listed twice")
+    return {str(name): "" for name in value}
 
 
 def _shares(value: Any) -> Any:
@@ -80,7 +85,7 @@ type States = Annotated[dict[Name, Text], BeforeValidator(_listed), Field(min_le
 class SourceNote(Strict):
     """A source that numbers rest on."""
 
-    title: Text
+    title: Title
     kind: Text = ""
     where: Text = ""
     note: Text = ""
@@ -98,7 +103,7 @@ class Output(Strict):
 class Event(Strict):
     """A dated happening that moves several changeovers at once."""
 
-    what: Text
+    what: Title
     when: DateJudgement
     source: SourceNames = ()
     note: Text = ""
@@ -221,7 +226,7 @@ class Feature(Course):
     hold for an instrument on which that state was seen.
     """
 
-    ask: Text
+    ask: Title
     look: Look = Look()
     states: States
     materials: dict[Name, Materials] = Field(default_factory=dict)
@@ -266,7 +271,7 @@ class Feature(Course):
 class Mark(Strict):
     """A date on a part; the build follows it by a lag. ``found`` is how often there is one."""
 
-    ask: Text
+    ask: Title
     look: Look = Look()
     format: Literal["date", "source-date"] = "date"
     precision: Literal["day", "month", "year"] = "day"
@@ -282,10 +287,10 @@ class Measurement(Strict):
 
     ask: Text = ""
     look: Look = Look()
-    unit: Text
-    spread: Annotated[float, Field(ge=1e-6, le=1e9)]
+    unit: Title
+    spread: Annotated[float, BeforeValidator(number), Field(ge=1e-6, le=1e9)]
     mean: Annotated[dict[Point, Number], Field(min_length=1)]
-    tails: Annotated[float, Field(gt=2, le=1e6)] | None = None
+    tails: Annotated[float, BeforeValidator(number), Field(gt=2, le=1e6)] | None = None
     source: SourceNames = ()
     note: Text = ""
 
@@ -338,8 +343,8 @@ class Variants(StatedCourse):
 class Maker(FromFile):
     """What is believed about one maker's production; ``materials`` are in every instrument."""
 
-    maker: Text
-    product: Text
+    maker: Title
+    product: Title
     hornbostel_sachs: ClassNumber | None = None
     materials: Materials = ()
     invented: bool = False

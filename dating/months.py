@@ -15,10 +15,24 @@ import numpy.typing as npt
 
 from dating.edtf import month_label, month_number, parse_edtf
 
-__all__ = ["Period", "day_position", "month_label", "month_number"]
+__all__ = ["Period", "day_position", "month_label", "month_number", "month_words"]
 
 _LONGEST = 200  # years
 _MONTH_OR_YEAR = re.compile(r"[0-9]{4}(-(0[1-9]|1[0-2]))?")
+_NAMES = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 _EXAMPLES = "write two months, 1923-03/1941-11, two years, 1923/1941, or a single month or year"
 
 
@@ -207,3 +221,25 @@ def day_position(day: dt.date) -> float:
     """
     days_in_month = calendar.monthrange(day.year, day.month)[1]
     return month_number(day.year, day.month) + (day.day - 1) / days_in_month
+
+
+def month_words(number: float) -> str:
+    """Write the month that holds a point in time, for people.
+
+    Parameters
+    ----------
+    number : float
+        Months since January of the year 0.
+
+    Returns
+    -------
+    str
+        The name of the month, and the year.
+
+    Examples
+    --------
+    >>> month_words(month_number(1930, 6) + 0.5)
+    'June 1930'
+    """
+    year, month = divmod(int(number), 12)
+    return f"{_NAMES[month]} {year}"

@@ -54,6 +54,8 @@ class Problem:
         The rule that is broken.
     found, allowed, nearest : str
         What was found, what is allowed, the nearest valid name; empty where it does not apply.
+    expected : str
+        What would be expected, where the thing is allowed and hardly meant: a warning.
     """
 
     file: str
@@ -63,14 +65,25 @@ class Problem:
     found: str = ""
     allowed: str = ""
     nearest: str = ""
+    expected: str = ""
 
     def __str__(self) -> str:
         """Return the problem as the user reads it."""
         place = self.file if self.line is None else f"{self.file}, line {self.line}"
         lines = [f"{place}: {self.key}: {self.message}" if self.key else f"{place}: {self.message}"]
-        details = {"found": self.found, "allowed": self.allowed, "nearest": self.nearest}
-        lines += [f"    {name + ':':<9} {text}" for name, text in details.items() if text]
+        lines += [f"    {name + ':':<9} {text}" for name, text in self.details().items() if text]
         return "\n".join(escaped(line) for line in lines)
+
+    def details(self) -> dict[str, str]:
+        """Return what was found and what is wanted, by what it is.
+
+        Returns
+        -------
+        dict of str to str
+            Texts, some of them empty.
+        """
+        names = ("found", "allowed", "nearest", "expected")
+        return {name: getattr(self, name) for name in names}
 
 
 class InputError(Exception):

@@ -15,7 +15,7 @@ from dating.distributions import Certain, Judgement, JudgementError, Metalog
 from dating.edtf import EdtfError, parse_edtf
 from dating.judgement import metalog_through, pooled
 from dating.months import Period, day_position, month_label
-from dating.validation import Strict, refuse
+from dating.validation import Strict, number, refuse
 
 LONGEST_NAME = 60
 FURTHEST_APART = 200 * 12
@@ -36,6 +36,13 @@ def _text(value: Any) -> Any:
     """Take a bare number or year as the text it was written as."""
     is_number = isinstance(value, int | float) and not isinstance(value, bool)
     return str(value) if is_number else value
+
+
+def _title(value: Any) -> Any:
+    text = _text(value)
+    if isinstance(text, str) and not text.strip():
+        raise refuse("text is wanted here, and this is blank")
+    return text
 
 
 def _names(value: Any) -> Any:
@@ -71,12 +78,13 @@ def _written_date(value: float) -> str:
 
 type Name = Annotated[str, BeforeValidator(_name)]
 type Text = Annotated[str, BeforeValidator(_text), Field(max_length=2000)]
+type Title = Annotated[str, BeforeValidator(_title), Field(max_length=2000)]
 type SourceNames = Annotated[tuple[Name, ...], BeforeValidator(_names)]
 type Stretch = Annotated[Period, BeforeValidator(_period)]
 type Point = Annotated[float, BeforeValidator(_point)]
-type Number = Annotated[float, Field(allow_inf_nan=False, ge=-1e9, le=1e9)]
-type Fraction = Annotated[float, Field(ge=0, le=1)]
-type Positive = Annotated[float, Field(gt=0, le=1e9)]
+type Number = Annotated[float, BeforeValidator(number), Field(allow_inf_nan=False, ge=-1e9, le=1e9)]
+type Fraction = Annotated[float, BeforeValidator(number), Field(ge=0, le=1)]
+type Positive = Annotated[float, BeforeValidator(number), Field(gt=0, le=1e9)]
 
 
 class Chance(Strict):
@@ -103,7 +111,7 @@ class Opinion(Strict):
     kind: ClassVar[Literal["point", "span"]] = "span"
 
     weight: Positive = 1.0
-    coverage: Annotated[float, Field(gt=0, lt=1)] = 0.9
+    coverage: Annotated[float, BeforeValidator(number), Field(gt=0, lt=1)] = 0.9
     by: Text = ""
     source: SourceNames = ()
 

@@ -92,6 +92,24 @@ def refuse(message: str, *, allowed: str = "") -> PydanticCustomError:
     return PydanticCustomError("refused", "{rule}", {"rule": message, "allowed": allowed})
 
 
+def number(value: Any) -> Any:
+    """Refuse true and false where a number is wanted, which would be taken for 1 and 0.
+
+    Parameters
+    ----------
+    value : object
+        What was given.
+
+    Returns
+    -------
+    object
+        The same.
+    """
+    if isinstance(value, bool):
+        raise refuse("a number is wanted here")
+    return value
+
+
 def validate[M: BaseModel](source: Source, model: type[M]) -> M:
     """Validate what was read against a model.
 
@@ -119,7 +137,8 @@ def validate[M: BaseModel](source: Source, model: type[M]) -> M:
         return model.model_validate(source.data)
     except ValidationError as error:
         found = [each for each in error.errors(include_url=False) if not _follows(each)]
-        raise InputError([_problem(source, model, details) for details in found]) from None
+        problems = dict.fromkeys(_problem(source, model, details) for details in found)
+        raise InputError(list(problems)) from None
 
 
 def _follows(details: ErrorDetails) -> bool:

@@ -23,6 +23,7 @@ from dating.bench.chart_rows import (
     measured_row,
     month_words,
 )
+from dating.bench.mistakes import maker_mistakes
 from dating.bench.shares import Came, Shares, changeovers, mean_of, shares_of, variant_shares
 from dating.bench.spots import place_text
 from dating.bench.wall import BAND, HEAD, LANE, NAMES, NARROW, ROW, SHEET, WIDTH, Scale, step_path
@@ -180,6 +181,7 @@ def maker_page(asked: Asked) -> Response:
         learned=learned_name,
         unsound=on_soundness(learned),
         chart=chart,
+        mistakes=maker_mistakes(maker),
         sheet=sheet,
         size=sizes,
         offered=[each.name for each in asked.shelf.workspace.files("learned")],

@@ -12,6 +12,8 @@ from pathlib import Path
 import numpy as np
 
 from dating.bench.drawing import Axis, Posterior, draw_posterior, draw_strip
+from dating.bench.mistakes import estimate_mistakes
+from dating.bench.questions import Trouble
 from dating.estimates import Estimate
 from dating.months import month_label
 from dating.summaries import MonthSet, entropy_bits, highest_density, mass_by_year
@@ -160,6 +162,8 @@ class Panels:
         Sentences.
     looks : tuple of Look
         What to look at next.
+    mistakes : tuple of Trouble
+        What may be a mistake in the examination or the maker file.
     foot : tuple of str
         On the draws, and what the estimate was made from.
     """
@@ -176,6 +180,7 @@ class Panels:
     replaced: tuple[str, ...]
     clashes: tuple[str, ...]
     looks: tuple[Look, ...]
+    mistakes: tuple[Trouble, ...]
     foot: tuple[str, ...]
 
 
@@ -224,6 +229,7 @@ def panels_of(estimate: Estimate, places: Mapping[str, str]) -> Panels:
         ),
         clashes=_clashes(estimate),
         looks=_looks(estimate, places),
+        mistakes=estimate_mistakes(estimate, places),
         foot=_foot(estimate),
     )
 

@@ -13,7 +13,12 @@ from dating.cli.streams import text_width
 
 @click.command()
 @click.argument("files", nargs=-1, required=True, type=INPUT, metavar="FILE...")
-def check(files: tuple[Path, ...]) -> None:
+@click.option(
+    "--strict",
+    is_flag=True,
+    help="Take what is valid and hardly meant for a problem too: the exit status is then 1.",
+)
+def check(files: tuple[Path, ...], strict: bool) -> None:
     """Validate files of every kind, and say what was understood.
 
     Maker files, examinations, claims and language files are YAML; reference corpora, sales, and
@@ -21,26 +26,41 @@ def check(files: tuple[Path, ...]) -> None:
     its keys or columns.
 
     Every problem is shown with its file, line and key; in a corpus the key is the
-    column. The exit status is 1 when there is any.
+    column. The exit status is 1 when there is any. What is valid and hardly meant, such as a
+    measurement that fits no month, is shown as a warning.
 
     \b
     Example:
       dating check priors/marrowby.yaml demo_data/examinations/*.yaml demo_data/*.csv
     """  # noqa: D301 (click wants the backspace itself)
+    from dating.cli.doubts import doubts  # noqa: PLC0415
     from dating.reading import InputError  # noqa: PLC0415
+    from dating.words.plain import hanging  # noqa: PLC0415
 
-    problems = 0
+    problems = warnings = 0
     for position, file in enumerate(files):
         if position:
             click.echo()
         try:
             click.echo(_understood(file), nl=False)
+            for doubt in doubts(file):
+                warnings += 1
+                lines = str(doubt) if strict else f"warning: {doubt}"
+                click.echo(hanging(lines.splitlines(), text_width()), err=True, nl=False)
         except InputError as error:
             problems += len(error.problems)
             click.echo(str(error), err=True)
-    if problems:
-        plural = "problem" if problems == 1 else "problems"
-        raise click.ClickException(f"{problems} {plural} in {len(files)} file(s)")
+    counted = [_count(problems, "problem")] if problems or not warnings else []
+    counted += [_count(warnings, "warning")] if warnings else []
+    summary = f"{' and '.join(counted)} in {len(files)} file(s)"
+    if problems or (strict and warnings):
+        raise click.ClickException(summary)
+    if warnings:
+        click.echo(summary, err=True)
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def _understood(file: Path) -> str:

@@ -15,6 +15,7 @@ from dating.notes.sentences import (
     dated,
     telling_looks,
 )
+from dating.plausibility.examination import examination_warnings
 from dating.reading import Problem
 
 WIDE = 120
@@ -144,6 +145,7 @@ def second_look(estimate: Estimate, wording: Wording) -> tuple[str, ...]:
         "look": any(look.bits >= WORTH * estimate.entropy for look in easy),
         "error": not estimate.converged,
         "unsound": estimate.learned is not None and bool(estimate.learned.unsound),
+        "record": bool(examination_warnings(estimate.examination, estimate.maker)),
     }
     texts = wording.language.texts
     return tuple(texts[f"sale.flags.{name}"] for name, holds in reasons.items() if holds)

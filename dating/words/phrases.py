@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from math import inf
+from pathlib import PurePath
 
+from dating.reading import Problem
 from dating.summaries import MonthSet
 
 OPINION = (
@@ -112,3 +114,49 @@ def together(chances: dict[str, float]) -> str:
         verdict = "is probably not" if chance < 0.5 else "may not be"
         sentences.append(f"The {name} {verdict} original to this instrument ({percent(chance)}).")
     return " ".join(sentences)
+
+
+def warning_words(problem: Problem) -> str:
+    """Write what is hardly meant, what was found and what would be expected.
+
+    Parameters
+    ----------
+    problem : Problem
+        A warning.
+
+    Returns
+    -------
+    str
+        Without its place; what was found is left out where the warning itself says it.
+
+    Examples
+    --------
+    >>> warning_words(Problem("M-1.yaml", 3, "measured.rim", "-3 fits no month", found="-3"))
+    '-3 fits no month'
+    """
+    found = problem.found.strip("'")
+    details = {"found": "" if found in problem.message else found, "expected": problem.expected}
+    told = [f"{name} {text}" for name, text in details.items() if text]
+    return f"{problem.message} ({'; '.join(told)})" if told else problem.message
+
+
+def place_words(problem: Problem) -> str:
+    """Write the place of a problem in few words.
+
+    Parameters
+    ----------
+    problem : Problem
+        Located in a file.
+
+    Returns
+    -------
+    str
+        The last part of the file's name, the line and the key.
+
+    Examples
+    --------
+    >>> place_words(Problem("examinations/M-1.yaml", 3, "measured.rim", "-3 fits no month"))
+    'M-1.yaml, line 3, measured.rim'
+    """
+    line = f"line {problem.line}" if problem.line else ""
+    return ", ".join(part for part in (PurePath(problem.file).name, line, problem.key) if part)

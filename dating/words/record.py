@@ -13,7 +13,7 @@ from dating.advice import Advice
 from dating.disagreement import Finding
 from dating.estimates import Estimate
 from dating.months import month_label
-from dating.reading import KeyPath, Source, key_text
+from dating.reading import KeyPath, Problem, Source, key_text
 from dating.summaries import MonthSet, entropy_bits, highest_density, mass_by_year
 from dating.tabulation import TOLERATED_ERROR
 from dating.words.levels import correction_record, latent_record
@@ -66,6 +66,7 @@ def as_record(estimate: Estimate) -> dict[str, Any]:
             for item in estimate.neutral
         ],
         "conflict": _conflict(estimate),
+        "warnings": [_warning(problem) for problem in estimate.warnings],
         "look_next": [_look(advice) for advice in estimate.advice],
         "provenance": _provenance(estimate),
     }
@@ -193,6 +194,11 @@ def _conflict(estimate: Estimate) -> dict[str, Any]:
             for clash in conflict.contradictions
         ],
     }
+
+
+def _warning(problem: Problem) -> dict[str, Any]:
+    names = ("file", "line", "key", "message", "found", "expected", "nearest")
+    return {name: getattr(problem, name) for name in names}
 
 
 def _look(advice: Advice) -> dict[str, Any]:

@@ -16,12 +16,21 @@ from dating.months import month_label
 from dating.summaries import entropy_bits, highest_density, mass_by_year
 from dating.tabulation import TOLERATED_ERROR
 from dating.words.levels import on_correction, on_latent
-from dating.words.phrases import OPINION, bits, percent, short_set, together
+from dating.words.phrases import (
+    OPINION,
+    bits,
+    percent,
+    place_words,
+    short_set,
+    together,
+    warning_words,
+)
 from dating.words.plain import WIDTH, Rows, in_plain_text, indent, say, table, title
 from dating.words.soundness import on_soundness
 
 _BAR = 32
 _MOST_LOOKS = 6
+_MOST_WARNINGS = 6
 
 
 def as_text(estimate: Estimate, width: int = WIDTH) -> str:
@@ -47,7 +56,7 @@ def as_text(estimate: Estimate, width: int = WIDTH) -> str:
     >>> max(len(line) for line in as_text(made).splitlines()) <= 80
     True
     """
-    parts = (_head, _built, _parts, _evidence, _clashes, _next, _foot)
+    parts = (_head, _built, _parts, _evidence, _clashes, _warnings, _next, _foot)
     return in_plain_text([partial(part, estimate=estimate) for part in parts], width)
 
 
@@ -157,6 +166,17 @@ def _clashes(console: Console, estimate: Estimate) -> None:
         )
     for sentence in sentences:
         say(console, sentence)
+
+
+def _warnings(console: Console, estimate: Estimate) -> None:
+    if not estimate.warnings:
+        return
+    title(console, "What may be a mistake")
+    for problem in estimate.warnings[:_MOST_WARNINGS]:
+        say(console, f"{place_words(problem)}: {warning_words(problem)}.")
+    more = len(estimate.warnings) - _MOST_WARNINGS
+    if more > 0:
+        say(console, f"And {more} more, which dating check lists.")
 
 
 def looks_told(estimate: Estimate) -> list[Advice]:

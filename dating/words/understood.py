@@ -103,7 +103,8 @@ def _maker(maker: Maker) -> Iterator[str]:
     for name, component in maker.components.items():
         yield from _component(name, component)
     yield from _unsourced(maker)
-    yield from _idle_months(maker)
+    if not maker.output:
+        yield "  no output is stated: every month of the period counts as equally productive"
 
 
 def _component(name: str, component: Component) -> Iterator[str]:
@@ -220,19 +221,6 @@ def _bare(data: object, path: KeyPath, sourced: bool) -> Iterator[KeyPath]:
     elif isinstance(data, list):
         for position, value in enumerate(data):
             yield from _bare(value, (*path, position), sourced)
-
-
-def _idle_months(maker: Maker) -> Iterator[str]:
-    if not maker.output:
-        yield "  no output is stated: every month of the period counts as equally productive"
-        return
-    covered = {m for o in maker.output for m in range(o.during.first, o.during.last + 1)}
-    idle = [m for m in range(maker.period.first, maker.period.last + 1) if m not in covered]
-    if idle:
-        yield (
-            f"  no output is stated for {len(idle)} months from {month_label(idle[0])} on: "
-            "no instrument is dated there"
-        )
 
 
 def _examination(examination: Examination, maker: Maker) -> Iterator[str]:

@@ -1,0 +1,1 @@
+"""What is valid and hardly meant, as located warnings."""

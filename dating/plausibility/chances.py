@@ -1,0 +1,90 @@
+"""Chances that leave nothing to say, and chances that nobody states."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+
+from dating.maker import Maker
+from dating.plausibility.warning import series, warning
+from dating.reading import KeyPath, Problem
+from dating.statements import Chance
+
+_HALF = 0.5
+
+
+def chance_warnings(maker: Maker) -> Iterator[Problem]:
+    """List chances so high that what is seen says nothing.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+
+    Yields
+    ------
+    Problem
+        A slip of one half or more, a replacement or swap that is certain.
+    """
+    for part, component in maker.components.items():
+        path: KeyPath = ("components", part)
+        said = f"every {part} comes from another instrument, so what is seen on it says little"
+        yield from _certain(maker, (*path, "swapped"), component.swapped, said)
+        for name, feature in component.features.items():
+            here = (*path, "features", name)
+            if feature.slip.value >= _HALF:
+                yield warning(
+                    maker.origin,
+                    (*here, "slip"),
+                    "with so high a slip, what is seen is wrong as often as right",
+                    found=feature.slip.value,
+                    expected="a small chance, such as 0.02",
+                )
+            yield from _certain(maker, (*here, "replaced"), feature.replaced, _replaced(name))
+        for name, mark in component.marks.items():
+            place = (*path, "marks", name, "replaced")
+            yield from _certain(maker, place, mark.replaced, _replaced(name))
+
+
+def _replaced(name: str) -> str:
+    return f"every {name} was replaced later, so it says nothing about the date"
+
+
+def _certain(maker: Maker, path: KeyPath, chance: Chance, message: str) -> Iterator[Problem]:
+    if chance.value == 1:
+        yield warning(maker.origin, path, message, found=1, expected="a chance below 1")
+
+
+def unstated_chances(maker: Maker, seen: Collection[str] | None = None) -> Iterator[Problem]:
+    """List, in one warning, the chances that nobody states and that are taken as none.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file; the features of a free form need no such chances.
+    seen : collection of str, optional
+        Features and marks that were recorded on one instrument: of these only, and only where
+        nothing that is stated lets the record be wrong.
+
+    Yields
+    ------
+    Problem
+        At most one.
+    """
+    whole = seen is None
+    slips, replaced = [], []
+    for name, (_, feature) in maker.features().items():
+        if not feature.free_form and (seen is None or name in seen):
+            doubtless = "slip" not in feature.model_fields_set
+            slips += [name] if doubtless else []
+            unstated = "replaced" not in feature.model_fields_set
+            replaced += [name] if unstated and (whole or doubtless) else []
+    for name, (_, mark) in maker.marks().items():
+        unstated = "replaced" not in mark.model_fields_set
+        replaced += [name] if unstated and (seen is None or name in seen) else []
+    parts = maker.components.items() if whole else ()
+    swapped = [name for name, part in parts if "swapped" not in part.model_fields_set]
+    names = {"slip": slips, "replaced": replaced, "swapped": swapped}
+    lists = [f"{key} of {series(found)}" for key, found in names.items() if found]
+    if lists:
+        message = f"chances that nobody states are taken as none: {'; '.join(lists)}"
+        yield warning(maker.origin, ("components",), message, expected="a chance, or 0 if meant")
