@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 
-from dating.claims.files import holds_claims, manuscript_of, read_claims
+from dating.claims.files import manuscript_of, read_claims
 from dating.claims.triviality import claims_warnings
 from dating.estimates import estimate
 from dating.examination import Examination
-from dating.files import find_maker, maker_named, read_maker, what_kind
+from dating.files import find_maker, maker_named, read_examination, read_maker
+from dating.kinds import kind_of
 from dating.learning.corpus import read_corpus
 from dating.maker import Maker
 from dating.notes.lots import read_lots
@@ -16,7 +17,6 @@ from dating.plausibility.corpus import corpus_warnings, row_warnings
 from dating.plausibility.examination import examination_warnings
 from dating.plausibility.maker import maker_warnings
 from dating.reading import InputError, Problem
-from dating.sheets import read_sheet
 
 
 def doubts(file: str | os.PathLike[str]) -> tuple[Problem, ...]:
@@ -42,26 +42,26 @@ def doubts(file: str | os.PathLike[str]) -> tuple[Problem, ...]:
     >>> doubts("demo_data/examinations/M-001.yaml")
     ()
     """
-    if holds_claims(file):
-        claims = read_claims(file)
-        maker = read_maker(maker_named(claims.maker, claims.origin))
-        return claims_warnings(manuscript_of(claims, maker))
-    if os.fspath(file).lower().endswith(".csv"):
-        return _of_sheet(file)
-    read = what_kind(file)
-    if isinstance(read, Maker):
-        return maker_warnings(read)
-    maker = read_maker(find_maker(read))
-    return (*examination_warnings(read, maker), *_exclusions(read, maker))
-
-
-def _of_sheet(file: str | os.PathLike[str]) -> tuple[Problem, ...]:
-    """List those of a sale, which has a column of lots, or of a reference corpus."""
-    if "lot" not in read_sheet(file).head.cells:
-        return corpus_warnings(read_corpus(file))
-    sale = read_lots(file)
-    rows = [lot.examination for lot in sale.lots if lot.examination is not None]
-    return tuple(row_warnings(rows, sale.maker))
+    match kind_of(file):
+        case "claims":
+            claims = read_claims(file)
+            maker = read_maker(maker_named(claims.maker, claims.origin))
+            return claims_warnings(manuscript_of(claims, maker))
+        case "corpus":
+            return corpus_warnings(read_corpus(file))
+        case "sale":
+            sale = read_lots(file)
+            rows = [lot.examination for lot in sale.lots if lot.examination is not None]
+            return tuple(row_warnings(rows, sale.maker))
+        case "maker":
+            return maker_warnings(read_maker(file))
+        case "examination":
+            examination = read_examination(file)
+            maker = read_maker(find_maker(examination))
+            found = examination_warnings(examination, maker)
+            return (*found, *_exclusions(examination, maker))
+        case _:
+            return ()
 
 
 def _exclusions(examination: Examination, maker: Maker) -> tuple[Problem, ...]:
