@@ -112,7 +112,7 @@ class Reading(Strict):
     """A measured value; ``within`` is the standard deviation of measuring."""
 
     value: Number
-    within: Annotated[float, BeforeValidator(number), Field(ge=0, le=1e9)] = 0.0
+    within: Annotated[float, Field(ge=0, le=1e9), BeforeValidator(number)] = 0.0
     note: Text = ""
 
     @model_validator(mode="before")

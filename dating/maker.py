@@ -288,9 +288,9 @@ class Measurement(Strict):
     ask: Text = ""
     look: Look = Look()
     unit: Title
-    spread: Annotated[float, BeforeValidator(number), Field(ge=1e-6, le=1e9)]
+    spread: Annotated[float, Field(ge=1e-6, le=1e9), BeforeValidator(number)]
     mean: Annotated[dict[Point, Number], Field(min_length=1)]
-    tails: Annotated[float, BeforeValidator(number), Field(gt=2, le=1e6)] | None = None
+    tails: Annotated[float, Field(gt=2, le=1e6), BeforeValidator(number)] | None = None
     source: SourceNames = ()
     note: Text = ""
 

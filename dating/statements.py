@@ -82,9 +82,9 @@ type Title = Annotated[str, BeforeValidator(_title), Field(max_length=2000)]
 type SourceNames = Annotated[tuple[Name, ...], BeforeValidator(_names)]
 type Stretch = Annotated[Period, BeforeValidator(_period)]
 type Point = Annotated[float, BeforeValidator(_point)]
-type Number = Annotated[float, BeforeValidator(number), Field(allow_inf_nan=False, ge=-1e9, le=1e9)]
-type Fraction = Annotated[float, BeforeValidator(number), Field(ge=0, le=1)]
-type Positive = Annotated[float, BeforeValidator(number), Field(gt=0, le=1e9)]
+type Number = Annotated[float, Field(allow_inf_nan=False, ge=-1e9, le=1e9), BeforeValidator(number)]
+type Fraction = Annotated[float, Field(ge=0, le=1), BeforeValidator(number)]
+type Positive = Annotated[float, Field(gt=0, le=1e9), BeforeValidator(number)]
 
 
 class Chance(Strict):
@@ -111,7 +111,7 @@ class Opinion(Strict):
     kind: ClassVar[Literal["point", "span"]] = "span"
 
     weight: Positive = 1.0
-    coverage: Annotated[float, BeforeValidator(number), Field(gt=0, lt=1)] = 0.9
+    coverage: Annotated[float, Field(gt=0, lt=1), BeforeValidator(number)] = 0.9
     by: Text = ""
     source: SourceNames = ()
 

@@ -82,7 +82,7 @@ class ChangedFirst(Strict):
 
     earlier: Changeover
     later: Changeover
-    by: Annotated[float, BeforeValidator(number), Field(ge=0, le=1e4)] = 0.0
+    by: Annotated[float, Field(ge=0, le=1e4), BeforeValidator(number)] = 0.0
 
 
 class Overlap(Strict):
@@ -104,7 +104,7 @@ class Share(Strict):
     variant: Name | None = None
     at_least: Fraction | None = None
     was: Literal["all", "none"] | None = None
-    tolerance: Annotated[float, BeforeValidator(number), Field(ge=0, lt=1)] = 0.0
+    tolerance: Annotated[float, Field(ge=0, lt=1), BeforeValidator(number)] = 0.0
 
     @model_validator(mode="after")
     def _one_measure(self) -> Share:
@@ -118,9 +118,9 @@ class Share(Strict):
 class Survival(Strict):
     """A judgement of the share that survives: 5 %, 50 % and 95 % points."""
 
-    lowest: Annotated[float, BeforeValidator(number), Field(gt=0, lt=1)]
-    likely: Annotated[float, BeforeValidator(number), Field(gt=0, lt=1)]
-    highest: Annotated[float, BeforeValidator(number), Field(gt=0, lt=1)]
+    lowest: Annotated[float, Field(gt=0, lt=1), BeforeValidator(number)]
+    likely: Annotated[float, Field(gt=0, lt=1), BeforeValidator(number)]
+    highest: Annotated[float, Field(gt=0, lt=1), BeforeValidator(number)]
     source: Text = ""
     by: Text = ""
 
@@ -156,7 +156,7 @@ class Made(Strict):
     variant: Name | None = None
     between: Annotated[tuple[Number, ...], Field(min_length=2, max_length=2)] | None = None
     about: Positive | None = None
-    give_or_take: Annotated[float, BeforeValidator(number), Field(gt=0, lt=1)] | None = None
+    give_or_take: Annotated[float, Field(gt=0, lt=1), BeforeValidator(number)] | None = None
     survival: Survival | None = None
 
     @model_validator(mode="after")
