@@ -43,10 +43,10 @@ Everything in a note follows from one estimate by these rules; nothing is added 
    more of the doubt that is left, and how invasive each is.
 9. **A second look.** A lot is flagged where its date claims {wide} months or more, or is two dates;
    a part may not be original; something contradicts; fewer than {few} things were seen; one look
-   that is hardly invasive would settle {much:.0%} of the doubt; the draws have not settled; what was
-   learned rests on draws that are not sound, which the note says below its date; or something that
-   was recorded can hardly be meant so (an implausible measurement, a document that allows no month,
-   and the like).
+   that is hardly invasive would settle {much:.0%} of the doubt; the draws have not settled;
+   what was learned rests on draws that are not sound, which the note says below its date; or
+   something that was recorded can hardly be meant so (an implausible measurement, a document that
+   allows no month, and the like).
 10. **Cautions** follow what the maker file says is in every instrument, what was seen on this one,
     and the looks that are named. Every note says that a date is an opinion.
 """
