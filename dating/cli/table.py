@@ -122,12 +122,42 @@ def tabulate_alone(lots: Path, table: Path, options: dict[str, Any]) -> None:
     if lots.suffix.lower() == ".parquet":
         check_installed("a Parquet table", ["pyarrow"], "table")
     check_reading(options["learned"])
+    if lots.suffix.lower() == ".csv" and _holds_lots(lots):
+        _tabulate_sale(lots, table, options)
+        return
     if options["maker"] is None:
-        raise click.UsageError("a table needs --maker FILE")
+        raise click.UsageError("a table that is no sale needs --maker FILE")
     read = [lots, options["maker"], options["learned"]]
     check_outputs([Output(table, "the table")], read, replace=options["replace"])
-    maker = maker_of(options["maker"])
-    made = tabulate(maker, lots, learned_of(options, maker), options)
+    _write(maker_of(options["maker"]), lots, table, options)
+
+
+def _holds_lots(path: Path) -> bool:
+    from dating.sheets import column_names  # noqa: PLC0415
+
+    return "lot" in column_names(path)
+
+
+def _tabulate_sale(lots: Path, table: Path, options: dict[str, Any]) -> None:
+    """Date the lots of a sale; those that cannot be read are told, and left out."""
+    from dating.notes.lots import read_lots  # noqa: PLC0415
+
+    sale = read_lots(lots, maker_of(options["maker"]) if options["maker"] else None)
+    read = [lots, Path(sale.maker.origin.file), options["maker"], options["learned"]]
+    check_outputs([Output(table, "the table")], read, replace=options["replace"])
+    for problem in (problem for lot in sale.lots for problem in lot.problems):
+        click.echo(str(problem), err=True)
+    seen = [lot.examination for lot in sale.lots if lot.examination is not None]
+    if not seen:
+        raise click.ClickException("no lot could be read; nothing was written")
+    _write(sale.maker, seen, table, options)
+    if failed := len(sale.lots) - len(seen):
+        message = f"{failed} of {len(sale.lots)} lots could not be read; the rest is written"
+        raise click.ClickException(message)
+
+
+def _write(maker: Maker, seen: Any, table: Path, options: dict[str, Any]) -> None:
+    made = tabulate(maker, seen, learned_of(options, maker), options)
     from dating.batch import write_estimates  # noqa: PLC0415
 
     write_estimates(made, table)
