@@ -8,9 +8,10 @@ import pytest
 
 from dating import InputError, read_maker
 from dating.claims.evidence import Evidence
-from dating.claims.files import COLUMNS, holds_claims, manuscript_of, read_claims
+from dating.claims.files import COLUMNS, manuscript_of, read_claims
 from dating.claims.production import Production
 from dating.claims.weighing import weighed
+from dating.kinds import kind_of
 from dating.learning.prior import prior_draws
 from dating.months import Period
 from dating.reading import read_yaml
@@ -690,6 +691,6 @@ def test_a_file_without_claims_says_so(folder, problems, text, line, message):
     (problem,) = problems(text, name)
     assert problem.line == line
     assert problem.message.startswith(message)
-    assert holds_claims(folder / name)
+    assert kind_of(folder / name) == "claims"
     with pytest.raises(InputError, match=message):
         understood(folder / name)

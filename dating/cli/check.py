@@ -8,7 +8,7 @@ import click
 
 from dating.cli.inputs import INPUT
 from dating.cli.needs import check_reading
-from dating.cli.streams import text_width
+from dating.cli.streams import message_text, text_width
 
 
 @click.command()
@@ -35,7 +35,6 @@ def check(files: tuple[Path, ...], strict: bool) -> None:
     """  # noqa: D301 (click wants the backspace itself)
     from dating.cli.doubts import doubts  # noqa: PLC0415
     from dating.reading import InputError  # noqa: PLC0415
-    from dating.words.plain import hanging  # noqa: PLC0415
 
     problems = warnings = 0
     for position, file in enumerate(files):
@@ -46,10 +45,10 @@ def check(files: tuple[Path, ...], strict: bool) -> None:
             for doubt in doubts(file):
                 warnings += 1
                 lines = str(doubt) if strict else f"warning: {doubt}"
-                click.echo(hanging(lines.splitlines(), text_width()), err=True, nl=False)
+                click.echo(message_text(lines), err=True)
         except InputError as error:
             problems += len(error.problems)
-            click.echo(str(error), err=True)
+            click.echo(message_text(error), err=True)
     counted = [_count(problems, "problem")] if problems or not warnings else []
     counted += [_count(warnings, "warning")] if warnings else []
     summary = f"{' and '.join(counted)} in {len(files)} file(s)"

@@ -16,7 +16,14 @@ from dating.cli.learn import learn
 from dating.cli.note import note
 from dating.cli.sale import sale
 from dating.cli.serve import serve
-from dating.cli.streams import CLOSED_PIPE, give_up, text_width, unbroken, use_plain_signs
+from dating.cli.streams import (
+    CLOSED_PIPE,
+    give_up,
+    message_text,
+    text_width,
+    unbroken,
+    use_plain_signs,
+)
 from dating.cli.weigh import weigh
 
 # The matrices are small: threads of the linear algebra library cost more than they give, and one
@@ -52,7 +59,7 @@ class _Commands(click.Group):
             with unbroken():
                 return super().invoke(ctx)
         except InputError as error:
-            raise click.ClickException(str(error)) from None
+            raise click.ClickException(message_text(error, "Error: ")) from None
 
     def format_commands(self, _: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands, each with the whole first sentence of its help."""

@@ -60,6 +60,29 @@ def text_width() -> int:
     return min(max(wide or USUAL, NARROWEST), WIDEST)
 
 
+def message_text(message: object, lead: str = "") -> str:
+    """Wrap what is said of files, where the width of the terminal is known.
+
+    Parameters
+    ----------
+    message : object
+        Problems, as they are shown.
+    lead : str
+        What stands before them on the first line, and is not returned.
+
+    Returns
+    -------
+    str
+        Lines of at most :func:`text_width`; as they are where they go to a file or a pipe.
+    """
+    text = f"{lead}{message}"
+    if os.environ.get("COLUMNS") or _is_terminal(sys.stderr):
+        from dating.words.plain import hanging  # noqa: PLC0415
+
+        text = hanging(text.splitlines(), text_width()).removesuffix("\n")
+    return text.removeprefix(lead)
+
+
 def carries(text: str) -> bool:
     """Say whether the output can carry a text as it is.
 

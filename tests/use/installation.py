@@ -76,12 +76,20 @@ def hidden(extras: tuple[str, ...]) -> str:
             continue
         brought.add(name)
         waiting += _needs(one)
+    own = _carried() if "setuptools" in brought else set()
     return " ".join(
         module
         for module, names in metadata.packages_distributions().items()
         if not brought & {canonicalize_name(name) for name in names}
         and module not in sys.stdlib_module_names
+        and module not in own
     )
+
+
+def _carried() -> set[str]:
+    """Name the modules that setuptools carries along and imports where no other copy is there."""
+    folder = Path(str(metadata.distribution("setuptools").locate_file("setuptools/_vendor")))
+    return {path.name.partition(".")[0] for path in folder.iterdir()}
 
 
 def _needs(requirement: Requirement) -> Iterable[Requirement]:

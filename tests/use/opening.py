@@ -66,6 +66,7 @@ OPENERS = {
     ".pdf": _pdf,
     ".xlsx": _sheet,
     ".md": _markdown,
+    ".json": _json,
     ".jsonld": _json,
     ".svg": _svg,
 }

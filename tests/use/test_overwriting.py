@@ -147,7 +147,7 @@ def test_a_smaller_sale_leaves_no_old_lots_and_names_what_is_not_its_own(lyres):
     assert "photograph of lot 2.jpg" in answer.words
     assert "lot-2-letter.md" in answer.words
     files = {path.name for path in (lyres / "sale").iterdir() if path.name[0] != "."}
-    index = {"index.html", "index.md", "index.xlsx"}
+    index = {"index.html", "index.md", "index.xlsx", "sale.json"}
     lots = {"lot-1.md", "lot-1.svg", "lot-1.jsonld"}
     assert files == index | lots | {"photograph of lot 2.jpg", "lot-2-letter.md"}
     assert (lyres / "sale" / "photograph of lot 2.jpg").read_bytes() == b"a photograph"
@@ -184,7 +184,7 @@ def test_a_sale_that_was_interrupted_goes_on_where_it_stopped(tmp_path):
     assert not (folder / "sale" / "index.html").exists()
     answer = success(dating(*sale, cwd=folder))
     made = folder / "sale"
-    index = {"index.html", "index.md", "index.xlsx"}
+    index = {"index.html", "index.md", "index.xlsx", "sale.json"}
     lots = {f"lot-{lot}.{end}" for lot in range(1, 7) for end in ("md", "svg")}
     assert {path.name for path in made.iterdir() if path.name[0] != "."} == index | lots
     for path in made.iterdir():

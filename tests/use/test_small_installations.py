@@ -23,6 +23,7 @@ ALWAYS = [
     ("--version",),
     *((command, "--help") for command in ("learn", "calibrate", "weigh", "sale", "serve")),
 ]
+LEARN = ("learn", "lyres.yaml", "corpus.csv")
 NEEDING = {
     ("estimate", "L-1.yaml", "--picture", "p.svg"): "picture",
     ("estimate", "L-1.yaml", "--learned", "corpus.csv"): "learn",
@@ -49,14 +50,12 @@ ENOUGH = {
         ("weigh", "claims.yaml"),
         ("weigh", "claims.csv", "--as", "json"),
         ("calibrate", "lyres.yaml", "corpus.csv"),
+        ("weigh", "claims.yaml", "--page", "p.html"),
+        ("calibrate", "lyres.yaml", "corpus.csv", "--picture", "p.svg"),
+        (*LEARN, "--out", "l.nc", "--report", "r.html", "--draws", "10", "--insist"),
     ],
 }
 LACKING = {
-    "learn": {
-        ("weigh", "claims.yaml", "--page", "p.html"): "picture",
-        ("learn", "lyres.yaml", "corpus.csv", "--out", "l.nc", "--report", "r.html"): "picture",
-        ("calibrate", "lyres.yaml", "corpus.csv", "--picture", "p.svg"): "picture",
-    },
     "note": {("sale", "sale.csv", "--out", "t", "--learned", "corpus.csv"): "learn"},
     "bench": {("serve", ".", "--port", "0"): "note"},
 }

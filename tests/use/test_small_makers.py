@@ -17,10 +17,10 @@ claims:
     sentence: The two were built within two years.
     says: {{apart: {{instruments: [A, B], at_most: 24}}}}
   - claim: both
-    sentence: Both were built after 1925.
+    sentence: Both were built after 1929.
     all_of:
-      - {{built: {{instrument: A, within: 1925/1941}}}}
-      - {{built: {{instrument: B, within: 1925/1941}}}}
+      - {{built: {{instrument: A, within: 1930/1934}}}}
+      - {{built: {{instrument: B, within: 1930/1934}}}}
   - claim: original
     sentence: The first is as it was built.
     says: {{original: {{instrument: A, components: all}}}}
@@ -34,6 +34,8 @@ SHARE = """\
   - claim: share
     sentence: In 1931 half of all had {state}.
     says: {{share: {{states: {{{feature}: {state}}}, during: 1931, at_least: 0.5}}}}
+"""
+NUMBER = """\
   - claim: number
     sentence: Some hundreds had {state}.
     says: {{made: {{states: {{{feature}: {state}}}, during: 1931, between: [0, 1000]}}}}
@@ -82,7 +84,7 @@ def test_a_date_from_draws_that_are_not_sound_says_so_wherever_it_appears(concer
     there = {"cwd": works.folder}
     assert said(success(dating("estimate", "A.yaml", *works.learned, **there)))
     record = success(dating("estimate", "A.yaml", *works.learned, "--as", "json", **there))
-    assert "insist" in record.out
+    assert not json.loads(record.out)["draws"]["sound"]
     assert said(success(dating("note", "A.yaml", *works.learned, **there)))
     out = ("--out", tmp_path / "sale", "--as", "markdown", "--as", "linked-art")
     success(dating("sale", "sale.csv", *works.learned, *out, **there))
@@ -120,7 +122,7 @@ def test_the_author_weighs_claims_about_two_instruments(works, learned, tmp_path
     answer = success(dating("weigh", claims.name, *options, cwd=works.folder))
     assert len(json.loads(answer.out)["claims"]) == 3
     assert "NaN" not in answer.out
-    assert "Both were built after 1925." in words_of(page)
+    assert "Both were built after 1929." in words_of(page)
     success(dating("weigh", claims.name, *learned, "--corpus", "corpus.csv", cwd=works.folder))
 
 
@@ -131,17 +133,23 @@ def test_the_author_asks_which_of_two_is_the_older(works):
     assert "The first is older than the second." in answer.words
 
 
-def test_the_author_weighs_shares_and_numbers(works):
-    claims = works.folder / "shares.yaml"
-    text = CLAIMS + SHARE
-    claims.write_text(text.format(feature=works.feature, state=works.states[1]), "utf-8")
-    there = {"cwd": works.folder}
-    answer = success(dating("weigh", "shares.yaml", *works.learned, "--as", "json", **there))
-    assert len(json.loads(answer.out)["claims"]) == 5
-    judged = dating("weigh", "shares.yaml", **there)
-    assert judged.status in (0, 1)  # free-form shares are unknown until they are learned
-    if judged.status:
-        refusal(judged, "free", "learn")
+def test_the_author_weighs_a_share_where_it_can_be_weighed(works):
+    text = (CLAIMS + SHARE).format(feature=works.feature, state=works.states[1])
+    (works.folder / "shares.yaml").write_text(text, "utf-8")
+    answer = dating("weigh", "shares.yaml", *works.learned, "--as", "json", cwd=works.folder)
+    if works.feature == "finish":  # free-form shares have no story that a claim could rest on
+        refusal(answer, "left to be learned", status=(1,))
+    else:
+        assert len(json.loads(success(answer).out)["claims"]) == 4
+    (works.folder / "shares.yaml").unlink()
+
+
+def test_the_author_cannot_count_where_no_output_is_stated(works):
+    text = (CLAIMS + NUMBER).format(feature=works.feature, state=works.states[1])
+    (works.folder / "number.yaml").write_text(text, "utf-8")
+    answer = dating("weigh", "number.yaml", *works.learned, cwd=works.folder)
+    refusal(answer, "output" if works.feature == "ends" else "left to be learned", status=(1,))
+    (works.folder / "number.yaml").unlink()
 
 
 def test_trust_is_asked_for_and_levels_are_corrected(works, tmp_path):
