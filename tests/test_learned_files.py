@@ -278,7 +278,7 @@ def no_seed(tree):
         (of_posterior("slip", setting((0, 3, 0), np.nan)), "posterior/slip: numbers are missing"),
         (of_posterior("value", setting((0, 3, 0), np.inf)), "posterior/value: numbers are missing"),
         (of_posterior("value", setting((0, 3, 0), 12_000)), "posterior/value: dates lie more"),
-        (of_posterior("value", setting((0, 3, 1), -1)), "posterior/value: .*lengths below zero"),
+        (of_posterior("value", setting((0, 3, 1), -1)), "posterior/value: .*overlaps below zero"),
         (of_posterior("share", setting((0, 3, 0, 0, 0), 0.5)), "must sum to one"),
         (of_posterior("share", setting((0, 3, 0, 0), [2, -1])), "a share lies from 0 to 1"),
         (

@@ -179,7 +179,7 @@ def _inspect_names(
 def _inspect_numbers(
     posterior: xr.Dataset, layout: Layout, draws: tuple[int, ...], found: _Inspection
 ) -> None:
-    """Ask for dates within a century of period and judgement, and lengths not below zero."""
+    """Ask for numbers within a century of period and judgement, and overlaps not below zero."""
     key, names = "posterior/value", list(layout.numbers)
     if not names:
         return
@@ -188,15 +188,15 @@ def _inspect_numbers(
     _inspect_names(posterior, "number", names, found)
     values = found.array(posterior, key, "value", (*draws, len(names)))
     ends = [judged.quantile([_UNLIKELY, 1 - _UNLIKELY]) for judged in layout.numbers.values()]
-    dates = np.array([name.startswith("event ") or name.endswith(", first use") for name in names])
+    overlap = np.array([name.endswith(", overlap") for name in names])  # a lag may lead its event
     low = np.minimum([float(end[0]) for end in ends], 0.0) - _CENTURY
     high = np.maximum([float(end[1]) for end in ends], layout.months) + _CENTURY
     found.within(
         key,
         values,
-        np.where(dates, low, 0.0),
+        np.where(overlap, 0.0, low),
         high,
-        "dates lie more than a century from the maker's period, or lengths below zero",
+        "dates lie more than a century from the maker's period, or overlaps below zero",
     )
 
 
