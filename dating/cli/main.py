@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Iterable
 from typing import Any
 
 import click
@@ -32,8 +33,27 @@ for _library in ("OPENBLAS", "MKL", "OMP"):
     os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
 
 
+class _Formatter(click.HelpFormatter):
+    """Help whose second column keeps room on a narrow terminal."""
+
+    def write_dl(
+        self, rows: Iterable[tuple[str, str]], col_max: int = 30, col_spacing: int = 2
+    ) -> None:
+        super().write_dl(rows, min(col_max, self.width * 3 // 8), col_spacing)
+
+
+class _Context(click.Context):
+    formatter_class = _Formatter
+
+
 class _Commands(click.Group):
     """Commands whose input errors are shown as messages, never as tracebacks."""
+
+    context_class = _Context
+
+    def add_command(self, cmd: click.Command, name: str | None = None) -> None:
+        cmd.context_class = _Context
+        super().add_command(cmd, name)
 
     def main(self, *args: Any, **extra: Any) -> Any:
         use_plain_signs()

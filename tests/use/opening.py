@@ -48,6 +48,10 @@ def _markdown(path: Path) -> str:
     return " ".join(html5lib.parse(page, namespaceHTMLElements=False).itertext())
 
 
+def _record(path: Path) -> str:
+    return json.dumps(json.loads(path.read_text("utf-8")), ensure_ascii=False)
+
+
 def _json(path: Path) -> str:
     data = json.loads(path.read_text("utf-8"))
     assert data["@context"].startswith("https://linked.art/")
@@ -66,7 +70,7 @@ OPENERS = {
     ".pdf": _pdf,
     ".xlsx": _sheet,
     ".md": _markdown,
-    ".json": _json,
+    ".json": _record,
     ".jsonld": _json,
     ".svg": _svg,
 }
