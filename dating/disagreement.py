@@ -172,30 +172,32 @@ def _on(empty: Weighing, part: Part) -> float:
 
 
 def each_alone(weighing: Weighing, empty: Weighing) -> dict[str, Floats]:
-    """Give the joint probability of each piece on its own.
+    """Give the joint probability of each piece on its own, or beside a few others.
 
     Parameters
     ----------
     weighing : Weighing
         The instrument's evidence.
     empty : Weighing
-        The same instrument before anything was seen.
+        The same instrument before anything was seen, or with what each piece stands beside.
 
     Returns
     -------
     dict of str to ndarray of float64, shape (month,)
         P(piece, month), by name of the piece.
     """
-    ones, alone = np.ones((1, 1, 1)), dict[str, Floats]()
+    alone: dict[str, Floats] = {}
     for part in weighing.parts.values():
+        beside = empty.parts[part.name]
         free = [piece for piece in part.pieces if not piece.has_draws]
         if free:
             trials = np.concatenate(np.broadcast_arrays(*[p.likelihood for p in free]), axis=0)
-            totals = empty.respond(part.name, trials).total
+            totals = empty.respond(part.name, trials * beside.free).total
             alone |= {piece.name: total for piece, total in zip(free, totals, strict=True)}
         for piece in part.pieces:
             if piece.has_draws:
-                alone[piece.name] = empty.respond(part.name, ones, tied=piece.likelihood).total[0]
+                tied = piece.likelihood * beside.tied
+                alone[piece.name] = empty.respond(part.name, beside.free, tied=tied).total[0]
     for piece in weighing.whole:
         alone[piece.name] = empty.respond_whole(piece.likelihood)[0]
     return alone
@@ -267,9 +269,10 @@ def _worst_partner(
     weighing: Weighing, piece: Piece, apart: dict[str, float]
 ) -> Contradiction | None:
     worst = None
+    joint = each_alone(weighing, weighing.emptied((piece,)))
     for other in weighing.pieces:
         if other is not piece:
-            both = weighing.emptied((piece, other)).evidence
+            both = joint[other.name].sum()
             bits = log2(apart[piece.name]) + log2(apart[other.name]) - log2(both)
             if bits > 0 and (worst is None or bits > worst.bits):
                 worst = Contradiction(piece, other, bits)
