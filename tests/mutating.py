@@ -109,7 +109,7 @@ def _spoil(data, path, rng):
     elif change == "alike":
         parent[key] = _alike(parent[key], rng, data)
     elif change == "add" and isinstance(parent, dict):
-        parent[rng.choice(ADDED)] = rng.choice(JUNK)
+        parent[rng.choice(ADDED)] = copy.deepcopy(rng.choice(JUNK))
     else:
         parent[key] = copy.deepcopy(rng.choice(JUNK))
 
