@@ -111,7 +111,7 @@ class Opinion(Strict):
     kind: ClassVar[Literal["point", "span"]] = "span"
 
     weight: Positive = 1.0
-    coverage: Annotated[float, Field(gt=0, lt=1), BeforeValidator(number)] = 0.9
+    coverage: Annotated[float, Field(ge=0.01, lt=1), BeforeValidator(number)] = 0.9
     by: Text = ""
     source: SourceNames = ()
 
