@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from dating.engine import Part, Weighing
 from dating.evidence import Piece
-from dating.magnitudes import log2
+from dating.magnitudes import Magnitudes, log2
 from dating.summaries import MonthSet, highest_density, quantile_month
 
 type Floats = NDArray[np.float64]
@@ -269,7 +269,10 @@ def _worst_partner(
     weighing: Weighing, piece: Piece, apart: dict[str, float]
 ) -> Contradiction | None:
     worst = None
-    joint = each_alone(weighing, weighing.emptied((piece,)))
+    beside = weighing.emptied((piece,))
+    if isinstance(piece.likelihood, Magnitudes):  # months that floats lose may be those that count
+        beside = beside.widened()
+    joint = each_alone(weighing, beside)
     for other in weighing.pieces:
         if other is not piece:
             both = joint[other.name].sum()

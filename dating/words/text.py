@@ -245,7 +245,12 @@ def clashing_pieces(estimate: Estimate) -> Iterator[str]:
 
 
 def _times(bits_: float) -> str:
-    return "without limit" if isinf(bits_) else f"{2**bits_:,.3g} times"
+    if isinf(bits_):
+        return "without limit"
+    return f"{2**bits_:,.3g} times" if bits_ < _MILLION else "more than a million times"
+
+
+_MILLION = 19.9  # bits
 
 
 def _next(console: Console, estimate: Estimate) -> None:

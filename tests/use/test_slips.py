@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from tests.use.commands import dating, refusal, success
+from tests.use.commands import ROOT, dating, refusal, success
 from tests.use.slips import CELLS, SLIPS
 from tests.use.works import LYRE, LYRES
 
@@ -103,3 +103,17 @@ def test_a_date_with_a_question_mark_is_not_taken_for_one_without(lyres):
     assert "line" in answer.words
     assert "pencil" in answer.words
     assert "1932?" in answer.words
+
+
+def test_a_point_left_out_beside_a_date_is_dated_and_doubted(tmp_path):
+    """What contradicts most of all is still weighed, and said in words."""
+    (tmp_path / "R.yaml").write_text(
+        "instrument: R\nmaker: marrowby\nvariant: recital\nseen: {heel-joint: dowelled}\n"
+        "marks: {back-stamp: 1934-07}\nmeasured: {rim-depth: {value: 717, within: 0.3}}\n",
+        "utf-8",
+    )
+    maker = ("--maker", ROOT / "priors" / "marrowby.yaml")
+    answer = success(dating("estimate", "R.yaml", *maker, cwd=tmp_path))
+    assert "more than a million times less probable" in answer.words
+    noted = success(dating("note", "R.yaml", *maker, cwd=tmp_path))
+    assert "71.7 would fit" in noted.err
