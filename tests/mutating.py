@@ -121,7 +121,8 @@ def _alike(value, rng, data):
     if isinstance(value, str):
         texts = [junk for junk in JUNK if isinstance(junk, str)]
         names = [step for path in places(data) for step in path if isinstance(step, str)]
-        return rng.choice([rng.choice(texts), rng.choice(names), rng.choice(TRIPLES)])
+        alike = rng.choice([rng.choice(texts), rng.choice(names), rng.choice(TRIPLES)])
+        return copy.deepcopy(alike)
     if isinstance(value, list):
         if len(value) == 3 and rng.random() < 0.7:
             return copy.deepcopy(rng.choice(TRIPLES))
