@@ -12,10 +12,11 @@ import numpy as np
 
 import dating
 from dating.learning.comparison import judged_values
+from dating.learning.constants import constants_of
 from dating.learning.health import health_of
 from dating.learning.layout import layout_of
 from dating.learning.learned import learned_from
-from dating.learning.model import constants_of, learning_model
+from dating.learning.model import learning_model
 from dating.learning.sampling import plan_of
 
 DEMO = Path("demo_data")

@@ -6,22 +6,23 @@ inference algorithms with simulation-based calibration. arXiv:1804.06788.
 The truth is drawn from the judgements' own quantile functions and the stated doubts. Instruments
 are then built, changed and examined step by step, never through the model's tables: a build passes
 a changeover when its instant is beyond a threshold of its own. What they become goes through the
-CSV file, the reader and the tally, as a user's corpus does. The model is compiled once; the arrays
-of the tally are shared variables that each replicate fills.
+CSV file, the reader and the tally, as a user's corpus does, and is learned from as by `learn`, in
+one chain.
 """
 
 import csv
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-import pytensor
-from pytensor.compile.mode import Mode
 from scipy import stats
 from scipy.special import expit, logit, ndtr
 
 from dating.distributions import Certain
 from dating.files import read_maker
+from dating.learning.chains import chains_of
+from dating.learning.constants import constants_of
 from dating.learning.corpus import read_corpus
+from dating.learning.density import density_of
 from dating.learning.layout import (
     CHANCE_DOUBT,
     FLOOR,
@@ -30,7 +31,6 @@ from dating.learning.layout import (
     SHARE_DOUBT,
     layout_of,
 )
-from dating.learning.model import constants_of, learning_model
 from dating.learning.tally import tally_of
 from dating.months import month_label
 from dating.tabulation import month_tables
@@ -105,7 +105,6 @@ components:
       length: {unit: mm, spread: 4, mean: {1930-01: 200, 1933-12: 220}, tails: 5}
 """
 FIRST, MONTHS = 1930 * 12, 48
-LEARNED = ("value", "share", "slip", "replaced", "mean")
 LOOKS = ("ends", "label", "buckle", "strap")
 GRID = {"width": np.arange(135, 177, 2), "length": np.arange(160, 264, 4)}  # mm, a reading each
 WITHIN = {"width": (0.0, 1.0), "length": (0.0,)}
@@ -125,7 +124,6 @@ KINDS = (  # rows of a corpus: how many, of which window, of what trust, whether
     (6, "month", 1.0, "not seen"),
     (4, "year", 1.0, "sure"),
 )
-SPARE = 200  # cases by which a corpus may exceed the first one
 COLUMNS = ["instrument", "built", "trust", "variant", *LOOKS, *GRID]
 
 
@@ -133,6 +131,7 @@ COLUMNS = ["instrument", "built", "trust", "variant", *LOOKS, *GRID]
 class Truth:
     """One draw of everything that is learned."""
 
+    normals: dict[str, float]  # of which the numbers are quantiles
     numbers: dict[str, float]
     shares: dict[tuple[str, int], dict[str, float]]  # by course and regime or anchor
     slip: dict[str, float]
@@ -143,10 +142,9 @@ class Truth:
 def drawn_truth(maker, generator):
     """Draw from the judgements and from the stated doubts."""
     normal = generator.standard_normal
-    numbers = {
-        name: float(judged.quantile(ndtr(normal())))
-        for name, judged in layout_of(maker).numbers.items()
-    }
+    judged = layout_of(maker).numbers
+    normals = {name: float(normal()) for name in judged}
+    numbers = {name: float(judged[name].quantile(ndtr(z))) for name, z in normals.items()}
     strap = maker.features()["strap"][1].by_variant["stage"].shares_at
     mixed = {
         ("variants", 2): {"home": 0.6, "stage": 0.4},
@@ -159,6 +157,7 @@ def drawn_truth(maker, generator):
         return float(expit(logit(stated) + CHANCE_DOUBT * normal())) if stated > 0 else 0.0
 
     return Truth(
+        normals=normals,
         numbers=numbers,
         shares={key: _moved(stated, normal) for key, stated in mixed.items()},
         slip={name: chance(feature.slip.value) for name, feature in features.items()},
@@ -292,87 +291,20 @@ class Simulator:
         return f"{value} within {within:g}" if within else f"{value}"
 
 
-def every_reading():
-    """Rows that between them have every reading a corpus can have."""
-    looks = {
-        "variant": ["home", "stage"],
-        "ends": ["wood", "metal", f"wood ({SURE})", f"metal ({SURE})"],
-        "label": ["round", "square", f"round ({SURE})", f"square ({SURE})"],
-        "buckle": ["plain", "roller", "none", "plain | roller"],
-        "strap": ["brown", "black", f"brown ({SURE})", f"black ({SURE})"],
-    }
-    looks["buckle"] += [f"{state} ({SURE})" for state in looks["buckle"][:3]]
-    for name, values in GRID.items():
-        looks[name] = [f"{v} within {w:g}" if w else f"{v}" for w in WITHIN[name] for v in values]
-    count = max(map(len, looks.values()))
-    for variant in looks["variant"]:
-        for place in range(count):
-            row = {name: values[place % len(values)] for name, values in looks.items()}
-            row |= {"variant": variant, "instrument": f"T-{variant}-{place}", "built": "1930-01"}
-            yield [str(row.get(column, "")) for column in COLUMNS]
-
-
-def keys_of(tally):
-    """Every reading of a tally: whether measured, of what, and its weights or value."""
-    sighted = zip(tally.track, tally.weights, strict=True)
-    measured = zip(tally.gauge, tally.measured, strict=True)
-    return [
-        *((False, int(track), tuple(weights)) for track, weights in sighted),
-        *((True, int(gauge), tuple(value)) for gauge, value in measured),
-    ]
-
-
 class Harness:
-    """The model of the small maker, compiled once for all corpora of one form."""
+    """The small maker, and what is learned of it from corpora."""
 
     def __init__(self, folder):
-        import nutpie  # noqa: PLC0415
-
         (folder / "example.yaml").write_text(MAKER, encoding="utf-8")
         self.folder, self.maker = folder, read_maker(folder / "example.yaml")
         self.layout, self.tables = layout_of(self.maker), month_tables(self.maker)
-        generator = np.random.default_rng(0)
-        simulated = Simulator(self.maker, drawn_truth(self.maker, generator), generator).rows()
-        form = self.tally([*every_reading(), *simulated])
-        self.places = {key: place for place, key in enumerate(keys_of(form))}
-        self.cases = (len(form.cases) + SPARE, form.cases.shape[1])
-        fillable = {
-            name: pytensor.shared(array, name=name, shape=array.shape)
-            for name, array in self.cases_of(form).items()
-        }
-        constants = constants_of(self.maker, self.layout, self.tables)
-        self.model = learning_model(self.layout, constants, replace(form, **fillable))
-        self.fillable = {**fillable, "counts": self.model["counts"]}
-        self.compiled = nutpie.compile_pymc_model(self.model)
-        self.log_likelihood = pytensor.function(
-            [self.model[name] for name in LEARNED],
-            self.model["log likelihood"],
-            mode=Mode(linker="py", optimizer=None),
-        )
+        self.constants = constants_of(self.maker, self.layout, self.tables)
 
     def tally(self, rows):
         file = self.folder / "corpus.csv"
         with open(file, "w", encoding="utf-8", newline="") as stream:
             csv.writer(stream).writerows([COLUMNS, *rows])
         return tally_of(read_corpus(file, self.maker), self.layout, self.tables.output)
-
-    def arrays_of(self, rows):
-        """The tally of a corpus, put in the places of the model's readings."""
-        tally = self.tally(rows)
-        counts = np.zeros((len(self.places), MONTHS))
-        counts[[self.places[key] for key in keys_of(tally)]] = tally.counts
-        return {"counts": counts, **self.cases_of(tally)}
-
-    def cases_of(self, tally):
-        """Cases in the places of the model's readings, with spare ones of no weight."""
-        at = np.array([self.places[key] for key in keys_of(tally)] + [len(self.places)])
-        reading, month = np.divmod(tally.cases, MONTHS)
-        count, most = tally.cases.shape
-        cases = np.full(self.cases, len(self.places) * MONTHS)
-        cases[:count, :most] = at[reading] * MONTHS + month
-        weight, row = np.zeros(len(cases)), np.zeros(len(cases), dtype=np.int64)
-        weight[:count], row[:count] = tally.case_weight, tally.case_row
-        return {"cases": cases, "case_weight": weight, "case_row": row}
 
     def arrays_of_truth(self, truth):
         """The truth in the form of the model's quantities."""
@@ -393,6 +325,24 @@ class Harness:
             "replaced": np.array(list(truth.replaced.values())),
             "mean": np.concatenate(list(truth.means.values())),
         }
+
+    def unknowns_of_truth(self, truth):
+        """The truth in the form of the density's unknowns; for shares, through their logarithms."""
+        stated, mixed = self.layout.stated_shares, self.layout.mixed
+        numbers = self.layout.numbers.items()
+        arrays, constants = self.arrays_of_truth(truth), self.constants
+        moved = np.log(arrays["share"][mixed] / stated[mixed])
+        unknowns = [
+            [truth.normals[n] for n, judged in numbers if not isinstance(judged, Certain)],
+            np.linalg.lstsq(self.layout.contrasts, moved)[0],
+        ]
+        for name, chances in (("slip", constants.slip), ("replaced", constants.replaced)):
+            doubted = (chances > 0) & (chances < 1)
+            change = logit(arrays[name][doubted]) - logit(chances[doubted])
+            unknowns.append(change / CHANCE_DOUBT)
+        for gauge in self.layout.gauges:
+            unknowns.append((truth.means[gauge.name] - gauge.stated) / (MEAN_DOUBT * gauge.spread))
+        return np.concatenate(unknowns)
 
     def quantities(self, arrays):
         """Everything that is ranked, by name; the arrays are led by a draw."""
@@ -417,37 +367,29 @@ class Harness:
             found[f"mean of {name}"] = arrays["mean"][:, place]
         return found | {"log likelihood": arrays["log likelihood"]}
 
-    def replicate(self, seed, *, tune, draws, kept, simulator=Simulator):
+    def replicate(self, seed, *, draws, kept, simulator=Simulator):
         """Draw a truth and a corpus, learn it, and set the truth beside the draws that are kept."""
-        import nutpie  # noqa: PLC0415
-
         generator = np.random.default_rng(seed)
         truth = drawn_truth(self.maker, generator)
-        filled = self.arrays_of(simulator(self.maker, truth, generator).rows())
-        made = nutpie.sample(
-            self.compiled.with_data(**filled),
-            draws=draws,
-            tune=tune,
-            chains=1,
-            cores=1,
-            seed=seed,
-            target_accept=ACCEPT,
-            progress_bar=False,
-        )
-        thinned = made["posterior"].to_dataset().isel(chain=0)
-        thinned = thinned.isel(draw=np.linspace(0, draws - 1, kept).round().astype(int))
-        drawn = {name: thinned[name].values for name in (*LEARNED, "log likelihood")}
-        true = self.arrays_of_truth(truth)
-        for name, values in filled.items():
-            self.fillable[name].set_value(values)
-        true["log likelihood"] = self.log_likelihood(*(true[name] for name in LEARNED))
+        tally = self.tally(simulator(self.maker, truth, generator).rows())
+        density = density_of(self.layout, self.constants, tally)
+        chain = chains_of(density, draws=draws, accept=ACCEPT, seed=seed, count=1)
+        at = np.linspace(0, draws - 1, kept).round().astype(int)
+        drawn = density.quantities(chain.unknowns[:, at])
+        drawn = {name: values[0] for name, values in drawn.items()}
+        log_prior = density.log_prior(chain.unknowns[0, at])
+        drawn["log likelihood"] = chain.stats["logp"].values[0, at] - log_prior
+        true, unknowns = self.arrays_of_truth(truth), self.unknowns_of_truth(truth)
+        for name, values in density.quantities(unknowns[None, None]).items():
+            np.testing.assert_allclose(values[0, 0], true[name], atol=1e-3, err_msg=name)
+        true["log likelihood"] = density(unknowns)[0] - density.log_prior(unknowns)
         ours = self.quantities(drawn)
         theirs = self.quantities({name: np.asarray(v)[None] for name, v in true.items()})
         return Replicate(
             names=tuple(ours),
             draws=np.stack(list(ours.values()), axis=1),
             truth=np.array([value[0] for value in theirs.values()]),
-            divergences=int(made["sample_stats"]["diverging"].sum()),
+            divergences=int(chain.stats["diverging"].sum()),
         )
 
 

@@ -24,6 +24,7 @@ from dating.calibration.scores import scores_of
 from dating.calibration.uniformity import Departure, Uniformity
 from dating.calibration.verdict import Coverage, Group, compared
 from dating.cli.main import main
+from dating.learning.constants import constants_of
 from dating.learning.files import read_learned, write_learned
 from dating.learning.latent.found import Latent
 from dating.learning.latent.mixture import Settings, fitted
@@ -34,7 +35,7 @@ from dating.learning.learned import (
     learned_tables,
 )
 from dating.learning.levels import Correction, learned_correction
-from dating.learning.model import constants_of, learning_model
+from dating.learning.model import learning_model
 from dating.learning.sampling import plan_of
 from dating.words.calibration import calibration_text
 from dating.words.record import as_record

@@ -11,11 +11,12 @@ from scipy.special import ndtr
 import dating
 from dating.cli.main import main
 from dating.learning.comparison import judged_values, shared_area_of, shifts_of
+from dating.learning.constants import constants_of
 from dating.learning.files import read_learned, write_learned
 from dating.learning.health import health_of
 from dating.learning.layout import FLOOR, layout_of
 from dating.learning.learned import learned_from, learned_tables
-from dating.learning.model import constants_of, learning_model
+from dating.learning.model import learning_model
 from dating.learning.sampling import learn, plan_of
 from dating.ramps import month_shares, regimes
 from tests.learning import MAKER, ONE_RAMP, one_ramp_rows, written
@@ -290,7 +291,7 @@ def run(folder, *more):
 
 def test_the_command_learns_and_the_estimate_uses_it(tmp_path):
     written(tmp_path, ONE_RAMP, one_ramp_rows(60))
-    shown = run(tmp_path, "--draws", "800")
+    shown = run(tmp_path)
     assert shown.exit_code == 0, shown.output
     assert "60 of known month enter as counts" in shown.output
     assert "ends, regime 2" in shown.output

@@ -127,7 +127,7 @@ def test_twenty_four_changeovers_with_five_thousand_instruments(tmp_path):
 # Simulation-based calibration -----------------------------------------------------------------
 
 KEPT = 24
-QUICK = {"tune": 200, "draws": 240, "kept": KEPT}
+QUICK = {"draws": 240, "kept": KEPT}
 
 
 @pytest.fixture(scope="module")
@@ -181,7 +181,7 @@ class Careless(Simulator):
 @pytest.mark.slow
 def test_ranks_of_five_hundred_truths_are_uniform(harness):
     """500 replicates, 99 draws kept of 990, 20 bins; and half a spread would be found."""
-    full = {"tune": 300, "draws": 990, "kept": 99}
+    full = {"draws": 990, "kept": 99}
     replicates = [harness.replicate(seed, **full) for seed in range(500)]
     chances = chances_of(ranks_of(replicates), 99, 20)
     for name, chance in zip(replicates[0].names, chances, strict=True):

@@ -36,16 +36,15 @@ if TYPE_CHECKING:
 @click.option(
     "--draws",
     type=click.IntRange(10, 100_000),
-    default=1000,
-    show_default=True,
-    help="Draws in each of four chains, after as many for tuning.",
+    help="Draws in each of four chains; unless given, as many as make them sound.",
 )
 @click.option(
     "--accept",
     type=click.FloatRange(0.5, 0.999),
-    default=0.99,
+    default=0.9,
     show_default=True,
-    help="Acceptance that the sampler aims at; higher is slower and safer.",
+    help="Acceptance that the sampler aims at; higher is slower and safer. Raised after a "
+    "divergence unless --draws is given.",
 )
 @click.option(
     "--seed",
@@ -61,7 +60,7 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     corpus: Path,
     out: Path,
     report: Path | None,
-    draws: int,
+    draws: int | None,
     accept: float,
     seed: int,
     insist: bool,
@@ -77,8 +76,8 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     Example:
       dating learn priors/marrowby.yaml demo_data/marrowby_corpus.csv --out marrowby.nc
     """  # noqa: D301 (click wants the backspace itself)
-    needed = ["pymc", "nutpie", "arviz", "h5netcdf", "matplotlib"]  # progress of PyMC is coloured
-    check_installed("learning", [*needed, *(["jinja2"] if report else [])])
+    needed = ["numba", "nutpie", "arviz", "scipy", "h5netcdf"]
+    check_installed("learning", [*needed, *(["jinja2", "matplotlib"] if report else [])])
     from dating.files import read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
     from dating.learning.files import write_learned  # noqa: PLC0415
@@ -100,7 +99,7 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     plan = plan_of(read, read_corpus(corpus, read))
     click.echo(before_learning(plan, draws, text_width()))
     with _teller() as tell:
-        tree = sample(plan, draws=draws, accept=accept, seed=seed, progress=True, report=tell)
+        tree = sample(plan, draws=draws, accept=accept, seed=seed, report=tell)
     health = health_of(tree)
     if not health.good and not insist:
         message = f"nothing was written: {health.advice()}; or --insist to write it all the same"

@@ -35,7 +35,8 @@ class Health:
     divergences : int
         Divergent transitions after tuning.
     worst : str
-        The numbers with the smallest effective sample size, as the model names them.
+        The number with the largest R-hat where that is too large, else with the smallest effective
+        sample size.
 
     References
     ----------
@@ -140,21 +141,35 @@ def health_of(tree: xr.DataTree) -> Health:
     Health
         Over every date and length that was sampled.
     """
-    import arviz as az  # noqa: PLC0415
-
-    names = [name for name in tree["posterior"].data_vars if str(name).startswith("z")]
+    posterior = tree["posterior"].to_dataset()
+    names = [name for name in posterior.data_vars if str(name).startswith("z")]
     if not names:
         return Health(1.0, np.inf, 0, "")
-    draws = tree["posterior"].to_dataset()[names]
-    least = np.inf
-    worst = ""
-    for method in ("bulk", "tail"):
-        sizes = az.ess(draws, method=method)
-        for name in names:
-            found = float(sizes[name].min())
-            if found < least:
-                least, worst = found, str(name)
-    rhats = az.rhat(draws)
-    rhat = max((float(rhats[name].max()) for name in names), default=1.0)
-    divergences = int(tree["sample_stats"]["diverging"].sum())
-    return Health(rhat, least, divergences, worst)
+    return health_of_draws(posterior[names], int(tree["sample_stats"]["diverging"].sum()))
+
+
+def health_of_draws(draws: xr.Dataset, divergences: int) -> Health:
+    """Work out the diagnostics of some draws.
+
+    Parameters
+    ----------
+    draws : Dataset, dims (chain, draw, one more)
+        Unknowns; where their last dimension has labels, these name the worst.
+    divergences : int
+        Divergent transitions among them.
+
+    Returns
+    -------
+    Health
+        Over every unknown.
+    """
+    import arviz as az  # noqa: PLC0415
+
+    bulk, tail, rhats = az.ess(draws), az.ess(draws, method="tail"), az.rhat(draws)
+    sizes = [np.minimum(bulk[name], tail[name]) for name in draws.data_vars]
+    least = min(sizes, key=lambda size: float(size.min()))
+    most = max((rhats[name] for name in draws.data_vars), key=lambda rhat: float(rhat.max()))
+    rhat, ess = float(most.max()), float(least.min())
+    worst = most[most.values.argmax()] if rhat > MOST_RHAT else least[least.values.argmin()]
+    labels = [label.item() for label in worst.coords.values()]
+    return Health(rhat, ess, divergences, str(labels[0] if labels else worst.name))

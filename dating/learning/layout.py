@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import exp, floor
+from functools import cached_property
+from math import exp, floor, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +39,8 @@ MEAN_DOUBT = 1.0
 FLOOR = 1e-3
 """Probability that is left to a recorded state whatever the ramps say, shared by all states: a
 learner that takes nothing for impossible has no walls to run into."""
+POOL_GRID = np.linspace(-6.0, 6.0, 2401)
+"""Standard normal points between which the quantiles of pooled judgements are interpolated."""
 _TAIL = 1.6449  # the standard normal's 95 % point
 
 
@@ -173,6 +176,31 @@ class Layout:
         for position, track in enumerate(self.tracks):
             stated[position, : len(track.shares), : len(track.states)] = track.shares
         return stated
+
+    @property
+    def mixed(self) -> NDArray[np.bool_]:
+        """Which stated shares are learned, those of mixed regimes; shape (track, regime, state)."""
+        stated = self.stated_shares
+        return (stated > 0) & ((stated > 0).sum(axis=2, keepdims=True) > 1)
+
+    @cached_property
+    def contrasts(self) -> Floats:
+        """How the logarithms of mixed shares follow from unknowns, shape (mixed, unknown).
+
+        Only differences of logarithms within a regime matter, so k doubts of one standard
+        deviation are k - 1 along orthonormal (Helmert's) contrasts, exactly.
+        """
+        sizes = self.mixed.sum(axis=2).ravel()
+        matrix = np.zeros((int(sizes.sum()), int(sum(sizes[sizes > 0] - 1))))
+        row = column = 0
+        for size in sizes[sizes > 0].tolist():
+            for k in range(1, size):
+                length = sqrt(k * (k + 1))
+                matrix[row : row + k, column] = SHARE_DOUBT / length
+                matrix[row + k, column] = -k * SHARE_DOUBT / length
+                column += 1
+            row += size
+        return matrix
 
     def tracks_of(self, name: str, variant: str | None) -> list[Track]:
         """List the courses of one feature, or of the variants.

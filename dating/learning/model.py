@@ -12,121 +12,32 @@ used here, but it is when an instrument is dated.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pymc as pm
 import pytensor.tensor as pt
 from numpy.typing import NDArray
-from pymc.distributions.dist_math import normal_lcdf
-from scipy.special import gammaln
+from scipy.special import gammaln, ndtr
 
 from dating.distributions import Certain, Metalog, Pool
+from dating.learning.constants import Constants
 from dating.learning.layout import (
     CHANCE_DOUBT,
     FLOOR,
     MEAN_DOUBT,
     NARROWEST,
-    SHARE_DOUBT,
-    VARIANTS,
+    POOL_GRID,
     Gauge,
     Layout,
 )
 from dating.learning.tally import Tally
-from dating.maker import Maker
-from dating.tables import MonthTables
 
 type Floats = NDArray[np.float64]
 
 _STEEPNESS = 2 * float(np.log(19.0))
 _NEVER = 1e-300
-
-
-@dataclass(frozen=True, eq=False)
-class Constants:
-    """What the model takes from the maker file as it stands, by course and by measurement.
-
-    Parameters
-    ----------
-    features : tuple of str
-        Names of the features, in the order of slips and replacements.
-    feature : ndarray of int64, shape (track,)
-        Position of the course's feature; one beyond the last for the variants.
-    states : ndarray of float64, shape (track,)
-        How many states the course has.
-    slip, replaced : ndarray of float64, shape (feature,)
-        Stated chances.
-    replacement : ndarray of float64, shape (track, state)
-        Shares of later replacements.
-    swapped : ndarray of float64, shape (track,)
-        Chance that the component was swapped.
-    donor : ndarray of float64, shape (track, month)
-        Build month of the donor.
-    gauge_swapped : ndarray of float64, shape (gauge,)
-        Chance that the component under a measurement was swapped.
-    gauge_donor : ndarray of float64, shape (gauge, month)
-        Build month of its donor.
-    """
-
-    features: tuple[str, ...]
-    feature: NDArray[np.int64]
-    states: Floats
-    slip: Floats
-    replaced: Floats
-    replacement: Floats
-    swapped: Floats
-    donor: Floats
-    gauge_swapped: Floats
-    gauge_donor: Floats
-
-
-def constants_of(maker: Maker, layout: Layout, tables: MonthTables) -> Constants:
-    """Collect what the model takes as it stands.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    layout : Layout
-        Its layout.
-    tables : MonthTables
-        Its month tables, for output and donors.
-
-    Returns
-    -------
-    Constants
-        Arrays by course and by feature.
-    """
-    features = maker.features()
-    names = tuple(features)
-    width = max(len(track.states) for track in layout.tracks)
-    replacement = np.zeros((len(layout.tracks), width))
-    swapped = np.zeros(len(layout.tracks))
-    donor = np.tile(tables.output, (len(layout.tracks), 1))
-    for position, track in enumerate(layout.tracks):
-        if track.name == VARIANTS:
-            continue
-        part, feature = features[track.name]
-        uniform = dict.fromkeys(track.states, 1 / len(track.states))
-        shares = feature.replacement or uniform
-        replacement[position, : len(track.states)] = [shares.get(s, 0.0) for s in track.states]
-        swapped[position] = maker.components[part].swapped.value
-        donor[position] = tables.donors[part].sum(axis=1).mean(axis=0)
-    places = {name: place for place, name in enumerate(names)}
-    under = [gauge.component for gauge in layout.gauges]
-    return Constants(
-        features=names,
-        feature=np.array([places.get(track.name, len(names)) for track in layout.tracks]),
-        states=np.array([float(len(track.states)) for track in layout.tracks]),
-        slip=np.array([feature.slip.value for _, feature in features.values()]),
-        replaced=np.array([feature.replaced.value for _, feature in features.values()]),
-        replacement=replacement,
-        swapped=swapped,
-        donor=donor,
-        gauge_swapped=np.array([maker.components[part].swapped.value for part in under]),
-        gauge_donor=np.array([tables.donors[part].sum(axis=1).mean(axis=0) for part in under]),
-    )
+_FARTHEST, _ROOT_TWO = np.float64(35.0), np.sqrt(2.0)  # a plain 2.0 would be taken in 32 bits
 
 
 def learning_model(layout: Layout, constants: Constants, tally: Tally) -> pm.Model:
@@ -202,7 +113,8 @@ def _metalog_values(metalogs: list[Any], z: Any) -> Any:
         np.array([getattr(metalog, name) for metalog in metalogs])
         for name in ("location", "scale", "skew")
     )
-    log_odds = normal_lcdf(0.0, 1.0, z) - normal_lcdf(0.0, 1.0, -z)
+    within = pt.clip(z, -_FARTHEST, _FARTHEST) / _ROOT_TWO
+    log_odds = pt.log(pt.erfc(-within)) - pt.log(pt.erfc(within))
     plain = location + (scale + skew * (pt.sigmoid(log_odds) - 0.5)) * log_odds
     through_log = np.array([metalog.form == "log" for metalog in metalogs])
     cut = np.array([metalog.form == "cut at zero" for metalog in metalogs])
@@ -212,22 +124,19 @@ def _metalog_values(metalogs: list[Any], z: Any) -> Any:
 
 def _pool_value(pool: Pool, z: Any) -> Any:
     """Interpolate the pooled quantile function over a fine grid of z."""
-    grid = np.linspace(-6.0, 6.0, 2401)
-    below = np.asarray(normal_lcdf(0.0, 1.0, grid).eval())
-    table = pt.as_tensor(pool.quantile(np.exp(below)))
-    at = pt.clip((z + 6.0) * 200.0, 0.0, len(grid) - 1.000001)
+    table = pt.as_tensor(pool.quantile(ndtr(POOL_GRID)))
+    at = pt.clip((z + 6.0) * 200.0, 0.0, len(POOL_GRID) - 1.000001)
     cell = pt.cast(pt.floor(at), "int64")
     return table[cell] + (at - cell) * (table[cell + 1] - table[cell])
 
 
 def _shares(layout: Layout) -> Any:
     """Give the shares of the states; those of mixed regimes are learned, the others stand."""
-    stated = layout.stated_shares
-    mixed = (stated > 0) & ((stated > 0).sum(axis=2, keepdims=True) > 1)
+    stated, mixed = layout.stated_shares, layout.mixed
     if not mixed.any():
         return pt.as_tensor(stated)
-    doubt = pm.Normal("z share", shape=int(mixed.sum()))
-    moved = pt.set_subtensor(pt.zeros(stated.shape)[np.nonzero(mixed)], SHARE_DOUBT * doubt)
+    doubt = pm.Normal("z share", shape=layout.contrasts.shape[1])
+    moved = pt.set_subtensor(pt.zeros(stated.shape)[np.nonzero(mixed)], layout.contrasts @ doubt)
     weighed = stated * pt.exp(moved)
     total = weighed.sum(axis=2, keepdims=True)
     return weighed / pt.where(pt.eq(total, 0.0), 1.0, total)

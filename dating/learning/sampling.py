@@ -1,16 +1,17 @@
-"""Learning: the joint model sampled, and latent variants found."""
+"""Learning: the joint model sampled, and free-form shares and latent variants fitted."""
 
 from __future__ import annotations
 
-import os
 import platform
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dating.learning.constants import constants_of
 from dating.learning.corpus import Corpus
 from dating.learning.files import FORMAT
 from dating.learning.latent.finding import found_in, levels_in
@@ -25,9 +26,9 @@ from dating.tabulation import month_tables
 if TYPE_CHECKING:
     import xarray as xr
 
-CHAINS = 4
-DRAWS = 1000
-ACCEPT = 0.99
+    from dating.learning.density import Density
+
+ACCEPT = 0.9
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +59,31 @@ class Plan:
     def uncertain(self) -> int:
         """How many dates and lengths are uncertain."""
         return sum(float(np.ptp(j.nodes()[0])) > 0 for j in self.layout.numbers.values())
+
+    @cached_property
+    def density(self) -> Density:
+        """The log posterior of everything uncertain but free-form shares."""
+        from dating.learning.density import density_of  # noqa: PLC0415
+
+        constants = constants_of(self.maker, self.layout, self.tables)
+        return density_of(self.layout, constants, self.tally)
+
+    def processor_seconds(self, draws: int | None = None) -> float:
+        """Foretell how long sampling takes on one core.
+
+        Parameters
+        ----------
+        draws : int or None
+            Draws in each chain; None where they go on until they are sound.
+
+        Returns
+        -------
+        float
+            Seconds: the time that one gradient takes here, times as many as are usual.
+        """
+        from dating.learning.chains import usual_gradients  # noqa: PLC0415
+
+        return usual_gradients(self.density.size, draws) * self.density.processor_seconds()
 
     @property
     def free_form(self) -> tuple[str, ...]:
@@ -98,13 +124,12 @@ def plan_of(maker: Maker, corpus: Corpus) -> Plan:
 def learn(
     plan: Plan,
     *,
-    draws: int = DRAWS,
+    draws: int | None = None,
     accept: float = ACCEPT,
     seed: int = 1,
-    progress: bool = False,
     report: Callable[[str], None] = lambda _: None,
 ) -> xr.DataTree:
-    """Sample the joint posterior of everything uncertain, with nutpie's NUTS through PyMC.
+    """Sample the joint posterior of everything uncertain, with nutpie's NUTS.
 
     Where the maker file leaves shares to be learned, free-form shares and latent variants are
     found as well; where it leaves nothing else open, nothing is sampled.
@@ -113,16 +138,14 @@ def learn(
     ----------
     plan : Plan
         From :func:`plan_of`.
-    draws : int
-        Draws in each of four chains, after as many for tuning.
+    draws : int, optional
+        Draws in each of four chains; as many as make them sound unless given.
     accept : float
-        Acceptance that the sampler aims at.
+        Acceptance that the sampler aims at; raised after a divergence where ``draws`` is not given.
     seed : int
         Seed of the sampler.
-    progress : bool
-        Whether to show the sampler's progress.
     report : callable
-        Told in words what is being done besides sampling.
+        Told in words what is being done.
 
     Returns
     -------
@@ -132,38 +155,52 @@ def learn(
     """
     groups = _found(plan, seed, report) if plan.free_form else {}
     if plan.layout.tracks:
-        groups |= _sampled(plan, draws=draws, accept=accept, seed=seed, progress=progress)
+        sampled, accept = _sampled(plan, draws=draws, accept=accept, seed=seed, report=report)
+        groups |= sampled
     else:
         groups |= _nothing_sampled(plan)
-    return _result(groups, plan, draws=draws, accept=accept, seed=seed)
+    return _result(groups, plan, accept=accept, seed=seed)
 
 
 def _sampled(
-    plan: Plan, *, draws: int, accept: float, seed: int, progress: bool
-) -> dict[str, xr.Dataset]:
-    import pymc as pm  # noqa: PLC0415
+    plan: Plan, *, draws: int | None, accept: float, seed: int, report: Callable[[str], None]
+) -> tuple[dict[str, xr.Dataset], float]:
+    """Give the groups of the chains, and the acceptance that was aimed at in the end."""
+    import xarray as xr  # noqa: PLC0415
 
-    from dating.learning.model import constants_of, learning_model  # noqa: PLC0415
+    from dating.learning.chains import chains_of  # noqa: PLC0415
 
-    constants = constants_of(plan.maker, plan.layout, plan.tables)
-    with learning_model(plan.layout, constants, plan.tally):
-        sampled = pm.sample(
-            draws=draws,
-            tune=draws,
-            chains=CHAINS,
-            cores=min(CHAINS, os.cpu_count() or 1),
-            target_accept=accept,
-            random_seed=seed,
-            progressbar=progress,
-            nuts_sampler="nutpie",
-        )
-    groups = {
-        "posterior": sampled["posterior"].to_dataset(),
-        "sample_stats": sampled["sample_stats"].to_dataset()[["diverging"]],
+    density = plan.density
+    chains = chains_of(density, draws=draws, accept=accept, seed=seed, report=report)
+    log_likelihood = chains.stats["logp"].values - density.log_prior(chains.unknowns)
+    arrays = {
+        **density.split(chains.unknowns),
+        **density.quantities(chains.unknowns),
+        "log likelihood": log_likelihood,
     }
-    for group in groups.values():
-        group.attrs.clear()
-    return groups
+    inner = {
+        "value": ("number",),
+        "share": ("share_dim_0", "share_dim_1", "share_dim_2"),
+        "slip": ("feature",),
+        "replaced": ("feature",),
+        "mean": ("anchor",),
+        "log likelihood": (),
+    }
+    coords = {
+        "number": list(plan.layout.numbers),
+        "feature": list(plan.maker.features()),
+        "anchor": plan.layout.anchor_names,
+    }
+    posterior = xr.Dataset(
+        {
+            name: (("chain", "draw", *inner.get(name, (f"{name}_dim_0",))), values)
+            for name, values in arrays.items()
+        },
+        coords,
+    )
+    kept = ["diverging", "n_steps", "step_size", "energy", "logp", "depth"]
+    stats = chains.stats[[name for name in kept if name in chains.stats]]
+    return {"posterior": posterior, "sample_stats": stats}, chains.accept
 
 
 def _nothing_sampled(plan: Plan) -> dict[str, xr.Dataset]:
@@ -198,9 +235,7 @@ def _found(plan: Plan, seed: int, report: Callable[[str], None]) -> dict[str, xr
     return groups
 
 
-def _result(
-    groups: dict[str, xr.Dataset], plan: Plan, *, draws: int, accept: float, seed: int
-) -> xr.DataTree:
+def _result(groups: dict[str, xr.Dataset], plan: Plan, *, accept: float, seed: int) -> xr.DataTree:
     import xarray as xr  # noqa: PLC0415
 
     tree = xr.DataTree.from_dict(groups)
@@ -212,10 +247,9 @@ def _result(
         corpus_file=plan.corpus.file,
         corpus_fingerprint=plan.corpus.fingerprint,
         instruments=len(plan.corpus.references),
-        draws=draws,
+        draws=groups["posterior"].sizes["draw"],
         accept=accept,
         seed=seed,
-        pymc=version("pymc"),
         nutpie=version("nutpie"),
         python=platform.python_version(),
     )

@@ -24,15 +24,15 @@ _WIDE = 72
 _LETTERS = {"data": "D", "judgement": "J", "both": "B", "neither": "N", "": "-"}
 
 
-def before_learning(plan: Plan, draws: int, width: int = WIDTH) -> str:
+def before_learning(plan: Plan, draws: int | None, width: int = WIDTH) -> str:
     """Say what learning will work on, and about how long it will take.
 
     Parameters
     ----------
     plan : Plan
         What is to be learned.
-    draws : int
-        Draws in each chain.
+    draws : int or None
+        Draws in each chain; None where they go on until they are sound.
     width : int
         Columns.
 
@@ -53,16 +53,22 @@ def before_learning(plan: Plan, draws: int, width: int = WIDTH) -> str:
     if not plan.layout.tracks:
         told = f"{rows} instruments; nothing else is left open, so nothing is sampled.\n{free}"
         return hanging(told.splitlines(), width)
-    minutes = (45 + draws * 4.3e-6 * plan.tally.counts.size) / 60
+    many = f"{draws} draws" if draws else "draws that go on until they are sound"
     told = (
         f"{rows} instruments: {counted} of known month enter as counts, {plan.tally.rows} are "
         f"summed over the months they may have come from.\n"
         f"{plan.uncertain} uncertain dates and lengths in {len(plan.layout.ramps)} changeovers.\n"
-        f"Four chains of {draws} draws after as many for tuning: some {minutes:.0f} to "
-        f"{2 * minutes:.0f} minutes on two cores.\n"
+        f"Four chains of {many}: about {_time_words(plan.processor_seconds(draws))} of one core.\n"
         f"{free}"
     )
     return hanging(told.splitlines(), width)
+
+
+def _time_words(seconds: float) -> str:
+    """Write a length of time, rounded as it deserves."""
+    if seconds < 90:
+        return f"{max(5 * round(seconds / 5), 5)} seconds"
+    return f"{round(seconds / 60)} minutes"
 
 
 def after_learning(made: Outcome, width: int = WIDTH) -> str:

@@ -167,7 +167,7 @@ def _stated(made: Outcome) -> list[dict[str, Any]]:
 def _origin(made: Outcome) -> list[tuple[str, str]]:
     maker, corpus, said = made.plan.maker, made.plan.corpus, made.tree.attrs
     sampled = [
-        ("draws", f"{made.drawn.sizes['chain']} chains of {said['draws']}, as many for tuning"),
+        ("draws", f"{made.drawn.sizes['chain']} chains of {said['draws']}, after tuning"),
         ("acceptance aimed at", f"{said['accept']:g}"),
     ]
     return [
@@ -178,7 +178,7 @@ def _origin(made: Outcome) -> list[tuple[str, str]]:
         ("instruments", f"{len(corpus.references)}, {made.plan.counted} of known month"),
         *(sampled if made.drawn.size else ()),
         ("seed", str(said["seed"])),
-        ("versions", f"PyMC {said['pymc']}, nutpie {said['nutpie']}, Python {said['python']}"),
+        ("versions", f"nutpie {said['nutpie']}, Python {said['python']}"),
     ]
 
 

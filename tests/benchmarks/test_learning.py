@@ -21,8 +21,9 @@ import pymc as pm
 import pytensor.tensor as pt
 import pytest
 
+from dating.learning.constants import constants_of
 from dating.learning.layout import CHANCE_DOUBT, FLOOR, NARROWEST
-from dating.learning.model import constants_of, learning_model
+from dating.learning.model import learning_model
 from dating.learning.sampling import ACCEPT
 from tests.learning_worlds import MONTHS, THROUGHOUT, planned
 

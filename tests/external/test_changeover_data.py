@@ -17,8 +17,9 @@ import numpy as np
 import pytest
 
 from dating import Maker
+from dating.learning.constants import constants_of
 from dating.learning.layout import NARROWEST, layout_of
-from dating.learning.model import constants_of, learning_model
+from dating.learning.model import learning_model
 from dating.learning.tally import Tally
 from dating.tabulation import month_tables
 

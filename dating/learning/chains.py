@@ -1,0 +1,238 @@
+"""Chains of the log posterior by nutpie's NUTS, gone on with until they can be relied on.
+
+Four chains run side by side. At stated numbers of draws they are looked at, and when the rules of
+:class:`~dating.learning.health.Health` are met, exactly so many draws are kept: the result depends
+on the seed, and not on the machine's speed. A divergence does not heal with more draws; the chains
+then begin again and aim at a higher acceptance.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.learning import density_kernels as kernels
+from dating.learning.coordinates import Coordinates, coordinates_of
+from dating.learning.density import Density
+from dating.learning.health import Health, health_of_draws
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+type Floats = NDArray[np.float64]
+
+CHAINS = 4
+TUNE = 300
+LOOKS = (500, 700, 900, 1200, 1500, 2000, 2500, 3000, 4000)
+"""Draws in each chain after which it is asked whether they can be relied on."""
+_HIGHEST = 0.985
+_USUAL_DRAWS, _USUAL_STEPS = 700, 28
+_SPREAD = 0.5
+_PATIENCE = 0.05
+
+
+@dataclass(frozen=True, eq=False)
+class Chains:
+    """Draws of the unknowns, and how the sampler came by them.
+
+    Parameters
+    ----------
+    unknowns : ndarray of float64, shape (chain, draw, unknown)
+        The draws.
+    stats : Dataset, dims (chain, draw)
+        What the sampler tells of each draw.
+    accept : float
+        The acceptance that was aimed at in the end.
+    health : Health
+        Whether the draws can be relied on.
+    """
+
+    unknowns: Floats
+    stats: xr.Dataset
+    accept: float
+    health: Health
+
+
+def chains_of(
+    density: Density,
+    *,
+    draws: int | None,
+    accept: float,
+    seed: int,
+    count: int = CHAINS,
+    report: Callable[[str], None] = lambda _: None,
+) -> Chains:
+    """Sample a density.
+
+    Parameters
+    ----------
+    density : Density
+        The log posterior.
+    draws : int or None
+        Draws in each chain; None to go on until the rules are met, to the last look at most.
+    accept : float
+        Acceptance to aim at; where ``draws`` is None, raised half way to one by a divergence.
+    seed : int
+        Seed of the sampler.
+    count : int
+        How many chains there are.
+    report : callable
+        Told in words how far the chains are.
+
+    Returns
+    -------
+    Chains
+        The same for the same seed.
+    """
+    report("looking for the mode")
+    coordinates = coordinates_of(density)
+    looks = LOOKS if draws is None else (draws,)
+    while True:
+        chains = _Run(density, coordinates, accept, seed, looks, count, report).chains()
+        if draws is not None or not chains.health.divergences or accept > _HIGHEST:
+            return chains
+        accept = 1 - (1 - accept) / 2
+
+
+def usual_gradients(size: int, draws: int | None) -> float:
+    """Give how many gradients the chains usually take.
+
+    Parameters
+    ----------
+    size : int
+        How many unknowns there are.
+    draws : int or None
+        Draws in each chain; None where they go on until they are sound.
+
+    Returns
+    -------
+    float
+        Steps of a trajectory grow about as the square root of the unknowns.
+    """
+    kept = draws or _USUAL_DRAWS
+    steps = _USUAL_STEPS * float(np.sqrt(size / 100))
+    return CHAINS * (min(TUNE, kept) + kept) * steps
+
+
+@dataclass(eq=False)
+class _Run:
+    """One run of all chains, which note their draws here as they come."""
+
+    density: Density
+    coordinates: Coordinates
+    accept: float
+    seed: int
+    looks: tuple[int, ...]
+    count: int
+    report: Callable[[str], None]
+    progress: list[Any] = field(default_factory=list)
+
+    @property
+    def tune(self) -> int:
+        """Draws for tuning."""
+        return min(TUNE, self.looks[-1])
+
+    def chains(self) -> Chains:
+        """Run until a look is content, a chain diverges, or the last look is over."""
+        sampler = self._sampler()
+        try:
+            for look in self.looks[:-1]:
+                self._wait(sampler, look)
+                if _is_finished(sampler):
+                    break
+                sampler.pause()
+                if self._divergences(look):
+                    return self._kept(sampler.abort(), look)
+                chains = self._kept(sampler.inspect(), look)
+                if chains.health.good:
+                    sampler.cancel()
+                    return chains
+                sampler.resume()
+            return self._first_content(sampler.wait())
+        except BaseException:  # Ctrl-C among them: nothing goes on sampling by itself
+            sampler.cancel()
+            raise
+
+    def _first_content(self, trace: xr.DataTree) -> Chains:
+        """Keep what the looks would have kept, had the chains not been faster than they."""
+        for look in self.looks:
+            chains = self._kept(trace, look)
+            if chains.health.good or chains.health.divergences:
+                break
+        return chains
+
+    def _sampler(self) -> Any:
+        import nutpie  # noqa: PLC0415
+        from nutpie.compiled_pyfunc import from_pyfunc  # noqa: PLC0415
+
+        terms, size = self.density.terms, self.density.size
+
+        def log_posterior() -> Callable[[Floats], tuple[float, Floats]]:
+            return lambda u: kernels.log_posterior_at(u, terms, *self.coordinates)
+
+        def unknowns(*_: int) -> Callable[[Floats], dict[str, Floats]]:
+            return lambda u: {"unknowns": self.coordinates.unknowns(self.density, u)}
+
+        def begin(seed: int) -> Floats:
+            return _SPREAD * np.random.default_rng(seed).standard_normal(size)
+
+        model = from_pyfunc(
+            size,
+            log_posterior,
+            unknowns,
+            [np.dtype(float)],
+            [(size,)],
+            ["unknowns"],
+            make_initial_point_fn=begin,
+        )
+        return nutpie.sample(
+            model,
+            draws=self.looks[-1],
+            tune=self.tune,
+            chains=self.count,
+            cores=self.count,
+            seed=self.seed,
+            target_accept=self.accept,
+            save_warmup=False,
+            progress_bar=False,
+            progress_callback=self._note,
+            blocking=False,
+        )
+
+    def _note(self, progress: list[Any]) -> None:
+        self.progress = list(progress)
+        least = min((chain.finished_draws for chain in self.progress), default=0)
+        self.report(f"draw {max(least - self.tune, 0):,} of each chain")
+
+    def _wait(self, sampler: Any, look: int) -> None:
+        """Wait until every chain has as many draws as a look wants."""
+        while not _is_finished(sampler):
+            done = [chain.finished_draws for chain in self.progress]
+            if len(done) == self.count and min(done) >= self.tune + look:
+                return
+            time.sleep(_PATIENCE)
+
+    def _divergences(self, look: int) -> int:
+        """Count the divergent draws up to a look."""
+        first, last = self.tune, self.tune + look
+        return sum(first <= at < last for c in self.progress for at in c.divergent_draws)
+
+    def _kept(self, trace: xr.DataTree, look: int) -> Chains:
+        posterior = trace["posterior"].to_dataset().isel(draw=slice(0, look))
+        stats = trace["sample_stats"].to_dataset().isel(draw=slice(0, look))
+        unknowns = posterior["unknowns"].transpose("chain", "draw", ...)
+        named = unknowns.assign_coords({unknowns.dims[-1]: list(self.density.names)})
+        health = health_of_draws(named.to_dataset(), int(stats["diverging"].sum()))
+        return Chains(unknowns.values, stats, self.accept, health)
+
+
+def _is_finished(sampler: Any) -> bool:
+    try:
+        return bool(sampler.is_finished)
+    except TimeoutError:  # so it says that it is not
+        return False

@@ -1,0 +1,100 @@
+"""What learning takes from a maker file as it stands, by course and by measurement."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.learning.layout import VARIANTS, Layout
+from dating.maker import Maker
+from dating.tables import MonthTables
+
+type Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Constants:
+    """What the model takes from the maker file as it stands, by course and by measurement.
+
+    Parameters
+    ----------
+    features : tuple of str
+        Names of the features, in the order of slips and replacements.
+    feature : ndarray of int64, shape (track,)
+        Position of the course's feature; one beyond the last for the variants.
+    states : ndarray of float64, shape (track,)
+        How many states the course has.
+    slip, replaced : ndarray of float64, shape (feature,)
+        Stated chances.
+    replacement : ndarray of float64, shape (track, state)
+        Shares of later replacements.
+    swapped : ndarray of float64, shape (track,)
+        Chance that the component was swapped.
+    donor : ndarray of float64, shape (track, month)
+        Build month of the donor.
+    gauge_swapped : ndarray of float64, shape (gauge,)
+        Chance that the component under a measurement was swapped.
+    gauge_donor : ndarray of float64, shape (gauge, month)
+        Build month of its donor.
+    """
+
+    features: tuple[str, ...]
+    feature: NDArray[np.int64]
+    states: Floats
+    slip: Floats
+    replaced: Floats
+    replacement: Floats
+    swapped: Floats
+    donor: Floats
+    gauge_swapped: Floats
+    gauge_donor: Floats
+
+
+def constants_of(maker: Maker, layout: Layout, tables: MonthTables) -> Constants:
+    """Collect what the model takes as it stands.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    layout : Layout
+        Its layout.
+    tables : MonthTables
+        Its month tables, for output and donors.
+
+    Returns
+    -------
+    Constants
+        Arrays by course and by feature.
+    """
+    features = maker.features()
+    names = tuple(features)
+    width = max(len(track.states) for track in layout.tracks)
+    replacement = np.zeros((len(layout.tracks), width))
+    swapped = np.zeros(len(layout.tracks))
+    donor = np.tile(tables.output, (len(layout.tracks), 1))
+    for position, track in enumerate(layout.tracks):
+        if track.name == VARIANTS:
+            continue
+        part, feature = features[track.name]
+        uniform = dict.fromkeys(track.states, 1 / len(track.states))
+        shares = feature.replacement or uniform
+        replacement[position, : len(track.states)] = [shares.get(s, 0.0) for s in track.states]
+        swapped[position] = maker.components[part].swapped.value
+        donor[position] = tables.donors[part].sum(axis=1).mean(axis=0)
+    places = {name: place for place, name in enumerate(names)}
+    under = [gauge.component for gauge in layout.gauges]
+    return Constants(
+        features=names,
+        feature=np.array([places.get(track.name, len(names)) for track in layout.tracks]),
+        states=np.array([float(len(track.states)) for track in layout.tracks]),
+        slip=np.array([feature.slip.value for _, feature in features.values()]),
+        replaced=np.array([feature.replaced.value for _, feature in features.values()]),
+        replacement=replacement,
+        swapped=swapped,
+        donor=donor,
+        gauge_swapped=np.array([maker.components[part].swapped.value for part in under]),
+        gauge_donor=np.array([tables.donors[part].sum(axis=1).mean(axis=0) for part in under]),
+    )

@@ -1,0 +1,558 @@
+"""The log posterior of learning and its gradient, compiled: one pass forward, one back.
+
+The numbers, shares, ramps, recorded states and readings of :mod:`dating.learning.model` are worked
+out in that order, and their derivatives in the opposite one. Four facts keep a pass short:
+
+- a ramp that is linear has derivatives by its start and its width in closed form: with
+  q = clip((t - start) / width, 0, 1), the area A(t) under it up to t has
+  dA/dstart = -q and dA/dwidth = -q^2 / 2;
+- a reading is worked out only in the months in which an instrument may have it;
+- a doubtful instrument is a few stretches of months with a list of readings each, and readings are
+  bounded from below, so that their *products* are taken and no exponential a month;
+- the gradient by a reading is N / L, where N counts the instruments expected in each month, so the
+  way back needs one division for a reading and month, and not one for an instrument.
+
+Arrays are in the order (course, regime or state, month). Everything that is called here stands in
+this module, since what is compiled is kept by the file of the caller.
+"""
+
+# ruff: noqa: PLR0917
+# mypy: disallow-untyped-decorators=False, disallow-untyped-calls=False
+from __future__ import annotations
+
+import math
+
+import numba
+import numpy as np
+
+_STEEPNESS = 2 * math.log(19.0)
+_LOG_TWO_PI = math.log(2 * math.pi)
+_FARTHEST = 35.0
+_NEVER = 1e-300
+_FEW = 32  # states of which the product, each at least the floor, is far above what a float holds
+_STEPS, _ROUNDING = 1 / math.log(2.0), 1.5 * 2.0**52
+_STEP_HIGH, _STEP_LOW = 0.693147180369123816490, 1.90821492927058770002e-10  # of log 2
+_ROUNDING_BITS = int(np.array(_ROUNDING).view(np.int64))
+_FAST = {"reassoc", "nsz", "contract", "arcp"}
+jit = numba.njit(nogil=True, cache=True, fastmath=_FAST, error_model="numpy", boundscheck=False)
+in_order = numba.njit(nogil=True, cache=True, fastmath={"nsz", "contract"}, error_model="numpy")
+
+CERTAIN, PLAIN, LOG, CUT, POOL = range(5)
+
+
+@jit
+def log_odds(z):  # type: ignore[no-untyped-def]
+    """Give log(Phi(z) / Phi(-z)) and its slope; z is held within 35 standard deviations."""
+    z = min(max(z, -_FARTHEST), _FARTHEST)
+    below, above = 0.5 * math.erfc(-z / math.sqrt(2.0)), 0.5 * math.erfc(z / math.sqrt(2.0))
+    density = math.exp(-0.5 * z * z - 0.5 * _LOG_TWO_PI)
+    return math.log(below) - math.log(above), density / below / above
+
+
+@jit
+def number_at(kind, location, scale, skew, z):  # type: ignore[no-untyped-def]
+    """Give a metalog's quantile at Phi(z), and its derivative by z."""
+    odds, slope = log_odds(z)
+    p = 1 / (1 + math.exp(-odds))
+    value = location + (scale + skew * (p - 0.5)) * odds
+    slope *= scale + skew * (p - 0.5) + skew * p * (1 - p) * odds
+    if kind == LOG:
+        grown = math.exp(min(value, 30.0))
+        return grown, grown * slope if value < 30.0 else 0.0
+    if kind == CUT and value < 0.0:
+        return 0.0, 0.0
+    return value, slope
+
+
+@jit
+def numbers(x, t, value, slope):  # type: ignore[no-untyped-def]
+    """Give every number, shape (number,), and its derivative by its own unknown."""
+    for n in range(len(t.kind)):
+        if t.kind[n] == CERTAIN:
+            value[n], slope[n] = t.location[n], 0.0
+        elif t.kind[n] == POOL:
+            table = t.pools[t.pool[n]]
+            last = len(table) - 1.000001
+            at = (x[t.unknown[n]] + 6.0) * 200.0
+            inside = 0.0 < at < last
+            at = min(max(at, 0.0), last)
+            cell = int(at)
+            rise = table[cell + 1] - table[cell]
+            value[n], slope[n] = table[cell] + (at - cell) * rise, 200.0 * rise if inside else 0.0
+        else:
+            value[n], slope[n] = number_at(
+                t.kind[n], t.location[n], t.scale[n], t.skew[n], x[t.unknown[n]]
+            )
+
+
+@jit
+def shares_of(x, t, share):  # type: ignore[no-untyped-def]
+    """Give the shares of the states, shape (course, regime, state)."""
+    share[:] = t.stated
+    flat = share.reshape(-1)
+    doubt = np.zeros(len(t.mixed_state))
+    for k in range(len(t.contrast_state)):
+        doubt[t.contrast_state[k]] += t.contrast[k] * x[t.contrast_unknown[k]]
+    for k in range(len(t.mixed_state)):
+        flat[t.mixed_state[k]] *= math.exp(doubt[k])
+    for g in range(len(t.mixed_first) - 1):
+        total = 0.0
+        for k in range(t.mixed_first[g], t.mixed_first[g + 1]):
+            total += flat[t.mixed_state[k]]
+        for k in range(t.mixed_first[g], t.mixed_first[g + 1]):
+            flat[t.mixed_state[k]] /= total
+
+
+@jit
+def shares_back(d_share, share, t, gradient):  # type: ignore[no-untyped-def]
+    """Carry derivatives by shares back to their unknowns."""
+    flat, d_flat = share.reshape(-1), d_share.reshape(-1)
+    d_doubt = np.zeros(len(t.mixed_state))
+    for g in range(len(t.mixed_first) - 1):
+        mean = 0.0
+        for k in range(t.mixed_first[g], t.mixed_first[g + 1]):
+            mean += flat[t.mixed_state[k]] * d_flat[t.mixed_state[k]]
+        for k in range(t.mixed_first[g], t.mixed_first[g + 1]):
+            s = t.mixed_state[k]
+            d_doubt[k] = flat[s] * (d_flat[s] - mean)
+    for k in range(len(t.contrast_state)):
+        gradient[t.contrast_unknown[k]] += t.contrast[k] * d_doubt[t.contrast_state[k]]
+
+
+@jit
+def ramp_of(start, width, logistic, ramp, by_start, by_width):  # type: ignore[no-untyped-def]
+    """Give a ramp averaged over each month and its derivatives by start and width."""
+    months = len(ramp)
+    area, q, by = 0.0, 0.0, 0.0
+    for m in range(months + 1):
+        since = m - start
+        if logistic:
+            u = _STEEPNESS * (since / width - 0.5)
+            soft = max(u, 0.0) + math.log1p(math.exp(-abs(u)))
+            now, at = width / _STEEPNESS * soft, 1 / (1 + math.exp(-u))
+            change = soft / _STEEPNESS - at * since / width
+        else:
+            at = min(max(since / width, 0.0), 1.0)
+            now = 0.5 * at * at * width + max(since - width, 0.0)
+            change = -0.5 * at * at
+        if m > 0:
+            ramp[m - 1], by_start[m - 1], by_width[m - 1] = now - area, q - at, change - by
+        area, q, by = now, at, change
+
+
+@jit
+def ramps_of(value, t, ramp, by_start, by_width, width):  # type: ignore[no-untyped-def]
+    """Give all ramps and their derivatives, shape (ramp, month)."""
+    for r in range(len(t.start)):
+        lag = value[t.lag[r]] if t.lag[r] >= 0 else 0.0
+        width[r] = math.hypot(value[t.overlap[r]], t.narrowest)
+        ramp_of(value[t.start[r]] + lag, width[r], t.logistic[r], ramp[r], by_start[r], by_width[r])
+
+
+@jit
+def ramps_back(d_ramp, by_start, by_width, width, value, t, d_value):  # type: ignore[no-untyped-def]
+    """Carry derivatives by ramps back to the numbers."""
+    for r in range(len(t.start)):
+        d_start, d_width = 0.0, 0.0
+        for m in range(d_ramp.shape[1]):
+            d_start += d_ramp[r, m] * by_start[r, m]
+            d_width += d_ramp[r, m] * by_width[r, m]
+        d_value[t.start[r]] += d_start
+        if t.lag[r] >= 0:
+            d_value[t.lag[r]] += d_start
+        d_value[t.overlap[r]] += d_width * value[t.overlap[r]] / width[r]
+
+
+@jit
+def regimes_of(ramp, t, regime, reached):  # type: ignore[no-untyped-def]
+    """Give P(regime | month), and that of reaching it, shape (course, regime, month)."""
+    months = ramp.shape[1]
+    for c in range(len(t.depth)):
+        depth = t.depth[c]
+        if t.anchored[c]:
+            regime[c, :depth] = t.anchors[c, :depth]
+            continue
+        reached[c, 0] = 1.0
+        for j in range(depth - 1):
+            r = t.ramp[c, j]
+            for m in range(months):
+                regime[c, j, m] = reached[c, j, m] * (1 - ramp[r, m])
+                reached[c, j + 1, m] = reached[c, j, m] * ramp[r, m]
+        regime[c, depth - 1] = reached[c, depth - 1]
+
+
+@jit
+def recorded_of(share, slip, replaced, t, regime, built, recorded):  # type: ignore[no-untyped-def]
+    """Give P(state | month) as built and as recorded, shape (course, state, month)."""
+    months = regime.shape[2]
+    for c in range(len(t.depth)):
+        e, rho, w = slip[t.feature[c]], replaced[t.feature[c]], t.swapped[c]
+        kept = (1 - rho) * (1 - e)
+        for s in range(t.states[c]):
+            built[c, s] = 0.0
+            for j in range(t.depth[c]):
+                if share[c, j, s] != 0.0:
+                    for m in range(months):
+                        built[c, s, m] += share[c, j, s] * regime[c, j, m]
+            other = (1 - rho) * e / t.states[c] + rho * t.replacement[c, s]
+            from_donor = 0.0
+            for m in range(months):
+                recorded[c, s, m] = kept * built[c, s, m] + other
+                from_donor += t.donor[c, m] * recorded[c, s, m]
+            for m in range(months):
+                recorded[c, s, m] = (1 - w) * recorded[c, s, m] + w * from_donor
+
+
+@jit
+def recorded_back(d_recorded, slip, replaced, t, built, d_slip, d_replaced):  # type: ignore[no-untyped-def]
+    """Carry derivatives by recorded states back to slips, replacements and states as built."""
+    months = built.shape[2]
+    for c in range(len(t.depth)):
+        feature = t.feature[c]
+        e, rho, w = slip[feature], replaced[feature], t.swapped[c]
+        even = 1.0 / t.states[c]
+        for s in range(t.states[c]):
+            total, whole, along = 0.0, 0.0, 0.0
+            for m in range(months):
+                total += d_recorded[c, s, m]
+            for m in range(months):
+                d = (1 - w) * d_recorded[c, s, m] + w * t.donor[c, m] * total
+                d_recorded[c, s, m] = (1 - rho) * (1 - e) * d
+                whole += d
+                along += d * built[c, s, m]
+            d_slip[feature] += (1 - rho) * (even * whole - along)
+            d_replaced[feature] += (t.replacement[c, s] - e * even) * whole - (1 - e) * along
+
+
+@jit
+def regimes_back(d_built, share, ramp, t, regime, reached, d_share, d_ramp):  # type: ignore[no-untyped-def]
+    """Carry derivatives by states as built back to shares and ramps."""
+    months = ramp.shape[1]
+    d_regime, onward = np.empty((d_share.shape[1], months)), np.empty(months)
+    for c in range(len(t.depth)):
+        depth = t.depth[c]
+        d_regime[:depth] = 0.0
+        for s in range(t.states[c]):
+            for j in range(depth):
+                along = 0.0
+                for m in range(months):
+                    along += regime[c, j, m] * d_built[c, s, m]
+                    d_regime[j, m] += share[c, j, s] * d_built[c, s, m]
+                d_share[c, j, s] += along
+        if t.anchored[c]:
+            continue
+        onward[:] = d_regime[depth - 1]
+        for j in range(depth - 2, -1, -1):
+            r = t.ramp[c, j]
+            for m in range(months):
+                d_ramp[r, m] += reached[c, j, m] * (onward[m] - d_regime[j, m])
+                onward[m] = d_regime[j, m] * (1 - ramp[r, m]) + onward[m] * ramp[r, m]
+
+
+@jit
+def readings_of(recorded, t, reading):  # type: ignore[no-untyped-def]
+    """Give P(reading | month) of states, in the months that are needed, one after the other."""
+    for r in range(len(t.course)):
+        here = reading[t.offset[r] : t.offset[r + 1]]
+        here[:] = t.floor
+        for s in range(t.weights.shape[1]):
+            weight = t.weights[r, s] * (1 - t.floor)
+            if weight != 0.0:
+                row = recorded[t.course[r], s, t.low[r] :]
+                for i in range(len(here)):
+                    here[i] += weight * row[i]
+
+
+@jit
+def readings_back(expected, t, d_recorded):  # type: ignore[no-untyped-def]
+    """Carry N / L of readings of states back to recorded states."""
+    for r in range(len(t.course)):
+        here = expected[t.offset[r] : t.offset[r + 1]]
+        for s in range(t.weights.shape[1]):
+            weight = t.weights[r, s] * (1 - t.floor)
+            if weight != 0.0:
+                row = d_recorded[t.course[r], s, t.low[r] :]
+                for i in range(len(here)):
+                    row[i] += weight * here[i]
+
+
+@in_order
+def exponentials(x, bits):  # type: ignore[no-untyped-def]
+    """Put exp(x) in the place of x, all at once; x is at most 0, and below -700 taken as -700.
+
+    Halves of binary steps are summed as powers, and whole steps put into the exponent: loops
+    without a call, of which a processor does several turns at once. A number that is added to
+    1.5 * 2^52 stands rounded in its last bits; sums are taken as they are written.
+    """
+    power = bits.view(np.float64)
+    for i in range(len(x)):
+        x[i] = max(x[i], -700.0)
+        power[i] = x[i] * _STEPS + _ROUNDING
+    for i in range(len(x)):
+        steps = power[i] - _ROUNDING
+        r = (x[i] - steps * _STEP_HIGH) - steps * _STEP_LOW
+        total = 1.0 + r * (1 / 13)
+        for k in range(12, 0, -1):
+            total = 1.0 + r * total * (1 / k)
+        x[i] = total
+    for i in range(len(x)):
+        bits[i] = (bits[i] - _ROUNDING_BITS + 1023) << 52
+    for i in range(len(x)):
+        x[i] *= power[i]
+
+
+@jit
+def bells(value, scale, tails, drift, density, bits):  # type: ignore[no-untyped-def]
+    """Give unscaled densities of one value by month; tails of 0 stand for a normal."""
+    if tails == 6.0:
+        for m in range(len(drift)):
+            z = (value - drift[m]) / scale
+            base = 1 + z * z / 6.0
+            density[m] = 1 / (base * base * base * math.sqrt(base))
+        return
+    for m in range(len(drift)):
+        z = (value - drift[m]) / scale
+        density[m] = -0.5 * z * z if tails == 0 else -0.5 * (tails + 1) * math.log1p(z * z / tails)
+    exponentials(density, bits)
+
+
+@jit
+def bells_back(value, scale, tails, drift, density, weight, d_drift):  # type: ignore[no-untyped-def]
+    """Carry derivatives by densities, a weight a month, back to the drift."""
+    for m in range(len(drift)):
+        z = (value - drift[m]) / scale
+        slope = z if tails == 0.0 else (tails + 1) * z / (tails + z * z)
+        d_drift[m] += weight[m] * density[m] * slope / scale
+
+
+@jit
+def measured_of(drift, t, reading, top, density):  # type: ignore[no-untyped-def]
+    """Give densities of measured values, each divided by its largest, whose logarithm is noted."""
+    months, states = drift.shape[1], len(t.course)
+    bits = np.empty(months, dtype=np.int64)
+    for k in range(len(t.gauge)):
+        g, low, at = t.gauge[k], t.low[states + k], t.offset[states + k]
+        here = reading[at : t.offset[states + k + 1]]
+        swapped = t.gauge_swapped[g]
+        begin, end = (0, months) if swapped > 0.0 else (low, low + len(here))
+        whole, donor = density[k, begin:end], t.gauge_donor[g, begin:end]
+        bells(t.measured[k, 0], t.measured[k, 1], t.tails[g], drift[g, begin:end], whole, bits)
+        from_donor = 0.0
+        for m in range(len(whole)):
+            from_donor += donor[m] * whole[m]
+        near, most = whole[low - begin :], _NEVER
+        for i in range(len(here)):
+            here[i] = (1 - swapped) * near[i] + swapped * from_donor + _NEVER
+            most = max(most, here[i])
+        for i in range(len(here)):
+            here[i] /= most
+        top[k] = math.log(most)
+
+
+@jit
+def measured_back(expected, drift, top, density, t, d_drift):  # type: ignore[no-untyped-def]
+    """Carry N / L of measured values back to the drift of their means."""
+    months, states = d_drift.shape[1], len(t.course)
+    weight = np.empty(months)
+    for k in range(len(t.gauge)):
+        g, low, at = t.gauge[k], t.low[states + k], t.offset[states + k]
+        here = expected[at : t.offset[states + k + 1]]
+        swapped, most = t.gauge_swapped[g], math.exp(top[k])
+        begin, end = (0, months) if swapped > 0.0 else (low, low + len(here))
+        total = 0.0
+        for i in range(len(here)):
+            total += here[i]
+        weight[begin:end] = 0.0
+        if swapped > 0.0:
+            for m in range(months):
+                weight[m] = swapped * total * t.gauge_donor[g, m] / most
+        near = weight[low:]
+        for i in range(len(here)):
+            near[i] += (1 - swapped) * here[i] / most
+        bells_back(
+            t.measured[k, 0], t.measured[k, 1], t.tails[g], drift[g, begin:end],
+            density[k, begin:end], weight[begin:end], d_drift[g, begin:end],
+        )  # fmt: skip
+
+
+@jit
+def stretch_of(b, reading, t, chance):  # type: ignore[no-untyped-def]
+    """Multiply the readings of one stretch of months, and sum over its months.
+
+    The sum is that of what is left in ``chance``, times a power of e that is given with it: before
+    a measured value, and every so many states, the months are divided by their sum.
+    """
+    here, weight = chance[t.weight_at[b] : t.weight_at[b + 1]], t.weight[t.weight_at[b] :]
+    states, power, total = len(t.course), 0.0, 0.0
+    for i in range(len(here)):
+        here[i] = weight[i]
+    for k in range(t.readings_at[b], t.readings_at[b + 1]):
+        r = t.readings[k]
+        if r >= states or (k - t.readings_at[b]) % _FEW == _FEW - 1:
+            total = 0.0
+            for i in range(len(here)):
+                total += here[i]
+            for i in range(len(here)):
+                here[i] /= total
+            power += math.log(total)
+        each = reading[t.offset[r] + t.from_month[b] - t.low[r] :]
+        for i in range(len(here)):
+            here[i] *= each[i]
+    total = 0.0
+    for i in range(len(here)):
+        total += here[i]
+    return total, power
+
+
+@jit
+def stretch_back(b, scale, t, chance, expected):  # type: ignore[no-untyped-def]
+    """Spread one instrument over the months of a stretch, at each of its readings."""
+    here = chance[t.weight_at[b] : t.weight_at[b + 1]]
+    for i in range(len(here)):
+        here[i] *= scale
+    for k in range(t.readings_at[b], t.readings_at[b + 1]):
+        r = t.readings[k]
+        each = expected[t.offset[r] + t.from_month[b] - t.low[r] :]
+        for i in range(len(here)):
+            each[i] += here[i]
+
+
+@jit
+def instruments(reading, top, t, chance, expected):  # type: ignore[no-untyped-def]
+    """Give the log likelihood of all instruments, and N / L of each reading in each month."""
+    total = 0.0
+    for k in range(len(t.instruments)):
+        total += t.instruments[k] * math.log(reading[t.counted[k]])
+        expected[t.counted[k]] += t.instruments[k]
+    for k in range(len(top)):
+        total += t.times[k] * (top[k] + t.constant[k])
+    power = np.empty(len(t.from_month))
+    for row in range(len(t.row) - 1):
+        likelihood, most = 0.0, -np.inf
+        for b in range(t.row[row], t.row[row + 1]):
+            each, power[b] = stretch_of(b, reading, t, chance)
+            if power[b] > most:
+                likelihood, most = likelihood * math.exp(most - power[b]), power[b]
+            likelihood += each * math.exp(power[b] - most)
+        total += math.log(likelihood) + most
+        for b in range(t.row[row], t.row[row + 1]):
+            stretch_back(b, math.exp(power[b] - most) / likelihood, t, chance, expected)
+    for i in range(len(expected)):
+        expected[i] /= reading[i]
+    return total
+
+
+@jit
+def chances(x, stated, unknown, doubt, value):  # type: ignore[no-untyped-def]
+    """Give chances, shape (feature + 1,); the last, of the variants, is zero."""
+    for f in range(len(stated)):
+        value[f] = stated[f]
+        if unknown[f] >= 0:
+            logit = math.log(stated[f]) - math.log1p(-stated[f]) + doubt * x[unknown[f]]
+            value[f] = 1 / (1 + math.exp(-logit))
+    value[len(stated)] = 0.0
+
+
+@jit
+def chances_back(d_value, value, unknown, doubt, gradient):  # type: ignore[no-untyped-def]
+    """Carry derivatives by chances back to their unknowns."""
+    for f in range(len(unknown)):
+        if unknown[f] >= 0:
+            gradient[unknown[f]] += d_value[f] * value[f] * (1 - value[f]) * doubt
+
+
+@jit
+def log_posterior(x, t, gradient):  # type: ignore[no-untyped-def]
+    """Give the log posterior and the log likelihood at x; the gradient goes into its array."""
+    months, ramps, features = t.donor.shape[1], len(t.start), len(t.slip)
+    courses, depth, states = t.stated.shape
+    value, slope = np.empty(len(t.kind)), np.empty(len(t.kind))
+    share, width = np.empty(t.stated.shape), np.empty(ramps)
+    slip, replaced = np.empty(features + 1), np.empty(features + 1)
+    ramp, by_start = np.empty((ramps, months)), np.empty((ramps, months))
+    by_width, drift = np.empty((ramps, months)), np.zeros(t.gauge_donor.shape)
+    regime, reached = np.empty((courses, depth, months)), np.empty((courses, depth, months))
+    built, recorded = np.empty((courses, states, months)), np.empty((courses, states, months))
+    reading, expected = np.empty(t.offset[-1]), np.zeros(t.offset[-1])
+    top, chance = np.empty(len(t.gauge)), np.empty(len(t.weight))
+    density = np.empty((len(t.gauge), months))
+
+    numbers(x, t, value, slope)
+    shares_of(x, t, share)
+    chances(x, t.slip, t.slip_unknown, t.chance_doubt, slip)
+    chances(x, t.replaced, t.replaced_unknown, t.chance_doubt, replaced)
+    for a in range(len(t.anchor_gauge)):
+        mean = t.anchor_mean[a] + t.anchor_doubt[a] * x[t.first_mean + a]
+        for m in range(months):
+            drift[t.anchor_gauge[a], m] += mean * t.along[a, m]
+    ramps_of(value, t, ramp, by_start, by_width, width)
+    regimes_of(ramp, t, regime, reached)
+    recorded_of(share, slip, replaced, t, regime, built, recorded)
+    readings_of(recorded, t, reading)
+    measured_of(drift, t, reading, top, density)
+    likelihood = instruments(reading, top, t, chance, expected)
+
+    gradient[:] = -x
+    d_recorded, d_share = np.zeros(recorded.shape), np.zeros(share.shape)
+    d_slip, d_replaced = np.zeros(features + 1), np.zeros(features + 1)
+    d_ramp, d_value, d_drift = np.zeros(ramp.shape), np.zeros(len(value)), np.zeros(drift.shape)
+    readings_back(expected, t, d_recorded)
+    measured_back(expected, drift, top, density, t, d_drift)
+    recorded_back(d_recorded, slip, replaced, t, built, d_slip, d_replaced)
+    regimes_back(d_recorded, share, ramp, t, regime, reached, d_share, d_ramp)
+    ramps_back(d_ramp, by_start, by_width, width, value, t, d_value)
+    for n in range(len(value)):
+        if t.unknown[n] >= 0:
+            gradient[t.unknown[n]] += d_value[n] * slope[n]
+    shares_back(d_share, share, t, gradient)
+    chances_back(d_slip, slip, t.slip_unknown, t.chance_doubt, gradient)
+    chances_back(d_replaced, replaced, t.replaced_unknown, t.chance_doubt, gradient)
+    for a in range(len(t.anchor_gauge)):
+        for m in range(months):
+            by_mean = d_drift[t.anchor_gauge[a], m] * t.along[a, m]
+            gradient[t.first_mean + a] += t.anchor_doubt[a] * by_mean
+    prior = 0.0
+    for i in range(len(x)):
+        prior -= 0.5 * (x[i] * x[i] + _LOG_TWO_PI)
+    return prior + likelihood, likelihood
+
+
+@jit
+def unknowns_at(u, t, centre, scale, sheared, over, slope, width, x, by_width):  # type: ignore[no-untyped-def]
+    """Give the unknowns at coordinates u, and the derivative of each sheared one by its width.
+
+    x = centre + scale * u, and then the first use of a ramp moves against its width, so that
+    both may vary alone: x_start -= slope * (width - width at the centre). Its Jacobian is one.
+    """
+    for i in range(len(u)):
+        x[i] = centre[i] + scale[i] * u[i]
+    for k in range(len(sheared)):
+        n = over[k]
+        value, rise = number_at(t.kind[n], t.location[n], t.scale[n], t.skew[n], x[t.unknown[n]])
+        now = math.hypot(value, t.narrowest)
+        x[sheared[k]] -= slope[k] * (now - width[k])
+        by_width[k] = -slope[k] * value / now * rise
+
+
+@jit
+def log_posterior_at(u, t, centre, scale, sheared, over, slope, width):  # type: ignore[no-untyped-def]
+    """Give the log posterior of the unknowns at coordinates u, and its gradient by u."""
+    x, by_width, gradient = np.empty(len(u)), np.empty(len(sheared)), np.empty(len(u))
+    unknowns_at(u, t, centre, scale, sheared, over, slope, width, x, by_width)
+    total, _ = log_posterior(x, t, gradient)
+    for k in range(len(sheared)):
+        gradient[t.unknown[over[k]]] += by_width[k] * gradient[sheared[k]]
+    return total, gradient * scale
+
+
+@jit
+def quantities(x, t, value, share, slip, replaced, mean):  # type: ignore[no-untyped-def]
+    """Give what the unknowns of each draw stand for; every array is led by a draw."""
+    slope = np.empty(len(t.kind))
+    for d in range(len(x)):
+        numbers(x[d], t, value[d], slope)
+        shares_of(x[d], t, share[d])
+        chances(x[d], t.slip, t.slip_unknown, t.chance_doubt, slip[d])
+        chances(x[d], t.replaced, t.replaced_unknown, t.chance_doubt, replaced[d])
+        for a in range(len(t.anchor_mean)):
+            mean[d, a] = t.anchor_mean[a] + t.anchor_doubt[a] * x[d, t.first_mean + a]

@@ -1,0 +1,390 @@
+"""Maker file and corpus laid out as the flat arrays that the density is worked out from."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import gammaln, ndtr
+
+from dating.distributions import Certain, Judgement, Metalog, Pool
+from dating.learning import density_kernels as kernels
+from dating.learning.constants import Constants
+from dating.learning.layout import (
+    CHANCE_DOUBT,
+    FLOOR,
+    MEAN_DOUBT,
+    NARROWEST,
+    POOL_GRID,
+    Layout,
+)
+from dating.learning.tally import Tally
+
+type Floats = NDArray[np.float64]
+type Positions = NDArray[np.int64]
+
+
+class Terms(NamedTuple):
+    """Everything that the density is made of, as flat arrays.
+
+    Numbers, shares, ramps and courses follow :class:`~dating.learning.layout.Layout`. Readings are
+    those of states, then those of measurements; reading r is worked out in the months from
+    ``low[r]``, and stands at ``offset[r]`` to ``offset[r + 1]``. Row i has the stretches of months
+    ``row[i]`` to ``row[i + 1]``, and stretch b its weights by month and its list of readings.
+
+    Parameters
+    ----------
+    kind, location, scale, skew, unknown, pool : ndarray, shape (number,)
+        Kind of the quantile function, the metalog, place among the unknowns (-1 for what is
+        certain), and row of the pools.
+    pools : ndarray of float64, shape (pool, point)
+        Quantiles at z from -6 to 6.
+    stated : ndarray of float64, shape (course, regime, state)
+        Shares.
+    mixed_state, mixed_first : ndarray of int64, shapes (mixed,) and (mixed regime + 1,)
+        Places of mixed shares among all, and where those of a regime begin.
+    contrast, contrast_state, contrast_unknown : ndarray, shape (entry,)
+        Entries of the matrix of contrasts, with the doubt of shares; their rows and unknowns.
+    slip, slip_unknown, replaced, replaced_unknown : ndarray, shape (feature,)
+        Chances as stated, and their unknowns.
+    chance_doubt : float
+        As :mod:`~dating.learning.layout` has it.
+    first_mean : int
+        Place of the first anchor among the unknowns.
+    anchor_gauge, anchor_mean, anchor_doubt : ndarray, shape (anchor,)
+        Its measurement, its stated mean and the doubt of that.
+    along : ndarray of float64, shape (anchor, month)
+        Weight of each anchor in each month.
+    start, lag, overlap, logistic : ndarray, shape (ramp,)
+        Numbers of a ramp, and its shape.
+    narrowest : float
+        As :mod:`~dating.learning.layout` has it.
+    depth, states, ramp, anchored : ndarray, shape (course, ...)
+        How many regimes and states, the ramps between regimes, and whether it is a table.
+    anchors : ndarray of float64, shape (course, regime, month)
+        Tables.
+    feature, replacement, swapped, donor : ndarray, shape (course, ...)
+        Its feature, shares of later states, the chance of a swap, and months of the donor.
+    floor : float
+        As :mod:`~dating.learning.layout` has it.
+    course, weights : ndarray, shapes (reading of a state,) and (reading of a state, state)
+        What is read.
+    low, offset : ndarray of int64, shapes (reading,) and (reading + 1,)
+        The months in which a reading is worked out, and where it stands.
+    gauge, measured, constant, times : ndarray, shape (measured, ...)
+        Measurement, value and scale, the logarithm of what a density is multiplied by, and how many
+        instruments have it.
+    tails, gauge_swapped, gauge_donor : ndarray of float64, shape (gauge, ...)
+        Degrees of freedom (0 for a normal), chance of a swap, months of the donor.
+    instruments, counted : ndarray, shape (counted,)
+        How many instruments, and their place among the readings' months.
+    row, from_month, weight_at, weight, readings_at, readings : ndarray
+        Stretches of a row, and of each stretch the first month, the weights and the readings.
+    """
+
+    kind: Positions
+    location: Floats
+    scale: Floats
+    skew: Floats
+    unknown: Positions
+    pool: Positions
+    pools: Floats
+    stated: Floats
+    mixed_state: Positions
+    mixed_first: Positions
+    contrast: Floats
+    contrast_state: Positions
+    contrast_unknown: Positions
+    slip: Floats
+    slip_unknown: Positions
+    replaced: Floats
+    replaced_unknown: Positions
+    chance_doubt: float
+    first_mean: int
+    anchor_gauge: Positions
+    anchor_mean: Floats
+    anchor_doubt: Floats
+    along: Floats
+    start: Positions
+    lag: Positions
+    overlap: Positions
+    logistic: NDArray[np.bool_]
+    narrowest: float
+    depth: Positions
+    states: Positions
+    ramp: Positions
+    anchored: NDArray[np.bool_]
+    anchors: Floats
+    feature: Positions
+    replacement: Floats
+    swapped: Floats
+    donor: Floats
+    floor: float
+    course: Positions
+    weights: Floats
+    low: Positions
+    offset: Positions
+    gauge: Positions
+    measured: Floats
+    constant: Floats
+    times: Floats
+    tails: Floats
+    gauge_swapped: Floats
+    gauge_donor: Floats
+    instruments: Floats
+    counted: Positions
+    row: Positions
+    from_month: Positions
+    weight_at: Positions
+    weight: Floats
+    readings_at: Positions
+    readings: Positions
+
+
+def unknowns_of(layout: Layout, constants: Constants) -> dict[str, int]:
+    """Count the unknowns of each variable of the model.
+
+    Parameters
+    ----------
+    layout : Layout
+        The maker file's numbers, ramps and courses.
+    constants : Constants
+        What is taken as it stands.
+
+    Returns
+    -------
+    dict of str to int
+        In the order of the model; zero where it has no such variable.
+    """
+    return {
+        "z": sum(not isinstance(number, Certain) for number in layout.numbers.values()),
+        "z share": layout.contrasts.shape[1],
+        "z slip": len(open_chances(constants.slip)),
+        "z replaced": len(open_chances(constants.replaced)),
+        "z mean": sum(len(gauge.stated) for gauge in layout.gauges),
+    }
+
+
+def open_chances(stated: Floats) -> Positions:
+    """Give the places of the chances that are learned: what is never or always so stands.
+
+    Parameters
+    ----------
+    stated : ndarray of float64, shape (feature,)
+        Stated chances.
+
+    Returns
+    -------
+    ndarray of int64, shape (learned,)
+        In ascending order.
+    """
+    return np.flatnonzero((stated > 0) & (stated < 1))
+
+
+def terms_of(layout: Layout, constants: Constants, tally: Tally) -> Terms:
+    """Lay everything out.
+
+    Parameters
+    ----------
+    layout : Layout
+        The maker file's numbers, ramps and courses.
+    constants : Constants
+        What is taken as it stands.
+    tally : Tally
+        The corpus.
+
+    Returns
+    -------
+    Terms
+        For the kernels.
+    """
+    ends = np.cumsum(list(unknowns_of(layout, constants).values()))
+    slip, replaced = (
+        _unknowns(len(stated), open_chances(stated), first)
+        for stated, first in zip((constants.slip, constants.replaced), ends[1:3], strict=True)
+    )
+    terms = {
+        **_number_terms(tuple(layout.numbers.values())),
+        **_share_terms(layout, int(ends[0])),
+        "slip": constants.slip,
+        "slip_unknown": slip,
+        "replaced": constants.replaced,
+        "replaced_unknown": replaced,
+        "chance_doubt": CHANCE_DOUBT,
+        "first_mean": int(ends[3]),
+        **_gauge_terms(layout, constants),
+        **_course_terms(layout, constants),
+        "floor": FLOOR,
+        **_corpus_terms(layout, tally),
+    }
+    return _in_order(terms)
+
+
+def _in_order(terms: dict[str, Any]) -> Terms:
+    """Lay every array out in the order of its axes: for others the kernels compile once more."""
+    arrays = {k: np.ascontiguousarray(v) for k, v in terms.items() if isinstance(v, np.ndarray)}
+    return Terms(**terms | arrays)
+
+
+def _unknowns(count: int, places: Positions, first: int) -> Positions:
+    """Give the place of each chance among the unknowns, -1 where it stands."""
+    unknown = np.full(count, -1)
+    unknown[places] = first + np.arange(len(places))
+    return unknown
+
+
+def _number_terms(judged: tuple[Judgement, ...]) -> dict[str, Any]:
+    kinds = {"plain": kernels.PLAIN, "log": kernels.LOG, "cut at zero": kernels.CUT}
+    count = len(judged)
+    terms: dict[str, Any] = {name: np.zeros(count) for name in ("location", "scale", "skew")}
+    kind, unknown, pool = np.zeros(count, int), np.full(count, -1), np.full(count, -1)
+    pools: list[Floats] = []
+    for place, number in enumerate(judged):
+        unknown[place] = -1 if isinstance(number, Certain) else unknown.max(initial=-1) + 1
+        if isinstance(number, Certain):
+            kind[place], terms["location"][place] = kernels.CERTAIN, number.value
+        elif isinstance(number, Metalog):
+            kind[place] = kinds[number.form]
+            for name in ("location", "scale", "skew"):
+                terms[name][place] = getattr(number, name)
+        elif isinstance(number, Pool):
+            kind[place], pool[place] = kernels.POOL, len(pools)
+            pools.append(number.quantile(ndtr(POOL_GRID)))
+    points = np.array(pools).reshape(-1, len(POOL_GRID))
+    return {**terms, "kind": kind, "unknown": unknown, "pool": pool, "pools": points}
+
+
+def _share_terms(layout: Layout, first: int) -> dict[str, Any]:
+    stated, matrix = layout.stated_shares, layout.contrasts
+    mixed = np.flatnonzero(layout.mixed)
+    regime = mixed // max(stated.shape[2], 1)
+    begins = np.flatnonzero(np.diff(regime, prepend=-1))
+    row, column = np.nonzero(matrix)
+    return {
+        "stated": stated,
+        "mixed_state": mixed,
+        "mixed_first": np.append(begins, len(mixed)),
+        "contrast": matrix[row, column],
+        "contrast_state": row,
+        "contrast_unknown": first + column,
+    }
+
+
+def _gauge_terms(layout: Layout, constants: Constants) -> dict[str, Any]:
+    gauges, months = layout.gauges, layout.months
+    anchors = [len(gauge.stated) for gauge in gauges]
+    means = [gauge.stated for gauge in gauges]
+    along = [gauge.along for gauge in gauges]
+    spread = np.repeat([gauge.spread for gauge in gauges], anchors)
+    return {
+        "anchor_gauge": np.repeat(np.arange(len(gauges)), anchors),
+        "anchor_mean": np.concatenate([np.zeros(0), *means]),
+        "anchor_doubt": MEAN_DOUBT * spread,
+        "along": np.concatenate([np.zeros((0, months)), *along]),
+        "tails": np.array([gauge.tails or 0.0 for gauge in gauges]),
+        "gauge_swapped": constants.gauge_swapped.astype(float),
+        "gauge_donor": constants.gauge_donor.reshape(-1, months).astype(float),
+    }
+
+
+def _course_terms(layout: Layout, constants: Constants) -> dict[str, Any]:
+    tracks, months = layout.tracks, layout.months
+    depth = max(len(track.shares) for track in tracks)
+    ramp = np.full((len(tracks), max(depth - 1, 1)), -1)
+    anchors = np.zeros((len(tracks), depth, months))
+    for place, track in enumerate(tracks):
+        ramp[place, : len(track.ramps)] = track.ramps
+        if track.anchored is not None:
+            anchors[place, : len(track.anchored)] = track.anchored
+    ramps = layout.ramps
+    return {
+        "start": np.array([r.start for r in ramps], dtype=np.int64),
+        "lag": np.array([-1 if r.lag is None else r.lag for r in ramps], dtype=np.int64),
+        "overlap": np.array([r.overlap for r in ramps], dtype=np.int64),
+        "logistic": np.array([r.logistic for r in ramps], dtype=np.bool_),
+        "narrowest": NARROWEST,
+        "depth": np.array([len(track.shares) for track in tracks]),
+        "states": np.array([len(track.states) for track in tracks]),
+        "ramp": ramp,
+        "anchored": np.array([track.anchored is not None for track in tracks]),
+        "anchors": anchors,
+        "feature": constants.feature,
+        "replacement": constants.replacement,
+        "swapped": constants.swapped,
+        "donor": constants.donor,
+    }
+
+
+def _corpus_terms(layout: Layout, tally: Tally) -> dict[str, Any]:
+    months, readings = layout.months, len(tally.counts)
+    stretches = _stretches(tally, readings, months)
+    needed = tally.counts > 0
+    for _, begin, weight, listed in stretches:
+        needed[listed, begin : begin + len(weight)] = True
+    low = needed.argmax(axis=1)
+    high = np.where(needed.any(axis=1), months - needed[:, ::-1].argmax(axis=1), low)
+    offset = np.concatenate([[0], np.cumsum(high - low)])
+    reading, month = np.nonzero(tally.counts)
+    rows = np.bincount([row for row, *_ in stretches], minlength=tally.rows)
+    return {
+        "course": tally.track,
+        "weights": tally.weights,
+        "low": low,
+        "offset": offset,
+        "gauge": tally.gauge,
+        "measured": tally.measured,
+        **_measured_terms(layout, tally, stretches),
+        "instruments": tally.counts[reading, month],
+        "counted": offset[reading] + month - low[reading],
+        "row": np.concatenate([[0], np.cumsum(rows)]).astype(np.int64),
+        "from_month": np.array([begin for _, begin, _, _ in stretches], dtype=np.int64),
+        "weight_at": _ends([len(weight) for _, _, weight, _ in stretches]),
+        "weight": np.concatenate([np.zeros(0), *(weight for _, _, weight, _ in stretches)]),
+        "readings_at": _ends([len(listed) for *_, listed in stretches]),
+        "readings": np.concatenate([np.zeros(0, int), *(listed for *_, listed in stretches)]),
+    }
+
+
+def _ends(lengths: list[int]) -> Positions:
+    return np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
+
+
+def _measured_terms(
+    layout: Layout, tally: Tally, stretches: list[tuple[int, int, Floats, Positions]]
+) -> dict[str, Any]:
+    """Give what densities are multiplied by, and how many instruments have each measured value."""
+    tails = np.array([gauge.tails or np.inf for gauge in layout.gauges])[tally.gauge]
+    freedom = np.where(np.isinf(tails), 1.0, tails)
+    heavy = gammaln((freedom + 1) / 2) - gammaln(freedom / 2) - 0.5 * np.log(freedom * np.pi)
+    top = np.where(np.isinf(tails), -0.5 * np.log(2 * np.pi), heavy)
+    first = len(tally.track)
+    times = tally.counts[first:].sum(axis=1)
+    having = {(row, reading) for row, *_, listed in stretches for reading in listed.tolist()}
+    for _, reading in having:
+        if reading >= first:
+            times[reading - first] += 1
+    return {"constant": top - np.log(tally.measured[:, 1]), "times": times}
+
+
+def _stretches(
+    tally: Tally, readings: int, months: int
+) -> list[tuple[int, int, Floats, Positions]]:
+    """Give row, first month, weights by month and readings of each run of alike cases."""
+    reading, month = np.divmod(tally.cases, months)
+    month = np.where(reading < readings, month, -1).max(axis=1, initial=-1)
+    alike = (np.diff(reading, axis=0) == 0).all(axis=1) & (np.diff(tally.case_row) == 0)
+    alike &= (np.diff(month) > 0) | (month[1:] < 0)
+    edges = np.flatnonzero(np.concatenate([[True], ~alike, [len(month) > 0]]))
+    found = []
+    for begin, end in pairwise(edges):
+        listed = reading[begin][reading[begin] < readings]
+        if len(listed):
+            low = int(month[begin])
+            weight = np.zeros(int(month[end - 1]) + 1 - low)
+            weight[month[begin:end] - low] = tally.case_weight[begin:end]
+        else:
+            low, weight = 0, tally.case_weight[begin:end].sum(keepdims=True)
+        found.append((int(tally.case_row[begin]), low, weight, listed))
+    return found
