@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 import uvicorn
 import yaml
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import expect, sync_playwright
 
 from dating.bench.app import make_app
 from dating.bench.guarding import guard_for
@@ -35,6 +35,8 @@ QUIET = (
 CLAIMS = ("dowels-early", "few-varnished-screws", "of-one-piece")
 """Few enough that a page is weighed in seconds."""
 PATIENCE = 120
+expect.set_options(timeout=30_000)
+"""A note is set in a second, and in ten where other tests run beside it."""
 
 
 @pytest.fixture(scope="module")
