@@ -226,7 +226,7 @@ def simulated(data, count, seed):
         if "history" not in course:
             continue
         read = type(maker.features()["joint"][1]).model_validate(
-            {"ask": "", "states": ["-"], "history": course["history"]}
+            {"ask": "Which?", "states": ["-"], "history": course["history"]}
         )
         for k, regime in enumerate(read.history[1:], start=2):
             name = f"{label}, regime {k}"
