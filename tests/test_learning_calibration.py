@@ -90,7 +90,7 @@ def own_first_use(kinds):
 def few_hard(tmp_path_factory):
     kinds = [*HARD.values(), THROUGHOUT, THROUGHOUT]
     plan = planned(tmp_path_factory.mktemp("hard"), kinds, 500)
-    return kinds, plan, learn(plan, draws=1500)
+    return kinds, plan, learn(plan)
 
 
 def test_hard_changeovers_do_not_upset_the_sampler(few_hard):
