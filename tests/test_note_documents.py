@@ -16,6 +16,7 @@ from typing import Any
 
 import docx
 import html5lib
+import matplotlib
 import openpyxl
 import pypdf
 import pytest
@@ -27,7 +28,7 @@ from matplotlib.colors import to_hex
 
 from dating import estimate, read_examination, read_maker
 from dating.cautions import CAUTIONS
-from dating.figures.notes import HEIGHT, NARROW, WIDTH, NoteWords, draw_note
+from dating.figures.notes import HEIGHT, NARROW, WIDTH, NoteWords, draw_note, svg_of
 from dating.figures.style import CORE, REST
 from dating.notes.file_names import LONGEST, file_name
 from dating.notes.house import FILES, OURS, house
@@ -726,3 +727,15 @@ def test_a_language_file_needs_a_code_that_files_can_carry(tmp_path: Path, code:
     (tmp_path / "own.yaml").write_text(yaml.safe_dump(own), "utf-8")
     with pytest.raises(InputError, match="no code of a language"):
         language(tmp_path / "own.yaml")
+
+
+@pytest.mark.parametrize("other", [{"savefig.bbox": "tight"}, {"font.size": 20.0}])
+def test_a_picture_does_not_depend_on_what_others_have_set(other):
+    """A sale that goes on in another program must make the same bytes."""
+    maker = read_maker("priors/marrowby.yaml")
+    finding = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    claimed = [(finding.mode, finding.mode + 11)]
+    words = picture_words(Wording(language("en", "british"), 0.9, 5), "what it shows")
+    alone = svg_of(draw_note(finding, claimed, words))
+    with matplotlib.rc_context(other):
+        assert svg_of(draw_note(finding, claimed, words)) == alone

@@ -5,15 +5,14 @@ from __future__ import annotations
 import io
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
-import matplotlib as mpl
 import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from dating.estimates import Estimate
-from dating.figures.style import CORE, INK, REST, SET, plain, year_ticks
+from dating.figures.style import CORE, INK, REST, SET, own_settings, plain, year_ticks
 from dating.figures.wrapping import FONT, width_of, wrapped
 
 if TYPE_CHECKING:
@@ -81,6 +80,7 @@ class NoteWords:
     probable: str = ""
 
 
+@own_settings(_PLAIN)
 def draw_note(
     estimate: Estimate, claimed: Sequence[Months], words: NoteWords, width: float = WIDTH
 ) -> Figure:
@@ -155,8 +155,7 @@ def png_of(figure: Figure) -> bytes:
 
 def _saved(figure: Figure, kind: str, metadata: dict[str, Any]) -> bytes:
     stream = io.BytesIO()
-    reproducible: Any = _REPRODUCIBLE
-    with mpl.rc_context(reproducible):
+    with own_settings(_REPRODUCIBLE):
         figure.savefig(stream, format=kind, dpi=DOTS, metadata=metadata)
     return stream.getvalue()
 
@@ -241,6 +240,6 @@ def _legend(axes: Axes, shown: dict[str, Patch]) -> None:
 def _room(axes: Axes) -> float:
     """Measure the width of the strip in points, beside the words on its left."""
     figure: Any = axes.figure
-    with mpl.rc_context(cast(Any, _PLAIN)):
+    with own_settings(_PLAIN):
         figure.draw_without_rendering()
     return float(axes.get_position().width * figure.get_figwidth() * 72) - 1

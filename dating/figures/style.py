@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,6 +16,36 @@ CORE = "#14466b"
 SET = "#6f9fc4"
 REST = "#d8dde1"
 DOUBT = "#c9681a"
+
+
+@contextmanager
+def own_settings(settings: Mapping[str, Any]) -> Iterator[None]:
+    """Draw with matplotlib's own settings and a few of ours, whatever others have set before.
+
+    Parameters
+    ----------
+    settings : mapping of str to object
+        Ours, by matplotlib's names.
+
+    Yields
+    ------
+    None
+        The settings that were there come back afterwards.
+
+    Examples
+    --------
+    >>> import matplotlib as mpl
+    >>> with mpl.rc_context({"font.size": 30}), own_settings({"axes.grid": True}):
+    ...     mpl.rcParams["font.size"], mpl.rcParams["axes.grid"]
+    (10.0, True)
+    """
+    import matplotlib as mpl  # noqa: PLC0415
+
+    with mpl.rc_context():
+        mpl.rcdefaults()
+        ours: Any = dict(settings)
+        mpl.rcParams.update(ours)
+        yield
 
 
 def plain(axes: Axes) -> None:
