@@ -8,7 +8,7 @@ import click
 
 from dating.cli.inputs import INPUT
 from dating.cli.needs import check_reading
-from dating.cli.streams import message_text, text_width
+from dating.cli.streams import filled, message_text, text_width
 
 
 @click.command()
@@ -45,7 +45,7 @@ def check(files: tuple[Path, ...], strict: bool) -> None:
             for doubt in doubts(file):
                 warnings += 1
                 lines = str(doubt) if strict else f"warning: {doubt}"
-                click.echo(message_text(lines), err=True)
+                click.echo(filled(lines), err=True)
         except InputError as error:
             problems += len(error.problems)
             click.echo(message_text(error), err=True)

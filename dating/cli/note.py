@@ -10,7 +10,7 @@ import click
 
 from dating.cli.inputs import INPUT
 from dating.cli.outputs import Output, check_outputs, replacing
-from dating.cli.streams import message_text, text_width
+from dating.cli.streams import filled, text_width
 from dating.cli.wording import (
     FORMATS,
     check_folder,
@@ -97,7 +97,7 @@ def _write(
     written: dict[str, bytes] = {}
     for made, name in zip(_estimates(seen, options), names, strict=True):
         for warning in made.warnings:
-            click.echo(message_text(f"warning: {warning}"), err=True)
+            click.echo(filled(f"warning: {warning}"), err=True)
         noted = Noted(made, note_of(made, wording))
         if out is None:
             click.echo(as_markdown(noted.note, house))

@@ -64,7 +64,7 @@ def text_width() -> int:
 
 
 def message_text(message: object, lead: str = "") -> str:
-    """Wrap what is said of files on a terminal that is narrower than usual; paths stay whole.
+    """Wrap what is wrong with files on a terminal that is narrower than usual.
 
     Parameters
     ----------
@@ -78,15 +78,31 @@ def message_text(message: object, lead: str = "") -> str:
     str
         Lines of at most :func:`text_width` where that is below the usual width.
     """
-    text, width = f"{lead}{message}", text_width()
-    if width < USUAL:
-        wrap = partial(textwrap.wrap, width=width, break_long_words=False, break_on_hyphens=False)
-        lines = (
-            wrap(line, subsequent_indent=" " * (len(line) - len(line.lstrip()) + 4))
-            for line in text.splitlines()
-        )
-        text = "\n".join(chain.from_iterable(lines))
-    return text.removeprefix(lead)
+    text = f"{lead}{message}"
+    return (filled(text) if text_width() < USUAL else text).removeprefix(lead)
+
+
+def filled(text: str) -> str:
+    """Wrap lines to the width of text; no word is broken, so that paths can be copied.
+
+    Parameters
+    ----------
+    text : str
+        Lines, each with its own indentation.
+
+    Returns
+    -------
+    str
+        What follows in a line hangs four columns below its start.
+    """
+    wrap = partial(
+        textwrap.wrap, width=text_width(), break_long_words=False, break_on_hyphens=False
+    )
+    lines = (
+        wrap(line, subsequent_indent=" " * (len(line) - len(line.lstrip()) + 4))
+        for line in text.splitlines()
+    )
+    return "\n".join(chain.from_iterable(lines))
 
 
 def carries(text: str) -> bool:
