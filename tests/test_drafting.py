@@ -175,7 +175,7 @@ BAD = {
     "a long state": (f"{HEAD}\nA,1931,{'x' * 61}\n", (2, "wood", "1 to 60")),
     "a state that cannot be printed": (f"{HEAD}\nA,1931,x\x07y\n", (2, "wood", "1 to 60")),
     "half of several": (f"{HEAD}\nA,1931,oak |\n", (2, "wood", "1 to 60")),
-    "no date": (f"{HEAD}\nA,,oak\n", (2, "built", "not an EDTF date")),
+    "no date": (f"{HEAD}\nA,,oak\n", (None, "built", "no row states a date with two ends")),
     "no date that is read": (f"{HEAD}\nA,c1931,oak\n", (2, "built", "how far off")),
     "some date that is not read": (
         f"{HEAD}\nA,1931,oak\nB,c1931,oak\nC,,oak\n",

@@ -124,14 +124,14 @@ def _examples(file: str, corpus: Corpus, estimate: Estimate, name: str) -> Examp
     undated = 0
     for reference, state in shown:
         years = np.unique((period.first + np.flatnonzero(reference.window)) // 12)
-        if len(years) == 1:
+        if reference.dated and len(years) == 1:
             counts[int(years[0])][state] += 1
         else:
             undated += 1
     examination = estimate.examination
     sight = examination.variant if name == VARIANT else examination.seen.get(name)
     wanted = sight.named() if sight is not None else ()
-    alike = [(r, state) for r, state in shown if state in wanted]
+    alike = [(r, state) for r, state in shown if r.dated and state in wanted]
     alike.sort(key=lambda pair: _distance(pair[0], estimate.median - period.first))
     rows = [(str(year), tuple(count.values())) for year, count in counts.items()]
     held = [i for i, (_, count) in enumerate(rows) if any(count)]
@@ -141,7 +141,7 @@ def _examples(file: str, corpus: Corpus, estimate: Estimate, name: str) -> Examp
         years=tuple(rows[held[0] : held[-1] + 1]) if held else (),
         undated=undated,
         near=tuple(
-            Example(r.examination.instrument, r.built.text, r.known_by, state)
+            Example(r.examination.instrument, r.stated, r.known_by, state)
             for r, state in alike[:_NEAREST]
         ),
     )

@@ -46,11 +46,14 @@ class PassedOver:
         Their stated date is wider than a year.
     impossible : int
         No month of the period allows what was seen on them.
+    undated : int
+        No date is stated.
     """
 
     doubted: int
     wide: int
     impossible: int
+    undated: int = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +101,8 @@ def dated_without(corpus: Corpus, learned: Learned | None) -> Dated:
     Vehtari, A., Simpson, D., Gelman, A., Yao, Y. and Gabry, J. (2024). Pareto smoothed importance
     sampling. *Journal of Machine Learning Research* 25(72), 1-58.
     """
-    trusted = [place for place, r in enumerate(corpus.references) if r.trust == 1]
+    dated = [place for place, r in enumerate(corpus.references) if r.dated]
+    trusted = [place for place in dated if corpus.references[place].trust == 1]
     judged = [p for p in trusted if corpus.references[p].window.sum() <= WIDEST]
     made = np.full((len(corpus.references), len(corpus.maker.period)), np.nan)
     shaky = np.zeros(len(made), dtype=bool)
@@ -114,7 +118,12 @@ def dated_without(corpus: Corpus, learned: Learned | None) -> Dated:
         uncorrected if learned is None else learned.corrected(uncorrected),
         uncorrected,
         shaky[kept],
-        PassedOver(len(made) - len(trusted), len(trusted) - len(judged), len(judged) - len(kept)),
+        PassedOver(
+            doubted=len(dated) - len(trusted),
+            wide=len(trusted) - len(judged),
+            impossible=len(judged) - len(kept),
+            undated=corpus.undated,
+        ),
     )
 
 

@@ -100,12 +100,16 @@ def _nearest(spoken: Iterable[_Spoken]) -> Iterator[Example]:
         for one in [one for one in ordered if one.side == side][:SHOWN]:
             reference = one.reference
             trust = "" if reference.trust == 1 else f", trust {reference.trust:g}"
-            said = f"{one.shows}, built {reference.built.text}{trust}"
+            built = f"built {reference.stated}" if reference.dated else reference.stated
+            said = f"{one.shows}, {built}{trust}"
             yield Example(one.side, reference.examination.instrument, said, reference.line)
 
 
 def _of_corpus(saying: Saying, corpus: Corpus) -> Iterator[_Spoken]:
+    """Name who speaks; an undated instrument may tell what changed first, and nothing of when."""
     layout, references = layout_of(corpus.maker), corpus.references
+    if not isinstance(saying.said, ChangedFirst):
+        references = tuple(reference for reference in references if reference.dated)
     spans = [_span(reference, corpus) for reference in references]
     match saying.said:
         case Use() as use:
@@ -276,5 +280,5 @@ def dated_with(use: Use, corpus: Corpus, has: bool) -> list[tuple[int, int]]:
     """
     states = {use.feature: (use.state,)}
     shown = (r for r in corpus.references if _has(r.examination, states, use.variant) is has)
-    spans = (_span(reference, corpus) for reference in shown)
+    spans = (_span(reference, corpus) for reference in shown if reference.dated)
     return [(first, last) for first, last in spans if last - first < 12]

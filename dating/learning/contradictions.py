@@ -87,7 +87,7 @@ def contradictions_of(
     after = _Expectation(maker, learned_tables(maker, learned))
     middles = _middles(layout)
     found = []
-    for reference in corpus.references:
+    for reference in (reference for reference in corpus.references if reference.dated):
         for feature, sight in _sights(reference):
             known = _known(reference, feature, judged.tables)
             weights = state_weights(sight, judged.states(feature))
@@ -104,7 +104,7 @@ def contradictions_of(
                     line=reference.line,
                     feature=feature,
                     said=sight.words(),
-                    built=reference.built.text,
+                    built=reference.stated,
                     changeover=layout.ramp_names[nearest],
                     early=bool(known.middle < middles[nearest]),
                     judged=chance,

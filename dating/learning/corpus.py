@@ -1,7 +1,8 @@
-"""The reference corpus: securely dated instruments, one a row of a CSV file.
+"""The reference corpus: instruments, most of them securely dated, one a row of a CSV file.
 
 Each row says when the instrument was built, how that is known and how far it is trusted, and what
-was seen on it. The stated date allows some months of the maker's period and excludes the others.
+was seen on it. The stated date allows some months of the maker's period and excludes the others;
+without one, every month is allowed.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from dating.sheets import Row, Sheet, read_sheet
 
 type Floats = NDArray[np.float64]
 
+UNDATED = "undated"
 _REQUIRED = ("instrument", "built")
 _OWN = (*_REQUIRED, "known_by", "trust")
 _DATES = "a month 1931-04, a day, a year, 193X, [1931-04..1931-09], [1931-04..] or [..1930]"
@@ -32,7 +34,7 @@ _DATES = "a month 1931-04, a day, a year, 193X, [1931-04..1931-09], [1931-04..] 
 
 @dataclass(frozen=True, eq=False)
 class Reference:
-    """One securely dated instrument.
+    """One instrument, securely dated or undated.
 
     Parameters
     ----------
@@ -40,8 +42,8 @@ class Reference:
         Line of the file on which its row starts, counted from 1.
     examination : Examination
         What was seen on it; what was not examined is left out.
-    built : UncertainDate
-        The stated date.
+    built : UncertainDate or None
+        The stated date; None for an undated instrument.
     window : ndarray of float64, shape (month,)
         1 in each month of the maker's period that the stated date allows, 0 in the others; at
         least one is allowed, and there may be gaps. Cannot be written to.
@@ -53,15 +55,26 @@ class Reference:
 
     line: int
     examination: Examination
-    built: UncertainDate
+    built: UncertainDate | None
     window: Floats
     known_by: str
     trust: float
 
     def __repr__(self) -> str:
         """Name the instrument, its line and its stated date."""
-        name, built = self.examination.instrument, self.built.text
-        return escaped(f"Reference({name}, line {self.line}, built {built}, trust {self.trust:g})")
+        name = self.examination.instrument
+        dated = f"built {self.stated}, trust {self.trust:g}" if self.dated else UNDATED
+        return escaped(f"Reference({name}, line {self.line}, {dated})")
+
+    @property
+    def dated(self) -> bool:
+        """Whether a date is stated."""
+        return self.built is not None
+
+    @property
+    def stated(self) -> str:
+        """The stated date as written, or the word for none."""
+        return UNDATED if self.built is None else self.built.text
 
     @property
     def month(self) -> int | None:
@@ -71,8 +84,8 @@ class Reference:
 
     @property
     def open_ended(self) -> bool:
-        """Whether the stated date has no earliest or no latest day."""
-        return self.built.lower is None or self.built.upper is None
+        """Whether the stated date has no earliest or no latest day, as where there is none."""
+        return self.built is None or self.built.lower is None or self.built.upper is None
 
     def likelihood(self, output: Floats) -> Floats:
         """Give P(stated date | build month), up to a factor.
@@ -118,7 +131,7 @@ class Corpus:
     fingerprint : str
         SHA-256 of the file's bytes, in hexadecimal.
     references : tuple of Reference
-        In the order of the file, at least one.
+        In the order of the file, at least one of them dated.
     maker : Maker
         The maker file it was read against.
     """
@@ -132,6 +145,11 @@ class Corpus:
         """Name the file, the number of instruments and the maker."""
         count = f"{len(self.references)} references"
         return escaped(f"Corpus({self.file}, {count}, {self.maker.maker})")
+
+    @property
+    def undated(self) -> int:
+        """How many instruments have no stated date."""
+        return sum(not reference.dated for reference in self.references)
 
 
 def read_corpus(path: str | os.PathLike[str], maker: Maker | None = None) -> Corpus:
@@ -175,7 +193,7 @@ class _Reader:
         self.maker = maker
         self.columns = [*_OWN, *columns_of(maker)]
         self.named: dict[str, int] = {}
-        self.dates: dict[str, tuple[UncertainDate, Floats] | EdtfError] = {}
+        self.dates: dict[str, tuple[UncertainDate | None, Floats] | EdtfError] = {}
         self.problems: list[Problem] = []
 
     def corpus(self) -> Corpus:
@@ -184,6 +202,9 @@ class _Reader:
         if not set(_REQUIRED) <= set(self.sheet.head.cells):
             raise InputError(self.problems)
         references = [made for row in self.sheet.rows if (made := self._reference(row))]
+        if not self.problems and not any(made.dated for made in references):
+            message = "no row states a date, and without one nothing can be learned of when"
+            self._note(self.sheet.head.line, "built", message, allowed=_DATES)
         if self.problems:
             raise InputError(self.problems)
         return Corpus(self.sheet.file, self.sheet.fingerprint, tuple(references), self.maker)
@@ -214,7 +235,8 @@ class _Reader:
             message = f"this instrument is given twice, first in line {first}"
             self._note(line, "instrument", message, found=name)
 
-    def _date(self, line: int, text: str) -> tuple[UncertainDate, Floats] | None:
+    def _date(self, line: int, text: str) -> tuple[UncertainDate | None, Floats] | None:
+        """Read a stated date, with the months that it allows; None where it cannot be read."""
         if text not in self.dates:
             try:
                 self.dates[text] = _stated(text, self.maker.period)
@@ -242,10 +264,10 @@ class _Reader:
         self.problems.append(origin.problem(path, message, found=found, allowed=allowed))
 
 
-def _stated(text: str, period: Period) -> tuple[UncertainDate, Floats]:
-    """Read a stated date, and mark the months of the period that it allows."""
+def _stated(text: str, period: Period) -> tuple[UncertainDate | None, Floats]:
+    """Read a stated date, and mark the months of the period that it allows: all without one."""
     if not text:
-        raise EdtfError("the date is missing; without one the instrument is no reference")
+        return None, _fixed(np.ones(len(period)))
     date = parse_edtf(text)
     if date.kind == "interval":
         bare = text.replace("/", "..").replace("....", "..")
@@ -275,5 +297,9 @@ def _window(date: UncertainDate, period: Period) -> Floats:
         start = 0 if first is None else max(first - period.first, 0)
         stop = len(period) if last is None else last - period.first + 1
         window[start : max(stop, 0)] = 1.0
+    return _fixed(window)
+
+
+def _fixed(window: Floats) -> Floats:
     window.flags.writeable = False
     return window

@@ -149,9 +149,12 @@ class _Table:
             raise InputError([Problem(self.sheet.file, None, "built", str(error))]) from None
 
     def _read_dates(self) -> tuple[list[UncertainDate], list[Problem]]:
+        """Read the stated dates; an undated instrument has none."""
         dates, problems = [], []
         for row, cells in zip(self.sheet.rows, self.cells, strict=True):
             text = cells.get("built", "")
+            if not text:
+                continue
             try:
                 dates.append(parse_edtf(text))
             except EdtfError as error:

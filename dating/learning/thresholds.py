@@ -77,11 +77,12 @@ def observed_of(corpus: Corpus, layout: Layout, output: Floats) -> tuple[Observe
     >>> corpus.maker.period.labels()[np.searchsorted(dowelled.curve, 0.5)]
     '1931-03'
     """
-    spread = np.array([reference.months_given(output) for reference in corpus.references])
+    references = [reference for reference in corpus.references if reference.dated]
+    spread = np.array([reference.months_given(output) for reference in references])
     dates, date = np.unique(spread, axis=0, return_inverse=True)
     found: list[Observed | None] = [None] * len(layout.ramps)
     for track in layout.tracks:
-        named = [_named(reference, track) for reference in corpus.references]
+        named = [_named(reference, track) for reference in references]
         for step, ramp in enumerate(track.ramps):
             sides = [
                 np.bincount(

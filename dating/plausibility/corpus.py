@@ -43,7 +43,8 @@ def corpus_warnings(corpus: Corpus) -> tuple[Problem, ...]:
     found = list(row_warnings(rows, corpus.maker))
     for reference in corpus.references:
         found += _built(reference, corpus.maker.period)
-    dates = [reference.built.text for reference in corpus.references]
+    found += _undated(corpus)
+    dates = [reference.stated for reference in corpus.references]
     found += _twice(rows, dates)
     return tuple(sorted(found, key=lambda problem: problem.line or 0))
 
@@ -70,6 +71,12 @@ def row_warnings(rows: Iterable[Examination], maker: Maker) -> Iterator[Problem]
 
 def _built(reference: Reference, period: Period) -> Iterator[Problem]:
     origin, built = reference.examination.origin, reference.built
+    if built is None:
+        if reference.trust < 1:
+            message = "no date is stated here that could be trusted"
+            expected = "a date, or a blank trust"
+            yield warning(origin, ("trust",), message, found=reference.trust, expected=expected)
+        return
     ends = [end for stretch in built.month_stretches for end in stretch if end is not None]
     most = _RANGE if ".." in built.text else _CANDIDATE
     cut = [e for e in ends if e < period.first - most or e > period.last + most]
@@ -81,6 +88,18 @@ def _built(reference: Reference, period: Period) -> Iterator[Problem]:
         message = "a date without any trust says nothing, so the row teaches nothing"
         expected = "a trust above 0, or the row left out"
         yield warning(origin, ("trust",), message, found=0, expected=expected)
+
+
+def _undated(corpus: Corpus) -> Iterator[Problem]:
+    """Say where most of the instruments are undated."""
+    count, undated = len(corpus.references), corpus.undated
+    if 2 * undated > count:
+        message = (
+            f"{undated} of {count} instruments are undated: they teach which states are common and "
+            "go together, and when only through the others"
+        )
+        expected = "dates for at least half of them"
+        yield Problem(corpus.file, None, "built", message, expected=expected)
 
 
 def _twice(rows: list[Examination], dates: list[str]) -> Iterator[Problem]:

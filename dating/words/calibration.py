@@ -187,6 +187,7 @@ def on_passed_over(passed: PassedOver) -> str:
         "whose date is doubted": passed.doubted,
         "whose date is wider than a year": passed.wide,
         "on which no month allows what was seen": passed.impossible,
+        "whose date is not stated": passed.undated,
     }
     said = [f"{count} {reason}" for reason, count in why.items() if count]
     return f"Passed over: {', '.join(said)}." if said else "None was passed over."
@@ -206,7 +207,7 @@ def _worst(console: Console, made: Calibration) -> None:
         rows.add_row(
             misled.reference.examination.instrument,
             str(misled.reference.line),
-            misled.reference.built.text,
+            misled.reference.stated,
             month_label(made.corpus.maker.period.first + misled.median),
             _level(misled.level),
             "; ".join(misled.evidence) or "nothing by itself",

@@ -107,7 +107,7 @@ def _misled(made: Calibration, misled: Misled) -> dict[str, Any]:
     return {
         "instrument": misled.reference.examination.instrument,
         "line": misled.reference.line,
-        "built": misled.reference.built.text,
+        "built": misled.reference.stated,
         "median": month_label(made.corpus.maker.period.first + misled.median),
         "level": misled.level,
         "log_score": misled.log_score,
@@ -121,7 +121,7 @@ def _instruments(made: Calibration) -> Iterator[dict[str, Any]]:
         yield {
             "instrument": reference.examination.instrument,
             "line": reference.line,
-            "built": reference.built.text,
+            "built": reference.stated,
             "level": float(scores.level[place]),
             "rank": float(scores.rank[place]),
             "crps": float(scores.crps[place]),

@@ -31,7 +31,7 @@ def after_drafting(corpus: Corpus, width: int = WIDTH) -> str:
     maker, count = corpus.maker, len(corpus.references)
     features = maker.features()
     lines = [
-        f"{maker.origin.file}: drafted from {count} dated instruments, for {maker.period}, "
+        f"{maker.origin.file}: drafted from {_counted(corpus)}, for {maker.period}, "
         f"with {len(features)} free-form features."
     ]
     fine = [name for name, (_, feature) in features.items() if len(feature.states) > MANY * count]
@@ -48,3 +48,9 @@ def after_drafting(corpus: Corpus, width: int = WIDTH) -> str:
     table = "CORPUS.csv" if corpus.file == str(StandardInput()) else corpus.file
     learn = f"dating learn {maker.origin.file} {table} --out LEARNED.nc"
     return f"{text}\n  dating check {maker.origin.file}\n  {learn}"
+
+
+def _counted(corpus: Corpus) -> str:
+    """Count the dated instruments, and the undated ones where there are any."""
+    undated = f" and {corpus.undated} undated ones" if corpus.undated else ""
+    return f"{len(corpus.references) - corpus.undated} dated instruments{undated}"

@@ -51,17 +51,24 @@ def before_learning(plan: Plan, draws: int | None, width: int = WIDTH) -> str:
             f"some {seconds:.0f} to {3 * seconds:.0f} seconds on two cores.\n"
         )
     if not plan.layout.tracks:
-        told = f"{rows} instruments; nothing else is left open, so nothing is sampled.\n{free}"
+        nothing = "nothing else is left open, so nothing is sampled"
+        told = f"{rows} instruments{_undated(plan)}; {nothing}.\n{free}"
         return hanging(told.splitlines(), width)
     many = f"{draws} draws" if draws else "draws that go on until they are sound"
     told = (
         f"{rows} instruments: {counted} of known month enter as counts, {plan.tally.rows} are "
-        f"summed over the months they may have come from.\n"
+        f"summed over the months they may have come from{_undated(plan)}.\n"
         f"{plan.uncertain} uncertain dates and lengths in {len(plan.layout.ramps)} changeovers.\n"
         f"Four chains of {many}: about {_time_words(plan.processor_seconds(draws))} of one core.\n"
         f"{free}"
     )
     return hanging(told.splitlines(), width)
+
+
+def _undated(plan: Plan) -> str:
+    """Count the undated instruments; nothing where there are none."""
+    undated = plan.corpus.undated
+    return f", {undated} of them undated" if undated else ""
 
 
 def _time_words(seconds: float) -> str:

@@ -94,7 +94,7 @@ def _about(made: Outcome) -> dict[str, Any]:
         "period": str(maker.period).replace("/", " to "),
         "start": month_label(maker.period.first),
         "invented": maker.invented,
-        "instruments": len(corpus.references),
+        "instruments": len(corpus.references) - corpus.undated,
         "maker_file": Path(maker.origin.file).name,
         "corpus_file": Path(corpus.file).name,
     }
@@ -102,9 +102,10 @@ def _about(made: Outcome) -> dict[str, Any]:
 
 def _short(made: Outcome) -> list[str]:
     plan = made.plan
-    counts = (
-        f"{len(plan.corpus.references)} dated instruments, {plan.counted} of them of known month"
-    )
+    undated = plan.corpus.undated
+    dated = len(plan.corpus.references) - undated
+    counts = f"{dated} dated instruments, {plan.counted} of them of known month"
+    counts += f", and {undated} undated ones" if undated else ""
     if not made.shifts:
         return [
             f"{counts}; the maker file has no changeovers.",
@@ -166,6 +167,7 @@ def _stated(made: Outcome) -> list[dict[str, Any]]:
 
 def _origin(made: Outcome) -> list[tuple[str, str]]:
     maker, corpus, said = made.plan.maker, made.plan.corpus, made.tree.attrs
+    undated = f", {corpus.undated} undated" if corpus.undated else ""
     sampled = [
         ("draws", f"{made.drawn.sizes['chain']} chains of {said['draws']}, after tuning"),
         ("acceptance aimed at", f"{said['accept']:g}"),
@@ -175,7 +177,7 @@ def _origin(made: Outcome) -> list[tuple[str, str]]:
         ("product", maker.product),
         ("maker file", f"{maker.origin.file}, SHA-256 {maker.origin.fingerprint}"),
         ("reference corpus", f"{corpus.file}, SHA-256 {corpus.fingerprint}"),
-        ("instruments", f"{len(corpus.references)}, {made.plan.counted} of known month"),
+        ("instruments", f"{len(corpus.references)}, {made.plan.counted} of known month{undated}"),
         *(sampled if made.drawn.size else ()),
         ("seed", str(said["seed"])),
         ("versions", f"nutpie {said['nutpie']}, Python {said['python']}"),

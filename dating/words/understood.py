@@ -18,7 +18,7 @@ from dating.files import (
     read_maker,
 )
 from dating.kinds import kind_of
-from dating.learning.corpus import Corpus, Reference, read_corpus
+from dating.learning.corpus import UNDATED, Corpus, Reference, read_corpus
 from dating.learning.files import attributes_of, read_learned
 from dating.maker import Component, Course, Feature, Maker, Measurement, Regime
 from dating.months import month_label
@@ -288,12 +288,15 @@ def _corpus(corpus: Corpus) -> Iterator[str]:
     invented = " (invented)" if maker.invented else ""
     yield f"  {len(references)} instruments, against {maker.origin.file}{invented}"
     kinds = Counter(_how_known(reference) for reference in references)
-    yield "  built " + "; ".join(f"{kind}: {kinds[kind]}" for kind in _HOW_KNOWN)
+    told = [*_HOW_KNOWN, *([UNDATED] if corpus.undated else [])]
+    yield "  built " + "; ".join(f"{kind}: {kinds[kind]}" for kind in told)
     yield f"  trusted less than fully: {sum(reference.trust < 1 for reference in references)}"
     yield from recorded([reference.examination for reference in references], maker)
 
 
 def _how_known(reference: Reference) -> str:
+    if not reference.dated:
+        return UNDATED
     if reference.open_ended:
         return _HOW_KNOWN[2]
     return _HOW_KNOWN[1] if reference.month is None else _HOW_KNOWN[0]

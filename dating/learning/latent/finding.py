@@ -72,8 +72,9 @@ def levels_in(corpus: Corpus, output: Floats, latent: Latent, seed: int = 1) -> 
     rows = rows_of(corpus.references, corpus.maker, output)
     settings = [mixture.settings for mixture in latent.mixtures]
     by_cell = left_out(rows, settings, _folds(len(rows)), FITS, seed)
+    dated = np.array([reference.dated for reference in corpus.references])
     stated = np.array([reference.likelihood(output) for reference in corpus.references])
-    return learned_correction(_by_month(by_cell, rows.axis, output), stated)
+    return learned_correction(_by_month(by_cell, rows.axis, output)[dated], stated[dated])
 
 
 def fold_fits(corpus: Corpus, output: Floats, latent: Latent, seed: int) -> list[Latent]:

@@ -247,7 +247,7 @@ def cells_for(references: Sequence[Reference], months: int) -> Cells:
         As wide as the narrowest quarter of the stated dates, a year at most, unless the period is
         longer than 120 years.
     """
-    widths = [reference.window.sum() for reference in references]
+    widths = [r.window.sum() for r in references if r.dated]
     stated = min(int(np.quantile(widths, 0.25)), 12)
     return Cells(months, max(stated, ceil(months / MOST_CELLS), 1))
 
