@@ -56,6 +56,7 @@ def calibration_record(made: Calibration) -> dict[str, Any]:
             "doubted": passed.doubted,
             "wide": passed.wide,
             "impossible": passed.impossible,
+            "undated": passed.undated,
         },
         "shaky": int(made.dated.shaky.sum()),
         "draws": soundness_record(learned),
