@@ -24,7 +24,6 @@ from dating.bench.judged import assessors_at, entry_at, opinion_of, written
 from dating.bench.judged_pictures import happened, ramp_of, window_of
 from dating.bench.judged_words import in_words, value_words
 from dating.bench.shares import changeovers, mean_of, shares_of, variant_shares
-from dating.bench.splicing import rewritten, spliced, stated_at
 from dating.bench.spots import OPINIONS, place_text, spots_of
 from dating.bench.wall import BAND, Scale, bands, key_of, lanes, step_path, text_width
 from dating.bench.workspace import Workspace
@@ -36,6 +35,7 @@ from dating.learning.layout import layout_of
 from dating.learning.learned import Learned, learned_tables
 from dating.maker import Maker
 from dating.reading import InputError, read_yaml
+from dating.splicing import rewritten, spliced, stated_at
 from dating.statements import DateOpinion, SpanOpinion
 from dating.tabulation import month_tables
 

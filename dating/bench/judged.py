@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from dating.bench.amounts import AmountError, chance_of, decimal_of
-from dating.bench.splicing import Written
 from dating.bench.spots import OPINIONS, Kind, Spot
 from dating.distributions import Judgement
 from dating.judgement import pooled
 from dating.maker import Maker
 from dating.reading import InputError, Place, Problem, Source, plain_number
+from dating.splicing import Written
 from dating.statements import Judged, Opinion
 from dating.validation import validate
 

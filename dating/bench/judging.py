@@ -34,12 +34,12 @@ from dating.bench.judged_pictures import (
 )
 from dating.bench.judged_words import in_words, pooled_words, value_words
 from dating.bench.shelf import Shelf
-from dating.bench.splicing import as_yaml, rewritten, stated_at
 from dating.bench.spots import OPINIONS, Spot, place_text, spots_of
 from dating.bench.workspace import ChangedError
 from dating.distributions import Pool
 from dating.maker import Maker
 from dating.reading import InputError, KeyPath
+from dating.splicing import as_yaml, rewritten, stated_at
 from dating.statements import Judged, Opinion
 from dating.words.phrases import percent
 

@@ -7,9 +7,8 @@ from pathlib import Path
 import click
 
 from dating.cli.inputs import INPUT
-from dating.cli.outputs import Output, check_outputs, replacing
+from dating.cli.outputs import Output, check_maker_name, check_outputs, replacing
 from dating.cli.streams import text_width
-from dating.cli.usage import as_usage
 
 
 @click.command()
@@ -39,19 +38,7 @@ def draft(corpus: Path, out: Path, name: str, replace: bool) -> None:
     from dating.reading import write_whole  # noqa: PLC0415
     from dating.words.drafted import after_drafting  # noqa: PLC0415
 
-    with as_usage():
-        _check_name(out)
+    check_maker_name(out, "--out")
     check_outputs([Output(out, "the maker file")], [corpus], replace=replace)
     write_whole(out, drafted(corpus, name).encode("utf-8"))
     click.echo(after_drafting(read_corpus(corpus, read_maker(out)), text_width()))
-
-
-def _check_name(path: Path) -> None:
-    """Refuse a name that no maker file can be written under."""
-    from dating.reading import InputError, Problem  # noqa: PLC0415
-
-    if path.suffix != ".yaml":
-        problem = Problem(str(path), None, "", "a maker file is YAML", path.suffix, ".yaml")
-        raise InputError([problem])
-    if not path.parent.is_dir():
-        raise click.BadParameter("the folder does not exist", param_hint="--out")

@@ -11,7 +11,8 @@ import click
 
 from dating.cli.inputs import INPUT
 from dating.cli.needs import check_installed
-from dating.cli.outputs import Output, check_outputs, replacing
+from dating.cli.outputs import Output, check_maker_name, check_outputs, replacing
+from dating.cli.restatement import check_restatement, read_draws, write_restatement
 from dating.cli.streams import text_width
 from dating.cli.usage import as_usage
 
@@ -25,8 +26,19 @@ if TYPE_CHECKING:
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    required=True,
     help="netCDF file for what is learned; written whole, and only when the draws are sound.",
+)
+@click.option(
+    "--maker-out",
+    "stated",
+    type=click.Path(path_type=Path),
+    help="Also write a maker file (.yaml) that states what was learned, for those who have neither "
+    "corpus nor draws.",
+)
+@click.option(
+    "--learned",
+    type=click.Path(path_type=Path),
+    help="Take the draws of this file, and sample nothing; for --maker-out and --report.",
 )
 @click.option(
     "--report",
@@ -58,13 +70,15 @@ if TYPE_CHECKING:
 def learn(  # noqa: PLR0917 (click hands its options over by name)
     maker: Path,
     corpus: Path,
-    out: Path,
+    out: Path | None,
     report: Path | None,
     draws: int | None,
     accept: float,
     seed: int,
     insist: bool,
     replace: bool,
+    stated: Path | None,
+    learned: Path | None,
 ) -> None:
     """Learn from a CORPUS of dated instruments what is judged in MAKER.
 
@@ -76,6 +90,7 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     Example:
       dating learn priors/marrowby.yaml demo_data/marrowby_corpus.csv --out marrowby.nc
     """  # noqa: D301 (click wants the backspace itself)
+    _check_wanted(out, report, stated, learned)
     needed = ["numba", "nutpie", "arviz", "scipy", "h5netcdf"]
     check_installed("learning", [*needed, *(["jinja2", "matplotlib"] if report else [])])
     from dating.files import read_maker  # noqa: PLC0415
@@ -87,30 +102,60 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     from dating.learning.sampling import plan_of  # noqa: PLC0415
     from dating.words.learned import after_learning, before_learning  # noqa: PLC0415
 
-    if not out.parent.is_dir():
+    check_outputs(_outputs(out, report, stated), [maker, corpus, learned], replace=replace)
+    read = read_maker(maker)
+    plan = plan_of(read, read_corpus(corpus, read))
+    if stated is not None:
+        check_restatement(plan, maker)
+    if learned is not None:
+        tree, health = read_draws(learned, plan)
+    else:
+        click.echo(before_learning(plan, draws, text_width()))
+        with _teller() as tell:
+            tree = sample(plan, draws=draws, accept=accept, seed=seed, report=tell)
+        health = health_of(tree)
+    if not health.good and not insist and learned is None:
+        message = f"nothing was written: {health.advice()}; or --insist to write it all the same"
+        raise click.ClickException(message)
+    if out is not None:
+        write_learned(tree, out, health)
+    if learned is None or report is not None:
+        made = outcome_of(plan, tree, health)
+        click.echo(after_learning(made, text_width()))
+        if report is not None:
+            _write_report(made, report)
+    if stated is not None:
+        write_restatement(plan, tree, health, maker, stated)
+    if not health.good:
+        click.echo(f"Written although the draws are not sound: {health.advice()}.", err=True)
+
+
+def _check_wanted(
+    out: Path | None, report: Path | None, stated: Path | None, learned: Path | None
+) -> None:
+    """Refuse options that do not go together, and names that cannot be written under."""
+    if out is None and learned is None:
+        raise click.MissingParameter(param_hint="'--out'", param_type="option")
+    if learned is not None and out is not None:
+        raise click.UsageError("--learned samples nothing, so there is nothing to write to --out")
+    if learned is not None and report is None and stated is None:
+        raise click.UsageError("say what to write: --maker-out FILE, --report FILE, or both")
+    if out is not None and not out.parent.is_dir():
         raise click.BadParameter("the folder does not exist", param_hint="--out")
+    if stated is not None:
+        check_maker_name(stated, "--maker-out")
     if report is not None:
         with as_usage():
             _check_report(report)
-    outputs = [Output(out, "the learned file")]
-    outputs += [Output(report, "the report", valued=False)] if report is not None else []
-    check_outputs(outputs, [maker, corpus], replace=replace)
-    read = read_maker(maker)
-    plan = plan_of(read, read_corpus(corpus, read))
-    click.echo(before_learning(plan, draws, text_width()))
-    with _teller() as tell:
-        tree = sample(plan, draws=draws, accept=accept, seed=seed, report=tell)
-    health = health_of(tree)
-    if not health.good and not insist:
-        message = f"nothing was written: {health.advice()}; or --insist to write it all the same"
-        raise click.ClickException(message)
-    write_learned(tree, out, health)
-    made = outcome_of(plan, tree, health)
-    click.echo(after_learning(made, text_width()))
-    if report is not None:
-        _write_report(made, report)
-    if not health.good:
-        click.echo(f"Written although the draws are not sound: {health.advice()}.", err=True)
+
+
+def _outputs(out: Path | None, report: Path | None, stated: Path | None) -> list[Output]:
+    outputs = [
+        (out, "the learned file", True),
+        (stated, "the maker file", True),
+        (report, "the report", False),
+    ]
+    return [Output(path, what, valued) for path, what, valued in outputs if path is not None]
 
 
 @contextmanager

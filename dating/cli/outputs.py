@@ -77,6 +77,28 @@ def check_outputs(
         raise click.UsageError("\n".join(shown))
 
 
+def check_maker_name(path: Path, option: str) -> None:
+    """Refuse a name that no maker file can be written under.
+
+    Parameters
+    ----------
+    path : Path
+        Where to.
+    option : str
+        The option that names it.
+
+    Raises
+    ------
+    UsageError
+        Where it does not end in .yaml, or its folder does not exist.
+    """
+    if path.suffix != ".yaml":
+        message = f"{path}: a maker file is YAML; its name ends in .yaml"
+        raise click.BadParameter(message, param_hint=option)
+    if not path.parent.is_dir():
+        raise click.BadParameter("the folder does not exist", param_hint=option)
+
+
 def _fault(out: Output, read: Set[_Identity]) -> str:
     """Say why an output can never be written here."""
     if _identity(out.path) in read:

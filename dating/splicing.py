@@ -1,8 +1,8 @@
-"""One judgement of a maker file rewritten, and every other byte left as it is.
+"""Judgements of a maker file rewritten, and every other byte left as it is.
 
-The text is not written anew from data: the places of the judgement's own values are found, and
-only they are replaced. Afterwards the whole is read again, and must say what was asked for, and
-nothing else that it did not say before.
+The text is not written anew from data: the places of a judgement's own values are found, and only
+they are replaced. Afterwards the whole is read again, and must say what was asked for, and nothing
+else that it did not say before.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import re
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path, PurePosixPath
 from textwrap import dedent
@@ -23,7 +23,9 @@ from dating.maker import Maker
 from dating.reading import InputError, KeyPath, Problem, key_text, plain_number
 
 type Value = str | int | float | tuple[str, ...]
-type Written = Value | Mapping[str, Value]
+type Written = Value | Mapping[str, Written]
+type Edit = tuple[int, int, str]
+"""Where a stretch of text starts and stops, and what shall stand there."""
 
 _LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 _SAFE = re.compile(r"[^\W\d_](?:[\w .()'/&+-]*[\w.)])?")
@@ -36,6 +38,7 @@ _NEUTRAL: dict[str, tuple[Any, ...]] = {
     "weight": (1, 1.0),
 }
 """What an assessor's keys say where they are left out."""
+_WIDTH = 110
 _EMPTY = {"by": '""', "source": "[]", "coverage": "0.9", "weight": "1"}
 
 
@@ -111,18 +114,136 @@ def spliced(text: str, path: KeyPath, new: Written, file: str = "") -> str:
     >>> spliced(text, ("when",), new)
     'when: {earliest: 1929-06, likely: 1930-01, latest: 1930-08, by: A}  # seen'
     """
+    return splice_all(text, {path: new}, file)
+
+
+def splice_all(text: str, changes: Mapping[KeyPath, Written], file: str = "") -> str:
+    r"""Replace the values of several judgements, unchecked; none may lie within another.
+
+    Parameters
+    ----------
+    text : str
+        What the file says, with its line ends as they are.
+    changes : mapping of key path to str, number or mapping
+        What each shall say: one plain value, or values and what is said of them. A mapping that
+        is there keeps the keys that the new one does not have, but for those of an assessor.
+    file : str
+        Name of the file, for messages.
+
+    Returns
+    -------
+    str
+        The new text.
+
+    Raises
+    ------
+    InputError
+        With one problem for each place that is not there, or where a comment would be lost.
+
+    Examples
+    --------
+    >>> text = "slip: 0.01\nshares: {a: 0.5, b: 0.5}"
+    >>> changes = {("slip",): 0.02, ("shares",): {"a": 0.25, "b": 0.75}}
+    >>> splice_all(text, changes)
+    'slip: 0.02\nshares: {a: 0.25, b: 0.75}'
+    """
     mark, made = text[: text.startswith("\ufeff")], text.removeprefix("\ufeff")
-    node = _node_at(yaml.compose(made, Loader=_LOADER), path)
-    if node is None:
-        raise InputError([Problem(file, None, key_text(path), "there is no such judgement now")])
-    edits = sorted(_edits(made, node, new), reverse=True)
-    whole = -1 if isinstance(node, yaml.ScalarNode) else _start(made, node)
-    if any(start == whole and "#" in made[start:stop] for start, stop, _ in edits):
-        message = "it holds a comment, which would be lost; change it in the file"
-        raise InputError([Problem(file, node.start_mark.line + 1, key_text(path), message)])
-    for start, stop, words in edits:
-        made = made[:start] + words + made[stop:]
-    return mark + made
+    root = nodes_of(made)
+    edits: list[Edit] = []
+    problems = []
+    for path, new in changes.items():
+        node = node_at(root, path)
+        if node is None:
+            message = "there is no such judgement now"
+            problems.append(Problem(file, None, key_text(path), message))
+            continue
+        own = list(_edits(made, node, new))
+        if any(_holds(made, edit, node) and "#" in made[edit[0] : edit[1]] for edit in own):
+            message = "it holds a comment, which would be lost; change it in the file"
+            problems.append(Problem(file, node.start_mark.line + 1, key_text(path), message))
+        edits += own
+    if problems:
+        raise InputError(problems)
+    return mark + apply_edits(made, edits)
+
+
+def apply_edits(text: str, edits: Iterable[Edit]) -> str:
+    """Replace stretches of a text, none of which overlap.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+    edits : iterable of (int, int, str)
+        Where each starts and stops, and what shall stand there.
+
+    Returns
+    -------
+    str
+        The new text.
+
+    Examples
+    --------
+    >>> apply_edits("one two", [(0, 3, "1"), (4, 7, "2")])
+    '1 2'
+    """
+    for start, stop, words in sorted(edits, reverse=True):
+        text = text[:start] + words + text[stop:]
+    return text
+
+
+def fold_lines(text: str, before: Iterable[str] = (), width: int = _WIDTH) -> str:
+    """Break lines that are too long before keys of mappings in braces.
+
+    Parameters
+    ----------
+    text : str
+        YAML.
+    before : iterable of str
+        Lines that stay as long as they are.
+    width : int
+        Columns that a line may have.
+
+    Returns
+    -------
+    str
+        The same data; a line without such a key stays as long as it is.
+
+    Examples
+    --------
+    >>> print(fold_lines("ring: {earliest: 1929-06, likely: 1930-01, latest: 1930-09}", width=37))
+    ring: {earliest: 1929-06,
+        likely: 1930-01, latest: 1930-09}
+    """
+    mark, body = text[: text.startswith("\ufeff")], text.removeprefix("\ufeff")
+    lines: dict[int, list[tuple[int, int]]] = {}
+    for depth, place in _keys_in_braces(nodes_of(body), 0):
+        lines.setdefault(body.rfind("\n", 0, place) + 1, []).append((depth, place))
+    kept = {line.rstrip() for line in before}
+    edits = [
+        edit
+        for start, keys in lines.items()
+        if body[start:].split("\n", 1)[0].rstrip() not in kept
+        for edit in _folds(body, start, keys, width)
+    ]
+    return mark + apply_edits(body, edits)
+
+
+def nodes_of(text: str) -> yaml.Node | None:
+    """Read YAML as nodes, each of which knows where it stands.
+
+    Parameters
+    ----------
+    text : str
+        Without a byte order mark.
+
+    Returns
+    -------
+    Node or None
+        None where nothing is said.
+    """
+    root: yaml.Node | None = yaml.compose(text, Loader=_LOADER)
+    return root
 
 
 def read_in(text: str, file: str) -> Maker:
@@ -170,7 +291,7 @@ def stated_at(text: str, path: KeyPath) -> str | None:
         The lines it stands on, without their indentation; None where there is no such place.
     """
     try:
-        node = _node_at(yaml.compose(text.removeprefix("\ufeff"), Loader=_LOADER), path)
+        node = node_at(nodes_of(text.removeprefix("\ufeff")), path)
     except (yaml.YAMLError, RecursionError):
         return None
     if node is None:
@@ -197,12 +318,10 @@ def as_yaml(new: Written) -> str:
     >>> as_yaml({"earliest": "1929-06", "likely": "1929-12", "latest": "1930-08", "by": "A: me"})
     '{earliest: 1929-06, likely: 1929-12, latest: 1930-08, by: "A: me"}'
     """
-    if isinstance(new, Mapping):
-        return "{" + ", ".join(f"{key}: {_scalar(value)}" for key, value in new.items()) + "}"
     return _scalar(new)
 
 
-def _edits(text: str, node: yaml.Node, new: Written) -> Iterator[tuple[int, int, str]]:
+def _edits(text: str, node: yaml.Node, new: Written) -> Iterator[Edit]:
     """Give the stretches of text to replace, none of which overlap."""
     if isinstance(new, Mapping) and isinstance(node, yaml.MappingNode):
         yield from _in_mapping(text, node, new)
@@ -214,12 +333,22 @@ def _edits(text: str, node: yaml.Node, new: Written) -> Iterator[tuple[int, int,
     elif not isinstance(new, Mapping) and isinstance(node, yaml.ScalarNode):
         yield from _in_scalar(text, node, new)
     else:
-        yield _start(text, node), _end(text, node), as_yaml(new)
+        start, stop = start_of(text, node), end_of(text, node)
+        key = len(text[:start].rstrip())
+        if text[:key].endswith(":"):
+            yield key, stop, f" {as_yaml(new)}"
+        else:
+            yield start, stop, as_yaml(new)
 
 
-def _in_mapping(
-    text: str, node: yaml.MappingNode, new: Mapping[str, Value]
-) -> Iterator[tuple[int, int, str]]:
+def _holds(text: str, edit: Edit, node: yaml.Node) -> bool:
+    """Say whether an edit replaces a collection as a whole."""
+    if isinstance(node, yaml.ScalarNode):
+        return False
+    return edit[0] <= start_of(text, node) and edit[1] >= end_of(text, node)
+
+
+def _in_mapping(text: str, node: yaml.MappingNode, new: Mapping[str, Any]) -> Iterator[Edit]:
     known = {key.value: value for key, value in node.value}
     for key, value in new.items():
         if key in known:
@@ -229,7 +358,7 @@ def _in_mapping(
     if not added:
         return
     pairs = [f"{key}: {_scalar(value)}" for key, value in added.items()]
-    stop = _end(text, node.value[-1][1])
+    stop = end_of(text, node.value[-1][1])
     if node.flow_style:
         yield stop, stop, "".join(f", {pair}" for pair in pairs)
     else:
@@ -240,20 +369,46 @@ def _in_mapping(
         yield stop, stop, "".join(f"{line_end}{indent}{pair}" for pair in pairs)
 
 
-def _left_out(
-    text: str, node: yaml.MappingNode, new: Mapping[str, Value]
-) -> Iterator[tuple[int, int, str]]:
+def _left_out(text: str, node: yaml.MappingNode, new: Mapping[str, Any]) -> Iterator[Edit]:
     """Take out what is no longer said; beside a comment, or in lines, it is emptied instead."""
     last = None
     for key, value in node.value:
-        stop = _end(text, value)
+        stop = end_of(text, value)
         if key.value not in new and key.value in _EMPTY and not _says_nothing(key, value):
             alone = last is not None and "#" not in text[last : key.start_mark.index]
             if node.flow_style and alone and last is not None:
                 yield last, stop, ""
             else:
-                yield _start(text, value), stop, _EMPTY[key.value]
+                yield start_of(text, value), stop, _EMPTY[key.value]
         last = stop
+
+
+def _folds(text: str, start: int, keys: list[tuple[int, int]], width: int) -> Iterator[Edit]:
+    """Break one line before the outermost keys that fit."""
+    line = text[start:].split("\n", 1)[0].rstrip()
+    indent = len(line) - len(line.lstrip(" -")) + 4
+    line_end, stop = "\r\n" if "\r\n" in text else "\n", start + len(line)
+    begin, used = start, 0
+    while stop - begin + used > width:
+        fitting = [key for key in keys if begin < key[1] and key[1] - begin + used <= width + 1]
+        if not fitting:
+            return
+        _, place = min(fitting, key=lambda key: (key[0], -key[1]))
+        blank = len(text[:place].rstrip())
+        yield blank, place, line_end + " " * indent
+        begin, used = place, indent
+
+
+def _keys_in_braces(node: yaml.Node | None, depth: int) -> Iterator[tuple[int, int]]:
+    """Give depth and place of every key in braces but the first."""
+    if isinstance(node, yaml.MappingNode):
+        for position, (key, value) in enumerate(node.value):
+            if node.flow_style and position:
+                yield depth, key.start_mark.index
+            yield from _keys_in_braces(value, depth + 1)
+    elif isinstance(node, yaml.SequenceNode):
+        for item in node.value:
+            yield from _keys_in_braces(item, depth + 1)
 
 
 def _says_nothing(key: yaml.Node, value: yaml.Node) -> bool:
@@ -264,7 +419,7 @@ def _says_nothing(key: yaml.Node, value: yaml.Node) -> bool:
     return (value.value if number is None else number) in _NEUTRAL[key.value]
 
 
-def _in_scalar(text: str, node: yaml.Node, value: Value) -> Iterator[tuple[int, int, str]]:
+def _in_scalar(text: str, node: yaml.Node, value: Any) -> Iterator[Edit]:
     """Replace one value, in the quotation marks it has; the same value stays as it is written."""
     if _same(node, value):
         return
@@ -274,7 +429,7 @@ def _in_scalar(text: str, node: yaml.Node, value: Value) -> Iterator[tuple[int, 
         words = (
             f"{style}{words.replace(chr(39), chr(39) * 2) if style == chr(39) else words}{style}"
         )
-    yield _start(text, node), _end(text, node), words
+    yield start_of(text, node), end_of(text, node), words
 
 
 def _same(node: yaml.Node, value: Value) -> bool:
@@ -287,10 +442,15 @@ def _same(node: yaml.Node, value: Value) -> bool:
     return isinstance(value, tuple) and named == value
 
 
-def _scalar(value: Value) -> str:
+def _scalar(value: Any) -> str:
+    if isinstance(value, Mapping):
+        pairs = (f"{_scalar(key)}: {_scalar(each)}" for key, each in value.items())
+        return "{" + ", ".join(pairs) + "}"
     if isinstance(value, tuple):
         if len(value) == 1:
             return _scalar(value[0])
+        value = list(value)
+    if isinstance(value, list):
         return "[" + ", ".join(map(_scalar, value)) + "]"
     if isinstance(value, int | float):
         return repr(value)
@@ -298,16 +458,42 @@ def _scalar(value: Value) -> str:
     return value if plain else json.dumps(value, ensure_ascii=False)
 
 
-def _start(text: str, node: yaml.Node) -> int:
-    """Say where a value starts; the quick loader marks the blank before a quotation mark."""
+def start_of(text: str, node: yaml.Node) -> int:
+    """Say where a value starts; the quick loader marks the blank before a quotation mark.
+
+    Parameters
+    ----------
+    text : str
+        What the node was read from.
+    node : Node
+        A node of it.
+
+    Returns
+    -------
+    int
+        Position of its first sign.
+    """
     start = int(node.start_mark.index)
     while start < len(text) and text[start].isspace():
         start += 1
     return start
 
 
-def _end(text: str, node: yaml.Node) -> int:
-    """Say where a value ends; the mark of a collection in lines lies behind what follows it."""
+def end_of(text: str, node: yaml.Node) -> int:
+    """Say where a value ends; the mark of a collection in lines lies behind what follows it.
+
+    Parameters
+    ----------
+    text : str
+        What the node was read from.
+    node : Node
+        A node of it.
+
+    Returns
+    -------
+    int
+        Position behind its last sign.
+    """
     leaf = list(_leaves(node))[-1]
     stop = int(node.end_mark.index if getattr(node, "flow_style", True) else leaf.end_mark.index)
     return len(text[:stop].rstrip()) if isinstance(node, yaml.ScalarNode) else stop
@@ -324,7 +510,21 @@ def _leaves(node: yaml.Node) -> Iterator[yaml.Node]:
             yield from _leaves(value)
 
 
-def _node_at(node: yaml.Node | None, path: KeyPath) -> yaml.Node | None:
+def node_at(node: yaml.Node | None, path: KeyPath) -> yaml.Node | None:
+    """Go down the keys of a path.
+
+    Parameters
+    ----------
+    node : Node or None
+        Where to begin.
+    path : tuple of str or int
+        Keys and list positions.
+
+    Returns
+    -------
+    Node or None
+        None where there is no such place.
+    """
     for part in path:
         if isinstance(part, int) and isinstance(node, yaml.SequenceNode):
             node = node.value[part] if part < len(node.value) else None

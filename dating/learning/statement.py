@@ -1,0 +1,228 @@
+"""What was learned as what a maker file states, key by key.
+
+Dates and lengths are three quantiles each; shares, chances and means their expectation over the
+draws. A width is never narrower than learned ramps are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.learning.division import course_path
+from dating.learning.layout import NARROWEST, VARIANTS, Layout, Ramp, Track
+from dating.learning.learned import Learned
+from dating.learning.margins import Kind, Margin, gap_of_sum, lag_between, largest_gap, margin_of
+from dating.maker import Course, Maker, Regime
+from dating.reading import KeyPath
+from dating.splicing import Written
+
+type Floats = NDArray[np.float64]
+type Change = tuple[KeyPath, Written]
+
+
+class Statements:
+    """What a maker file shall state, and how far off each judgement is.
+
+    Parameters
+    ----------
+    maker : Maker
+        A maker file in which every variant that learns for itself has a course of its own.
+    layout : Layout
+        Its numbers, ramps and courses.
+    learned : Learned
+        Draws of them.
+    source : str
+        The source that each learned number names.
+
+    Attributes
+    ----------
+    changes : dict of key path to written value
+        What shall stand where.
+    gaps : dict of str to float
+        Largest difference between the learned distribution function and that of the judgement, by
+        number; that of the first use where a lag is stated.
+    """
+
+    def __init__(self, maker: Maker, layout: Layout, learned: Learned, source: str) -> None:
+        self.maker, self.layout, self.learned, self.source = maker, layout, learned, source
+        self.values = dict(zip(learned.numbers, learned.values.T, strict=True))
+        self.names = list(layout.numbers)
+        self.gaps: dict[str, float] = {}
+        self.events = dict(self._events())
+        self.changes: dict[KeyPath, Written] = {
+            ("events", name, "when"): margin.statement(source)
+            for name, margin in self.events.items()
+        }
+        for track in layout.tracks:
+            self.changes |= self._track(track)
+        self.changes |= dict(self._chances())
+        self.changes |= dict(self._means())
+
+    def _events(self) -> Iterator[tuple[str, Margin]]:
+        for name in self.maker.events:
+            values = self.values.get(f"event {name}")
+            if values is not None and np.ptp(values) > 0:
+                yield name, self._margin(f"event {name}", values + self.maker.period.first, "date")
+
+    def _margin(self, name: str, values: Floats, kind: Kind) -> Margin:
+        margin = margin_of(values, kind)
+        self.gaps[name] = largest_gap(values, margin.judgement)
+        return margin
+
+    def _track(self, track: Track) -> dict[KeyPath, Written]:
+        path, course = self._course(track)
+        changes: dict[KeyPath, Written] = {}
+        for place, ramp in enumerate(track.ramps, start=1):
+            regime = (course.history or ())[place]
+            changes |= self._changeover((*path, "history", place), self.layout.ramps[ramp], regime)
+        return changes | dict(self._shares(track, path, course))
+
+    def _course(self, track: Track) -> tuple[KeyPath, Course]:
+        """Give the course of a track, and where it is stated."""
+        if track.name == VARIANTS and self.maker.variants is not None:
+            return ("variants",), self.maker.variants
+        path = course_path(self.maker, track.name, track.variant)
+        return path, self.maker.course_of(track.name, track.variant)
+
+    def _changeover(self, path: KeyPath, ramp: Ramp, regime: Regime) -> dict[KeyPath, Written]:
+        """State the first use or the lag, and the overlap, of one changeover."""
+        margins: dict[str, Margin] = {}
+        if regime.event is None:
+            name = self.names[ramp.start]
+            values = self.values[name]
+            if np.ptp(values) > 0:
+                first_use = self._margin(name, values + self.maker.period.first, "date")
+                margins["first_use"] = first_use
+        elif ramp.lag is not None and np.ptp(self.values[self.names[ramp.lag]]) > 0:
+            margins["lag"] = self._lag(ramp, regime.event)
+        name = self.names[ramp.overlap]
+        if np.ptp(self.values[name]) > 0:
+            margins["overlap"] = self._margin(name, np.hypot(self.values[name], NARROWEST), "span")
+        return {(*path, key): margin.statement(self.source) for key, margin in margins.items()}
+
+    def _lag(self, ramp: Ramp, event: str) -> Margin:
+        """State the lag that gives the first use that was learned."""
+        name, first = self.names[ramp.lag or 0], self.maker.period.first
+        since = self.values[self.names[ramp.start]]
+        first_use = since + self.values[name] + first
+        if event not in self.events:
+            return self._margin(name, self.values[name], "delay")
+        lag = lag_between(self.events[event], margin_of(first_use, "date"))
+        self.gaps[name] = gap_of_sum(first_use, self.events[event], lag)
+        return lag
+
+    def _shares(self, track: Track, path: KeyPath, course: Course) -> Iterator[Change]:
+        """State the shares of mixed regimes, and the corpus as their source."""
+        place = self.layout.tracks.index(track)
+        mixed = self.layout.mixed[place].any(axis=-1)
+        expected = self.learned.shares[:, place].mean(axis=0)
+        stated = _at(self.maker.origin.data, path)
+        for row, where in enumerate(_rows(stated, course, path, track.variant)):
+            if not mixed[row]:
+                continue
+            shares = dict(zip(track.states, expected[row].tolist(), strict=False))
+            keys = [str(key) for key in _at(self.maker.origin.data, where)]
+            yield where, round_shares({key: shares[key] for key in keys})
+            owner = where[:-1] if course.shares_at is None else _owner(path)
+            owner = owner[:-1] if owner[-1] == "by_variant" else owner
+            yield owner, {"source": self._sources(owner)}
+
+    def _chances(self) -> Iterator[Change]:
+        for place, (name, (part, _)) in enumerate(self.maker.features().items()):
+            for key in ("slip", "replaced"):
+                values = getattr(self.learned, key)[:, place]
+                if np.ptp(values) > 0:
+                    value = float(f"{values.mean():.3g}")
+                    path = ("components", part, "features", name, key)
+                    yield path, {"value": value, "source": self.source}
+
+    def _means(self) -> Iterator[Change]:
+        stop = 0
+        for gauge in self.layout.gauges:
+            start, stop = stop, stop + len(gauge.anchors)
+            means = self.learned.means[:, start:stop]
+            if not np.ptp(means, axis=0).any():
+                continue
+            path: KeyPath = ("components", gauge.component, "measurements", gauge.name)
+            stated = _at(self.maker.origin.data, path)["mean"]
+            measurement = self.maker.measurements()[gauge.name][1]
+            keys = sorted(zip(measurement.mean, map(str, stated), strict=True))
+            fine = _decimals(gauge.spread)
+            told = {
+                key: round(float(mean), fine)
+                for (_, key), mean in zip(keys, means.mean(axis=0), strict=True)
+            }
+            yield (*path, "mean"), told
+            yield path, {"source": self._sources(path)}
+
+    def _sources(self, path: KeyPath) -> tuple[str, ...]:
+        """Name the corpus before the sources that are named already."""
+        named = _at(self.maker.origin.data, path).get("source", [])
+        named = named if isinstance(named, list) else [named]
+        return self.source, *map(str, named)
+
+
+def round_shares(shares: Mapping[str, float]) -> dict[str, float]:
+    """Round shares to four decimals, small ones to two figures, so that they still sum to one.
+
+    Parameters
+    ----------
+    shares : mapping of str to float
+        From 0 to 1; they sum to one.
+
+    Returns
+    -------
+    dict of str to float
+        None that was above zero is zero.
+
+    Examples
+    --------
+    >>> round_shares({"plain": 0.123456, "lined": 0.876504, "cut": 0.00004})
+    {'plain': 0.1235, 'lined': 0.87646, 'cut': 4e-05}
+    """
+    most = max(shares, key=lambda name: shares[name])
+    told = {
+        name: round(share, 4) if share >= 0.001 else float(f"{share:.2g}")
+        for name, share in shares.items()
+    }
+    others = sum(share for name, share in told.items() if name != most)
+    return told | {most: round(1 - others, 6)}
+
+
+def _rows(
+    stated: dict[str, Any], course: Course, path: KeyPath, variant: str | None
+) -> Iterator[KeyPath]:
+    """Say where the shares of each regime, or of each anchor in ascending order, are stated."""
+    if course.shares_at is not None:
+        keys = sorted(zip(course.shares_at, map(str, stated["shares_at"]), strict=True))
+        yield from ((*path, "shares_at", key) for _, key in keys)
+        return
+    for place, regime in enumerate(course.history or ()):
+        here = (*path, "history", place)
+        if regime.by_variant is not None and variant is not None:
+            yield (*here, "by_variant", variant)
+        else:
+            yield (*here, "shares")
+
+
+def _owner(path: KeyPath) -> KeyPath:
+    """Say which feature, or the variants, names the sources of a course of shares."""
+    if path[0] != "components":
+        return path
+    part, variant = path[1], path[2]
+    return path[:4] if variant == "features" else ("components", part, "features", path[4])
+
+
+def _at(data: Any, path: KeyPath) -> Any:
+    for key in path:
+        data = data[key]
+    return data
+
+
+def _decimals(spread: float) -> int:
+    """Give the decimals of a mean: a hundredth of the spread of production."""
+    return max(0, 2 - int(np.floor(np.log10(spread))))

@@ -1,0 +1,47 @@
+"""What a maker file that states what was learned is worth, as plain text."""
+
+from __future__ import annotations
+
+from dating.agreement import Agreement
+from dating.learning.restatement import Restatement
+from dating.words.plain import WIDTH, hanging
+
+
+def after_restating(
+    made: Restatement, file: str, agreement: Agreement | None, width: int = WIDTH
+) -> str:
+    """Say how far a maker file's judgements and dates are from what was learned, and what is lost.
+
+    Parameters
+    ----------
+    made : Restatement
+        The maker file.
+    file : str
+        Its name.
+    agreement : Agreement or None
+        Its dates beside those from the draws; None where there was no instrument to date.
+    width : int
+        Columns.
+
+    Returns
+    -------
+    str
+        Lines of at most so many columns.
+    """
+    name, gap = made.widest
+    lines = [f"{file}: a maker file that states what was learned."]
+    if name:
+        lines.append(
+            f"No judgement in it differs from the learned distribution function by more than "
+            f"{gap:.2f} ({name})."
+        )
+    if agreement is not None:
+        lines.append(
+            f"Dates from it and from the draws, for {len(agreement.distances)} instruments of the "
+            f"corpus taken as undated: total variation {agreement.median:.3f} at the median, "
+            f"{agreement.largest:.3f} at most."
+        )
+    lines.append(
+        "What is lost is how the learned numbers go together, such as a first use with its overlap."
+    )
+    return hanging([*lines, *made.losses], width)
