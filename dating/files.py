@@ -6,6 +6,7 @@ import os
 from pathlib import Path
 
 from dating.examination import Examination
+from dating.kinds import of_kind
 from dating.maker import Maker
 from dating.reading import InputError, Source, read_yaml
 from dating.references import examination_problems, maker_problems
@@ -38,11 +39,12 @@ def read_maker(path: str | os.PathLike[str]) -> Maker:
     >>> str(maker.period)
     '1923-03/1941-11'
     """
-    source = read_yaml(path)
-    maker = validate(source, Maker).placed(source)
-    if problems := maker_problems(maker):
-        raise InputError(problems)
-    return maker
+    with of_kind(path, "maker"):
+        source = read_yaml(path)
+        maker = validate(source, Maker).placed(source)
+        if problems := maker_problems(maker):
+            raise InputError(problems)
+        return maker
 
 
 def read_examination(path: str | os.PathLike[str]) -> Examination:
@@ -68,8 +70,9 @@ def read_examination(path: str | os.PathLike[str]) -> Examination:
     >>> read_examination("demo_data/examinations/M-001.yaml").maker
     'marrowby'
     """
-    source = read_yaml(path)
-    examination = validate(source, Examination).placed(source)
+    with of_kind(path, "examination"):
+        source = read_yaml(path)
+        examination = validate(source, Examination).placed(source)
     if not examination.instrument.strip():
         message = "an instrument needs a name or number of its own"
         raise InputError([source.problem(("instrument",), message, found=examination.instrument)])

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
+from contextlib import contextmanager
 
 from dating.reading import InputError, Problem, nearest_name, read_bytes, read_yaml
 from dating.sheets import column_names, is_sheet
@@ -33,6 +34,15 @@ _OTHERS = {
     b"<svg": "a picture",
     b"<?xml": "an XML file or a picture",
     b"<!doctype html": "a page",
+}
+_NAMES = {
+    "maker": "a maker file",
+    "examination": "an examination of one instrument",
+    "claims": "a file of claims",
+    "language": "a language file",
+    "corpus": "a reference corpus",
+    "sale": "a sheet of lots",
+    "learned": "a file that dating learn has written",
 }
 _NOT_OURS = "none of the kinds of files that are known here"
 _KEYS = (
@@ -83,6 +93,44 @@ def kind_of(path: str | os.PathLike[str]) -> str:
         return "maker"
     message, near = f"{_NOT_OURS}, going by its keys", _near(keys, _YAML.values())
     raise InputError([Problem(os.fspath(path), 1, "", message, allowed=_KEYS, nearest=near)])
+
+
+@contextmanager
+def of_kind(path: str | os.PathLike[str], wanted: str) -> Iterator[None]:
+    """Name the kind of a file that cannot be read because it is of another kind.
+
+    Parameters
+    ----------
+    path : str or path
+        The file that is read meanwhile.
+    wanted : str
+        The kind that it should be of, as :func:`kind_of` has it.
+
+    Yields
+    ------
+    None
+        While it is read.
+
+    Raises
+    ------
+    InputError
+        With one problem in place of many where it is of another kind, or of none.
+    """
+    try:
+        yield
+    except InputError as error:
+        try:
+            kind = kind_of(path)
+        except InputError as other:
+            if not other.problems[0].message.startswith(_NOT_OURS) or other.problems[0].allowed:
+                raise error from None
+            message = other.problems[0].message
+        else:
+            if kind == wanted:
+                raise
+            message = f"this is {_NAMES[kind]}"
+        message = f"{message}; {_NAMES[wanted]} is wanted here"
+        raise InputError([Problem(os.fspath(path), None, "", message)]) from None
 
 
 def _data_of(path: str | os.PathLike[str]) -> object:

@@ -12,6 +12,7 @@ from dating.claims.references import claims_problems
 from dating.claims.statements import Claims, Saying
 from dating.examination import Examination
 from dating.files import check_against, read_examination
+from dating.kinds import of_kind
 from dating.maker import Maker
 from dating.reading import InputError, KeyPath, Place, Problem, Source, plain_number, read_yaml
 from dating.sheets import Row, Sheet, is_sheet, read_sheet
@@ -84,8 +85,9 @@ def read_claims(path: str | os.PathLike[str]) -> Claims:
     >>> read_claims("demo_data/marrowby_claims.yaml").maker
     'marrowby'
     """
-    source = _from_sheet(read_sheet(path, "claims")) if is_sheet(path) else read_yaml(path)
-    return validate(source, Claims).placed(source)
+    with of_kind(path, "claims"):
+        source = _from_sheet(read_sheet(path, "claims")) if is_sheet(path) else read_yaml(path)
+        return validate(source, Claims).placed(source)
 
 
 def manuscript_of(claims: Claims, maker: Maker) -> Manuscript:

@@ -19,6 +19,7 @@ from dating.edtf_slips import vague
 from dating.escapes import escaped
 from dating.examination import Examination
 from dating.files import maker_of_sheet, read_maker
+from dating.kinds import of_kind
 from dating.maker import Maker
 from dating.months import Period
 from dating.reading import InputError, Problem, plain_number
@@ -179,10 +180,11 @@ def read_corpus(path: str | os.PathLike[str], maker: Maker | None = None) -> Cor
     >>> len(corpus.references), corpus.maker.product
     (400, 'student mandolins and tenor guitars')
     """
-    sheet = read_sheet(path)
-    if maker is None:
-        maker = read_maker(maker_of_sheet(sheet))
-    return _Reader(sheet, maker).corpus()
+    with of_kind(path, "corpus"):
+        sheet = read_sheet(path)
+        if maker is None:
+            maker = read_maker(maker_of_sheet(sheet))
+        return _Reader(sheet, maker).corpus()
 
 
 class _Reader:

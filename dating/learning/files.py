@@ -19,6 +19,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from dating.kinds import of_kind
 from dating.learning.health import Health, health_of
 from dating.learning.inspection import faults_of
 from dating.learning.learned import DRAWS, Learned, learned_from
@@ -121,7 +122,12 @@ def sealed_tree(path: str | os.PathLike[str]) -> xr.DataTree:
     InputError
         When it is no such file, comes from another version, or was changed or damaged.
     """
-    file = os.fspath(path)
+    with of_kind(path, "learned"):
+        return _sealed_tree(os.fspath(path))
+
+
+def _sealed_tree(file: str) -> xr.DataTree:
+    """Read a tree, and refuse it when it does not agree with its seal."""
     if not os.path.isfile(file):
         raise _refused(file, "there is no such file")
     try:

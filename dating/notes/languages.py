@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from dating.cautions import CAUTIONS
+from dating.kinds import of_kind
 from dating.reading import InputError, KeyPath, Problem, Source, nearest_name, read_yaml
 from dating.standard_input import StandardInput
 
@@ -212,7 +213,8 @@ def language(name: str | os.PathLike[str], style: Style = "british") -> Language
     if file in languages():
         data = _own(file)
     elif file.endswith((".yaml", ".yml")) or isinstance(name, StandardInput):
-        data = _checked(read_yaml(name))
+        with of_kind(name, "language"):
+            data = _checked(read_yaml(name))
     else:
         message = "no such language; name a .yaml file for one of your own"
         allowed = ", ".join(languages())

@@ -10,6 +10,7 @@ from dating.cells import DOCUMENT_COLUMNS, columns_of, examination_in
 from dating.edtf import EdtfError, parse_edtf
 from dating.examination import Examination
 from dating.files import maker_of_sheet, read_maker
+from dating.kinds import of_kind
 from dating.maker import Maker
 from dating.reading import InputError, Problem
 from dating.sheets import Row, Sheet, read_sheet
@@ -87,13 +88,14 @@ def read_lots(path: str | os.PathLike[str], maker: Maker | None = None) -> Lots:
     >>> len(sale.lots), sale.lots[0].number
     (40, '1')
     """
-    sheet = read_sheet(path)
-    if maker is None:
-        maker = read_maker(maker_of_sheet(sheet))
-    columns = [*_OWN, *columns_of(maker), *DOCUMENT_COLUMNS]
-    unknown = f"{maker.maker} has no feature, mark or measurement of this name"
-    if problems := list(sheet.head_problems(_REQUIRED, columns, unknown)):
-        raise InputError(problems)
+    with of_kind(path, "sale"):
+        sheet = read_sheet(path)
+        if maker is None:
+            maker = read_maker(maker_of_sheet(sheet))
+        columns = [*_OWN, *columns_of(maker), *DOCUMENT_COLUMNS]
+        unknown = f"{maker.maker} has no feature, mark or measurement of this name"
+        if problems := list(sheet.head_problems(_REQUIRED, columns, unknown)):
+            raise InputError(problems)
     taken: dict[str, int] = {}
     return Lots(maker, tuple(_lot(sheet, row, columns, maker, taken) for row in sheet.rows))
 
