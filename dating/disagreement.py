@@ -282,8 +282,8 @@ def _worst_partner(
     return worst
 
 
-def impossible_words(weighing: Weighing) -> str:
-    """Name the fewest pieces that no month of the period allows together.
+def impossible_pieces(weighing: Weighing) -> tuple[Piece, ...]:
+    """Give the fewest pieces that no month of the period allows together.
 
     Parameters
     ----------
@@ -292,16 +292,34 @@ def impossible_words(weighing: Weighing) -> str:
 
     Returns
     -------
-    str
+    tuple of Piece
         One piece, else the first pair, else all of them.
     """
     alone = each_alone(weighing, weighing.emptied())
-    culprits: tuple[Piece, ...] = tuple(p for p in weighing.pieces if not alone[p.name].sum())[:1]
-    if not culprits:
-        for pair in combinations(weighing.pieces, 2):
-            if not weighing.emptied(pair).evidence:
-                culprits = pair
-                break
-    named = "; ".join(f"{p.name} ({p.said})" for p in culprits or weighing.pieces)
-    together = " together" if len(culprits) != 1 else ""
+    for piece in weighing.pieces:
+        if not alone[piece.name].sum():
+            return (piece,)
+    for pair in combinations(weighing.pieces, 2):
+        if not weighing.emptied(pair).evidence:
+            return pair
+    return tuple(weighing.pieces)
+
+
+def impossible_words(weighing: Weighing, pieces: tuple[Piece, ...]) -> str:
+    """Name pieces that no month of the period allows together.
+
+    Parameters
+    ----------
+    weighing : Weighing
+        Evidence that no month allows.
+    pieces : tuple of Piece
+        From :func:`impossible_pieces`.
+
+    Returns
+    -------
+    str
+        A sentence without its full stop.
+    """
+    named = "; ".join(f"{piece.name} ({piece.said})" for piece in pieces)
+    together = " together" if len(pieces) > 1 else ""
     return f"no month of the period {weighing.tables.period} allows{together}: {named}"

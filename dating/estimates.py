@@ -10,7 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.advice import Advice, advise
-from dating.disagreement import Conflict, Disagreement, Finding, disagreement, impossible_words
+from dating.disagreement import (
+    Conflict,
+    Disagreement,
+    Finding,
+    disagreement,
+    impossible_pieces,
+    impossible_words,
+)
 from dating.engine import Weighing
 from dating.escapes import escaped
 from dating.evidence import Neutral, Piece, pieces_of
@@ -414,9 +421,10 @@ def _labelled(values: dict[str, float], dimension: str, name: str) -> xr.DataArr
 
 def _impossible(weighing: Weighing, examination: Examination) -> Problem:
     """Say what no month of the period allows, and what would mend it."""
+    pieces = impossible_pieces(weighing)
     return examination.origin.problem(
-        (),
-        f"{impossible_words(weighing)}. "
+        pieces[0].place,
+        f"{impossible_words(weighing, pieces)}. "
         "Give the feature a slip or a chance of replacement, the component a chance of being "
         "swapped, or the document less trust, if any of these may be",
     )

@@ -25,6 +25,7 @@ from dating.likelihoods import (
 from dating.magnitudes import Magnitudes, floats, wide
 from dating.maker import Course, Feature, Maker, Mark, Measurement, Regime
 from dating.months import month_number
+from dating.reading import KeyPath
 from dating.tables import MonthTables
 
 type Floats = NDArray[np.float64]
@@ -69,6 +70,18 @@ class Piece:
     sources: tuple[str, ...]
     events: tuple[str, ...]
     logs: Floats | None = None
+
+    @property
+    def place(self) -> KeyPath:
+        """Keys of the examination down to what was seen."""
+        if self.kind == "variant":
+            return ("variant",)
+        if self.kind == "document":
+            return ("documents", int(self.name.split()[-1]) - 1)
+        return (
+            {"feature": "seen", "mark": "marks", "measurement": "measured"}[self.kind],
+            self.name,
+        )
 
     @property
     def has_draws(self) -> bool:

@@ -118,7 +118,7 @@ class Source:
     data : object
         Mappings, lists, text, numbers, booleans and None.
     places : dict of key path to (line, column)
-        Both counted from 1.
+        Both counted from 1; a line of 0 stands for what was entered in a form, and is not shown.
     fingerprint : str
         SHA-256 of the file's bytes, in hexadecimal.
     """
@@ -160,7 +160,7 @@ class Source:
         names = allowed if isinstance(allowed, str) else sorted(allowed)
         return Problem(
             file=self.file,
-            line=self.places[known][0] if known in self.places else None,
+            line=self.places[known][0] or None if known in self.places else None,
             key=key_text(path),
             message=message,
             found="" if found is None else shown(found),

@@ -205,3 +205,19 @@ def test_without_pictures_the_page_is_shown_all_the_same(app, form, monkeypatch)
     answer = ask(app, "POST", "/note/preview", body=form)
     assert answer.status == 200
     assert "data:image" not in answer.text
+
+
+def test_a_fault_in_a_file_is_told_with_its_line(tmp_path):
+    folder = copied_demo(tmp_path)
+    (folder / "faulty.yaml").write_text("instrument: X\nmaker: marrowby\nseen: {ring: gilded}\n")
+    answer = ask(pages_of(folder), address="/note", query={"file": "faulty.yaml"})
+    assert answer.status == 422
+    assert "faulty.yaml, line 3: seen.ring" in words_of(answer.text)
+
+
+def test_a_fault_in_a_form_is_told_without_a_line(tmp_path):
+    app = pages_of(copied_demo(tmp_path))
+    form = {"maker_file": "priors/marrowby.yaml", "instrument": "X", "seen:ring": "=gilded"}
+    answer = ask(app, "POST", "/note/preview", body=form)
+    assert "seen.ring" in answer.text
+    assert "line 0" not in answer.text

@@ -431,7 +431,7 @@ def test_the_index_counts_lots():
     entry = Entry("1", "a", "1931", 0.9, "1931", 0.9, (), "lot-1")
     entries = (entry, replace(entry, why=("wide",)), replace(entry, failed=True, chance=None))
     words = count_words(entries, ENGLISH)
-    assert words.startswith("3 lots, of which 1 for a second look and 1 that")
+    assert words.startswith("Lots: 3, of which 1 for a second look and 1 that")
 
 
 def test_phrases_count_their_months():

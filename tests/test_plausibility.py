@@ -357,3 +357,12 @@ def test_no_valid_maker_file_or_examination_is_too_odd_to_be_judged(seed):
     maker, examination = invented(seed)
     found = (*maker_warnings(maker), *estimate_warnings(examination, maker))
     assert all(str(problem) and problem.message and problem.expected for problem in found)
+
+
+def test_an_examination_in_which_nothing_is_recorded_is_told():
+    maker = dating.read_maker("priors/marrowby.yaml")
+    empty = dating.Examination(instrument="X", maker="marrowby", seen={"ring": None})
+    messages = [doubt.message for doubt in examination_warnings(empty, maker)]
+    assert [m for m in messages if "that of any instrument" in m] == messages != []
+    seen = dating.Examination(instrument="X", maker="marrowby", seen={"ring": "inlaid"})
+    assert not examination_warnings(seen, maker)

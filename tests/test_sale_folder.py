@@ -183,18 +183,19 @@ def test_a_folder_of_another_kind_is_never_taken_for_an_unfinished_sale(tmp_path
     assert not (tmp_path / "sale").exists()
 
 
-def test_a_sale_that_was_stopped_goes_on_where_it_was(tmp_path, monkeypatch):
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_a_sale_that_was_stopped_goes_on_where_it_was(tmp_path, monkeypatch, number):
     lots, real, asked = lots_file(tmp_path, 2), selling.sell_lot, []
 
     def stopping(lot, *arguments, **options):
         asked.append(lot.number)
         if len(asked) == 2:
-            raise KeyboardInterrupt
+            signal.raise_signal(number)
         return real(lot, *arguments, **options)
 
     monkeypatch.setattr(selling, "sell_lot", stopping)
     stopped = sale(lots, tmp_path / "out")
-    assert stopped.exit_code == 130
+    assert stopped.exit_code == 128 + number
     assert "1 of 2 lots are finished, and kept in" in stopped.stderr
     assert "goes on from there" in stopped.stderr
     assert not (tmp_path / "out").exists()

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from dating.batch.block_summaries import keep_dates
 from dating.batch.coding import Coded
 from dating.batch.results import Kept, kept_for, year_starts
-from dating.disagreement import impossible_words
+from dating.disagreement import impossible_pieces, impossible_words
 from dating.engine import Weighing
 from dating.evidence import pieces_of
 from dating.learning.learned import Learned
@@ -83,7 +83,7 @@ class Blanks:
         pieces, _ = pieces_of(self.coded.examination(row), self.maker, tables)
         weighing = Weighing.of(tables, swapped, pieces)
         if not weighing.evidence:
-            return impossible_words(weighing)
+            return impossible_words(weighing, impossible_pieces(weighing))
         kept = kept_for(self.maker, 1, parts=self.parts).some(slice(0, 1))
         posterior = weighing.by_month.sum(axis=0) / weighing.evidence
         if self.learned is not None:

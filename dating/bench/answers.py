@@ -171,7 +171,7 @@ def entered(data: Mapping[str, Any]) -> Source:
     Returns
     -------
     Source
-        Every key has a place; the lines mean nothing.
+        Every key has a place; the lines are 0 and not shown.
     """
     return Source(_FORM, data, dict.fromkeys(_paths(data, ()), (0, 0)), "")
 

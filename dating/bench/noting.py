@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from importlib.util import find_spec
 from typing import get_args
@@ -215,14 +216,13 @@ def _subject(asked: Asked, fields: Fields) -> Subject:
 
 def _of_file(asked: Asked, name: str, said: Examination, maker: Maker) -> Examination:
     """Take the examination of the file where the form says the same: a note then names the file."""
-    check_against(said, maker)
-    if not name:
-        return said
-    try:
-        saved = asked.shelf.examination(name)
-    except (InputError, NotThereError):
-        return said
-    return saved if fields_of(saved) == fields_of(said) else said
+    saved = said
+    if name:
+        with suppress(InputError, NotThereError):
+            saved = asked.shelf.examination(name)
+    named = saved if fields_of(saved) == fields_of(said) else said
+    check_against(named, maker)
+    return named
 
 
 def wording_in(fields: Fields) -> Wording:

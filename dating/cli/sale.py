@@ -12,6 +12,7 @@ import click
 
 from dating.cli.inputs import INPUT
 from dating.cli.outputs import Output, check_outputs, replacing
+from dating.cli.signals import ended_by_signals
 from dating.cli.table import check_table, learned_of, maker_of, tabulate, tabulate_alone
 from dating.cli.usage import as_usage
 from dating.cli.wording import FORMATS, check_folder, house_for, inputs_of, worded, wording_of
@@ -146,19 +147,20 @@ def _kept(folder: SaleFolder, records: Sequence[LotRecord], count: int) -> Itera
     from dating.reading import InputError  # noqa: PLC0415
 
     try:
-        yield
+        with ended_by_signals():
+            yield
     except InputError:
         if not records:
             folder.give_up()
         raise
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, SystemExit) as end:
         click.echo(
             f"Stopped: {len(records)} of {count} lots are finished, and kept in "
             f"{folder.unfinished}. The same command goes on from there; to give the sale up, "
             "remove that folder.",
             err=True,
         )
-        raise click.exceptions.Exit(_STOPPED) from None
+        raise click.exceptions.Exit(getattr(end, "code", _STOPPED)) from None
 
 
 def _check_dated(records: Sequence[LotRecord], folder: SaleFolder) -> None:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import click
 
 from dating.cli.needs import check_installed
+from dating.cli.signals import ended_by_signals
 
 if TYPE_CHECKING:
     from types import FrameType
@@ -53,7 +54,7 @@ def serve(folder: Path | None, port: int | None, host: str, opened: bool) -> Non
     check_installed("serving pages", ["starlette", "uvicorn", "jinja2", "ruamel.yaml"], "bench")
     if folder is not None and not folder.is_dir():
         raise click.BadParameter(f"there is no folder {folder}", param_hint="FOLDER")
-    with _listening(host, port) as listener, _stopped_by_signals(), _folder_of(folder) as root:
+    with _listening(host, port) as listener, ended_by_signals(), _folder_of(folder) as root:
         try:
             _serve(root, folder is None, host, listener, opened)
         except KeyboardInterrupt:
@@ -193,19 +194,3 @@ def _ended_by_hanging_up(server: uvicorn.Server) -> Iterator[None]:
         signal.signal(signal.SIGHUP, before)
     if caught:
         raise SystemExit(128 + caught[0])
-
-
-@contextmanager
-def _stopped_by_signals() -> Iterator[None]:
-    """Turn the other signals that end a command into its ordinary end, so that copies go."""
-
-    def stop(number: int, frame: FrameType | None) -> None:  # noqa: ARG001
-        raise SystemExit(128 + number)
-
-    names = [name for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    before = {name: signal.signal(getattr(signal, name), stop) for name in names}
-    try:
-        yield
-    finally:
-        for name, handler in before.items():
-            signal.signal(getattr(signal, name), handler)

@@ -113,8 +113,17 @@ def failed_entry(lot: str, instrument: str, problems: Sequence[Problem]) -> Entr
     Entry
         With the problems in place of a date.
     """
-    words = " ".join(" ".join(str(problem).split()) for problem in problems)
+    words = ". ".join(map(_in_a_sentence, problems))
     return Entry(lot, instrument, words, None, "", None, (), "", failed=True)
+
+
+def _in_a_sentence(problem: Problem) -> str:
+    """Tell a problem without its file, which is that of all lots."""
+    line = "" if problem.line is None else f"line {problem.line}: "
+    key = f"{problem.key}: " if problem.key else ""
+    details = "; ".join(f"{name} {text}" for name, text in problem.details().items() if text)
+    told = f"{line}{key}{problem.message}" + (f" ({details})" if details else "")
+    return " ".join(told.split())
 
 
 def second_look(estimate: Estimate, wording: Wording) -> tuple[str, ...]:

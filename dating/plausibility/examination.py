@@ -72,12 +72,21 @@ def examination_warnings(
     ['inlaid is given twice']
     """
     return (
+        *_emptiness(examination, maker),
         *_day(examination, maker, today or datetime.date.today()),
         *_sights(examination, maker),
         *_marks(examination, maker),
         *_measured(examination, maker),
         *_papers(examination, maker),
     )
+
+
+def _emptiness(examination: Examination, maker: Maker) -> Iterator[Problem]:
+    records = (examination.seen, examination.marks, examination.measured)
+    given = any(record is not None for some in records for record in some.values())
+    if not given and examination.variant is None and not examination.documents:
+        message = f"nothing is recorded, so the date is that of any instrument of {maker.maker}"
+        yield warning(examination.origin, (), message, expected="at least one thing that was seen")
 
 
 def _day(examination: Examination, maker: Maker, today: datetime.date) -> Iterator[Problem]:
