@@ -144,7 +144,7 @@ def test_a_sale_is_written_whole_and_again_the_same(tmp_path, rows):
     for folder in ("one", "two"):
         shown = run("sale", few, "--out", tmp_path / folder, *options)
         assert shown.exit_code == 0, shown.output
-        assert "3 lots" in shown.output
+        assert "Lots: 3" in shown.output
     one, two = bytes_of(tmp_path / "one"), bytes_of(tmp_path / "two")
     endings = (".md", ".svg", ".html", ".docx", ".pdf", ".jsonld")
     names = {f"lot-{number}{ending}" for number in (1, 2, 3) for ending in endings}
@@ -184,7 +184,7 @@ def test_a_bad_lot_is_reported_and_stands_in_the_index(tmp_path, rows):
     assert "nearest:  dowelled" in shown.stderr
     assert set(bytes_of(tmp_path / "out")) == {"index.html", "index.md", "index.xlsx", "sale.json"}
     page = (tmp_path / "out" / "index.html").read_text("utf-8")
-    assert "line 3: seen.heel-joint: no such state" in page
+    assert "line 4: heel-joint: no such state" in page
     assert "(found &#39;doweled&#39;; allowed" in page
     assert "lots.csv" not in page
 
@@ -201,7 +201,9 @@ def test_an_impossible_lot_is_reported(tmp_path, rows):
     lot = changed(rows, "2", document="diary", not_before="1940-01", not_after="1923-05")
     shown = run("sale", sheet_of(tmp_path, [rows[0], rows[1], lot]), "--out", tmp_path / "out")
     assert shown.exit_code == 1
-    assert re.search(r"line 3: documents\S*: no month of the period", " ".join(shown.stderr.split()))
+    assert re.search(
+        r"line 4: documents\S*: no month of the period", " ".join(shown.stderr.split())
+    )
 
 
 def test_a_lots_text_leads_nowhere(tmp_path, rows):
