@@ -1,7 +1,6 @@
 """Corpora from the demo's hidden history: learned intervals and estimates beside the truth."""
 
 import importlib
-import logging
 import random
 import sys
 from dataclasses import dataclass
@@ -12,12 +11,10 @@ import numpy as np
 
 import dating
 from dating.learning.comparison import judged_values
-from dating.learning.constants import constants_of
 from dating.learning.health import health_of
 from dating.learning.layout import layout_of
 from dating.learning.learned import learned_from
-from dating.learning.model import learning_model
-from dating.learning.sampling import plan_of
+from dating.learning.sampling import learn, plan_of
 
 DEMO = Path("demo_data")
 sys.path.append(str(DEMO.resolve()))
@@ -25,7 +22,7 @@ simulate_marrowby = importlib.import_module("simulate_marrowby")
 simulating = importlib.import_module("simulating")
 
 ROWS, NEW = 400, 200
-CHAINS, TUNE, DRAWS, ACCEPT = 2, 300, 300, 0.9
+DRAWS = 300
 TAILS = [0.05, 0.95]
 
 
@@ -89,34 +86,6 @@ def corpus_of(folder, seed, rows=ROWS):
     return dating.read_corpus(file, judged())
 
 
-def sampled(plan, seed, *, chains=CHAINS, tune=TUNE, draws=DRAWS):
-    """As :func:`dating.learning.sampling.learn`, with fewer draws and on one core."""
-    import pymc as pm  # noqa: PLC0415
-    import xarray as xr  # noqa: PLC0415
-
-    logging.getLogger("pymc").setLevel(logging.ERROR)
-    constants = constants_of(plan.maker, plan.layout, plan.tables)
-    with learning_model(plan.layout, constants, plan.tally):
-        made = pm.sample(
-            draws=draws,
-            tune=tune,
-            chains=chains,
-            cores=1,
-            target_accept=ACCEPT,
-            random_seed=seed,
-            progressbar=False,
-            nuts_sampler="nutpie",
-        )
-    groups = {name: made[name].to_dataset() for name in ("posterior", "sample_stats")}
-    tree = xr.DataTree.from_dict(groups)
-    tree.attrs.update(
-        maker_fingerprint=plan.maker.origin.fingerprint,
-        corpus_fingerprint=plan.corpus.fingerprint,
-        seed=seed,
-    )
-    return tree
-
-
 def sample_crps(draws, truth):
     """E|X - truth| - E|X - X'| / 2 by column (Gneiting and Raftery 2007, equation 21)."""
     ordered = np.sort(draws, axis=0)
@@ -132,10 +101,10 @@ def month_crps(probabilities, month):
     return float(((np.cumsum(probabilities) - reached) ** 2).sum())
 
 
-def outcome_of(folder, seed, *, rows=ROWS, new=NEW, **settings):
+def outcome_of(folder, seed, *, rows=ROWS, new=NEW, draws=DRAWS):
     """Learn one simulated corpus, and date new instruments by judgement and by what was learned."""
     plan = plan_of(judged(), corpus_of(folder, seed, rows))
-    tree = sampled(plan, seed, **settings)
+    tree = learn(plan, seed=seed, draws=draws)
     values = tree["posterior"]["value"].values.reshape(-1, len(plan.layout.numbers))
     starts, (truth, _) = plan.layout.starts(values), true_changeovers()
     crps, pit = dated_both_ways(learned_from(tree), seed, new)
