@@ -115,6 +115,10 @@ def manuscript_of(claims: Claims, maker: Maker) -> Manuscript:
     problems: list[Problem] = []
     folder = Path(claims.origin.file).parent
     for position, name in enumerate(claims.examinations):
+        place = ("examinations", position)
+        if not os.path.exists(folder / name):
+            problems.append(claims.origin.problem(place, "there is no such file", found=name))
+            continue
         try:
             examination = read_examination(folder / name)
             check_against(examination, maker)
@@ -123,7 +127,6 @@ def manuscript_of(claims: Claims, maker: Maker) -> Manuscript:
             continue
         if examination.instrument in examinations:
             message = "this instrument is listed twice"
-            place = ("examinations", position)
             problems.append(claims.origin.problem(place, message, found=examination.instrument))
         examinations[examination.instrument] = examination
     if not problems:
