@@ -694,3 +694,15 @@ def test_a_file_without_claims_says_so(folder, problems, text, line, message):
     assert kind_of(folder / name) == "claims"
     with pytest.raises(InputError, match=message):
         understood(folder / name)
+
+
+@pytest.mark.parametrize(("name", "what"), [("none.yaml", "no such file"), ("..", "a folder")])
+def test_an_examination_that_is_not_there_is_located_in_the_claims_file(tmp_path, name, what):
+    (tmp_path / "claims.yaml").write_text(CLAIMS.replace("E-1.yaml", name), "utf-8")
+    (tmp_path / "small.yaml").write_text(SMALL_MAKER, "utf-8")
+    claims, maker = read_claims(tmp_path / "claims.yaml"), read_maker(tmp_path / "small.yaml")
+    with pytest.raises(InputError) as refused:
+        manuscript_of(claims, maker)
+    problem = refused.value.problems[0]
+    assert (problem.line, problem.key) == (5, "examinations[1]")
+    assert what in problem.message

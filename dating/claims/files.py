@@ -116,8 +116,9 @@ def manuscript_of(claims: Claims, maker: Maker) -> Manuscript:
     folder = Path(claims.origin.file).parent
     for position, name in enumerate(claims.examinations):
         place = ("examinations", position)
-        if not os.path.exists(folder / name):
-            problems.append(claims.origin.problem(place, "there is no such file", found=name))
+        if not os.path.isfile(folder / name):
+            what = "this is a folder" if os.path.isdir(folder / name) else "there is no such file"
+            problems.append(claims.origin.problem(place, what, found=name))
             continue
         try:
             examination = read_examination(folder / name)
