@@ -9,7 +9,8 @@ from tests.enumeration import Enumeration, mutual_information, normalised
 from tests.inventing import invented, invented_data
 
 WITHIN = 1e-10
-SEEDS = range(220)
+FEW, MANY = 80, 220
+SEEDS = [seed if seed < FEW else pytest.param(seed, marks=pytest.mark.slow) for seed in range(MANY)]
 KINDS = [
     "'shape': 'logistic'", "'overlap': 0", "'overlap': [", "'shares'", "'shares_at'", "'with'",
     "'lag': [", "'lag': 2.5", "'by_variant'", "'variants'", "'donors'", "'swapped': 1", "'slip'",
@@ -94,7 +95,7 @@ def check_advice(made, slow):
 
 
 def test_the_invented_cases_hold_every_kind_of_evidence():
-    cases = [str(invented_data(seed)) for seed in SEEDS]
-    assert [kind for kind in KINDS if sum(kind in case for case in cases) < 8] == []
-    models = [invented(seed)[0] for seed in SEEDS]
-    assert sum(bool(month_tables(maker, 2).shared) for maker in models) > 50
+    cases = [str(invented_data(seed)) for seed in range(FEW)]
+    assert [kind for kind in KINDS if sum(kind in case for case in cases) < 3] == []
+    models = [invented(seed)[0] for seed in range(FEW)]
+    assert sum(bool(month_tables(maker, 2).shared) for maker in models) > 15

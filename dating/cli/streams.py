@@ -6,12 +6,9 @@ import codecs
 import io
 import os
 import sys
-import textwrap
 import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from functools import partial
-from itertools import chain
 from typing import IO
 
 import click
@@ -95,14 +92,9 @@ def filled(text: str) -> str:
     str
         What follows in a line hangs four columns below its start.
     """
-    wrap = partial(
-        textwrap.wrap, width=text_width(), break_long_words=False, break_on_hyphens=False
-    )
-    lines = (
-        wrap(line, subsequent_indent=" " * (len(line) - len(line.lstrip()) + 4))
-        for line in text.splitlines()
-    )
-    return "\n".join(chain.from_iterable(lines))
+    from dating.words.plain import hanging  # noqa: PLC0415
+
+    return hanging(text.splitlines(), text_width()).removesuffix("\n")
 
 
 def carries(text: str) -> bool:

@@ -104,6 +104,8 @@ def wrapped(words: str, width: int = WIDTH) -> str:
 def hanging(lines: Iterable[str], width: int = WIDTH) -> str:
     """Wrap lines of a list; what follows in one hangs four columns below its start.
 
+    No word is broken, so that paths can be copied.
+
     Parameters
     ----------
     lines : iterable of str
@@ -114,7 +116,7 @@ def hanging(lines: Iterable[str], width: int = WIDTH) -> str:
     Returns
     -------
     str
-        Lines of at most so many columns.
+        Lines of at most so many columns, but for a word that is longer.
 
     Examples
     --------
@@ -122,15 +124,20 @@ def hanging(lines: Iterable[str], width: int = WIDTH) -> str:
       not examined:
           label, bars
     """
-    filled = (_hanging(escaped(line, "\n\t"), width) for line in lines)
-    return "".join(f"{line}\n" for line in filled)
+    return "".join(f"{_hanging(escaped(line, '\n\t'), width)}\n" for line in lines)
 
 
 def _hanging(line: str, width: int) -> str:
     indented = " " * (len(line) - len(line.lstrip()) + 4)
     kept = line.replace(" %", "\N{NO-BREAK SPACE}%")
-    wrapped_ = textwrap.fill(kept, width, subsequent_indent=indented, break_on_hyphens=False)
-    return wrapped_.replace("\N{NO-BREAK SPACE}", " ")
+    lines = textwrap.fill(
+        kept,
+        width,
+        subsequent_indent=indented,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return lines.replace("\N{NO-BREAK SPACE}", " ")
 
 
 @dataclass
