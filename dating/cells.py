@@ -5,6 +5,9 @@ cell holds a state, ``plain | lined`` for one of several, ``dowelled (0.8)`` for
 the examiner is 0.8 sure, or ``other: green celluloid``; of a measurement ``21.4`` or ``21.4
 within 0.3``; of a mark its date or code. A cell that is the name of a state is that state.
 
+Where that is asked for, a state that the maker file does not list is taken for ``other``, which
+says nothing about the date, and is counted.
+
 One document has columns too: ``document`` says what it is, ``not_before`` and ``not_after`` what it
 bounds, ``document_trust`` how far it is trusted.
 """
@@ -12,6 +15,7 @@ bounds, ``document_trust`` how far it is trusted.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -23,6 +27,9 @@ from dating.reading import InputError, KeyPath, Problem, plain_number
 from dating.references import examination_problems
 from dating.sheets import Sheet
 from dating.validation import validate
+
+type Unlisted = dict[str, Counter[str]]
+"""How often each cell with a state that the maker file does not list stands in each column."""
 
 _SURE = re.compile(r"(.*\S)\s*\(([^()]*)\)")
 _WITHIN = re.compile(r"(\S+)(?:\s+within\s+(\S+))?")
@@ -65,7 +72,11 @@ def columns_of(maker: Maker) -> dict[str, tuple[str, ...]]:
 
 
 def examination_in(
-    sheet: Sheet, line: int, cells: Mapping[str, str], maker: Maker
+    sheet: Sheet,
+    line: int,
+    cells: Mapping[str, str],
+    maker: Maker,
+    unlisted: Unlisted | None = None,
 ) -> tuple[Examination | None, list[Problem]]:
     """Read what the cells of one row say was seen.
 
@@ -80,6 +91,9 @@ def examination_in(
         :func:`columns_of` and those of a document are passed over.
     maker : Maker
         The maker file.
+    unlisted : dict of str to Counter, optional
+        Where cells with states that the maker file does not list are counted; without it they are
+        problems.
 
     Returns
     -------
@@ -100,6 +114,9 @@ def examination_in(
         if text == NOT_EXAMINED:
             continue
         value = _value(text, path, maker)
+        if unlisted is not None and _is_unlisted(value, path, maker):
+            unlisted.setdefault(name, Counter())[text] += 1
+            value = {"other": text}
         if value is None:
             message = "a number is wanted here"
             problems.append(origin.problem((name,), message, found=text, allowed=_MEASURED))
@@ -172,6 +189,18 @@ def _value(text: str, path: tuple[str, ...], maker: Maker) -> Any:
     if path[0] == "seen":
         return _sight(text, maker.features()[path[1]][1].states)
     return _sight(text, maker.variants.states if maker.variants else ())
+
+
+def _is_unlisted(value: Any, path: tuple[str, ...], maker: Maker) -> bool:
+    """Whether a cell names a state of a feature, or a variant, that is not listed."""
+    if path[0] not in {"seen", "variant"}:
+        return False
+    listed = maker.features()[path[1]][1].states if path[0] == "seen" else maker.variant_names()
+    if isinstance(value, dict):
+        named = value.get("one_of", [value["state"]] if "state" in value else [])
+    else:
+        named = [value]
+    return any(name not in listed for name in named)
 
 
 def _sight(text: str, states: Iterable[str]) -> Any:

@@ -341,13 +341,17 @@ class Variants(StatedCourse):
 
 
 class Maker(FromFile):
-    """What is believed about one maker's production; ``materials`` are in every instrument."""
+    """What is believed about one maker's production; ``materials`` are in every instrument.
+
+    A ``draft`` was made from a table, and judged by nobody.
+    """
 
     maker: Title
     product: Title
     hornbostel_sachs: ClassNumber | None = None
     materials: Materials = ()
     invented: bool = False
+    draft: bool = False
     note: Text = ""
     period: Stretch
     sources: dict[Name, SourceNote] = Field(default_factory=dict)

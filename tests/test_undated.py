@@ -116,7 +116,8 @@ def test_a_draft_rests_on_the_dated_ones(tmp_path):
     rows = [[name, built, ends] for name, built, _, ends in [*DATED, *OLD[:30]]]
     texts = [drafted_from(tmp_path, head, part) for part in (rows[: len(DATED)], rows)]
     assert texts[1].replace("- wood\n", "").count("made:") == texts[0].count("made:")
-    assert "period: 1933-01/1934-08" in texts[1]
+    assert "- during: 1933-01/" in texts[1]
+    assert "/1934-08\n" in texts[1]
     assert "wood" in texts[1]
     assert "wood" not in texts[0]
 

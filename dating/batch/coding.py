@@ -8,14 +8,15 @@ codes stand for. The columns of a document count as one.
 from __future__ import annotations
 
 import os
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.cells import DOCUMENT_COLUMNS, columns_of, examination_in
+from dating.cells import DOCUMENT_COLUMNS, Unlisted, columns_of, examination_in
 from dating.examination import NOT_EXAMINED, Examination
 from dating.files import check_against
 from dating.maker import Maker
@@ -81,11 +82,15 @@ class Coded:
         Index of the table, where it had one.
     columns : tuple of Column
         Those in which anything was seen.
+    unlisted : dict of str to Counter
+        How often cells with states that the maker file does not list stand in each column, where
+        such cells were to be taken for ones that say nothing.
     """
 
     names: pd.Series | list[str]
     index: pd.Index | None
     columns: tuple[Column, ...]
+    unlisted: Unlisted = field(default_factory=dict)
 
     def __len__(self) -> int:
         """Return the number of rows."""
@@ -168,7 +173,9 @@ def coded_examinations(examinations: Sequence[Examination], maker: Maker) -> Cod
     return Coded([each.instrument for each in examinations], None, tuple(columns))
 
 
-def coded_sheet(path: str | os.PathLike[str], maker: Maker) -> Coded:
+def coded_sheet(
+    path: str | os.PathLike[str], maker: Maker, *, allow_unlisted: bool = False
+) -> Coded:
     """Read a CSV file into codes.
 
     Parameters
@@ -177,6 +184,8 @@ def coded_sheet(path: str | os.PathLike[str], maker: Maker) -> Coded:
         The file.
     maker : Maker
         The maker file.
+    allow_unlisted : bool
+        Take a state that the maker file does not list for one that says nothing, and count it.
 
     Returns
     -------
@@ -202,11 +211,15 @@ def coded_sheet(path: str | os.PathLike[str], maker: Maker) -> Coded:
         raise InputError(problems)
     lines = [row.line for row in sheet.rows]
     frame = pd.DataFrame([row.cells for row in sheet.rows], columns=list(sheet.head.cells))
-    made = _coded(frame.replace("", None), maker, lambda row: (sheet.file, lines[row]))
+    unlisted: Unlisted | None = {} if allow_unlisted else None
+    frame = frame.replace("", None)
+    made = _coded(frame, maker, lambda row: (sheet.file, lines[row]), unlisted)
     return replace(made, index=None)
 
 
-def coded_frame(frame: pd.DataFrame, maker: Maker, file: str = "the table") -> Coded:
+def coded_frame(
+    frame: pd.DataFrame, maker: Maker, file: str = "the table", *, allow_unlisted: bool = False
+) -> Coded:
     """Turn a table into codes.
 
     Parameters
@@ -217,6 +230,8 @@ def coded_frame(frame: pd.DataFrame, maker: Maker, file: str = "the table") -> C
         The maker file.
     file : str
         What to call the table where there is anything wrong with it.
+    allow_unlisted : bool
+        Take a state that the maker file does not list for one that says nothing, and count it.
 
     Returns
     -------
@@ -230,7 +245,8 @@ def coded_frame(frame: pd.DataFrame, maker: Maker, file: str = "the table") -> C
         by the label of the index.
     """
     check_columns(list(frame.columns), maker, file)
-    return _coded(frame, maker, lambda row: (f"{file}, row {frame.index[row]}", None))
+    unlisted: Unlisted | None = {} if allow_unlisted else None
+    return _coded(frame, maker, lambda row: (f"{file}, row {frame.index[row]}", None), unlisted)
 
 
 def check_columns(names: Sequence[object], maker: Maker, file: str = "the table") -> None:
@@ -262,8 +278,8 @@ def _unknown(maker: Maker) -> str:
     return f"{maker.maker} has no feature, mark or measurement of this name"
 
 
-def _coded(frame: pd.DataFrame, maker: Maker, located: Located) -> Coded:
-    reader = _Reader(maker, located)
+def _coded(frame: pd.DataFrame, maker: Maker, located: Located, unlisted: Unlisted | None) -> Coded:
+    reader = _Reader(maker, located, unlisted)
     columns: list[Column] = []
     paths = columns_of(maker)
     found = {name: _distinct(frame[name]) for name in paths if name in frame.columns}
@@ -279,14 +295,15 @@ def _coded(frame: pd.DataFrame, maker: Maker, located: Located) -> Coded:
         reader.note(int(row), Problem("", None, "instrument", message))
     if reader.problems:
         raise InputError(reader.problems)
-    return Coded(names.reset_index(drop=True), frame.index, tuple(columns))
+    return Coded(names.reset_index(drop=True), frame.index, tuple(columns), unlisted or {})
 
 
 class _Reader:
     """Reads distinct cells, and notes what is wrong at the first row in which it stands."""
 
-    def __init__(self, maker: Maker, located: Located) -> None:
+    def __init__(self, maker: Maker, located: Located, unlisted: Unlisted | None) -> None:
         self.maker = maker
+        self.unlisted = unlisted
         self.located = located
         self.problems: list[Problem] = []
         self.sheet = Sheet("", "", {}, Row(1, ()), ())
@@ -304,7 +321,11 @@ class _Reader:
         for place in range(max((len(texts) for _, texts in found.values()), default=0)):
             cells = {n: texts[place] for n, (_, texts) in found.items() if place < len(texts)}
             said = {name: text for name, text in cells.items() if text}
-            together, _ = examination_in(self.sheet, 1, {"instrument": "-", **said}, self.maker)
+            once: Unlisted | None = None if self.unlisted is None else {}
+            given = {"instrument": "-", **said}
+            together, _ = examination_in(self.sheet, 1, given, self.maker, once)
+            if together is not None:
+                self._count(once, place, found)
             for name in cells:
                 if name not in said:
                     made[name].append(None)
@@ -324,11 +345,23 @@ class _Reader:
         file, line = self.located(row)
         self.problems.append(replace(problem, file=file, line=line))
 
+    def _count(
+        self, once: Unlisted | None, place: int, found: Mapping[str, tuple[Integers, list[str]]]
+    ) -> None:
+        """Count the rows in which a distinct cell stands that the maker file does not list."""
+        for name, cells in (once or {}).items():
+            rows = int(np.count_nonzero(found[name][0] == place))
+            if self.unlisted is not None and rows:
+                for cell in cells:
+                    self.unlisted.setdefault(name, Counter())[cell] += rows
+
     def _level(self, raw: Integers, place: int, cells: Mapping[str, str]) -> Examination | None:
         if not cells:
             return None
         given = {"instrument": "-", **cells}
-        made, problems = examination_in(self.sheet, 1, given, self.maker)
+        once: Unlisted | None = None if self.unlisted is None else {}
+        made, problems = examination_in(self.sheet, 1, given, self.maker, once)
+        self._count(once, place, {name: (raw, []) for name in cells})
         if problems:
             for row in np.flatnonzero(raw == place)[:1]:  # a category may stand in no row
                 for problem in problems:

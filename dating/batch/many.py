@@ -63,6 +63,7 @@ def estimate_many(
     seed: int = SEED,
     chunk: int = CHUNK,
     parts: bool = True,
+    allow_unlisted: bool = False,
 ) -> Any:
     """Date a whole table of examinations of one maker.
 
@@ -93,6 +94,9 @@ def estimate_many(
         Whether the columns about parts and doubt are wanted: ``entropy``, ``original NAME`` and
         ``all_original``. Without them a stock of hundreds of thousands, of which only dates are
         wanted, takes about half the time.
+    allow_unlisted : bool
+        Take a state that the maker file does not list for one that says nothing; how often each
+        stands in each column is then in ``attrs["unlisted"]``. Not for Dask tables.
 
     Returns
     -------
@@ -113,7 +117,8 @@ def estimate_many(
         CSV file, the line) and column where it first stands. From a Dask table, unknown columns
         raise at once, and cells when they are computed.
     ValueError
-        When the level is not between 0 and 1, or the chunk is not positive.
+        When the level is not between 0 and 1, the chunk is not positive, or unlisted states are to
+        be allowed in a Dask table.
 
     Examples
     --------
@@ -133,23 +138,30 @@ def estimate_many(
     if type(table).__module__.startswith("dask"):
         from dating.batch.cluster import estimate_lazily  # noqa: PLC0415
 
+        if allow_unlisted:
+            raise ValueError("unlisted states are not counted in a Dask table; compute it first")
+
         settings = {"level": level, "seed": seed, "chunk": chunk, "parts": parts}
         return estimate_lazily(maker, table, learned, **settings)
     settings = {"level": level, "learned": learned, "seed": seed, "chunk": chunk, "parts": parts}
-    return Dating(maker, _coded(table, maker), **settings).table()
+    coded = _coded(table, maker, allow_unlisted)
+    made = Dating(maker, coded, **settings).table()
+    if allow_unlisted:
+        made.attrs["unlisted"] = {name: dict(cells) for name, cells in coded.unlisted.items()}
+    return made
 
 
-def _coded(table: Any, maker: Maker) -> Coded:
+def _coded(table: Any, maker: Maker, allow_unlisted: bool) -> Coded:
     import pandas as pd  # noqa: PLC0415
 
     if isinstance(table, pd.DataFrame):
-        return coded_frame(table, maker)
+        return coded_frame(table, maker, allow_unlisted=allow_unlisted)
     if not isinstance(table, str | os.PathLike):
         return coded_examinations(table, maker)
     file = os.fspath(table)
     ending = os.path.splitext(file)[1].lower()
     if ending == ".csv" or isinstance(table, StandardInput):
-        return coded_sheet(table, maker)
+        return coded_sheet(table, maker, allow_unlisted=allow_unlisted)
     if ending != ".parquet":
         message = "a table is a .csv or a .parquet file; name a file that ends so"
         raise InputError([Problem(file, None, "", message)])
@@ -160,7 +172,7 @@ def _coded(table: Any, maker: Maker) -> Coded:
     except (OSError, ValueError) as error:
         message = f"not a Parquet file that can be read ({type(error).__name__})"
         raise InputError([Problem(file, None, "", message)]) from None
-    return coded_frame(frame, maker, file)
+    return coded_frame(frame, maker, file, allow_unlisted=allow_unlisted)
 
 
 class Dating:

@@ -20,7 +20,7 @@ from dating.maker import Maker
 from dating.months import month_label
 from dating.summaries import MonthSet
 from dating.words.phrases import percent, short_set
-from dating.words.soundness import on_soundness
+from dating.words.soundness import on_grounds
 
 
 @dataclass(frozen=True)
@@ -132,7 +132,7 @@ def explained(estimate: Estimate, name: str, examples: Examples | None) -> Expla
         axis=axis,
         judgements=tuple(judgements_behind(maker, finding.piece)),
         learned=estimate.learned is not None,
-        unsound=tuple(on_soundness(estimate.learned)),
+        unsound=tuple(on_grounds(estimate.maker, estimate.learned)),
         examples=examples,
         without=short_set(finding.without),
         without_median=month_label(finding.without_median),

@@ -20,7 +20,7 @@ from dating.summaries import MonthSet, entropy_bits, highest_density, mass_by_ye
 from dating.tabulation import TOLERATED_ERROR
 from dating.words.levels import on_correction, on_latent
 from dating.words.phrases import OPINION, bits, percent, short_set, together
-from dating.words.soundness import on_soundness
+from dating.words.soundness import on_grounds
 from dating.words.text import clashing_parts, clashing_pieces, looks_told
 
 
@@ -252,7 +252,7 @@ def dated_of(estimate: Estimate, other: Estimate | None = None) -> Dated:
     levels = sorted({estimate.level, 0.5}, reverse=True)
     sets = [estimate.highest_density(level) for level in levels]
     before = entropy_bits(estimate.tables.output)
-    remarks = on_soundness(estimate.learned)
+    remarks = on_grounds(estimate.maker, estimate.learned)
     if estimate.correction is not None:
         remarks.append(on_correction(estimate.correction))
     if estimate.learned is not None and estimate.learned.latent is not None:

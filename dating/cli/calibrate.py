@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from dating.cli.inputs import INPUT
+from dating.cli.inputs import INPUT, undated_option, unlisted_option
 from dating.cli.needs import check_installed
 from dating.cli.outputs import Output, check_outputs, replacing
-from dating.cli.streams import text_width
+from dating.cli.streams import filled, text_width
 from dating.cli.usage import as_usage
 
 if TYPE_CHECKING:
@@ -46,6 +46,8 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     help="Write a copy of the learned file whose levels are corrected, for dating estimate.",
 )
+@unlisted_option
+@undated_option
 @replacing
 def calibrate(  # noqa: PLR0917 (click hands its options over by name)
     maker: Path,
@@ -55,6 +57,7 @@ def calibrate(  # noqa: PLR0917 (click hands its options over by name)
     picture: Path | None,
     correct: Path | None,
     replace: bool,
+    **leniency: bool,
 ) -> None:
     """Say whether the stated probabilities may be trusted.
 
@@ -72,9 +75,12 @@ def calibrate(  # noqa: PLR0917 (click hands its options over by name)
     from dating.calibration.verdict import calibrate as compare  # noqa: PLC0415
     from dating.files import read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
+    from dating.words.left_out import corpus_words  # noqa: PLC0415
 
     read = read_maker(maker)
-    known = read_corpus(corpus, read)
+    known = read_corpus(corpus, read, **leniency)
+    for sentence in corpus_words(known):
+        click.echo(filled(sentence), err=True)
     result = None if learned is None else _learned(learned, read, known)
     made = compare(known, result)
     words = _written(made, form)

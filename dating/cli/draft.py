@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from dating.cli.inputs import INPUT
+from dating.cli.inputs import INPUT, undated_option
 from dating.cli.outputs import Output, check_maker_name, check_outputs, replacing
 from dating.cli.streams import text_width
 
@@ -20,8 +20,9 @@ from dating.cli.streams import text_width
     help="Maker file to write (.yaml).",
 )
 @click.option("--name", required=True, help="Name of the maker.")
+@undated_option
 @replacing
-def draft(corpus: Path, out: Path, name: str, replace: bool) -> None:
+def draft(corpus: Path, out: Path, name: str, leave_out_undated: bool, replace: bool) -> None:
     """Draft a maker file for a CORPUS of securely dated instruments.
 
     Every column beside those of the corpus itself becomes a feature, and every value in it a
@@ -40,5 +41,7 @@ def draft(corpus: Path, out: Path, name: str, replace: bool) -> None:
 
     check_maker_name(out, "--out")
     check_outputs([Output(out, "the maker file")], [corpus], replace=replace)
-    write_whole(out, drafted(corpus, name).encode("utf-8"))
-    click.echo(after_drafting(read_corpus(corpus, read_maker(out)), text_width()))
+    text = drafted(corpus, name, leave_out_undated=leave_out_undated)
+    write_whole(out, text.encode("utf-8"))
+    read = read_corpus(corpus, read_maker(out), leave_out_undated=leave_out_undated)
+    click.echo(after_drafting(read, text_width()))

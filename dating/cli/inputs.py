@@ -12,6 +12,19 @@ from dating.standard_input import StandardInput
 _TAKEN = "dating.cli.inputs"
 
 
+unlisted_option = click.option(
+    "--allow-unlisted",
+    is_flag=True,
+    help="Take a state that the maker file does not list for one that says nothing, and count it, "
+    "rather than refuse the table.",
+)
+undated_option = click.option(
+    "--leave-out-undated",
+    is_flag=True,
+    help="Leave out rows whose date is missing or cannot be read, and name their lines.",
+)
+
+
 class InputFile(click.Path):
     """A file to read; ``-`` is standard input, of which there is one."""
 

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from dating.cli.inputs import INPUT
+from dating.cli.inputs import INPUT, undated_option, unlisted_option
 from dating.cli.needs import check_installed
 from dating.cli.outputs import Output, check_maker_name, check_outputs, replacing
 from dating.cli.restatement import check_restatement, read_draws, write_restatement
-from dating.cli.streams import text_width
+from dating.cli.streams import filled, text_width
 from dating.cli.usage import as_usage
 
 if TYPE_CHECKING:
@@ -66,6 +66,8 @@ if TYPE_CHECKING:
     help="Seed of the sampler.",
 )
 @click.option("--insist", is_flag=True, help="Write the file even when the draws are not sound.")
+@unlisted_option
+@undated_option
 @replacing
 def learn(  # noqa: PLR0917 (click hands its options over by name)
     maker: Path,
@@ -79,6 +81,7 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     replace: bool,
     stated: Path | None,
     learned: Path | None,
+    **leniency: bool,
 ) -> None:
     """Learn from a CORPUS of dated instruments what is judged in MAKER.
 
@@ -101,10 +104,13 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     from dating.learning.sampling import learn as sample  # noqa: PLC0415
     from dating.learning.sampling import plan_of  # noqa: PLC0415
     from dating.words.learned import after_learning, before_learning  # noqa: PLC0415
+    from dating.words.left_out import corpus_words  # noqa: PLC0415
 
     check_outputs(_outputs(out, report, stated), [maker, corpus, learned], replace=replace)
     read = read_maker(maker)
-    plan = plan_of(read, read_corpus(corpus, read))
+    plan = plan_of(read, read_corpus(corpus, read, **leniency))
+    for sentence in corpus_words(plan.corpus):
+        click.echo(filled(sentence), err=True)
     if stated is not None:
         check_restatement(plan, maker)
     if learned is not None:

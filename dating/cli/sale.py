@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from dating.cli.inputs import INPUT
+from dating.cli.inputs import INPUT, unlisted_option
 from dating.cli.outputs import Output, check_outputs, replacing
 from dating.cli.signals import ended_by_signals
 from dating.cli.table import check_table, learned_of, maker_of, tabulate, tabulate_alone
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from dating.notes.sentences import Wording
 
 INDEX = ("index.html", "index.md", "index.xlsx")
+_CHOICES = ("tongue", "dates", "circa", "level", "seed", "allow_unlisted")
 _STOPPED = 130
 """Exit status of a command that the keyboard has stopped: 128 and the number of the signal."""
 
@@ -51,6 +52,7 @@ _STOPPED = 130
     "(.csv or .parquet).",
 )
 @worded
+@unlisted_option
 @replacing
 def sale(
     lots: Path, out: Path | None, formats: tuple[str, ...], table: Path | None, **options: Any
@@ -96,7 +98,8 @@ def _job(lots: Path, formats: tuple[str, ...], options: dict[str, Any]) -> _Job:
     from dating.notes.lots import read_lots  # noqa: PLC0415
     from dating.notes.selling import note_names  # noqa: PLC0415
 
-    read = read_lots(lots, maker_of(options["maker"]) if options["maker"] else None)
+    maker = maker_of(options["maker"]) if options["maker"] else None
+    read = read_lots(lots, maker, allow_unlisted=options["allow_unlisted"])
     known = [] if options["maker"] else [Path(read.maker.origin.file)]
     inputs = [lots, *known, *inputs_of(options, house)]
     return _Job(read, note_names(read), wording, house, formats, inputs)
@@ -121,7 +124,7 @@ def _print_sale(
     SaleFolder(out).restore()
     check_outputs(_outputs(job, out, table), job.inputs, replace=options["replace"])
     learned = learned_of(options, job.lots.maker)
-    choices = {name: options[name] for name in ("tongue", "dates", "circa", "level", "seed")}
+    choices = {name: options[name] for name in _CHOICES}
     dated: Any = None
     folder = begin(out, fingerprint_of(job.inputs, {**choices, "formats": formats}))
     records: list[LotRecord] = []
@@ -205,8 +208,11 @@ def _close(
 ) -> None:
     """Say what was written, what could not be, and what was left alone."""
     from dating.notes.sale import count_words  # noqa: PLC0415
+    from dating.words.left_out import unlisted_words  # noqa: PLC0415
 
     _tell_problems(records)
+    for sentence in unlisted_words(job.lots.unlisted):
+        click.echo(sentence, err=True)
     within = table is not None and table.resolve().parent == out.resolve()
     strange = [name for name in others.strange if not (within and table and name == table.name)]
     if strange:

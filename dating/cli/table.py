@@ -141,8 +141,12 @@ def _holds_lots(path: Path) -> bool:
 def _tabulate_sale(lots: Path, table: Path, options: dict[str, Any]) -> None:
     """Date the lots of a sale; those that cannot be read are told, and left out."""
     from dating.notes.lots import read_lots  # noqa: PLC0415
+    from dating.words.left_out import unlisted_words  # noqa: PLC0415
 
-    sale = read_lots(lots, maker_of(options["maker"]) if options["maker"] else None)
+    known = maker_of(options["maker"]) if options["maker"] else None
+    sale = read_lots(lots, known, allow_unlisted=options["allow_unlisted"])
+    for sentence in unlisted_words(sale.unlisted):
+        click.echo(sentence, err=True)
     read = [lots, Path(sale.maker.origin.file), options["maker"], options["learned"]]
     check_outputs([Output(table, "the table")], read, replace=options["replace"])
     for problem in (problem for lot in sale.lots for problem in lot.problems):
@@ -186,10 +190,11 @@ def tabulate(
         One row an instrument.
     """
     from dating.batch import estimate_many  # noqa: PLC0415
-    from dating.words.soundness import on_soundness  # noqa: PLC0415
+    from dating.words.left_out import unlisted_words  # noqa: PLC0415
+    from dating.words.soundness import on_grounds  # noqa: PLC0415
 
-    level, seed = options["level"], options["seed"]
-    made: pd.DataFrame = estimate_many(maker, seen, level=level, seed=seed, learned=learned)
-    for sentence in on_soundness(learned):
+    chosen = {name: options[name] for name in ("level", "seed", "allow_unlisted")}
+    made: pd.DataFrame = estimate_many(maker, seen, learned=learned, **chosen)
+    for sentence in (*on_grounds(maker, learned), *unlisted_words(made.attrs.pop("unlisted", {}))):
         click.echo(sentence, err=True)
     return made

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from dating.cli.inputs import INPUT
+from dating.cli.inputs import INPUT, undated_option, unlisted_option
 from dating.cli.needs import check_installed
 from dating.cli.outputs import Output, check_outputs
-from dating.cli.streams import text_width
+from dating.cli.streams import filled, text_width
 from dating.cli.usage import as_usage
 
 if TYPE_CHECKING:
@@ -52,6 +52,8 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     help="Also write a page for an editor to this file (.html): every sentence and its rewording.",
 )
+@unlisted_option
+@undated_option
 def weigh(  # noqa: PLR0917 (click hands its options over by name)
     claims: Path,
     maker: Path | None,
@@ -59,6 +61,7 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
     corpus: Path | None,
     form: str,
     page: Path | None,
+    **leniency: bool,
 ) -> None:
     """Say how probable the claims in the file CLAIMS are.
 
@@ -77,6 +80,7 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
     from dating.files import maker_named, read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
     from dating.learning.files import read_learned  # noqa: PLC0415
+    from dating.words.left_out import corpus_words  # noqa: PLC0415
 
     read = read_claims(claims)
     maker = maker or maker_named(read.maker, read.origin)
@@ -86,7 +90,9 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
         check_outputs([Output(page, "the page", valued=False)], inputs)
     judged = read_maker(maker)
     manuscript = manuscript_of(read, judged)
-    known = read_corpus(corpus, judged) if corpus is not None else None
+    known = read_corpus(corpus, judged, **leniency) if corpus is not None else None
+    for sentence in corpus_words(known) if known is not None else ():
+        click.echo(filled(sentence), err=True)
     result = read_learned(learned, judged, most=_MOST) if learned is not None else None
     evidence = Evidence(manuscript, result)
     made = [weighed(claim, evidence, known) for claim in _watched(read.claims)]

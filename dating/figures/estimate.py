@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from dating.figures.style import CORE, DOUBT, INK, REST, SET, plain, year_ticks
 from dating.months import month_label
 from dating.words.phrases import percent
-from dating.words.soundness import on_soundness
+from dating.words.soundness import on_grounds
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -54,10 +54,11 @@ def draw_estimate(estimate: Estimate) -> Figure:
 
 def _in_words(estimate: Estimate) -> str:
     wide, narrow = estimate.highest_density(estimate.level), estimate.highest_density(0.5)
+    grounds = on_grounds(estimate.maker, estimate.learned)
     return (
         f"{estimate.examination.instrument}: built {wide} with probability "
         f"{percent(wide.level)}, {narrow} with probability 50 %; median "
-        f"{' '.join((f'{month_label(estimate.median)}.', *on_soundness(estimate.learned)))} "
+        f"{' '.join((f'{month_label(estimate.median)}.', *grounds))} "
         "An opinion, not a certificate."
     )
 
@@ -153,8 +154,7 @@ def _originality(axes: Axes, estimate: Estimate) -> None:
     axes.set_ylim(len(names) - 0.4, -0.6)
     axes.set_xlim(0, 1)
     axes.set_title("probability that the component is original", loc="left", fontsize=9)
-    words = " ".join(
-        ("An opinion with a probability, not a certificate.", *on_soundness(estimate.learned))
-    )
+    grounds = on_grounds(estimate.maker, estimate.learned)
+    words = " ".join(("An opinion with a probability, not a certificate.", *grounds))
     axes.set_xlabel(textwrap.fill(words, 120), fontsize=8, loc="left", multialignment="left")
     plain(axes)

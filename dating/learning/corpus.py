@@ -8,12 +8,12 @@ without one, every month is allowed.
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.cells import columns_of, examination_in
+from dating.cells import Unlisted, columns_of, examination_in
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
 from dating.edtf_slips import vague
 from dating.escapes import escaped
@@ -135,12 +135,19 @@ class Corpus:
         In the order of the file, at least one of them dated.
     maker : Maker
         The maker file it was read against.
+    unlisted : dict of str to Counter
+        How often cells with states that the maker file does not list stand in each column, where
+        such cells were to be taken for ones that say nothing.
+    left_out : tuple of int
+        Lines of the rows without a date that can be read, where these were to be left out.
     """
 
     file: str
     fingerprint: str
     references: tuple[Reference, ...]
     maker: Maker
+    unlisted: Unlisted = field(default_factory=dict)
+    left_out: tuple[int, ...] = ()
 
     def __repr__(self) -> str:
         """Name the file, the number of instruments and the maker."""
@@ -153,7 +160,13 @@ class Corpus:
         return sum(not reference.dated for reference in self.references)
 
 
-def read_corpus(path: str | os.PathLike[str], maker: Maker | None = None) -> Corpus:
+def read_corpus(
+    path: str | os.PathLike[str],
+    maker: Maker | None = None,
+    *,
+    allow_unlisted: bool = False,
+    leave_out_undated: bool = False,
+) -> Corpus:
     """Read and check a reference corpus.
 
     Parameters
@@ -163,6 +176,10 @@ def read_corpus(path: str | os.PathLike[str], maker: Maker | None = None) -> Cor
     maker : Maker, optional
         The maker file; without one, a comment ``# maker: NAME`` at the top of the CSV file names
         it, and it is looked for as for an examination.
+    allow_unlisted : bool
+        Take a state that the maker file does not list for one that says nothing, and count it.
+    leave_out_undated : bool
+        Leave out rows whose date is missing or cannot be read.
 
     Returns
     -------
@@ -184,15 +201,49 @@ def read_corpus(path: str | os.PathLike[str], maker: Maker | None = None) -> Cor
         sheet = read_sheet(path)
         if maker is None:
             maker = read_maker(maker_of_sheet(sheet))
-        return _Reader(sheet, maker).corpus()
+        return corpus_in(
+            sheet, maker, allow_unlisted=allow_unlisted, leave_out_undated=leave_out_undated
+        )
+
+
+def corpus_in(
+    sheet: Sheet, maker: Maker, *, allow_unlisted: bool = False, leave_out_undated: bool = False
+) -> Corpus:
+    """Read a sheet as a reference corpus.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet.
+    maker : Maker
+        The maker file.
+    allow_unlisted, leave_out_undated : bool
+        As for :func:`read_corpus`.
+
+    Returns
+    -------
+    Corpus
+        The instruments with the months that their stated dates allow.
+
+    Raises
+    ------
+    InputError
+        With one located problem for each thing wrong.
+    """
+    return _Reader(sheet, maker, {} if allow_unlisted else None, leave_out_undated).corpus()
 
 
 class _Reader:
     """Reads the rows of one sheet, which share a maker file and have names of their own."""
 
-    def __init__(self, sheet: Sheet, maker: Maker) -> None:
+    def __init__(
+        self, sheet: Sheet, maker: Maker, unlisted: Unlisted | None, leave_out: bool
+    ) -> None:
         self.sheet = sheet
         self.maker = maker
+        self.unlisted = unlisted
+        self.leave_out = leave_out
+        self.left_out: list[int] = []
         self.columns = [*_OWN, *columns_of(maker)]
         self.named: dict[str, int] = {}
         self.dates: dict[str, tuple[UncertainDate | None, Floats] | EdtfError] = {}
@@ -209,7 +260,14 @@ class _Reader:
             self._note(self.sheet.head.line, "built", message, allowed=_DATES)
         if self.problems:
             raise InputError(self.problems)
-        return Corpus(self.sheet.file, self.sheet.fingerprint, tuple(references), self.maker)
+        return Corpus(
+            self.sheet.file,
+            self.sheet.fingerprint,
+            tuple(references),
+            self.maker,
+            self.unlisted or {},
+            tuple(self.left_out),
+        )
 
     def _reference(self, row: Row) -> Reference | None:
         """Read one row; None where it has problems, which are noted."""
@@ -220,9 +278,14 @@ class _Reader:
             return None
         cells = self.sheet.by_column(row, self.columns)
         self._check_name(row.line, cells.get("instrument", ""))
+        if self.leave_out and not is_date(cells.get("built", "")):
+            self.left_out.append(row.line)
+            return None
         date = self._date(row.line, cells.get("built", ""))
         trust = self._trust(row.line, cells.get("trust", "1"))
-        examination, problems = examination_in(self.sheet, row.line, cells, self.maker)
+        examination, problems = examination_in(
+            self.sheet, row.line, cells, self.maker, self.unlisted
+        )
         self.problems += problems
         if examination is None or date is None or trust is None:
             return None
@@ -264,6 +327,31 @@ class _Reader:
         origin = self.sheet.source(line, None, ())
         path = (column,) if column else ()
         self.problems.append(origin.problem(path, message, found=found, allowed=allowed))
+
+
+def is_date(text: str) -> bool:
+    """Say whether a cell holds a date that can be read.
+
+    Parameters
+    ----------
+    text : str
+        The cell.
+
+    Returns
+    -------
+    bool
+        False where it is blank, or no EDTF date.
+
+    Examples
+    --------
+    >>> is_date("1931"), is_date("c. 1931"), is_date("")
+    (True, False, False)
+    """
+    try:
+        parse_edtf(text)
+    except EdtfError:
+        return False
+    return True
 
 
 def _stated(text: str, period: Period) -> tuple[UncertainDate | None, Floats]:

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterator
-from math import ceil
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from typing import Any
 
-import numpy as np
 import yaml
-from numpy.typing import NDArray
 
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
 from dating.examination import NOT_EXAMINED
-from dating.learning.corpus import read_corpus
-from dating.learning.latent.mixture import kernel
-from dating.learning.latent.rows import MOST_CELLS, Cells
+from dating.learning.corpus import corpus_in, is_date
+from dating.learning.spread import Stretch, margin_of, output_of, wider
 from dating.maker import Maker
 from dating.months import Period, month_label
 from dating.reading import InputError, Problem, plain_number
@@ -24,20 +21,18 @@ from dating.references import KEPT_NAMES
 from dating.sheets import Row, Sheet, read_sheet
 from dating.statements import LONGEST_NAME
 
-type Floats = NDArray[np.float64]
-type Stretch = tuple[int, int]
-
 MOST_STATES = 2_000
 """States of all columns together."""
 _OWN = ("instrument", "built", "known_by", "trust")
 _VARIANT = "variant"
+_DATES = "a date; a blank cell; or any text, with --leave-out-undated"
 _SURE = re.compile(r"(.*\S)\s*\(([^()]*)\)")
 _NAME = f"1 to {LONGEST_NAME} printable characters"
-_REACH = 1.0
-"""Reach, in cells, of the kernel that smooths the number of dated instruments."""
+MANY = 0.25
+"""States by instrument above which a feature is said to be cut too fine."""
 
 
-def drafted(path: str | os.PathLike[str], name: str) -> str:
+def drafted(path: str | os.PathLike[str], name: str, *, leave_out_undated: bool = False) -> str:
     """Draft a maker file for a table of dated instruments.
 
     Parameters
@@ -47,19 +42,22 @@ def drafted(path: str | os.PathLike[str], name: str) -> str:
         every value in it for a state.
     name : str
         Name of the maker.
+    leave_out_undated : bool
+        Leave out rows whose date is missing or cannot be read.
 
     Returns
     -------
     str
         The maker file as YAML, against which the corpus can be read: the period from the first to
-        the last stated date, the output as the instruments are spread over it, one component, and
-        free-form features; a column ``variant`` becomes variants in fixed shares.
+        the last stated date with a margin on either side, the output as the instruments are spread
+        over it, one component, and free-form features; a column ``variant`` becomes variants in
+        fixed shares. It says that it is a draft.
 
     Raises
     ------
     InputError
-        When it is no such table, when a column holds no state or too many, or when no row states
-        a date with two ends.
+        With one problem for everything that needs attention: names, columns without a state or
+        with too many, rows and dates that cannot be read; when no row states a date with two ends.
 
     Examples
     --------
@@ -69,26 +67,46 @@ def drafted(path: str | os.PathLike[str], name: str) -> str:
     """
     sheet = read_sheet(path)
     problems = [*_name_problems(sheet, name), *_head_problems(sheet), *_row_problems(sheet)]
-    if problems:
-        raise InputError(problems)
-    table = _Table(sheet)
-    states = table.states()
-    period, known = table.dates()
+    table = _Table(sheet, problems, leave_out_undated)
+    states, period, known = table.states(), table.period(), table.known()
+    if period is None or not known or not set(states) - {_VARIANT}:
+        raise InputError(_each_once(problems))
+    whole = wider(period, margin_of(known, period))
+    features = {c: _feature(c, list(counts)) for c, counts in states.items() if c != _VARIANT}
     draft = {
-        "maker": name,
+        "maker": name if _is_name(name) else "draft",
         "product": "instruments",
-        "note": "Drafted from a table. The output is how the dated instruments are spread; put the "
-        "maker's own figures in its place where there are any.",
-        "period": str(period),
+        "draft": True,
+        "note": _note(known, period),
+        "period": str(whole),
         "sources": {"table": {"title": _title(sheet.file), "kind": "reference corpus"}},
-        "output": list(_output(known, period)),
+        "output": list(output_of(known, period)),
     }
-    if counts := states.pop(_VARIANT, None):
-        draft["variants"] = _variants(counts, period)
-    features = {column: _feature(column, list(counts)) for column, counts in states.items()}
+    if counts := states.get(_VARIANT):
+        draft["variants"] = _variants(counts, whole)
     draft["components"] = {"whole": {"features": features}}
-    read_corpus(path, Maker.model_validate(draft))
+    try:
+        corpus_in(table.sheet, Maker.model_validate(draft), leave_out_undated=leave_out_undated)
+    except InputError as error:
+        problems += error.problems
+    if problems:
+        raise InputError(_each_once(problems))
     return yaml.dump(draft, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=100)
+
+
+def _note(known: list[Stretch], period: Period) -> str:
+    return (
+        "Drafted from a table. The output is how the dated instruments are spread, and one "
+        f"instrument more on either side: in the {margin_of(known, period)} months before the "
+        f"first of them ({month_label(period.first)}) and after the last "
+        f"({month_label(period.last)}). Put the maker's own figures in its place where there are "
+        "any, and take out draft: true when somebody has judged what stands here."
+    )
+
+
+def _each_once(problems: Iterable[Problem]) -> list[Problem]:
+    """Keep the first problem of each place."""
+    return list({(p.line, p.key): p for p in reversed(list(problems))}.values())[::-1]
 
 
 class _Dumper(yaml.SafeDumper):
@@ -104,62 +122,93 @@ _Dumper.add_representer(str, _text_node)
 
 
 class _Table:
-    """A sheet of which names and lengths are in order."""
+    """The columns and rows of a sheet that are in order; what is not is noted."""
 
-    def __init__(self, sheet: Sheet) -> None:
-        self.sheet = sheet
-        self.cells = [sheet.by_column(row, sheet.head.cells) for row in sheet.rows]
+    def __init__(self, sheet: Sheet, problems: list[Problem], leave_out_undated: bool) -> None:
+        self.problems = problems
+        self.leave_out_undated = leave_out_undated
+        self.sheet = _in_order(sheet, problems)
+        self.cells = [self.sheet.by_column(row, self.sheet.head.cells) for row in self.sheet.rows]
+        if leave_out_undated:
+            self.cells = [cells for cells in self.cells if is_date(cells.get("built", ""))]
+        self.dates = self._dates()
 
     def states(self) -> dict[str, dict[str, float]]:
         """Count the states of each column; an instrument with several counts in parts."""
-        made: dict[str, dict[str, float]] = {}
-        problems = []
+        columns: dict[str, dict[str, float]] = {}
         for column in _columns(self.sheet):
             counts: dict[str, float] = {}
             for cells in self.cells:
                 named = states_in(cells.get(column, NOT_EXAMINED))
-                for state in named:
+                for state in filter(_is_name, named):
                     counts[state] = counts.get(state, 0.0) + 1 / len(named)
-            made[column] = counts
+            columns[column] = counts
             if not counts:
                 message = "there is no state in this column; take it out"
-                problems.append(_in_head(self.sheet, column, message))
-        if not problems and sum(map(len, made.values())) > MOST_STATES:
-            most = max(made, key=lambda column: len(made[column]))
+                self.problems.append(_in_head(self.sheet, column, message))
+        self._check_size(columns)
+        return {column: counts for column, counts in columns.items() if counts}
+
+    def _check_size(self, columns: dict[str, dict[str, float]]) -> None:
+        """Name every column that is cut too fine where there are too many states."""
+        if sum(map(len, columns.values())) <= MOST_STATES:
+            return
+        fine = {c: n for c, n in columns.items() if len(n) > MANY * len(self.cells)}
+        for column in fine or [max(columns, key=lambda column: len(columns[column]))]:
             message = (
-                f"there are more than {MOST_STATES:,} states, {len(made[most]):,} of them in this "
-                "column; take it out, or cut its values into classes"
+                f"there are more than {MOST_STATES:,} states, {len(columns[column]):,} of them in "
+                "this column; take it out, or cut its values into classes"
             )
-            problems.append(_in_head(self.sheet, most, message))
-        if problems:
-            raise InputError(problems)
-        return made
+            self.problems.append(_in_head(self.sheet, column, message))
 
-    def dates(self) -> tuple[Period, list[Stretch]]:
-        """Give the period, and the first and last month of every date with two ends."""
-        dated, unread = self._read_dates()
-        known = [(first, last) for first, last in map(_ends, dated) if first and last]
-        if not known:
+    def known(self) -> list[Stretch]:
+        """Give the first and last month of every date with two ends."""
+        return [(first, last) for first, last in map(_ends, self.dates) if first and last]
+
+    def period(self) -> Period | None:
+        """Give the months from the first to the last stated date; None where there are none."""
+        if not self.known():
             message = "no row states a date with two ends, so the period cannot be told"
-            raise InputError(unread or [Problem(self.sheet.file, None, "built", message)])
-        ends = [end for date in dated for both in date.month_stretches for end in both if end]
+            unread = any(problem.key == "built" for problem in self.problems)
+            if "built" in self.sheet.head.cells and not unread:
+                self.problems.append(Problem(self.sheet.file, None, "built", message))
+            return None
+        ends = [end for date in self.dates for both in date.month_stretches for end in both if end]
         try:
-            return Period(min(ends), max(ends)), known
+            return Period(min(ends), max(ends))
         except ValueError as error:
-            raise InputError([Problem(self.sheet.file, None, "built", str(error))]) from None
+            self.problems.append(Problem(self.sheet.file, None, "built", str(error)))
+            return None
 
-    def _read_dates(self) -> tuple[list[UncertainDate], list[Problem]]:
+    def _dates(self) -> list[UncertainDate]:
         """Read the stated dates; an undated instrument has none."""
-        dates, problems = [], []
-        for row, cells in zip(self.sheet.rows, self.cells, strict=True):
-            text = cells.get("built", "")
-            if not text:
-                continue
+        dates = []
+        for row in self.sheet.rows:
+            text = self.sheet.by_column(row, ("built",)).get("built", "")
             try:
-                dates.append(parse_edtf(text))
+                dates += [parse_edtf(text)] if text else []
             except EdtfError as error:
-                problems.append(_in_row(self.sheet, row, "built", str(error), text))
-        return dates, problems
+                if not self.leave_out_undated:
+                    problem = _in_row(self.sheet, row, "built", str(error), text)
+                    self.problems.append(replace(problem, allowed=_DATES))
+        return dates
+
+
+def _in_order(sheet: Sheet, problems: Iterable[Problem]) -> Sheet:
+    """Keep the columns whose names are in order, and the rows that have all cells."""
+    head = sheet.head
+    wrong = {problem.key for problem in problems if problem.line == head.line}
+    kept = [
+        place
+        for place, name in enumerate(head.cells)
+        if name and name not in wrong and name not in head.cells[:place]
+    ]
+
+    def chosen(row: Row) -> Row:
+        return Row(row.line, tuple(row.cells[place] for place in kept))
+
+    rows = tuple(chosen(row) for row in sheet.rows if len(row.cells) == len(head.cells))
+    return replace(sheet, head=chosen(head), rows=rows)
 
 
 def states_in(cell: str) -> list[str]:
@@ -266,21 +315,3 @@ def _variants(counts: dict[str, float], period: Period) -> dict[str, Any]:
     shares = {state: round(count / total, 6) for state, count in counts.items()}
     states = list(counts)
     return {"states": states, "shares_at": {month_label(period.first): shares}, "source": "table"}
-
-
-def _output(known: list[Stretch], period: Period) -> Iterator[dict[str, str | float]]:
-    """Spread each instrument evenly over its date, and smooth a little."""
-    first, months = period.first, len(period)
-    widths = [stop - start + 1 for start, stop in known]
-    finest = min(int(np.quantile(widths, 0.25)), 12)
-    cells = Cells(months, max(finest, ceil(months / MOST_CELLS)))
-    spread = np.zeros(cells.months)
-    for start, stop in known:
-        spread[start - first : stop - first + 1] += 1 / (stop - start + 1)
-    near = kernel(len(cells), _REACH)
-    counts = (near / near.sum(axis=0)) @ cells.gathered(spread)
-    for place, count in enumerate(counts):
-        start = first + place * cells.width
-        stop = min(start + cells.width - 1, period.last)
-        during = f"{month_label(start)}/{month_label(stop)}"
-        yield {"during": during, "made": max(round(float(count), 2), 0.01), "source": "table"}

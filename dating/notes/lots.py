@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from dating.cells import DOCUMENT_COLUMNS, columns_of, examination_in
+from dating.cells import DOCUMENT_COLUMNS, Unlisted, columns_of, examination_in
 from dating.edtf import EdtfError, parse_edtf
 from dating.examination import Examination
 from dating.files import maker_of_sheet, read_maker
@@ -55,13 +55,19 @@ class Lots:
         The maker file they were read against.
     lots : tuple of Lot
         At least one.
+    unlisted : dict of str to Counter
+        How often cells with states that the maker file does not list stand in each column, where
+        such cells were to be taken for ones that say nothing.
     """
 
     maker: Maker
     lots: tuple[Lot, ...]
+    unlisted: Unlisted = field(default_factory=dict)
 
 
-def read_lots(path: str | os.PathLike[str], maker: Maker | None = None) -> Lots:
+def read_lots(
+    path: str | os.PathLike[str], maker: Maker | None = None, *, allow_unlisted: bool = False
+) -> Lots:
     """Read the lots of a sale.
 
     Parameters
@@ -71,6 +77,8 @@ def read_lots(path: str | os.PathLike[str], maker: Maker | None = None) -> Lots:
         column for each thing that was seen, as in a reference corpus; one document a row.
     maker : Maker, optional
         The maker file; without one, a comment ``# maker: NAME`` at the top names it.
+    allow_unlisted : bool
+        Take a state that the maker file does not list for one that says nothing, and count it.
 
     Returns
     -------
@@ -97,10 +105,19 @@ def read_lots(path: str | os.PathLike[str], maker: Maker | None = None) -> Lots:
         if problems := list(sheet.head_problems(_REQUIRED, columns, unknown)):
             raise InputError(problems)
     taken: dict[str, int] = {}
-    return Lots(maker, tuple(_lot(sheet, row, columns, maker, taken) for row in sheet.rows))
+    unlisted: Unlisted | None = {} if allow_unlisted else None
+    lots = tuple(_lot(sheet, row, columns, maker, taken, unlisted) for row in sheet.rows)
+    return Lots(maker, lots, unlisted or {})
 
 
-def _lot(sheet: Sheet, row: Row, columns: list[str], maker: Maker, taken: dict[str, int]) -> Lot:
+def _lot(  # noqa: PLR0917 (one row, and all that it needs)
+    sheet: Sheet,
+    row: Row,
+    columns: list[str],
+    maker: Maker,
+    taken: dict[str, int],
+    unlisted: Unlisted | None,
+) -> Lot:
     origin = sheet.source(row.line, None, ())
     given, wanted = len(row.cells), len(sheet.head.cells)
     if given != wanted:
@@ -110,7 +127,7 @@ def _lot(sheet: Sheet, row: Row, columns: list[str], maker: Maker, taken: dict[s
     number = cells.get("lot", "")
     problems = list(_number_problems(sheet, row.line, number, taken))
     cells.setdefault("instrument", f"lot {number}" if number else f"line {row.line}")
-    examination, found = examination_in(sheet, row.line, cells, maker)
+    examination, found = examination_in(sheet, row.line, cells, maker, unlisted)
     problems += found
     if examination is not None:
         examination, found = _examined(sheet, row.line, cells, examination)

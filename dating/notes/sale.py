@@ -17,6 +17,7 @@ from dating.notes.sentences import (
 )
 from dating.plausibility.examination import examination_warnings
 from dating.reading import Problem
+from dating.words.soundness import is_bare_draft
 
 WIDE = 120
 """Months claimed by the words of a date from which a lot deserves a second look."""
@@ -153,6 +154,7 @@ def second_look(estimate: Estimate, wording: Wording) -> tuple[str, ...]:
         "little": len(estimate.pieces) < FEW,
         "look": any(look.bits >= WORTH * estimate.entropy for look in easy),
         "error": not estimate.converged,
+        "draft": is_bare_draft(estimate.maker, estimate.learned),
         "unsound": estimate.learned is not None and bool(estimate.learned.unsound),
         "record": bool(examination_warnings(estimate.examination, estimate.maker)),
     }

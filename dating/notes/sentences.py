@@ -18,6 +18,7 @@ from dating.notes.phrasing import CIRCA, Convention, DatePhrase, Phrase, phrase_
 from dating.notes.sightings import name_words, piece_words
 from dating.summaries import MonthSet, highest_density
 from dating.tabulation import LEVEL
+from dating.words.soundness import is_bare_draft
 
 DOUBTFUL = 0.33
 """Probability that a part is not original from which a note speaks of it."""
@@ -111,7 +112,7 @@ def certainty(chance: float, language: Language) -> str:
 
 
 def unsound_sentences(estimate: Estimate, wording: Wording) -> list[str]:
-    """Say that the draws behind what was learned are not sound.
+    """Say that a maker file is a bare draft, or that the draws behind it are not sound.
 
     Parameters
     ----------
@@ -123,9 +124,11 @@ def unsound_sentences(estimate: Estimate, wording: Wording) -> list[str]:
     Returns
     -------
     list of str
-        One sentence; none where they are sound, or nothing was learned.
+        One sentence; none where neither holds.
     """
     learned, language = estimate.learned, wording.language
+    if is_bare_draft(estimate.maker, learned):
+        return [language.texts["draft"]]
     if learned is None or learned.health is None or learned.health.good:
         return []
     health = learned.health

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import textwrap
+from shlex import quote
 
 from dating.escapes import escaped
 from dating.learning.corpus import Corpus
+from dating.learning.drafting import MANY
+from dating.maker import Maker
 from dating.standard_input import StandardInput
+from dating.words.left_out import corpus_words
 from dating.words.plain import WIDTH
 
-MANY = 0.25
-"""States by instrument above which a feature is said to be cut too fine."""
+_BLANKS = {"?", "-", "--", "n/a", "na", "nil", "none known", "unknown", "not known", "x", "."}
+"""What people write in a cell where nothing was examined."""
 
 
 def after_drafting(corpus: Corpus, width: int = WIDTH) -> str:
@@ -32,7 +36,9 @@ def after_drafting(corpus: Corpus, width: int = WIDTH) -> str:
     features = maker.features()
     lines = [
         f"{maker.origin.file}: drafted from {_counted(corpus)}, for {maker.period}, "
-        f"with {len(features)} free-form features."
+        f"with {len(features)} free-form features.",
+        _on_margin(maker),
+        *corpus_words(corpus),
     ]
     fine = [name for name, (_, feature) in features.items() if len(feature.states) > MANY * count]
     if fine:
@@ -40,17 +46,62 @@ def after_drafting(corpus: Corpus, width: int = WIDTH) -> str:
             f"More than one state for every four instruments: {', '.join(fine)}. Cut their values "
             "into classes and draft again, or state dates as marks and numbers as measurements."
         )
-    lines.append("Next:")
+    lines += [*_on_spelling(maker), *_on_blanks(maker)]
+    lines.append("Until something is learned, every date from it says that it is a draft's. Next:")
     text = "\n".join(
         textwrap.fill(escaped(line), width, break_long_words=False, break_on_hyphens=False)
         for line in lines
     )
     table = "CORPUS.csv" if corpus.file == str(StandardInput()) else corpus.file
-    learn = f"dating learn {maker.origin.file} {table} --out LEARNED.nc"
-    return f"{text}\n  dating check {maker.origin.file}\n  {learn}"
+    more = " --leave-out-undated" if corpus.left_out else ""
+    file, table = quote(maker.origin.file), quote(table)
+    learn = f"dating learn {file} {table} --out LEARNED.nc{more}"
+    return f"{text}\n  dating check {file}\n  {learn}"
 
 
 def _counted(corpus: Corpus) -> str:
     """Count the dated instruments, and the undated ones where there are any."""
     undated = f" and {corpus.undated} undated ones" if corpus.undated else ""
     return f"{len(corpus.references) - corpus.undated} dated instruments{undated}"
+
+
+def _on_margin(maker: Maker) -> str:
+    """Say that the period is longer than the dates of the table."""
+    first, last = maker.output[0].during, maker.output[-1].during
+    return (
+        f"The period is longer than the dates of the table, as other instruments may be earlier or "
+        f"later: by {len(first)} months before them and {len(last)} after them, in which one "
+        "instrument each is taken to have been made."
+    )
+
+
+def _on_spelling(maker: Maker) -> list[str]:
+    """Name states that differ in capitals, blanks or hyphens only."""
+    alike = []
+    for name, (_, feature) in maker.features().items():
+        known: dict[str, list[str]] = {}
+        for state in feature.states:
+            known.setdefault("".join(filter(str.isalnum, state.casefold())), []).append(state)
+        alike += [f"{name} {' and '.join(same)}" for same in known.values() if len(same) > 1]
+    if not alike:
+        return []
+    return [
+        f"Spelt in more than one way, and taken for different states: {', '.join(alike)}. Spell "
+        "each in one way and draft again."
+    ]
+
+
+def _on_blanks(maker: Maker) -> list[str]:
+    """Name states that look like a word for a cell in which nothing was examined."""
+    blank = [
+        f"{name} {state}"
+        for name, (_, feature) in maker.features().items()
+        for state in feature.states
+        if state.casefold() in _BLANKS
+    ]
+    if not blank:
+        return []
+    return [
+        f"Taken for states, and hardly meant so: {', '.join(blank)}. Leave a cell blank where "
+        "nothing was examined, and draft again."
+    ]

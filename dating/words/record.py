@@ -18,7 +18,7 @@ from dating.summaries import MonthSet, entropy_bits, highest_density, mass_by_ye
 from dating.tabulation import TOLERATED_ERROR
 from dating.words.levels import correction_record, latent_record
 from dating.words.phrases import OPINION
-from dating.words.soundness import soundness_record
+from dating.words.soundness import is_bare_draft, soundness_record
 
 _PLACES = {"feature": "features", "mark": "marks", "measurement": "measurements"}
 _SEEN = {"feature": "seen", "mark": "marks", "measurement": "measured"}
@@ -54,6 +54,7 @@ def as_record(estimate: Estimate) -> dict[str, Any]:
         "opinion": OPINION,
         "units": _UNITS,
         "built": _built(estimate),
+        "draft": is_bare_draft(estimate.maker, estimate.learned),
         "draws": soundness_record(estimate.learned),
         "correction": correction_record(estimate.correction),
         "latent": latent_record(estimate.learned.latent if estimate.learned else None),

@@ -1,10 +1,53 @@
-"""Whether the draws behind a date are sound: one sentence, used wherever the date appears."""
+"""Whether what stands behind a date is sound: sentences used wherever the date appears."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from dating.learning.learned import Learned
+from dating.maker import Maker
+
+DRAFT = (
+    "Not to be relied on: the maker file is a draft made from a table, and nothing was learned "
+    "from it yet. The date is how the instruments of that table are spread, and no more."
+)
+
+
+def on_grounds(maker: Maker, learned: Learned | None) -> list[str]:
+    """Say what must be known first of a date that rests on a maker file and what was learned.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    learned : Learned or None
+        What was learned, if anything was.
+
+    Returns
+    -------
+    list of str
+        That the maker file is a draft of which nothing was learned, and what is wrong with the
+        draws; none where neither holds.
+    """
+    return [*([DRAFT] if is_bare_draft(maker, learned) else []), *on_soundness(learned)]
+
+
+def is_bare_draft(maker: Maker, learned: Learned | None) -> bool:
+    """Say whether a maker file is a draft from which nothing was learned.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    learned : Learned or None
+        What was learned, if anything was.
+
+    Returns
+    -------
+    bool
+        Whether its dates are to be doubted for that.
+    """
+    return maker.draft and learned is None
 
 
 def on_soundness(learned: Learned | None) -> list[str]:

@@ -26,7 +26,7 @@ from dating.words.phrases import (
     warning_words,
 )
 from dating.words.plain import WIDTH, Rows, in_plain_text, indent, say, table, title
-from dating.words.soundness import on_soundness
+from dating.words.soundness import DRAFT, is_bare_draft, on_soundness
 
 _BAR = 32
 _MOST_LOOKS = 6
@@ -67,6 +67,8 @@ def _head(console: Console, estimate: Estimate) -> None:
         console,
         f"{estimate.examination.instrument}, from the {maker.product} of {maker.maker}{invented}",
     )
+    if is_bare_draft(maker, estimate.learned):
+        say(console, DRAFT)
 
 
 def _built(console: Console, estimate: Estimate) -> None:

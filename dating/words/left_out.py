@@ -1,0 +1,66 @@
+"""What of a table was taken for nothing: states that are not listed, rows without a date."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from dating.learning.corpus import Corpus
+
+_SHOWN = 6
+
+
+def unlisted_words(unlisted: Mapping[str, Mapping[str, int]]) -> list[str]:
+    """Count the cells with states that the maker file does not list.
+
+    Parameters
+    ----------
+    unlisted : mapping of str to mapping of str to int
+        How often each cell stands in each column.
+
+    Returns
+    -------
+    list of str
+        One sentence; none where there are no such cells.
+
+    Examples
+    --------
+    >>> unlisted_words({"wood": {"elm": 3, "ash": 1}})
+    ['4 cells name states that the maker file does not list, and say nothing: wood elm (3), \
+wood ash (1).']
+    """
+    cells = [(n, name, cell) for name, cells in unlisted.items() for cell, n in cells.items()]
+    if not cells:
+        return []
+    total, most = sum(n for n, *_ in cells), sorted(cells, key=lambda each: -each[0])
+    shown = ", ".join(f"{name} {cell} ({n})" for n, name, cell in most[:_SHOWN])
+    more = f" and {len(most) - _SHOWN} more" if len(most) > _SHOWN else ""
+    names = "cell names" if total == 1 else "cells name"
+    says = "says" if total == 1 else "say"
+    return [
+        f"{total} {names} states that the maker file does not list, and {says} nothing: "
+        f"{shown}{more}."
+    ]
+
+
+def corpus_words(corpus: Corpus) -> list[str]:
+    """Say what of a corpus was taken for nothing.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        The corpus.
+
+    Returns
+    -------
+    list of str
+        Sentences; none where all of it counts.
+    """
+    sentences = unlisted_words(corpus.unlisted)
+    if lines := corpus.left_out:
+        shown = ", ".join(map(str, lines[:_SHOWN]))
+        more = f" and {len(lines) - _SHOWN} more" if len(lines) > _SHOWN else ""
+        rows = "row is" if len(lines) == 1 else "rows are"
+        sentences.append(
+            f"{len(lines)} {rows} left out, as no date can be read there: line {shown}{more}."
+        )
+    return sentences
