@@ -19,7 +19,7 @@ _FIRST, _LAST = 12, 9999 * 12 + 11
 """Month numbers of the first and the last month that a period may have."""
 _MOST_MONTHS = 2400
 _IN_A_CELL = 4
-"""Instruments that a stretch of output has at least, on average: fewer show chance and no output."""
+"""Instruments that a stretch of output has at least, on average: fewer show chance alone."""
 _REACH = 1.0
 """Reach, in cells, of the kernel that smooths the number of dated instruments."""
 
