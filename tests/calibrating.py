@@ -8,7 +8,7 @@ from dating.calibration.leaving_out import Dated, PassedOver
 from dating.examination import Examination
 from dating.learning.corpus import Reference
 from dating.ramps import month_shares
-from tests.learning import ONE_RAMP, one_ramp_rows, written
+from tests.learning import ONE_RAMP, one_ramp_rows, tree_with, written
 
 MONTHS = 60
 STARTS = (4, 12, 20, 28, 36, 44)
@@ -103,35 +103,8 @@ def one_ramp_learned(folder, count=14, draws=4000, seed=3):
 
 
 def tree_of(maker, corpus, values):
-    """A result as ``dating learn`` has it, with draws that come from elsewhere."""
-    import xarray as xr  # noqa: PLC0415
-
-    from dating.learning.files import FORMAT  # noqa: PLC0415
-    from dating.learning.layout import layout_of  # noqa: PLC0415
-
-    layout, chain = layout_of(maker), ("chain", "draw")
-    shares = np.array([track.shares for track in layout.tracks])
-    posterior = xr.Dataset(
-        {
-            "value": ((*chain, "number"), values[None]),
-            "share": (
-                (*chain, "track", "regime", "state"),
-                np.broadcast_to(shares, (1, len(values), *shares.shape)),
-            ),
-            "slip": ((*chain, "feature"), np.zeros((1, len(values), 1))),
-            "replaced": ((*chain, "feature"), np.zeros((1, len(values), 1))),
-        },
-        {"number": list(layout.numbers)},
-    )
-    diverging = xr.Dataset({"diverging": (chain, np.zeros((1, len(values)), dtype=bool))})
-    tree = xr.DataTree.from_dict({"posterior": posterior, "sample_stats": diverging})
-    tree.attrs.update(
-        format=FORMAT,
-        maker_fingerprint=maker.origin.fingerprint,
-        corpus_fingerprint=corpus.fingerprint,
-        seed=1,
-    )
-    return tree
+    """A result whose numbers have these draws, and which leaves all else as it is stated."""
+    return tree_with(maker, {"value": values[None]}, corpus.fingerprint)
 
 
 def dated_as(corpus, posterior, months):

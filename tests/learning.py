@@ -4,6 +4,8 @@ import numpy as np
 
 from dating.files import read_maker
 from dating.learning.corpus import read_corpus
+from dating.learning.files import FORMAT
+from dating.learning.quantities import stated_of, variables_of
 
 MAKER = """\
 # Invented.
@@ -95,3 +97,24 @@ def one_ramp_rows(count, seed=1, first_use=20.0, overlap=5.0):
         built = f"{1930 + month // 12}-{month % 12 + 1:02d}"
         rows.append((f"C-{number}", built, 1, "metal" if new else "wood"))
     return rows
+
+
+def tree_with(maker, arrays, corpus_fingerprint):
+    """A result as ``dating learn`` has it, with draws that come from elsewhere."""
+    import xarray as xr  # noqa: PLC0415
+
+    posterior = variables_of(maker, arrays) if arrays else xr.Dataset(coords=ONE_CHAIN_OF_EIGHT)
+    sizes = tuple(posterior.sizes[name] for name in ("chain", "draw"))
+    never = xr.Dataset({"diverging": (("chain", "draw"), np.zeros(sizes, dtype=bool))})
+    groups = {"posterior": posterior, "constant_data": stated_of(maker), "sample_stats": never}
+    tree = xr.DataTree.from_dict(groups)
+    tree.attrs.update(
+        format=FORMAT,
+        maker_fingerprint=maker.origin.fingerprint,
+        corpus_fingerprint=corpus_fingerprint,
+        seed=1,
+    )
+    return tree
+
+
+ONE_CHAIN_OF_EIGHT = {"chain": np.arange(1), "draw": np.arange(8)}

@@ -14,6 +14,7 @@ from dating.learning.comparison import judged_values
 from dating.learning.health import health_of
 from dating.learning.layout import layout_of
 from dating.learning.learned import learned_from
+from dating.learning.quantities import arrays_of
 from dating.learning.sampling import learn, plan_of
 
 DEMO = Path("demo_data")
@@ -105,7 +106,7 @@ def outcome_of(folder, seed, *, rows=ROWS, new=NEW, draws=DRAWS):
     """Learn one simulated corpus, and date new instruments by judgement and by what was learned."""
     plan = plan_of(judged(), corpus_of(folder, seed, rows))
     tree = learn(plan, seed=seed, draws=draws)
-    values = tree["posterior"]["value"].values.reshape(-1, len(plan.layout.numbers))
+    values = arrays_of(tree)["value"].reshape(-1, len(plan.layout.numbers))
     starts, (truth, _) = plan.layout.starts(values), true_changeovers()
     crps, pit = dated_both_ways(learned_from(tree), seed, new)
     return Outcome(

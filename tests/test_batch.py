@@ -15,7 +15,7 @@ from dating.batch import blocks, compiled, estimate_many, many, patterns, shared
 from dating.batch.coding import coded_frame
 from dating.cells import DOCUMENT_COLUMNS, cells_of
 from dating.examination import Examination
-from dating.learning.files import read_learned, write_learned
+from dating.learning.files import read_draws, write_learned
 from dating.learning.levels import Correction
 from dating.learning.prior import prior_draws
 from dating.learning.sampling import learn, plan_of
@@ -225,7 +225,7 @@ def test_a_learned_file(tmp_path):
     rows = [*DOUBTFUL, *rows_together(50, 2)]
     maker, corpus = written(tmp_path, FREE, rows, HEADER)
     write_learned(learn(plan_of(maker, corpus), seed=3), tmp_path / "learned.nc")
-    learned = read_learned(tmp_path / "learned.nc", maker)
+    learned = read_draws(tmp_path / "learned.nc", maker)
     seen = [reference.examination for reference in corpus.references[:20]]
     assert check_rows(maker, seen, estimate_many(maker, seen, learned=learned), learned=learned)
 

@@ -6,7 +6,6 @@ import re
 from urllib.parse import parse_qsl
 
 import pytest
-import xarray as xr
 import yaml
 from click.testing import CliRunner
 
@@ -14,8 +13,9 @@ from dating.bench import claiming
 from dating.cli import weigh as command
 from dating.cli.main import main
 from dating.files import read_maker
-from dating.learning.files import FORMAT, write_learned
+from dating.learning.files import write_learned
 from dating.learning.prior import prior_draws
+from tests.learning import tree_with
 from tests.serving import ask, copied_demo, pages_of
 
 FILE, MAKER = "demo_data/marrowby_claims.yaml", "priors/marrowby.yaml"
@@ -28,22 +28,12 @@ def learned_file(folder):
     """Write draws of the judgements, every other of them, as if they had been learned."""
     maker = read_maker(folder / MAKER)
     draws = prior_draws(maker)
-    one = {
-        name: (("chain", "draw", *(f"{name}_{n}" for n in range(array.ndim - 1))), array[None])
-        for name in ("shares", "slip", "replaced", "means")
-        if (array := getattr(draws, name)[1::2]).size
+    names = {"value": "values", "share": "shares", "mean": "means"}
+    arrays = {
+        name: getattr(draws, names.get(name, name))[None, 1::2]
+        for name in ("value", "share", "slip", "replaced", "mean")
     }
-    names = {"shares": "share", "means": "mean"}
-    posterior = xr.Dataset(one).rename({k: v for k, v in names.items() if k in one})
-    posterior["value"] = (("chain", "draw", "number"), draws.values[None, 1::2])
-    posterior = posterior.assign_coords(number=list(draws.numbers))
-    tree = xr.DataTree.from_dict({"posterior": posterior})
-    tree.attrs = {
-        "format": FORMAT,
-        "maker_fingerprint": maker.origin.fingerprint,
-        "corpus_fingerprint": "0" * 64,
-        "seed": 1,
-    }
+    tree = tree_with(maker, arrays, "0" * 64)
     write_learned(tree, folder / LEARNED)
 
 

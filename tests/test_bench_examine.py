@@ -31,7 +31,7 @@ from dating.bench.recording import amended_text, new_text, trimmed
 from dating.bench.workspace import Workspace
 from dating.examination import Examination
 from dating.learning.corpus import read_corpus
-from dating.learning.files import read_learned
+from dating.learning.files import read_draws
 from dating.months import Period
 from dating.reading import InputError
 from dating.words.text import as_text
@@ -306,7 +306,7 @@ def test_page_and_redraw_show_the_same(file, pages):
 def test_what_was_learned_takes_the_place_of_the_judgements(pages, folder, maker):
     learned_file(folder)
     same = dating.read_maker(folder / MAKER)
-    learned = read_learned(folder / LEARNED, same)
+    learned = read_draws(folder / LEARNED, same)
     page = pages.get("/examine", params={"file": DEMO[0], "learned": LEARNED}).text
     assert f'<option value="{LEARNED}" selected>' in page
     answer = send(pages, "/examine/redraw", form_of(DEMO[0]) | {"learned": (LEARNED,)})

@@ -25,7 +25,7 @@ from dating.calibration.uniformity import Departure, Uniformity
 from dating.calibration.verdict import Coverage, Group, compared
 from dating.cli.main import main
 from dating.learning.constants import constants_of
-from dating.learning.files import read_learned, write_learned
+from dating.learning.files import read_draws, write_learned
 from dating.learning.latent.found import Latent
 from dating.learning.latent.mixture import Settings, fitted
 from dating.learning.latent.rows import rows_of
@@ -589,7 +589,7 @@ def test_a_corrected_copy_carries_its_correction_into_estimates(files, tmp_path)
     assert shown.exit_code == 0
     assert (files / "learned.nc").read_bytes() == before
     maker = read_maker(files / "example.yaml")
-    plain, corrected = read_learned(files / "learned.nc", maker), read_learned(copy, maker)
+    plain, corrected = read_draws(files / "learned.nc", maker), read_draws(copy, maker)
     correction = corrected.correction
     assert plain.correction is None
     assert correction.instruments == 30
@@ -624,7 +624,7 @@ def test_a_corrected_copy_carries_its_correction_into_estimates(files, tmp_path)
         "json",
     )
     assert json.loads(again.stdout)["correction"] == record["correction"]
-    twice = read_learned(tmp_path / "again.nc", maker).correction
+    twice = read_draws(tmp_path / "again.nc", maker).correction
     assert twice.held == pytest.approx(correction.held, abs=1e-12)
     assert "Levels are corrected by 30" in " ".join(
         run(

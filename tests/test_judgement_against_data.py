@@ -20,6 +20,7 @@ from dating.learning.contradictions import contradictions_of
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.layout import layout_of
 from dating.learning.learned import Learned, learned_from, learned_tables
+from dating.learning.quantities import stated_of, variables_of
 from dating.learning.sampling import learn, plan_of
 from dating.learning.sensitivity import sensitivities_of
 from dating.learning.thresholds import free_threshold, observed_of
@@ -61,9 +62,9 @@ def as_judged(maker, layout):
 # What a changeover rests on
 
 
-def tree_of(layout, z, log_likelihood):
+def tree_of(maker, z, log_likelihood):
     """A tree of draws with these standard normals, shape (chain, draw, uncertain number)."""
-    values, free = [], iter(np.moveaxis(z, -1, 0))
+    layout, values, free = layout_of(maker), [], iter(np.moveaxis(z, -1, 0))
     for judged in layout.numbers.values():
         certain = isinstance(judged, Certain)
         shape = z.shape[:2]
@@ -71,30 +72,31 @@ def tree_of(layout, z, log_likelihood):
             np.full(shape, judged.value) if certain else judged.quantile(ndtr(next(free)))
         )
     draws = ("chain", "draw")
-    posterior = xr.Dataset(
-        {
-            "value": ((*draws, "number"), np.stack(values, axis=-1)),
-            "log likelihood": (draws, log_likelihood),
-        }
-    )
-    if z.size:
-        posterior["z"] = ((*draws, "z_dim_0"), z)
-    return xr.DataTree.from_dict({"posterior": posterior})
+    groups = {
+        "posterior": variables_of(maker, {"value": np.stack(values, axis=-1)}),
+        "constant_data": stated_of(maker),
+        "unknowns": xr.Dataset({"z": ((*draws, "unknown"), z)}),
+        "log_likelihood": xr.Dataset(
+            {"record": ((*draws, "instrument"), log_likelihood[..., None])}
+        ),
+    }
+    return xr.DataTree.from_dict(groups)
 
 
 def one_ramp_tree(folder, at, within, seed=1):
     """Exact draws when a normal likelihood of both numbers of the one ramp is centred on z = at."""
-    layout = layout_of(written(folder, ONE_RAMP, one_ramp_rows(1))[0])
+    maker = written(folder, ONE_RAMP, one_ramp_rows(1))[0]
+    layout = layout_of(maker)
     precision = 1 + within**-2
     generator = np.random.default_rng(seed)
     noise = generator.normal(size=(4, 1000, 2)) / np.sqrt(precision)
     z = at * within**-2 / precision + noise
-    return layout, tree_of(layout, z, -0.5 * (((z - at) / within) ** 2).sum(axis=-1))
+    return layout, tree_of(maker, z, -0.5 * (((z - at) / within) ** 2).sum(axis=-1))
 
 
 def test_without_data_all_rests_on_judgement(tmp_path):
     layout, tree = one_ramp_tree(tmp_path, at=0.0, within=1e6)
-    tree["posterior"]["log likelihood"][:] = 0.0
+    tree["log_likelihood"]["record"][:] = 0.0
     first_use, overlap = sensitivities_of(layout, tree)
     assert (first_use.name, first_use.what) == ("ends, regime 2", "first use")
     assert (overlap.name, overlap.what) == ("ends, regime 2", "overlap")
@@ -116,10 +118,11 @@ def test_where_the_two_disagree_it_rests_on_both(tmp_path):
 
 def test_what_is_certain_is_left_out_and_other_numbers_do_not_matter(tmp_path):
     """The label moves with the event alone; the numbers of the buckle are its own."""
-    layout = layout_of(written(tmp_path, MAKER, [("A", "1932-03", 1, "", "", "")], HEADER)[0])
+    maker = written(tmp_path, MAKER, [("A", "1932-03", 1, "", "", "")], HEADER)[0]
+    layout = layout_of(maker)
     z = np.random.default_rng(2).normal(size=(4, 500, 5))
     whole = -0.5 * (z[..., 0] - 1) ** 2
-    found = sensitivities_of(layout, tree_of(layout, z, whole))
+    found = sensitivities_of(layout, tree_of(maker, z, whole))
     assert [(s.name, s.what) for s in found] == [
         ("ends, regime 2", "first use"),
         ("ends, regime 2", "overlap"),
@@ -128,7 +131,7 @@ def test_what_is_certain_is_left_out_and_other_numbers_do_not_matter(tmp_path):
         ("buckle, regime 2", "overlap"),
     ]
     z[..., 3] *= 0.5
-    again = sensitivities_of(layout, tree_of(layout, z, whole))
+    again = sensitivities_of(layout, tree_of(maker, z, whole))
     assert again[:3] == found[:3]
     assert again[3].to_judgement != found[3].to_judgement
 
@@ -136,9 +139,10 @@ def test_what_is_certain_is_left_out_and_other_numbers_do_not_matter(tmp_path):
 def test_a_date_may_rest_on_its_lag_alone(tmp_path):
     text = MAKER.replace("{earliest: 1931-06, likely: 1932-01, latest: 1932-10}", "1932-01")
     text = text.replace("lag: 1,", "lag: [1, 3, 6],")
-    layout = layout_of(written(tmp_path, text, [("A", "1932-03", 1, "", "", "")], HEADER)[0])
+    maker = written(tmp_path, text, [("A", "1932-03", 1, "", "", "")], HEADER)[0]
+    layout = layout_of(maker)
     z = np.random.default_rng(4).normal(size=(4, 500, 4))
-    found = sensitivities_of(layout, tree_of(layout, z, np.zeros((4, 500))))
+    found = sensitivities_of(layout, tree_of(maker, z, np.zeros((4, 500))))
     assert [(s.name, s.what, s.rests_on) for s in found] == [
         ("ends, regime 2", "first use", "judgement"),
         ("ends, regime 2", "overlap", "judgement"),
@@ -149,11 +153,12 @@ def test_a_date_may_rest_on_its_lag_alone(tmp_path):
 
 def test_the_rest_of_the_corpus_does_not_make_a_silent_changeover_speak(tmp_path):
     """The likelihood varies as that of a hundred numbers of which the corpus says much."""
-    layout = layout_of(written(tmp_path, MAKER, [("A", "1932-03", 1, "", "", "")], HEADER)[0])
+    maker = written(tmp_path, MAKER, [("A", "1932-03", 1, "", "", "")], HEADER)[0]
+    layout = layout_of(maker)
     generator = np.random.default_rng(3)
     z = generator.normal(size=(4, 1000, 5)) * [0.1, 1, 1, 1, 1]
     rest = -0.375 * generator.chisquare(100, size=(4, 1000))
-    found = sensitivities_of(layout, tree_of(layout, z, rest - 49.5 * z[..., 0] ** 2))
+    found = sensitivities_of(layout, tree_of(maker, z, rest - 49.5 * z[..., 0] ** 2))
     by_name = {(s.name, s.what): s for s in found}
     silent = by_name["buckle, regime 2", "first use"]
     assert 0.01 < silent.to_data < 0.05
@@ -170,8 +175,9 @@ def test_nobody_is_scored_by_a_doubt_that_is_not_their_own(tmp_path):
 def test_a_maker_file_of_certain_changeovers_rests_on_nothing(tmp_path):
     text = ONE_RAMP.replace("{earliest: 1931-01, likely: 1932-01, latest: 1933-06}", "1932-01")
     text = text.replace("{shortest: 2, likely: 6, longest: 14}", "0")
-    layout = layout_of(written(tmp_path, text, one_ramp_rows(1))[0])
-    assert sensitivities_of(layout, tree_of(layout, np.zeros((1, 8, 0)), np.zeros((1, 8)))) == ()
+    maker = written(tmp_path, text, one_ramp_rows(1))[0]
+    layout = layout_of(maker)
+    assert sensitivities_of(layout, tree_of(maker, np.zeros((1, 8, 0)), np.zeros((1, 8)))) == ()
 
 
 # Which assessor did better

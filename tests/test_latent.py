@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 import dating
 from dating.calibration.scores import scores_of
-from dating.learning.files import read_learned, write_learned
+from dating.learning.files import read_draws, write_learned
 from dating.learning.latent import mixture as fitting
 from dating.learning.latent.choice import chosen, fold_of
 from dating.learning.latent.finding import found_in, levels_in
@@ -876,7 +876,7 @@ def test_shares_alone_are_learned_where_no_date_is_uncertain(found):
 
 def test_what_was_found_comes_back_from_its_file(found, tmp_path):
     write_learned(found.tree, tmp_path / "found.nc")
-    before, after = learned_from(found.tree), read_learned(tmp_path / "found.nc", found.maker)
+    before, after = learned_from(found.tree), read_draws(tmp_path / "found.nc", found.maker)
     for name in ("features", "axis", "gain", "error", "variants"):
         assert getattr(after.latent, name) == getattr(before.latent, name)
     for one, other in zip(before.latent.mixtures, after.latent.mixtures, strict=True):

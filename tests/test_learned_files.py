@@ -17,12 +17,14 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 import dating
 from dating.cli.main import main
 from dating.figures.estimate import draw_estimate
-from dating.learning.files import FORMAT, read_learned, sealed_tree, write_learned
+from dating.learning.files import read_draws, read_learned, write_learned
 from dating.learning.health import Health
 from dating.learning.latent.found import Latent
 from dating.learning.latent.mixture import Mixture, Settings
 from dating.learning.latent.rows import Cells
+from dating.learning.learned import learned_from
 from dating.learning.levels import Correction
+from dating.learning.prior import prior_draws
 from dating.learning.seal import SEAL, seal_of
 from dating.notes.house import house
 from dating.notes.index import index_html, index_markdown, index_of
@@ -32,10 +34,10 @@ from dating.notes.sale import entry_of
 from dating.notes.sentences import Wording
 from dating.words.soundness import on_soundness
 from tests.calibrating import one_ramp_learned
-from tests.learning import written
+from tests.learning import MAKER, tree_with, written
 
 DAMAGED = 400
-BAD = Health(1.2, 30.0, 3, "z")
+BAD = Health(1.2, 30.0, 3, "ends, regime 2, first use")
 FREE = """\
 # Invented.
 maker: Example Reed Works
@@ -67,7 +69,7 @@ def small(tmp_path_factory):
         tree=made.tree,
         path=folder / "learned.nc",
         seen=seen,
-        date=dated(read_learned(folder / "learned.nc", made.maker), made.maker, seen),
+        date=dated(read_draws(folder / "learned.nc", made.maker), made.maker, seen),
     )
 
 
@@ -98,7 +100,7 @@ def test_damaged_files_are_refused_or_give_the_same_date(small, tmp_path):
     for _ in range(DAMAGED):
         path.write_bytes(damaged(content, rng))
         try:
-            learned = read_learned(path, small.maker)
+            learned = read_draws(path, small.maker)
         except dating.InputError as error:
             refused.append(str(error))
             continue
@@ -129,12 +131,12 @@ def changed(small, path, change):
 
 
 def one_number(tree):
-    tree["posterior"]["value"].values[0, 3, 0] += 1
+    tree["posterior"]["first_use"].values[0, 3, 0] += 1
 
 
 def one_name(tree):
     posterior = tree["posterior"].to_dataset()
-    tree["posterior"] = xr.DataTree(posterior.assign_coords(number=posterior["number"][::-1]))
+    tree["posterior"] = xr.DataTree(posterior.assign_coords(changeover=["another"]))
 
 
 def one_attribute(tree):
@@ -146,7 +148,7 @@ def no_seal(tree):
 
 
 def an_earlier_format(tree):
-    tree.attrs["format"] = "instrument-dating learned 3"
+    tree.attrs["format"] = "instrument-dating learned 4"
     del tree.attrs[SEAL]
 
 
@@ -168,19 +170,19 @@ def a_later_format(tree):
 def test_a_copy_that_was_changed_is_refused(small, tmp_path, change, said):
     path = changed(small, tmp_path / "copy.nc", change)
     with pytest.raises(dating.InputError, match=said):
-        read_learned(path, small.maker)
+        read_draws(path, small.maker)
 
 
 def test_a_copy_that_is_only_packed_otherwise_keeps_its_seal(small, tmp_path):
     with xr.open_datatree(small.path, engine="h5netcdf") as tree:
         tree.load()
     tree.attrs["history"] = "packed by another tool"
-    value = {"zlib": True, "complevel": 9, "chunksizes": (1, 16, 2)}
-    packing = {"/posterior": {"value": value}}
+    value = {"zlib": True, "complevel": 9, "chunksizes": (1, 16, 1)}
+    packing = {"/posterior": {"first_use": value}}
     tree.to_netcdf(tmp_path / "packed.nc", engine="h5netcdf", encoding=packing)
     with h5py.File(tmp_path / "packed.nc") as file:
-        assert file["posterior/value"].compression == "gzip"
-    learned = read_learned(tmp_path / "packed.nc", small.maker)
+        assert file["posterior/first_use"].compression == "gzip"
+    learned = read_draws(tmp_path / "packed.nc", small.maker)
     assert np.array_equal(dated(learned, small.maker, small.seen), small.date)
 
 
@@ -202,6 +204,27 @@ def test_the_seal_depends_on_names_kinds_shapes_values_and_attributes():
     ]
     assert len(set(seals)) == len(seals)
     assert sealed() == seals[0]
+
+
+@pytest.fixture(scope="module")
+def many(tmp_path_factory):
+    """A few draws of a maker that has every kind of number to be learned."""
+    row = [("a", "1930-05", 1, "wood")]
+    maker, corpus = written(tmp_path_factory.mktemp("many"), MAKER, row)
+    drawn = prior_draws(maker).thinned(16)
+    names = {"value": "values", "share": "shares", "mean": "means"}
+    arrays = {
+        name: getattr(drawn, names.get(name, name))[None]
+        for name in ("value", "share", "slip", "replaced", "mean")
+    }
+    return SimpleNamespace(maker=maker, tree=tree_with(maker, arrays, corpus.fingerprint))
+
+
+def test_draws_are_put_back_in_their_places(many):
+    drawn, kept = prior_draws(many.maker).thinned(16), learned_from(many.tree)
+    for name in ("values", "shares", "slip", "replaced", "means"):
+        np.testing.assert_array_equal(getattr(kept, name), getattr(drawn, name), err_msg=name)
+    assert kept.numbers == drawn.numbers
 
 
 # What is sealed and cannot be right ----------------------------------------------------------
@@ -241,12 +264,16 @@ def few_draws(tree):
     tree["posterior"] = xr.DataTree(tree["posterior"].to_dataset().isel(draw=slice(7)))
 
 
-def one_regime(array):
-    return array.isel(regime=[0]).rename(regime="one")
-
-
 def words_for_numbers(array):
     return array.astype(str)
+
+
+def stated_otherwise(tree):
+    tree["constant_data"]["stated_slip"].values[0] += 0.01
+
+
+def nothing_stated(tree):
+    del tree["constant_data"]
 
 
 def a_stray_latent(tree):
@@ -274,23 +301,24 @@ def no_seed(tree):
     ("change", "said"),
     [
         (of_posterior("slip", setting((0, 3, 0), 1.5)), "posterior/slip: a chance lies from 0"),
-        (of_posterior("replaced", setting((0, 3, 0), -0.1)), "posterior/replaced: a chance lies"),
+        (of_posterior("replacement", setting((0, 3, 0), -0.1)), "posterior/replacement: a chance"),
         (of_posterior("slip", setting((0, 3, 0), np.nan)), "posterior/slip: numbers are missing"),
-        (of_posterior("value", setting((0, 3, 0), np.inf)), "posterior/value: numbers are missing"),
-        (of_posterior("value", setting((0, 3, 0), 12_000)), "posterior/value: dates lie more"),
-        (of_posterior("value", setting((0, 3, 1), -1)), "posterior/value: .*overlaps below zero"),
-        (of_posterior("share", setting((0, 3, 0, 0, 0), 0.5)), "must sum to one"),
-        (of_posterior("share", setting((0, 3, 0, 0), [2, -1])), "a share lies from 0 to 1"),
         (
-            of_posterior("share", one_regime),
-            "posterior/share: has another shape",
+            of_posterior("first_use", setting((0, 3, 0), np.inf)),
+            "posterior/first_use: numbers are missing",
         ),
-        (of_posterior("slip", lambda a: a.isel(feature=0)), "posterior/slip: has another shape"),
+        (of_posterior("first_use", setting((0, 3, 2), 12_000)), "posterior/first_use: dates lie"),
+        (of_posterior("overlap", setting((0, 3, 0), -1)), "posterior/overlap: .*overlaps below"),
+        (of_posterior("share", setting((0, 3, 0), 0.5)), "must sum to one"),
+        (of_posterior("share", setting((0, 3), [2, -1])), "a share lies from 0 to 1"),
+        (of_posterior("slip", lambda a: a.isel(slip_feature=0)), "slip: has another shape"),
         (of_posterior("slip", words_for_numbers), "posterior/slip: must hold numbers"),
-        (of_posterior("number", lambda a: a[::-1]), "posterior/number: names differ"),
-        (without("value"), "posterior/value: is missing"),
-        (without("number"), "posterior/number: the names of the numbers are missing"),
-        (without("replaced"), "posterior/replaced: is missing"),
+        (of_posterior("regime_state", lambda a: a[::-1]), "posterior/regime_state: names differ"),
+        (without("first_use"), "posterior/first_use: is missing"),
+        (without("changeover"), "posterior/changeover: names differ"),
+        (without("replacement"), "posterior/replacement: is missing"),
+        (stated_otherwise, "constant_data/stated_slip: differs from what the maker file states"),
+        (nothing_stated, "constant_data: what the maker file states is missing"),
         (no_draws, "posterior: there are no draws"),
         (few_draws, "posterior: has too few draws"),
         (a_stray_latent, "latent: free-form shares are none of this maker's"),
@@ -300,12 +328,12 @@ def no_seed(tree):
         (no_seed, "seed: must be a whole number"),
     ],
 )
-def test_what_cannot_be_right_is_refused_even_when_it_is_sealed(small, tmp_path, change, said):
-    tree = small.tree.copy(deep=True)
+def test_what_cannot_be_right_is_refused_even_when_it_is_sealed(many, tmp_path, change, said):
+    tree = many.tree.copy(deep=True)
     change(tree)
     write_learned(tree, tmp_path / "wrong.nc", Health(1.0, np.inf, 0, ""))
     with pytest.raises(dating.InputError, match=said) as refused:
-        read_learned(tmp_path / "wrong.nc", small.maker)
+        read_draws(tmp_path / "wrong.nc", many.maker)
     assert all(problem.file == str(tmp_path / "wrong.nc") for problem in refused.value.problems)
 
 
@@ -315,16 +343,8 @@ def latent_tree(maker, corpus, change):
     fits = tuple(Mixture(Settings(), *even) for _ in range(2))
     dataset = Latent(("ends",), fits, Cells(12, 1), 0.1, 0.1).dataset()
     change(dataset)
-    dims = ("chain", "draw", "feature")
-    never = {name: (dims, np.zeros((1, 8, 1))) for name in ("slip", "replaced")}
-    groups = {"posterior": xr.Dataset(never, {"feature": ["ends"]}), "latent": dataset}
-    tree = xr.DataTree.from_dict(groups)
-    tree.attrs = {
-        "format": FORMAT,
-        "maker_fingerprint": maker.origin.fingerprint,
-        "corpus_fingerprint": corpus.fingerprint,
-        "seed": 1,
-    }
+    tree = tree_with(maker, {}, corpus.fingerprint)
+    tree["latent"] = xr.DataTree(dataset)
     return tree
 
 
@@ -356,10 +376,10 @@ def test_free_form_shares_are_held_against_the_maker_file(tmp_path, change, said
     maker, corpus = written(tmp_path, FREE, [("a", "1930-05", 1, "wood")])
     write_learned(latent_tree(maker, corpus, change), tmp_path / "latent.nc")
     if not said:
-        assert read_learned(tmp_path / "latent.nc", maker).latent.features == ("ends",)
+        assert read_draws(tmp_path / "latent.nc", maker).latent.features == ("ends",)
         return
     with pytest.raises(dating.InputError, match=said):
-        read_learned(tmp_path / "latent.nc", maker)
+        read_draws(tmp_path / "latent.nc", maker)
 
 
 def test_a_corrected_copy_is_sealed_and_keeps_what_is_told_of_the_draws(small, tmp_path):
@@ -368,14 +388,14 @@ def test_a_corrected_copy_is_sealed_and_keeps_what_is_told_of_the_draws(small, t
     copy = tmp_path / "copy.nc"
     shown = run("calibrate", *arguments, "--learned", tmp_path / "bad.nc", "--correct", copy)
     assert shown.exit_code == 0, shown.output
-    learned = read_learned(copy, small.maker)
+    learned = read_draws(copy, small.maker)
     assert learned.correction is not None
     assert learned.health == BAD
-    assert "levels" in sealed_tree(copy)
+    assert "levels" in read_learned(copy)
     content = copy.read_bytes()
     copy.write_bytes(content[:5000] + bytes([content[5000] ^ 1]) + content[5001:])
     with pytest.raises(dating.InputError, match="damaged"):
-        read_learned(copy, small.maker)
+        read_draws(copy, small.maker)
 
 
 # Unsound draws -------------------------------------------------------------------------------
@@ -386,20 +406,20 @@ def unsound(small, tmp_path_factory):
     """The same draws, said not to be sound; and the sentence."""
     path = tmp_path_factory.mktemp("unsound") / "bad.nc"
     write_learned(small.tree, path, BAD)
-    learned = read_learned(path, small.maker)
+    learned = read_draws(path, small.maker)
     (sentence,) = on_soundness(learned)
     made = dating.estimate(small.maker, small.seen, learned=learned)
     return SimpleNamespace(path=path, learned=learned, sentence=sentence, made=made)
 
 
 def test_sound_draws_are_not_doubted(small):
-    assert on_soundness(read_learned(small.path, small.maker)) == []
+    assert on_soundness(read_draws(small.path, small.maker)) == []
 
 
 def test_the_sentence_names_what_is_wrong(unsound):
     assert unsound.learned.unsound == (
         "3 divergent transitions; R-hat 1.200 (at most 1.01 wanted) and effective sample size 30 "
-        "(at least 400 wanted), worst for dates and lengths"
+        "(at least 400 wanted), worst for ends, regime 2, first use"
     )
     assert unsound.learned.unsound in unsound.sentence
 

@@ -12,7 +12,7 @@ import dating
 from dating.cli.main import main
 from dating.learning.comparison import judged_values, shared_area_of, shifts_of
 from dating.learning.constants import constants_of
-from dating.learning.files import read_learned, write_learned
+from dating.learning.files import read_draws, write_learned
 from dating.learning.health import health_of
 from dating.learning.layout import FLOOR, layout_of
 from dating.learning.learned import learned_from, learned_tables
@@ -155,7 +155,7 @@ def grid_posterior(plan, rows, *, wrong=False):
 
 def test_the_sampler_agrees_with_an_exact_grid(one_ramp):
     plan, tree = one_ramp
-    draws = tree["posterior"]["value"].values[..., 0].ravel()
+    draws = tree["posterior"]["first_use"].values[..., 0].ravel()
     at, weight = grid_posterior(plan, one_ramp_rows(60))
     mean = at @ weight
     spread = np.sqrt((at - mean) ** 2 @ weight)
@@ -167,7 +167,7 @@ def test_the_sampler_agrees_with_an_exact_grid(one_ramp):
 def test_a_wrong_model_does_not(one_ramp):
     """Negative control: the grid with the states exchanged."""
     plan, tree = one_ramp
-    draws = tree["posterior"]["value"].values[..., 0].ravel()
+    draws = tree["posterior"]["first_use"].values[..., 0].ravel()
     at, weight = grid_posterior(plan, one_ramp_rows(60), wrong=True)
     mean = at @ weight
     assert abs(draws.mean() - mean) > 3 * draws.std()
@@ -218,7 +218,7 @@ def test_claims_are_weighed_by_what_was_learned(one_ramp, tmp_path):
     made = CliRunner().invoke(main, [*arguments, "--learned", learned, "--as", "json"])
     assert made.exit_code == 0, made.output
     (record,) = json.loads(made.stdout)["claims"]
-    starts = tree["posterior"]["value"].sel(number="ends, regime 2, first use").values
+    starts = tree["posterior"]["first_use"].sel(changeover="ends, regime 2").values
     assert record["posterior"]["probability"] == pytest.approx((starts >= 21).mean(), abs=1e-9)
     judged = plan.layout.numbers["ends, regime 2, first use"]
     assert record["prior"]["probability"] == pytest.approx(1 - float(judged.cdf(21.0)), abs=0.002)
@@ -231,19 +231,19 @@ def test_the_result_file_reads_back_and_is_refused_for_another_maker_file(one_ra
     plan, tree = one_ramp
     write_learned(tree, tmp_path / "learned.nc")
     assert [path.name for path in tmp_path.iterdir()] == ["learned.nc"]
-    read, made = read_learned(tmp_path / "learned.nc", plan.maker), learned_from(tree)
+    read, made = read_draws(tmp_path / "learned.nc", plan.maker), learned_from(tree)
     assert np.array_equal(read.values, made.values)
     assert read.corpus_fingerprint == plan.corpus.fingerprint
     changed, _ = written(tmp_path, ONE_RAMP.replace("1932-01", "1932-02"), one_ramp_rows(3))
     with pytest.raises(dating.InputError, match="another state of the maker file"):
-        read_learned(tmp_path / "learned.nc", changed)
+        read_draws(tmp_path / "learned.nc", changed)
 
 
 @pytest.mark.parametrize("content", [b"", b"no netCDF", b"\x89HDF\r\n\x1a\n" + b"\0" * 500])
 def test_what_is_no_result_file_is_refused(one_ramp, tmp_path, content):
     (tmp_path / "x.nc").write_bytes(content)
     with pytest.raises(dating.InputError, match="not a file that dating learn has written"):
-        read_learned(tmp_path / "x.nc", one_ramp[0].maker)
+        read_draws(tmp_path / "x.nc", one_ramp[0].maker)
 
 
 def test_the_number_of_instruments_does_not_change_the_size_of_the_model(tmp_path):

@@ -14,6 +14,7 @@ from scipy.special import expit, logit
 
 from dating.learning.health import health_of
 from dating.learning.layout import CHANCE_DOUBT, FLOOR
+from dating.learning.quantities import arrays_of
 from dating.learning.sampling import learn
 from dating.ramps import month_shares
 from tests.learning_coverage import judged_draws, judged_right, outcome_of
@@ -74,7 +75,7 @@ def on_grid(plan, place, share):
 
 def assert_exact(plan, tree, places):
     """The sampled first uses have the mean and spread of the grid."""
-    values = tree["posterior"]["value"].values.reshape(-1, len(plan.layout.numbers))
+    values = arrays_of(tree)["value"].reshape(-1, len(plan.layout.numbers))
     starts = plan.layout.starts(values)
     for place in places:
         mean, spread = exact_start(plan, place)
@@ -107,7 +108,7 @@ def test_hard_changeovers_agree_with_an_exact_grid(few_hard):
 def test_the_grid_of_another_changeover_does_not_agree(few_hard):
     """Negative control: the grids of two features exchanged."""
     _, plan, tree = few_hard
-    values = tree["posterior"]["value"].values.reshape(-1, len(plan.layout.numbers))
+    values = arrays_of(tree)["value"].reshape(-1, len(plan.layout.numbers))
     last, other = len(plan.layout.ramps) - 1, len(plan.layout.ramps) - 2
     mean, spread = exact_start(plan, other)
     assert abs(plan.layout.starts(values)[:, last].mean() - mean) > spread

@@ -14,7 +14,7 @@ from dating.claims.statements import Claims
 from dating.examination import Examination
 from dating.files import read_examination, read_maker
 from dating.learning.corpus import Corpus, read_corpus
-from dating.learning.files import read_learned
+from dating.learning.files import read_draws
 from dating.learning.learned import DRAWS, Learned
 from dating.maker import Maker
 
@@ -153,7 +153,7 @@ class Shelf:
             When it has problems, or belongs to another maker file.
         """
         kind = f"{maker.origin.fingerprint} {most}"
-        return self._once(kind, name, lambda path: read_learned(path, maker, most))
+        return self._once(kind, name, lambda path: read_draws(path, maker, most))
 
     def claims(self, name: str) -> Claims:
         """Read a claims file.

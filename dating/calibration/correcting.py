@@ -10,7 +10,7 @@ import numpy as np
 
 from dating.calibration.scores import scores_of
 from dating.calibration.verdict import Calibration
-from dating.learning.files import sealed_tree
+from dating.learning.files import read_learned
 from dating.learning.levels import Correction, learned_correction
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ def with_correction(path: str | os.PathLike[str], correction: Correction) -> xr.
     """
     import xarray as xr  # noqa: PLC0415
 
-    tree = sealed_tree(path)
+    tree = read_learned(path)
     groups = {
         name: group.to_dataset(inherit=False)
         for name, group in tree.children.items()

@@ -112,10 +112,10 @@ def _check_names(learned: Path | None, picture: Path | None, correct: Path | Non
 
 def _learned(path: Path, maker: Maker, corpus: Corpus) -> Learned:
     """Read what was learned, and refuse it when it was learned from another corpus."""
-    from dating.learning.files import read_learned  # noqa: PLC0415
+    from dating.learning.files import read_draws  # noqa: PLC0415
     from dating.reading import InputError, Problem  # noqa: PLC0415
 
-    learned = read_learned(path, maker)
+    learned = read_draws(path, maker)
     if learned.corpus_fingerprint != corpus.fingerprint:
         message = (
             f"learned from another state of the corpus than {corpus.file} (then "

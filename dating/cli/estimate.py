@@ -117,9 +117,9 @@ def _made(  # noqa: PLR0917 (the options of the command)
     read = read_maker(maker)
     if learned is None:
         return make_estimate(read, seen, level=level, seed=seed)
-    from dating.learning.files import read_learned  # noqa: PLC0415
+    from dating.learning.files import read_draws  # noqa: PLC0415
 
-    return make_estimate(read, seen, level=level, learned=read_learned(learned, read))
+    return make_estimate(read, seen, level=level, learned=read_draws(learned, read))
 
 
 def _written(made: Estimate, form: str) -> str:

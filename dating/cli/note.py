@@ -124,14 +124,14 @@ def _estimates(seen: list[tuple[Examination, Path]], options: dict[str, Any]) ->
     """Date each instrument; maker files and what was learned are read once."""
     from dating.estimates import estimate  # noqa: PLC0415
     from dating.files import read_maker  # noqa: PLC0415
-    from dating.learning.files import read_learned  # noqa: PLC0415
+    from dating.learning.files import read_draws  # noqa: PLC0415
 
     makers, known = {}, {}
     for examination, file in seen:
         if file not in makers:
             makers[file] = read_maker(file)
             learned = options["learned"]
-            known[file] = read_learned(learned, makers[file]) if learned else None
+            known[file] = read_draws(learned, makers[file]) if learned else None
         maker, learned = makers[file], known[file]
         level, seed = options["level"], options["seed"]
         yield estimate(maker, examination, level=level, seed=seed, learned=learned)

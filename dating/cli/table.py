@@ -63,9 +63,9 @@ def learned_of(options: dict[str, Any], maker: Maker) -> Learned | None:
     InputError
         When it is no such file, or the maker file has changed since.
     """
-    from dating.learning.files import read_learned  # noqa: PLC0415
+    from dating.learning.files import read_draws  # noqa: PLC0415
 
-    return read_learned(options["learned"], maker) if options["learned"] else None
+    return read_draws(options["learned"], maker) if options["learned"] else None
 
 
 def check_table(table: Path | None, out: Path | None) -> None:

@@ -79,7 +79,7 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
     from dating.claims.weighing import weighed  # noqa: PLC0415
     from dating.files import maker_named, read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
-    from dating.learning.files import read_learned  # noqa: PLC0415
+    from dating.learning.files import read_draws  # noqa: PLC0415
     from dating.words.left_out import corpus_words  # noqa: PLC0415
 
     read = read_claims(claims)
@@ -93,7 +93,7 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
     known = read_corpus(corpus, judged, **leniency) if corpus is not None else None
     for sentence in corpus_words(known) if known is not None else ():
         click.echo(filled(sentence), err=True)
-    result = read_learned(learned, judged, most=_MOST) if learned is not None else None
+    result = read_draws(learned, judged, most=_MOST) if learned is not None else None
     evidence = Evidence(manuscript, result)
     made = [weighed(claim, evidence, known) for claim in _watched(read.claims)]
     if page is not None:

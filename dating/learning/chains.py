@@ -4,13 +4,16 @@ Four chains run side by side. At stated numbers of draws they are looked at, and
 :class:`~dating.learning.health.Health` are met, exactly so many draws are kept: the result depends
 on the seed, and not on the machine's speed. A divergence does not heal with more draws; the chains
 then begin again and aim at a higher acceptance.
+
+Chains may be gone on with: new ones begin at last points of the earlier ones, tune anew, and their
+draws are put behind the earlier draws. What was sampled with a divergence only gives the points.
 """
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,7 +22,7 @@ from numpy.typing import NDArray
 from dating.learning import density_kernels as kernels
 from dating.learning.coordinates import Coordinates, coordinates_of
 from dating.learning.density import Density
-from dating.learning.health import Health, health_of_draws
+from dating.learning.health import Health, health_of_unknowns
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -28,8 +31,12 @@ type Floats = NDArray[np.float64]
 
 CHAINS = 4
 TUNE = 300
-LOOKS = (500, 700, 900, 1200, 1500, 2000, 2500, 3000, 4000)
+LOOKS = (500, 700, 900, 1200, 1500, 2000, 2500, 3000, 4000, 5500, 7500, 10_000)
 """Draws in each chain after which it is asked whether they can be relied on."""
+MORE = (250, 500, 1000, 2000, 4000, 8000)
+"""The same for further draws, where chains are gone on with."""
+FEWEST = 10
+"""Draws in each chain below which nothing is kept of chains that are stopped."""
 _HIGHEST = 0.985
 _USUAL_DRAWS, _USUAL_STEPS = 700, 28
 _SPREAD = 0.5
@@ -50,12 +57,15 @@ class Chains:
         The acceptance that was aimed at in the end.
     health : Health
         Whether the draws can be relied on.
+    stopped : bool
+        Whether the user stopped them before they were through.
     """
 
     unknowns: Floats
     stats: xr.Dataset
     accept: float
     health: Health
+    stopped: bool = False
 
 
 def chains_of(
@@ -65,6 +75,7 @@ def chains_of(
     accept: float,
     seed: int,
     count: int = CHAINS,
+    before: Chains | None = None,
     report: Callable[[str], None] = lambda _: None,
 ) -> Chains:
     """Sample a density.
@@ -74,29 +85,46 @@ def chains_of(
     density : Density
         The log posterior.
     draws : int or None
-        Draws in each chain; None to go on until the rules are met, to the last look at most.
+        Draws in each chain, earlier ones not counted; None to go on until the rules are met, to
+        the last look at most.
     accept : float
         Acceptance to aim at; where ``draws`` is None, raised half way to one by a divergence.
     seed : int
         Seed of the sampler.
     count : int
         How many chains there are.
+    before : Chains, optional
+        Earlier chains of the same density, to go on with.
     report : callable
         Told in words how far the chains are.
 
     Returns
     -------
     Chains
-        The same for the same seed.
+        The same for the same seed; what there is of them, where the user stops them.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        When the user stops them before there is anything to keep.
     """
     report("looking for the mode")
     coordinates = coordinates_of(density)
-    looks = LOOKS if draws is None else (draws,)
+    usual = LOOKS if before is None else MORE
+    looks = usual if draws is None else (draws,)
+    if before is not None and before.health.divergences and draws is None:
+        accept = _raised(before.accept)
     while True:
-        chains = _Run(density, coordinates, accept, seed, looks, count, report).chains()
-        if draws is not None or not chains.health.divergences or accept > _HIGHEST:
+        chains = _Run(density, coordinates, accept, seed, looks, count, report, before).chains()
+        ends = draws is not None or chains.stopped or accept > _HIGHEST
+        if ends or not chains.health.divergences:
             return chains
-        accept = 1 - (1 - accept) / 2
+        accept = _raised(accept)
+
+
+def _raised(accept: float) -> float:
+    """Aim half way to one."""
+    return 1 - (1 - accept) / 2
 
 
 def usual_gradients(size: int, draws: int | None) -> float:
@@ -130,6 +158,7 @@ class _Run:
     looks: tuple[int, ...]
     count: int
     report: Callable[[str], None]
+    before: Chains | None
     progress: list[Any] = field(default_factory=list)
 
     @property
@@ -154,7 +183,13 @@ class _Run:
                     return chains
                 sampler.resume()
             return self._first_content(sampler.wait())
-        except BaseException:  # Ctrl-C among them: nothing goes on sampling by itself
+        except KeyboardInterrupt:
+            look = min((chain.finished_draws for chain in self.progress), default=0) - self.tune
+            if look < FEWEST:
+                sampler.cancel()
+                raise
+            return replace(self._kept(sampler.abort(), look), stopped=True)
+        except BaseException:  # nothing goes on sampling by itself
             sampler.cancel()
             raise
 
@@ -170,16 +205,20 @@ class _Run:
         import nutpie  # noqa: PLC0415
         from nutpie.compiled_pyfunc import from_pyfunc  # noqa: PLC0415
 
-        terms, size = self.density.terms, self.density.size
+        density, terms, size = self.density, self.density.terms, self.density.size
 
         def log_posterior() -> Callable[[Floats], tuple[float, Floats]]:
             return lambda u: kernels.log_posterior_at(u, terms, *self.coordinates)
 
         def unknowns(*_: int) -> Callable[[Floats], dict[str, Floats]]:
-            return lambda u: {"unknowns": self.coordinates.unknowns(self.density, u)}
+            return lambda u: {"unknowns": self.coordinates.unknowns(density, u)}
 
         def begin(seed: int) -> Floats:
-            return _SPREAD * np.random.default_rng(seed).standard_normal(size)
+            generator = np.random.default_rng(seed)
+            if self.before is not None:
+                last = self.before.unknowns[:, -1]
+                return self.coordinates.coordinates(density, last[generator.integers(len(last))])
+            return _SPREAD * generator.standard_normal(size)
 
         model = from_pyfunc(
             size,
@@ -225,10 +264,23 @@ class _Run:
     def _kept(self, trace: xr.DataTree, look: int) -> Chains:
         posterior = trace["posterior"].to_dataset().isel(draw=slice(0, look))
         stats = trace["sample_stats"].to_dataset().isel(draw=slice(0, look))
-        unknowns = posterior["unknowns"].transpose("chain", "draw", ...)
-        named = unknowns.assign_coords({unknowns.dims[-1]: list(self.density.names)})
-        health = health_of_draws(named.to_dataset(), int(stats["diverging"].sum()))
-        return Chains(unknowns.values, stats, self.accept, health)
+        unknowns = posterior["unknowns"].transpose("chain", "draw", ...).values
+        stats = stats[[name for name, each in stats.items() if each.dtype.kind in "biuf"]]
+        if self.before is not None and not self.before.health.divergences:
+            unknowns = np.concatenate([self.before.unknowns, unknowns], axis=1)
+            stats = _joined(self.before.stats, stats)
+        health = health_of_unknowns(unknowns, self.density.names, int(stats["diverging"].sum()))
+        return Chains(unknowns, stats, self.accept, health)
+
+
+def _joined(before: xr.Dataset, after: xr.Dataset) -> xr.Dataset:
+    """Put what is told of draws behind what was told of earlier ones, and count the draws anew."""
+    import xarray as xr  # noqa: PLC0415
+
+    both = [name for name in after.data_vars if name in before]
+    parts = [part[both].drop_vars("draw", errors="ignore") for part in (before, after)]
+    joined = xr.concat(parts, "draw", join="override")
+    return joined.assign_coords(draw=np.arange(joined.sizes["draw"]))
 
 
 def _is_finished(sampler: Any) -> bool:

@@ -66,6 +66,24 @@ class Coordinates(NamedTuple):
         kernels.unknowns_at(u, density.terms, *self, x, np.empty(len(self.sheared)))
         return x
 
+    def coordinates(self, density: Density, x: Floats) -> Floats:
+        """Give the coordinates of unknowns.
+
+        Parameters
+        ----------
+        density : Density
+            The log posterior that the coordinates are of.
+        x : ndarray of float64, shape (unknown,)
+            The unknowns.
+
+        Returns
+        -------
+        ndarray of float64, shape (unknown,)
+            At which :meth:`unknowns` gives them.
+        """
+        unsheared = x + (x - self.unknowns(density, (x - self.centre) / self.scale))
+        return np.asarray((unsheared - self.centre) / self.scale)
+
 
 def coordinates_of(density: Density) -> Coordinates:
     """Find the mode, and lay coordinates around it.

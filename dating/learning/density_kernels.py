@@ -556,3 +556,55 @@ def quantities(x, t, value, share, slip, replaced, mean):  # type: ignore[no-unt
         chances(x[d], t.replaced, t.replaced_unknown, t.chance_doubt, replaced[d])
         for a in range(len(t.anchor_mean)):
             mean[d, a] = t.anchor_mean[a] + t.anchor_doubt[a] * x[d, t.first_mean + a]
+
+
+@jit
+def predicted(x, t, recorded, drift):  # type: ignore[no-untyped-def]
+    """Give P(state | month) as recorded, and the drift of every mean, at x."""
+    months, ramps, features = t.donor.shape[1], len(t.start), len(t.slip)
+    courses, depth, states = t.stated.shape
+    value, slope = np.empty(len(t.kind)), np.empty(len(t.kind))
+    share, width = np.empty(t.stated.shape), np.empty(ramps)
+    slip, replaced = np.empty(features + 1), np.empty(features + 1)
+    ramp, by_start = np.empty((ramps, months)), np.empty((ramps, months))
+    by_width, built = np.empty((ramps, months)), np.empty((courses, states, months))
+    regime, reached = np.empty((courses, depth, months)), np.empty((courses, depth, months))
+    numbers(x, t, value, slope)
+    shares_of(x, t, share)
+    chances(x, t.slip, t.slip_unknown, t.chance_doubt, slip)
+    chances(x, t.replaced, t.replaced_unknown, t.chance_doubt, replaced)
+    drift[:] = 0.0
+    for a in range(len(t.anchor_gauge)):
+        mean = t.anchor_mean[a] + t.anchor_doubt[a] * x[t.first_mean + a]
+        for m in range(months):
+            drift[t.anchor_gauge[a], m] += mean * t.along[a, m]
+    ramps_of(value, t, ramp, by_start, by_width, width)
+    regimes_of(ramp, t, regime, reached)
+    recorded_of(share, slip, replaced, t, regime, built, recorded)
+
+
+@jit
+def log_likelihoods(x, t, by_row):  # type: ignore[no-untyped-def]
+    """Give the log likelihood of every row in every draw, shape (draw, row)."""
+    months, states = t.donor.shape[1], len(t.course)
+    recorded = np.empty((t.stated.shape[0], t.stated.shape[2], months))
+    reading, drift = np.empty(t.offset[-1]), np.empty(t.gauge_donor.shape)
+    top, chance = np.empty(len(t.gauge)), np.empty(len(t.weight))
+    density = np.empty((len(t.gauge), months))
+    for d in range(len(x)):
+        predicted(x[d], t, recorded, drift)
+        readings_of(recorded, t, reading)
+        measured_of(drift, t, reading, top, density)
+        for row in range(len(t.row) - 1):
+            likelihood, most = 0.0, -np.inf
+            for b in range(t.row[row], t.row[row + 1]):
+                each, power = stretch_of(b, reading, t, chance)
+                if power > most:
+                    likelihood, most = likelihood * math.exp(most - power), power
+                likelihood += each * math.exp(power - most)
+            by_row[d, row] = math.log(likelihood) + most
+            first = t.row[row]
+            for k in range(t.readings_at[first], t.readings_at[first + 1]):
+                if t.readings[k] >= states:
+                    measured = t.readings[k] - states
+                    by_row[d, row] += top[measured] + t.constant[measured]

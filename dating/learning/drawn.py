@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.learning.layout import Layout, Track
+from dating.learning.quantities import arrays_of, names_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,8 +38,9 @@ def drawn_numbers(layout: Layout, tree: xr.DataTree) -> xr.DataArray:
     """
     import xarray as xr  # noqa: PLC0415
 
-    named = {name: values for name, values in _named(layout, tree) if np.ptp(values) > 0}
-    draws = tuple(tree["posterior"].to_dataset().sizes[dim] for dim in ("chain", "draw"))
+    arrays = arrays_of(tree)
+    named = {name: values for name, values in _named(layout, tree, arrays) if np.ptp(values) > 0}
+    draws = arrays["value"].shape[:2]
     return xr.DataArray(
         np.stack([np.zeros(draws), *named.values()], axis=-1)[..., 1:],
         coords={"number": list(named)},
@@ -94,17 +96,21 @@ def share_name(track: Track, regime: int, state: str) -> str:
     return f"share of {state}, {track.label}, regime {regime + 1}"
 
 
-def _named(layout: Layout, tree: xr.DataTree) -> Iterator[tuple[str, Floats]]:
-    posterior = tree["posterior"].to_dataset()
-    titles = {"value": "", "slip": "slip of ", "replaced": "replacement of ", "mean": "mean of "}
-    for variable, title in titles.items():
-        if variable in posterior:
-            values = posterior[variable]
-            for place, name in enumerate(values[values.dims[-1]].values):
-                yield f"{title}{name}", values.values[..., place]
-    if "share" not in posterior:
-        return
-    shares = posterior["share"].values
+def _named(
+    layout: Layout, tree: xr.DataTree, arrays: dict[str, Floats]
+) -> Iterator[tuple[str, Floats]]:
+    stated = tree["constant_data"].to_dataset()
+    features = names_of(stated, "feature")
+    titles = {
+        "value": ("", list(layout.numbers)),
+        "slip": ("slip of ", features),
+        "replaced": ("replacement of ", features),
+        "mean": ("mean of ", layout.anchor_names),
+    }
+    for variable, (title, names) in titles.items():
+        for place, name in enumerate(names):
+            yield f"{title}{name}", arrays[variable][..., place]
+    shares = arrays["share"]
     for place, track in enumerate(layout.tracks):
         for regime in range(len(track.shares)):
             for position, state in enumerate(track.states):

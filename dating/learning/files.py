@@ -30,7 +30,7 @@ from dating.reading import InputError, Problem, write_whole
 if TYPE_CHECKING:
     import xarray as xr
 
-FORMAT = "instrument-dating learned 4"
+FORMAT = "instrument-dating learned 5"
 _BYTES = b"instrument-dating bytes"
 _LINE = len(_BYTES) + 67
 _FORMATS = re.compile(r"instrument-dating learned ([0-9]{1,9})")
@@ -61,14 +61,14 @@ def write_learned(
 
     told = tree.copy()
     told.attrs = {**tree.attrs, **(health or health_of(tree)).attributes()}
-    stream = io.BytesIO(bytes(told.to_netcdf(engine="h5netcdf")))
+    stream = io.BytesIO(bytes(told.to_netcdf(engine="h5netcdf", encoding=_packing(tree))))
     with h5py.File(stream, "r+") as file:
         file.attrs[SEAL] = seal_of(file)
     content = stream.getvalue()
     write_whole(path, content + _last_line(content))
 
 
-def read_learned(path: str | os.PathLike[str], maker: Maker, most: int = DRAWS) -> Learned:
+def read_draws(path: str | os.PathLike[str], maker: Maker, most: int = DRAWS) -> Learned:
     """Read a result, and refuse it when it cannot be relied on.
 
     Parameters
@@ -91,7 +91,7 @@ def read_learned(path: str | os.PathLike[str], maker: Maker, most: int = DRAWS) 
         When it is no such file, comes from an earlier version, does not agree with its seal or
         with the maker file, or when the maker file has changed since.
     """
-    file, tree = os.fspath(path), sealed_tree(path)
+    file, tree = os.fspath(path), read_learned(path)
     then = str(tree.attrs.get("maker_fingerprint", ""))
     if then != maker.origin.fingerprint:
         raise _refused(
@@ -104,7 +104,7 @@ def read_learned(path: str | os.PathLike[str], maker: Maker, most: int = DRAWS) 
     return learned_from(tree, most)
 
 
-def sealed_tree(path: str | os.PathLike[str]) -> xr.DataTree:
+def read_learned(path: str | os.PathLike[str]) -> xr.DataTree:
     """Read the tree of a result, and refuse it when it does not agree with its seal.
 
     Parameters
@@ -162,7 +162,19 @@ def attributes_of(path: str | os.PathLike[str]) -> dict[str, Any]:
     InputError
         When it is no such file, or does not agree with its seal.
     """
-    return {str(name): value for name, value in sealed_tree(path).attrs.items()}
+    return {str(name): value for name, value in read_learned(path).attrs.items()}
+
+
+def _packing(tree: xr.DataTree) -> dict[str, dict[str, dict[str, Any]]]:
+    """Say how the numbers of each group are compressed."""
+    return {
+        path: {
+            str(name): {"zlib": True, "complevel": 4, "shuffle": True}
+            for name, values in group.data_vars.items()
+            if values.dtype.kind in "biuf" and values.ndim
+        }
+        for path, group in tree.to_dict().items()
+    }
 
 
 def _last_line(content: bytes) -> bytes:

@@ -7,19 +7,15 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 if TYPE_CHECKING:
     import xarray as xr
 
+type Floats = NDArray[np.float64]
+
 MOST_RHAT = 1.01
 LEAST_ESS = 400
-_NUMBERS = {
-    "z": "dates and lengths",
-    "z share": "shares",
-    "z slip": "slips",
-    "z replaced": "replacements",
-    "z mean": "means of measurements",
-}
 
 
 @dataclass(frozen=True)
@@ -70,8 +66,7 @@ class Health:
         if not self.mixed:
             words.append(
                 f"R-hat {self.rhat:.3f} (at most {MOST_RHAT} wanted) and effective sample size "
-                f"{self.ess:.0f} (at least {LEAST_ESS} wanted), worst for "
-                f"{_NUMBERS.get(self.worst, self.worst)}"
+                f"{self.ess:.0f} (at least {LEAST_ESS} wanted), worst for {self.worst}"
             )
         return "; ".join(words)
 
@@ -141,11 +136,34 @@ def health_of(tree: xr.DataTree) -> Health:
     Health
         Over every date and length that was sampled.
     """
-    posterior = tree["posterior"].to_dataset()
-    names = [name for name in posterior.data_vars if str(name).startswith("z")]
-    if not names:
+    if "unknowns" not in tree:
         return Health(1.0, np.inf, 0, "")
-    return health_of_draws(posterior[names], int(tree["sample_stats"]["diverging"].sum()))
+    divergences = int(tree["sample_stats"]["diverging"].sum())
+    return health_of_draws(tree["unknowns"].to_dataset(), divergences)
+
+
+def health_of_unknowns(unknowns: Floats, names: tuple[str, ...], divergences: int) -> Health:
+    """Work out the diagnostics of draws of the unknowns.
+
+    Parameters
+    ----------
+    unknowns : ndarray of float64, shape (chain, draw, unknown)
+        The draws.
+    names : tuple of str
+        What each unknown belongs to.
+    divergences : int
+        Divergent transitions among them.
+
+    Returns
+    -------
+    Health
+        Over every unknown.
+    """
+    import xarray as xr  # noqa: PLC0415
+
+    dims = ("chain", "draw", "unknown")
+    named = xr.DataArray(unknowns, {"unknown": list(names)}, dims, name="z")
+    return health_of_draws(named.to_dataset(), divergences)
 
 
 def health_of_draws(draws: xr.Dataset, divergences: int) -> Health:

@@ -13,6 +13,14 @@ from dating.learning.health import health_from
 from dating.learning.latent.mixture import Settings
 from dating.learning.latent.rows import Cells, free_form_features
 from dating.learning.layout import Layout, layout_of
+from dating.learning.quantities import (
+    NUMBERS,
+    SAMPLE,
+    arrays_of,
+    expected_of,
+    names_of,
+    stated_of,
+)
 from dating.maker import Maker
 from dating.reading import Problem
 
@@ -52,7 +60,7 @@ def faults_of(tree: xr.DataTree, maker: Maker, file: str) -> list[Problem]:
     if "posterior" not in tree:
         found.add("posterior", "there are no draws")
         return found.problems
-    draws = _inspect_posterior(tree["posterior"].to_dataset(), maker, found)
+    draws = _inspect_posterior(tree, maker, found)
     states = free_form_features(maker)
     if ("latent" in tree) != bool(states):
         said = "are missing" if states else "are none of this maker's"
@@ -99,6 +107,11 @@ class _Inspection:
             return None
         return made
 
+    def names(self, key: str, told: list[str], names: list[str]) -> None:
+        """Say that names along a dimension are not those of the maker file, in its order."""
+        other = next((t for t, n in zip(told, names, strict=False) if t != n), f"{len(told)}")
+        self.add(key, "names differ from those of the maker file", other)
+
     def within(self, key: str, values: Floats | None, low: Any, high: Any, what: str) -> None:
         """Say which values lie below or above what can be."""
         if values is None or not values.size:
@@ -143,75 +156,71 @@ def _tried(rule: Callable[[], bool], key: str, message: str, found: _Inspection)
         found.add(key, message)
 
 
-def _inspect_posterior(posterior: xr.Dataset, maker: Maker, found: _Inspection) -> int:
+def _inspect_posterior(tree: xr.DataTree, maker: Maker, found: _Inspection) -> int:
     """Inspect draws against the layout of the maker file; give how many there are."""
-    layout, features = layout_of(maker), list(maker.features())
-    draws = tuple(int(posterior.sizes.get(name, 0)) for name in ("chain", "draw"))
+    posterior = tree["posterior"].to_dataset()
+    draws = tuple(int(posterior.sizes.get(name, 0)) for name in SAMPLE)
     if (count := draws[0] * draws[1]) < FEWEST_DRAWS:
         found.add("posterior", "has too few draws", count, f"at least {FEWEST_DRAWS}")
         return count
-    for name in ("slip", "replaced"):
-        if features:
-            key = f"posterior/{name}"
-            values = found.array(posterior, key, name, (*draws, len(features)))
-            found.within(key, values, 0, 1, "a chance lies from 0 to 1")
-    _inspect_names(posterior, "feature", features, found)
-    if layout.tracks:
-        _inspect_numbers(posterior, layout, draws, found)
-        _inspect_shares(posterior, layout, draws, found)
-    if layout.gauges:
-        found.array(posterior, "posterior/mean", "mean", (*draws, len(layout.anchor_names)))
+    before = len(found.problems)
+    _inspect_stated(tree, maker, found)
+    for name, expected in expected_of(maker).data_vars.items():
+        key, dimension = f"posterior/{name}", str(expected.dims[-1])
+        found.array(posterior, key, str(name), (*draws, expected.sizes[dimension]))
+        labels = names_of(expected.to_dataset(name=name), dimension)
+        if names_of(posterior, dimension) != labels:
+            found.names(f"posterior/{dimension}", names_of(posterior, dimension), labels)
+    if len(found.problems) == before:
+        _inspect_ranges(arrays_of(tree), maker, found)
     return count
 
 
-def _inspect_names(
-    dataset: xr.Dataset, dimension: str, names: list[str], found: _Inspection
-) -> None:
-    """Hold the names along a dimension against those of the maker file, in its order."""
-    if dimension in dataset.coords:
-        told = [str(name) for name in dataset[dimension].values.ravel().tolist()]
-        if told != names:
-            other = next((t for t, n in zip(told, names, strict=False) if t != n), f"{len(told)}")
-            key = f"posterior/{dimension}"
-            found.add(key, "names differ from those of the maker file", other)
-
-
-def _inspect_numbers(
-    posterior: xr.Dataset, layout: Layout, draws: tuple[int, ...], found: _Inspection
-) -> None:
-    """Ask for numbers within a century of period and judgement, and overlaps not below zero."""
-    key, names = "posterior/value", list(layout.numbers)
-    if not names:
+def _inspect_stated(tree: xr.DataTree, maker: Maker, found: _Inspection) -> None:
+    """Ask for what the maker file states of all that may be learned."""
+    if "constant_data" not in tree:
+        found.add("constant_data", "what the maker file states is missing")
         return
-    if "number" not in posterior.coords:
-        found.add("posterior/number", "the names of the numbers are missing")
-    _inspect_names(posterior, "number", names, found)
-    values = found.array(posterior, key, "value", (*draws, len(names)))
+    stated = tree["constant_data"].to_dataset()
+    for name, expected in stated_of(maker).data_vars.items():
+        key = f"constant_data/{name}"
+        values = found.array(stated, key, str(name), expected.shape)
+        if values is not None and not np.allclose(values, expected.values, rtol=1e-9, atol=1e-9):
+            found.add(key, "differs from what the maker file states")
+    for dimension in ("number", "feature"):
+        named = names_of(stated_of(maker), dimension)
+        if names_of(stated, dimension) != named:
+            found.names(f"constant_data/{dimension}", names_of(stated, dimension), named)
+
+
+def _inspect_ranges(arrays: dict[str, Floats], maker: Maker, found: _Inspection) -> None:
+    """Ask for dates near the period, lengths from zero up, chances, and shares that sum to one."""
+    layout = layout_of(maker)
+    for name, variable in (("slip", "slip"), ("replaced", "replacement")):
+        found.within(f"posterior/{variable}", arrays[name], 0, 1, "a chance lies from 0 to 1")
+    _inspect_numbers(arrays["value"], layout, found)
+    for place, track in enumerate(layout.tracks):
+        depth, width = track.shares.shape
+        own = arrays["share"][:, :, place, :depth, :width]
+        found.sums(f"posterior/share, {track.label}", own, -1, "states")
+
+
+def _inspect_numbers(values: Floats, layout: Layout, found: _Inspection) -> None:
+    """Ask for numbers within a century of period and judgement, and overlaps not below zero."""
+    names = list(layout.numbers)
     ends = [judged.quantile([_UNLIKELY, 1 - _UNLIKELY]) for judged in layout.numbers.values()]
     overlap = np.array([name.endswith(", overlap") for name in names])  # a lag may lead its event
     low = np.minimum([float(end[0]) for end in ends], 0.0) - _CENTURY
     high = np.maximum([float(end[1]) for end in ends], layout.months) + _CENTURY
-    found.within(
-        key,
-        values,
-        np.where(overlap, 0.0, low),
-        high,
-        "dates lie more than a century from the maker's period, or overlaps below zero",
-    )
-
-
-def _inspect_shares(
-    posterior: xr.Dataset, layout: Layout, draws: tuple[int, ...], found: _Inspection
-) -> None:
-    """Sum the shares of every regime over the states of its own course."""
-    key = "posterior/share"
-    shares = found.array(posterior, key, "share", (*draws, *layout.stated_shares.shape))
-    if shares is None:
-        return
-    for place, track in enumerate(layout.tracks):
-        depth, width = track.shares.shape
-        own = shares[:, :, place, :depth, :width]
-        found.sums(f"{key}, {track.label}", own, -1, "states")
+    for kind in NUMBERS:
+        own = [place for place, name in enumerate(names) if kind.label(name)]
+        found.within(
+            f"posterior/{kind.name}",
+            values[..., own],
+            np.where(overlap, 0.0, low)[own],
+            high[own],
+            "dates lie more than a century from the maker's period, or overlaps below zero",
+        )
 
 
 def _inspect_latent(dataset: xr.Dataset, maker: Maker, draws: int, found: _Inspection) -> None:

@@ -14,6 +14,7 @@ from dating.learning.health import Health, health_from
 from dating.learning.latent.found import Latent, latent_from
 from dating.learning.layout import VARIANTS, Layout, Track, layout_of
 from dating.learning.levels import Correction, correction_from
+from dating.learning.quantities import arrays_of, names_of
 from dating.maker import Maker
 from dating.tables import Blend, FeatureTable, MonthTables
 from dating.tabulation import month_tables, replacement_shares
@@ -125,7 +126,7 @@ def learned_from(tree: xr.DataTree, most: int = DRAWS) -> Learned:
     Parameters
     ----------
     tree : DataTree
-        With the group ``posterior`` and the attributes of a result.
+        With the groups ``posterior`` and ``constant_data`` and the attributes of a result.
     most : int
         How many draws to keep at most; an estimate uses 512.
 
@@ -136,30 +137,19 @@ def learned_from(tree: xr.DataTree, most: int = DRAWS) -> Learned:
     """
     latent = latent_from(tree["latent"].to_dataset()) if "latent" in tree else None
     correction = correction_from(tree["levels"].to_dataset()) if "levels" in tree else None
-    posterior = tree["posterior"].to_dataset()
-    filled = [name for name, variable in posterior.items() if variable.size]
-    posterior = posterior[filled].stack(sample=("chain", "draw"))
-    count = posterior.sizes["sample"]
+    by_chain = arrays_of(tree)
+    count = int(np.prod(by_chain["value"].shape[:2]))
+    arrays = {name: array.reshape(count, *array.shape[2:]) for name, array in by_chain.items()}
     kept = np.linspace(0, count - 1, min(most, count // BATCHES * BATCHES)).round().astype(int)
-    thinned = posterior.isel(sample=kept)
-
-    def drawn(name: str, *empty: int) -> Floats:
-        if name not in thinned:
-            return np.zeros((len(kept), *empty))
-        values = thinned[name].transpose("sample", ...).values
-        return np.asarray(values, dtype=float)
-
     return Learned(
         maker_fingerprint=str(tree.attrs["maker_fingerprint"]),
         corpus_fingerprint=str(tree.attrs["corpus_fingerprint"]),
-        numbers=tuple(str(name) for name in thinned["number"].values)
-        if "number" in thinned
-        else (),
-        values=drawn("value", 0),
-        shares=drawn("share", 0, 0, 0),
-        slip=drawn("slip"),
-        replaced=drawn("replaced"),
-        means=drawn("mean", 0),
+        numbers=tuple(names_of(tree["constant_data"].to_dataset(), "number")),
+        values=arrays["value"][kept],
+        shares=arrays["share"][kept],
+        slip=arrays["slip"][kept],
+        replaced=arrays["replaced"][kept],
+        means=arrays["mean"][kept],
         seed=int(tree.attrs["seed"]),
         latent=latent,
         correction=correction,

@@ -14,10 +14,12 @@ import numpy as np
 from dating.learning.constants import constants_of
 from dating.learning.corpus import Corpus
 from dating.learning.files import FORMAT
+from dating.learning.health import health_of
 from dating.learning.latent.finding import found_in, levels_in
 from dating.learning.latent.mixture import FITS
 from dating.learning.latent.rows import free_form_features
 from dating.learning.layout import Layout, layout_of
+from dating.learning.quantities import SAMPLE, variables_of
 from dating.learning.tally import Tally, tally_of
 from dating.maker import Maker
 from dating.tables import MonthTables
@@ -26,6 +28,7 @@ from dating.tabulation import month_tables
 if TYPE_CHECKING:
     import xarray as xr
 
+    from dating.learning.chains import Chains
     from dating.learning.density import Density
 
 ACCEPT = 0.9
@@ -67,6 +70,15 @@ class Plan:
 
         constants = constants_of(self.maker, self.layout, self.tables)
         return density_of(self.layout, constants, self.tally)
+
+    @cached_property
+    def by_instrument(self) -> Density:
+        """The same log posterior with each instrument as a row of its own."""
+        from dating.learning.density import density_of  # noqa: PLC0415
+
+        constants = constants_of(self.maker, self.layout, self.tables)
+        tally = tally_of(self.corpus, self.layout, self.tables.output, pooled=False)
+        return density_of(self.layout, constants, tally)
 
     def processor_seconds(self, draws: int | None = None) -> float:
         """Foretell how long sampling takes on one core.
@@ -127,6 +139,7 @@ def learn(
     draws: int | None = None,
     accept: float = ACCEPT,
     seed: int = 1,
+    before: xr.DataTree | None = None,
     report: Callable[[str], None] = lambda _: None,
 ) -> xr.DataTree:
     """Sample the joint posterior of everything uncertain, with nutpie's NUTS.
@@ -144,84 +157,94 @@ def learn(
         Acceptance that the sampler aims at; raised after a divergence where ``draws`` is not given.
     seed : int
         Seed of the sampler.
+    before : DataTree, optional
+        An earlier result of the same plan, whose draws are gone on with.
     report : callable
         Told in words what is being done.
 
     Returns
     -------
     DataTree
-        Groups ``posterior`` and ``sample_stats``, where there are free-form features ``latent``,
-        where there is nothing else ``levels``, and attributes that say where it comes from.
+        The groups of :mod:`dating.learning.groups`, where there are free-form features ``latent``,
+        where there is nothing else ``levels``, and attributes that say where it comes from. Chains
+        that the user stopped have ``stopped`` among them, and no more than the draws.
     """
-    groups = _found(plan, seed, report) if plan.free_form else {}
-    if plan.layout.tracks:
-        sampled, accept = _sampled(plan, draws=draws, accept=accept, seed=seed, report=report)
-        groups |= sampled
-    else:
-        groups |= _nothing_sampled(plan)
-    return _result(groups, plan, accept=accept, seed=seed)
-
-
-def _sampled(
-    plan: Plan, *, draws: int | None, accept: float, seed: int, report: Callable[[str], None]
-) -> tuple[dict[str, xr.Dataset], float]:
-    """Give the groups of the chains, and the acceptance that was aimed at in the end."""
-    import xarray as xr  # noqa: PLC0415
-
     from dating.learning.chains import chains_of  # noqa: PLC0415
+    from dating.learning.groups import constant_group, evaluated  # noqa: PLC0415
 
-    density = plan.density
-    chains = chains_of(density, draws=draws, accept=accept, seed=seed, report=report)
-    log_likelihood = chains.stats["logp"].values - density.log_prior(chains.unknowns)
-    arrays = {
-        **density.split(chains.unknowns),
-        **density.quantities(chains.unknowns),
-        "log likelihood": log_likelihood,
-    }
-    inner = {
-        "value": ("number",),
-        "share": ("share_dim_0", "share_dim_1", "share_dim_2"),
-        "slip": ("feature",),
-        "replaced": ("feature",),
-        "mean": ("anchor",),
-        "log likelihood": (),
-    }
-    coords = {
-        "number": list(plan.layout.numbers),
-        "feature": list(plan.maker.features()),
-        "anchor": plan.layout.anchor_names,
-    }
-    posterior = xr.Dataset(
-        {
-            name: (("chain", "draw", *inner.get(name, (f"{name}_dim_0",))), values)
-            for name, values in arrays.items()
-        },
-        coords,
+    groups = {"constant_data": constant_group(plan.maker, plan.corpus, plan.tables.output)}
+    if plan.free_form:
+        groups |= _found(plan, seed, report)
+    if not plan.layout.tracks:
+        return _result(groups | _nothing_sampled(), plan, accept=accept, seed=seed)
+    chains = chains_of(
+        plan.density,
+        draws=draws,
+        accept=accept,
+        seed=seed if before is None else _next_seed(before),
+        before=None if before is None else _chains_in(before),
+        report=report,
     )
-    kept = ["diverging", "n_steps", "step_size", "energy", "logp", "depth"]
-    stats = chains.stats[[name for name in kept if name in chains.stats]]
-    return {"posterior": posterior, "sample_stats": stats}, chains.accept
+    groups |= _sampled(plan, chains)
+    if not chains.stopped:
+        report("what the model expects")
+        groups |= evaluated(
+            plan.maker,
+            plan.corpus,
+            plan.layout,
+            plan.tables.output,
+            density=plan.density,
+            by_instrument=plan.by_instrument,
+            unknowns=groups["unknowns"]["z"].values,
+            seed=seed,
+        )
+    tree = _result(groups, plan, accept=chains.accept, seed=seed)
+    tree.attrs["runs"] = 1 if before is None else int(before.attrs["runs"]) + 1
+    if chains.stopped:
+        tree.attrs["stopped"] = 1
+    return tree
 
 
-def _nothing_sampled(plan: Plan) -> dict[str, xr.Dataset]:
-    """Give the chances as they are stated, once for each fit of the latent variants."""
+def _chains_in(tree: xr.DataTree) -> Chains:
+    """Take the chains out of a result."""
+    from dating.learning.chains import Chains  # noqa: PLC0415
+
+    unknowns = tree["unknowns"]["z"].transpose("chain", "draw", ...).values
+    stats = tree["sample_stats"].to_dataset()
+    return Chains(unknowns, stats, float(tree.attrs["accept"]), health_of(tree))
+
+
+def _next_seed(tree: xr.DataTree) -> int:
+    """Give the seed of the chains that go on with a result."""
+    words = (int(tree.attrs["seed"]), int(tree.attrs["runs"]))
+    return int(np.random.SeedSequence(words).generate_state(1)[0] >> 1)
+
+
+def _sampled(plan: Plan, chains: Chains) -> dict[str, xr.Dataset]:
+    """Give the groups of the draws themselves."""
+    from dating.learning.groups import unknowns_group  # noqa: PLC0415
+
+    quantities = plan.density.quantities(chains.unknowns)
+    stats = chains.stats.drop_vars(["draw", "chain"], errors="ignore").drop_attrs()
+    sizes = {
+        name: np.arange(length) for name, length in zip(SAMPLE, chains.unknowns.shape, strict=False)
+    }
+    return {
+        "posterior": variables_of(plan.maker, quantities),
+        "unknowns": unknowns_group(plan.density, chains.unknowns),
+        "sample_stats": stats.assign_coords(sizes),
+    }
+
+
+def _nothing_sampled() -> dict[str, xr.Dataset]:
+    """Give empty draws, one for each fit of the latent variants."""
     import xarray as xr  # noqa: PLC0415
 
-    features = [feature for _, feature in plan.maker.features().values()]
-    coords = {"feature": list(plan.maker.features())}
-    dims = ("chain", "draw", "feature")
-    stated = {
-        "slip": [feature.slip.value for feature in features],
-        "replaced": [feature.replaced.value for feature in features],
-    }
-    arrays = {name: (dims, np.tile(values, (1, FITS, 1))) for name, values in stated.items()}
-    if plan.layout.gauges:
-        means = np.concatenate([gauge.stated for gauge in plan.layout.gauges])
-        arrays["mean"] = (("chain", "draw", "anchor"), np.tile(means, (1, FITS, 1)))
-    diverging = (("chain", "draw"), np.zeros((1, FITS), dtype=bool))
+    sizes = {"chain": np.arange(1), "draw": np.arange(FITS)}
+    diverging = (SAMPLE, np.zeros((1, FITS), dtype=bool))
     return {
-        "posterior": xr.Dataset(arrays, coords),
-        "sample_stats": xr.Dataset({"diverging": diverging}),
+        "posterior": xr.Dataset(coords=sizes),
+        "sample_stats": xr.Dataset({"diverging": diverging}, sizes),
     }
 
 

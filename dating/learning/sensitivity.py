@@ -15,6 +15,7 @@ import numpy as np
 
 from dating.distributions import Certain
 from dating.learning.layout import Layout
+from dating.learning.quantities import arrays_of
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -58,7 +59,7 @@ def sensitivities_of(layout: Layout, tree: xr.DataTree) -> tuple[Sensitivity, ..
     would drown the one in question. They are scaled as standard normals, which leaves the medians
     where they are and serves judgements that have no density, such as a certain assessor's.
     Overlaps are taken by their logarithms, or their long tails would count for too much. The
-    corpus is scaled as a whole, since its likelihood is kept as one sum; among a hundred uncertain
+    corpus is scaled as a whole, as one sum; among a hundred uncertain
     numbers and with 4,000 draws, chance alone then gives one of which it says nothing about 0.03.
 
     Parameters
@@ -66,8 +67,8 @@ def sensitivities_of(layout: Layout, tree: xr.DataTree) -> tuple[Sensitivity, ..
     layout : Layout
         The maker file's changeovers.
     tree : DataTree
-        A result of learning, whose group ``posterior`` has ``value``, ``z`` and
-        ``log likelihood``.
+        A result of learning, with its groups ``posterior``, ``constant_data``, ``unknowns`` and
+        ``log_likelihood``.
 
     Returns
     -------
@@ -105,11 +106,10 @@ class _Draws:
     """The draws of a result, and their arrangement as power-scaling takes them."""
 
     def __init__(self, layout: Layout, tree: xr.DataTree) -> None:
-        posterior = tree["posterior"].to_dataset()
-        value, z, log_likelihood = (
-            posterior[name].transpose("chain", "draw", ...).values
-            for name in ("value", "z", "log likelihood")
-        )
+        value = arrays_of(tree)["value"]
+        z = tree["unknowns"]["z"].transpose("chain", "draw", ...).values
+        record = tree["log_likelihood"]["record"].astype(float)
+        log_likelihood = record.sum("instrument").transpose("chain", "draw").values
         flat = value.reshape(-1, value.shape[-1])
         self.z, self.log_likelihood = z, log_likelihood
         self.has_data = float(np.ptp(log_likelihood)) > 0

@@ -68,7 +68,7 @@ class Tally:
     rows: int
 
 
-def tally_of(corpus: Corpus, layout: Layout, output: Floats) -> Tally:
+def tally_of(corpus: Corpus, layout: Layout, output: Floats, *, pooled: bool = True) -> Tally:
     """Tally a corpus.
 
     Parameters
@@ -79,20 +79,23 @@ def tally_of(corpus: Corpus, layout: Layout, output: Floats) -> Tally:
         The maker file's courses.
     output : ndarray of float64, shape (month,)
         Prior probability of each build month.
+    pooled : bool
+        Whether instruments of known month enter as counts; else each instrument has cases of its
+        own, in the order of the corpus.
 
     Returns
     -------
     Tally
         Counts, and cases for the instruments that counts cannot hold.
     """
-    return _Tallying(layout, output).tally(corpus)
+    return _Tallying(layout, output, pooled=pooled).tally(corpus)
 
 
 class _Tallying:
     """Collects readings, counts and cases."""
 
-    def __init__(self, layout: Layout, output: Floats) -> None:
-        self.layout, self.output = layout, output
+    def __init__(self, layout: Layout, output: Floats, *, pooled: bool) -> None:
+        self.layout, self.output, self.pooled = layout, output, pooled
         self.width = max((len(track.states) for track in layout.tracks), default=1)
         self.counts: dict[Key, Floats] = {}
         self.cases: list[tuple[int, Floats, list[Key]]] = []
@@ -103,7 +106,7 @@ class _Tallying:
         rows = 0
         for reference in corpus.references:
             months = np.flatnonzero(reference.window)
-            known = self._known_variant(reference.examination)
+            known = self._known_variant(reference.examination) if self.pooled else None
             if len(months) == 1 and reference.trust == 1 and known is not None:
                 for key in self._readings(reference.examination, known):
                     self.counts[key][months[0]] += 1

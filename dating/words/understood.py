@@ -19,7 +19,7 @@ from dating.files import (
 )
 from dating.kinds import kind_of
 from dating.learning.corpus import UNDATED, Corpus, Reference, read_corpus
-from dating.learning.files import attributes_of, read_learned
+from dating.learning.files import attributes_of, read_draws
 from dating.maker import Component, Course, Feature, Maker, Measurement, Regime
 from dating.months import month_label
 from dating.reading import InputError, KeyPath, Problem, key_text
@@ -315,7 +315,7 @@ def _learned_file(file: File) -> Iterator[str]:
     if not maker_file:
         yield f"  its maker file {named} is not here, so that it could not be held against it"
         return
-    learned = read_learned(file, read_maker(maker_file))
+    learned = read_draws(file, read_maker(maker_file))
     yield f"  fits the maker file {maker_file}"
     for sentence in on_soundness(learned):
         yield f"  {sentence}"

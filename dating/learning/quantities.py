@@ -1,0 +1,324 @@
+"""What is learned as variables with labels, and back as the plain arrays that month tables take.
+
+A variable holds only what is learned: what is certain, or stated as never or always so, stands in
+the group ``constant_data`` of a result, beside the judged medians of the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.distributions import Certain
+from dating.learning.layout import Layout, layout_of
+from dating.maker import Maker
+from dating.months import month_label
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+type Floats = NDArray[np.float64]
+
+SAMPLE = ("chain", "draw")
+
+
+@dataclass(frozen=True)
+class Variable:
+    """How one kind of number is kept.
+
+    Parameters
+    ----------
+    name, dimension : str
+        The variable, and the dimension along which its numbers are named.
+    before, behind : str
+        What the layout writes before and behind that name.
+    """
+
+    name: str
+    dimension: str
+    before: str
+    behind: str
+
+    def label(self, number: str) -> str | None:
+        """Give what a number of the layout is named along the dimension; None for other kinds."""
+        if not (number.startswith(self.before) and number.endswith(self.behind)):
+            return None
+        return number[len(self.before) : len(number) - len(self.behind)]
+
+
+NUMBERS = (
+    Variable("event_month", "event", "event ", ""),
+    Variable("first_use", "changeover", "", ", first use"),
+    Variable("lag", "event_changeover", "", ", lag"),
+    Variable("overlap", "gradual_changeover", "", ", overlap"),
+)
+_YEARS = {"event_month": "event_year", "first_use": "first_use_year"}
+_CHANCES = {
+    "slip": ("slip", "slip_feature", "a slip"),
+    "replaced": ("replacement", "replacement_feature", "a later replacement"),
+}
+
+
+def variables_of(maker: Maker, arrays: Mapping[str, Floats]) -> xr.Dataset:
+    """Label draws of everything that is learned.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    arrays : mapping of str to ndarray of float64, shape (chain, draw, ...)
+        ``value``, ``share``, ``slip``, ``replaced`` and ``mean`` as
+        :meth:`dating.learning.density.Density.quantities` gives them; those may be left out of
+        which nothing is learned.
+
+    Returns
+    -------
+    Dataset, dims (chain, draw, one more)
+        Dates in months since the start of the period and in calendar years, lengths in months,
+        shares and chances from 0 to 1, means in their unit.
+    """
+    import xarray as xr  # noqa: PLC0415
+
+    layout = layout_of(maker)
+    chains, draws = next(iter(arrays.values())).shape[:2]
+    sizes = {"chain": np.arange(chains), "draw": np.arange(draws)}
+    made: dict[str, xr.DataArray] = {}
+    for name, dimension, labels, values, units in _learned(maker, layout, arrays):
+        if labels:
+            coords = {dimension: labels}
+            dims = (*SAMPLE, dimension)
+            made[name] = xr.DataArray(values, coords, dims, attrs={"units": units})
+    for name, year in _YEARS.items():
+        if name in made:
+            units = "calendar years; 1930.5 is the start of July 1930"
+            made[year] = (made[name] + maker.period.first) / 12
+            made[year].attrs["units"] = units
+    dataset = xr.Dataset(made, sizes)
+    return dataset.assign_coords(_particulars(maker, layout, dataset))
+
+
+def stated_of(maker: Maker) -> xr.Dataset:
+    """Give what the maker file states of everything that may be learned.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+
+    Returns
+    -------
+    Dataset
+        ``stated_number`` (medians where a judgement is uncertain), ``stated_share``,
+        ``stated_slip``, ``stated_replacement`` and ``stated_mean``; those that there are.
+    """
+    import xarray as xr  # noqa: PLC0415
+
+    layout, features = layout_of(maker), maker.features()
+    coords = {
+        "number": list(layout.numbers),
+        "course": [track.label for track in layout.tracks],
+        "feature": list(features),
+        "stated_anchor": layout.anchor_names,
+    }
+    medians = [float(judged.quantile(0.5)) for judged in layout.numbers.values()]
+    stated: dict[str, tuple[Any, Any]] = {
+        "stated_number": ("number", medians),
+        "stated_share": (("course", "regime_of_course", "state_of_course"), layout.stated_shares),
+        "stated_slip": ("feature", [feature.slip.value for _, feature in features.values()]),
+        "stated_replacement": ("feature", [f.replaced.value for _, f in features.values()]),
+        "stated_mean": ("stated_anchor", [m for gauge in layout.gauges for m in gauge.stated]),
+    }
+    arrays = {k: v for k, v in stated.items() if np.size(v[1])}
+    used = {dim for dims, _ in arrays.values() for dim in np.atleast_1d(dims).tolist()}
+    return xr.Dataset(arrays, {dim: names for dim, names in coords.items() if dim in used})
+
+
+def expected_of(maker: Maker) -> xr.Dataset:
+    """Give one draw as it is stated, to hold the names and shapes of others against.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+
+    Returns
+    -------
+    Dataset, dims (chain, draw, one more)
+        The variables that learning gives; none where nothing is sampled.
+    """
+    import xarray as xr  # noqa: PLC0415
+
+    if not layout_of(maker).tracks:
+        return xr.Dataset()
+    groups = {"posterior": xr.Dataset(coords={"chain": [0], "draw": [0]})}
+    tree = xr.DataTree.from_dict(groups | {"constant_data": stated_of(maker)})
+    return variables_of(maker, arrays_of(tree))
+
+
+def arrays_of(tree: xr.DataTree) -> dict[str, Floats]:
+    """Put what was learned into its places among all that is stated.
+
+    Parameters
+    ----------
+    tree : DataTree
+        A result, with the groups ``posterior`` and ``constant_data``.
+
+    Returns
+    -------
+    dict of str to ndarray of float64, shape (chain, draw, ...)
+        ``value``, ``share``, ``slip``, ``replaced`` and ``mean``, in the order of the layout; of
+        size 0 where the maker file has none.
+    """
+    posterior = tree["posterior"].to_dataset()
+    stated = tree["constant_data"].to_dataset()
+    lead = tuple(posterior.sizes[dim] for dim in SAMPLE)
+
+    def filled(name: str, empty: tuple[int, ...]) -> Floats:
+        values = stated[name].values if name in stated else np.zeros(empty)
+        return np.array(np.broadcast_to(values, (*lead, *values.shape)), dtype=float)
+
+    def put(array: Floats, name: str, places: list[int]) -> None:
+        if places:
+            array[..., places] = posterior[name].transpose(*SAMPLE, ...).values
+
+    value = filled("stated_number", (0,))
+    names = names_of(stated, "number")
+    for kind in NUMBERS:
+        if kind.name in posterior:
+            _put_numbers(value, posterior[kind.name], kind, names)
+    share = filled("stated_share", (0, 0, 0))
+    if "share" in posterior:
+        mixed = np.flatnonzero(mixed_of(stated["stated_share"].values))
+        put(share.reshape(*lead, share[0, 0].size), "share", mixed.tolist())
+    arrays = {"value": value, "share": share}
+    for name, (variable, dimension, _) in _CHANCES.items():
+        arrays[name] = filled(f"stated_{variable}", (0,))
+        features = names_of(stated, "feature")
+        labels = names_of(posterior, dimension)
+        put(arrays[name], variable, [features.index(label) for label in labels])
+    arrays["mean"] = filled("stated_mean", (0,))
+    put(arrays["mean"], "mean", list(range(posterior.sizes.get("anchor", 0))))
+    return arrays
+
+
+def names_of(dataset: xr.Dataset, dimension: str) -> list[str]:
+    """Give the labels along a dimension.
+
+    Parameters
+    ----------
+    dataset : Dataset
+        With or without it.
+    dimension : str
+        Its name.
+
+    Returns
+    -------
+    list of str
+        Empty where there is no such dimension.
+    """
+    if dimension not in dataset.coords:
+        return []
+    return [str(name) for name in dataset[dimension].values.ravel().tolist()]
+
+
+def mixed_of(stated: Floats) -> NDArray[np.bool_]:
+    """Say which stated shares are learned: those of mixed regimes.
+
+    Parameters
+    ----------
+    stated : ndarray of float64, shape (course, regime, state)
+        Stated shares.
+
+    Returns
+    -------
+    ndarray of bool, shape (course, regime, state)
+        As :attr:`dating.learning.layout.Layout.mixed`.
+    """
+    return (stated > 0) & ((stated > 0).sum(axis=2, keepdims=True) > 1)
+
+
+def _put_numbers(value: Floats, drawn: xr.DataArray, kind: Variable, names: list[str]) -> None:
+    """Put the numbers of one kind into their places; a first use after an event is none of them."""
+    places = {label: place for place, name in enumerate(names) if (label := kind.label(name))}
+    labels = [str(label) for label in drawn[kind.dimension].values.tolist()]
+    chosen = [(place, places[label]) for place, label in enumerate(labels) if label in places]
+    if chosen:
+        of, to = map(list, zip(*chosen, strict=True))
+        value[..., to] = drawn.transpose(*SAMPLE, ...).values[..., of]
+
+
+def _learned(
+    maker: Maker, layout: Layout, arrays: Mapping[str, Floats]
+) -> Iterator[tuple[str, str, list[str], Floats, str]]:
+    """Give name, dimension, labels, values and unit of each variable."""
+    if "value" in arrays:
+        yield from _numbers(maker, layout, arrays["value"])
+    if "share" in arrays:
+        mixed = layout.mixed
+        flat = arrays["share"].reshape(*arrays["share"].shape[:2], -1)
+        labels = [" ".join((f"{c}, regime {r},", s)) for c, r, s in _mixed(layout)]
+        yield "share", "regime_state", labels, flat[..., mixed.ravel()], "share of production"
+    features = maker.features()
+    for name, (variable, dimension, of) in _CHANCES.items():
+        if name in arrays:
+            chances = [getattr(feature, name).value for _, feature in features.values()]
+            open_ = [place for place, chance in enumerate(chances) if 0 < chance < 1]
+            labels = [list(features)[place] for place in open_]
+            yield variable, dimension, labels, arrays[name][..., open_], f"probability of {of}"
+    if "mean" in arrays:
+        units = "unit of the measurement"
+        yield "mean", "anchor", layout.anchor_names, arrays["mean"], units
+
+
+def _numbers(
+    maker: Maker, layout: Layout, value: Floats
+) -> Iterator[tuple[str, str, list[str], Floats, str]]:
+    """Give events, lags and overlaps, and the first use of every changeover that is uncertain."""
+    free = [not isinstance(judged, Certain) for judged in layout.numbers.values()]
+    since = f"months from the start of {month_label(maker.period.first)}"
+    for kind in NUMBERS:
+        named = [(place, kind.label(name)) for place, name in enumerate(layout.numbers)]
+        chosen = [(place, label) for place, label in named if label and free[place]]
+        values = value[..., [place for place, _ in chosen]]
+        labels = [label for _, label in chosen]
+        units = since if kind.name in _YEARS else "months"
+        if kind.name == "first_use":
+            moving = [
+                p for p, r in enumerate(layout.ramps) if free[r.start] or _is_free(free, r.lag)
+            ]
+            starts = layout.starts(value.reshape(-1, value.shape[-1]))
+            values = starts.reshape(*value.shape[:2], -1)[..., moving]
+            labels = [layout.ramp_names[place] for place in moving]
+        yield kind.name, kind.dimension, labels, values, units
+
+
+def _is_free(free: list[bool], place: int | None) -> bool:
+    return place is not None and free[place]
+
+
+def _mixed(layout: Layout) -> Iterator[tuple[str, int, str]]:
+    """Give course, regime counted from 1, and state of every share that is learned."""
+    for course, regime, state in zip(*np.nonzero(layout.mixed), strict=True):
+        track = layout.tracks[course]
+        yield track.label, int(regime) + 1, track.states[state]
+
+
+def _particulars(maker: Maker, layout: Layout, dataset: xr.Dataset) -> dict[str, Any]:
+    """Give coordinates that say more of what stands along some dimensions."""
+    more: dict[str, Any] = {}
+    if "regime_state" in dataset.dims:
+        course, regime, state = zip(*_mixed(layout), strict=True)
+        more |= {"course": ("regime_state", list(course)), "regime": ("regime_state", list(regime))}
+        more["state"] = ("regime_state", list(state))
+    if "anchor" in dataset.dims:
+        units = {name: measured.unit for name, (_, measured) in maker.measurements().items()}
+        anchors = [(gauge, anchor) for gauge in layout.gauges for anchor in gauge.anchors]
+        more["measurement"] = ("anchor", [gauge.name for gauge, _ in anchors])
+        more["component"] = ("anchor", [gauge.component for gauge, _ in anchors])
+        more["month_of_anchor"] = ("anchor", [anchor for _, anchor in anchors])
+        more["unit"] = ("anchor", [units[gauge.name] for gauge, _ in anchors])
+    return more
