@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from dating.examination import Examination
     from dating.files import find_maker, read_examination, read_maker
     from dating.learning.corpus import read_corpus
+    from dating.learning.files import read_learned
     from dating.maker import Maker
     from dating.reading import InputError
     from dating.tabulation import month_tables
@@ -29,6 +30,7 @@ _HOMES = {
     "posteriors": "batch",
     "read_corpus": "learning.corpus",
     "read_examination": "files",
+    "read_learned": "learning.files",
     "read_maker": "files",
 }
 
@@ -44,6 +46,7 @@ __all__ = [
     "posteriors",
     "read_corpus",
     "read_examination",
+    "read_learned",
     "read_maker",
 ]
 __version__: str

@@ -16,7 +16,7 @@ from dating.agreement import agreement_of
 from dating.cli.main import main
 from dating.files import read_maker
 from dating.learning.division import divide_courses
-from dating.learning.files import read_learned, write_learned
+from dating.learning.files import read_draws, write_learned
 from dating.learning.health import Health
 from dating.learning.layout import NARROWEST, layout_of
 from dating.learning.margins import (
@@ -319,7 +319,7 @@ def test_the_command_states_what_a_file_holds(small, tmp_path):
     assert "14 instruments of the corpus taken as undated: total variation 0.0" in said
     assert "What is lost is how the learned numbers go together" in said
     maker = read_maker(small / "example.yaml")
-    learned = read_learned(small / "learned.nc", maker, 100_000)
+    learned = read_draws(small / "learned.nc", maker, 100_000)
     opinion = read_maker(out).features()["ends"][1].history[1].first_use.opinions[0]
     since = np.array(opinion.triple()) - maker.period.first
     assert since == pytest.approx(np.quantile(learned.values[:, 0], [0.05, 0.5, 0.95]), abs=0.02)

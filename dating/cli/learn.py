@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from dating.cli.draws import check_earlier, take_draws
 from dating.cli.inputs import INPUT, undated_option, unlisted_option
 from dating.cli.needs import check_installed
 from dating.cli.outputs import Output, check_maker_name, check_outputs, replacing
-from dating.cli.restatement import check_restatement, read_draws, write_restatement
+from dating.cli.restatement import check_restatement, read_result, write_restatement
 from dating.cli.streams import filled, text_width
 from dating.cli.usage import as_usage
 
@@ -26,7 +25,8 @@ if TYPE_CHECKING:
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="netCDF file for what is learned; written whole, and only when the draws are sound.",
+    help="netCDF file for what is learned; written whole, and only when the draws are sound. "
+    "Others are kept beside it, as NAME.unsound.nc.",
 )
 @click.option(
     "--maker-out",
@@ -61,9 +61,15 @@ if TYPE_CHECKING:
 @click.option(
     "--seed",
     type=click.IntRange(0, 2**31 - 1),
-    default=1,
-    show_default=True,
+    show_default="1",
     help="Seed of the sampler.",
+)
+@click.option(
+    "--continue",
+    "go_on",
+    is_flag=True,
+    help="Go on with draws that are not sound yet, or that were stopped; the same maker file, "
+    "corpus and --out.",
 )
 @click.option("--insist", is_flag=True, help="Write the file even when the draws are not sound.")
 @unlisted_option
@@ -76,7 +82,8 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     report: Path | None,
     draws: int | None,
     accept: float,
-    seed: int,
+    seed: int | None,
+    go_on: bool,
     insist: bool,
     replace: bool,
     stated: Path | None,
@@ -89,6 +96,10 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     file whose judgements are the priors. Says what it will cost before it starts, and afterwards
     what was judged and what was learned of every changeover.
 
+    Draws that do not become sound are not lost: they are kept beside the file that is wanted, with
+    what is stuck and why, and so are those of a run that you stop. No date rests on them; the same
+    command with --continue goes on with them.
+
     \b
     Example:
       dating learn priors/marrowby.yaml demo_data/marrowby_corpus.csv --out marrowby.nc
@@ -98,15 +109,13 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     check_installed("learning", [*needed, *(["jinja2", "matplotlib"] if report else [])])
     from dating.files import read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
-    from dating.learning.files import write_learned  # noqa: PLC0415
-    from dating.learning.health import health_of  # noqa: PLC0415
     from dating.learning.outcome import outcome_of  # noqa: PLC0415
-    from dating.learning.sampling import learn as sample  # noqa: PLC0415
     from dating.learning.sampling import plan_of  # noqa: PLC0415
-    from dating.words.learned import after_learning, before_learning  # noqa: PLC0415
+    from dating.words.learned import after_learning  # noqa: PLC0415
     from dating.words.left_out import corpus_words  # noqa: PLC0415
 
     check_outputs(_outputs(out, report, stated), [maker, corpus, learned], replace=replace)
+    check_earlier(out, go_on=go_on, replace=replace)
     read = read_maker(maker)
     plan = plan_of(read, read_corpus(corpus, read, **leniency))
     for sentence in corpus_words(plan.corpus):
@@ -114,17 +123,11 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     if stated is not None:
         check_restatement(plan, maker)
     if learned is not None:
-        tree, health = read_draws(learned, plan)
-    else:
-        click.echo(before_learning(plan, draws, text_width()))
-        with _teller() as tell:
-            tree = sample(plan, draws=draws, accept=accept, seed=seed, report=tell)
-        health = health_of(tree)
-    if not health.good and not insist and learned is None:
-        message = f"nothing was written: {health.advice()}; or --insist to write it all the same"
-        raise click.ClickException(message)
-    if out is not None:
-        write_learned(tree, out, health)
+        tree, health = read_result(learned, plan)
+    elif out is not None:
+        tree, health = take_draws(
+            plan, out, draws=draws, accept=accept, seed=seed, go_on=go_on, insist=insist
+        )
     if learned is None or report is not None:
         made = outcome_of(plan, tree, health)
         click.echo(after_learning(made, text_width()))
@@ -162,23 +165,6 @@ def _outputs(out: Path | None, report: Path | None, stated: Path | None) -> list
         (report, "the report", False),
     ]
     return [Output(path, what, valued) for path, what, valued in outputs if path is not None]
-
-
-@contextmanager
-def _teller() -> Iterator[Callable[[str], None]]:
-    """Show on one line of the terminal what is being tried."""
-    from rich.console import Console  # noqa: PLC0415
-
-    console = Console(stderr=True)
-    shown = console.is_terminal
-
-    def tell(said: str) -> None:
-        if shown:
-            console.print(said.ljust(60), end="\r", highlight=False)
-
-    yield tell
-    if shown:
-        console.print(" " * 60, end="\r")
 
 
 def _check_report(path: Path) -> None:

@@ -45,7 +45,7 @@ def check_restatement(plan: Plan, maker: Path) -> None:
     restate(plan.maker, read_text(maker)[0], prior_draws(plan.maker), _ground(plan))
 
 
-def read_draws(path: Path, plan: Plan) -> tuple[xr.DataTree, Health]:
+def read_result(path: Path, plan: Plan) -> tuple[xr.DataTree, Health]:
     """Read what was learned before from the same two files.
 
     Parameters
@@ -67,16 +67,16 @@ def read_draws(path: Path, plan: Plan) -> tuple[xr.DataTree, Health]:
     InputError
         When it is no such file, or was learned from another state of maker file or corpus.
     """
-    from dating.learning.files import read_learned, sealed_tree  # noqa: PLC0415
+    from dating.learning.files import read_draws, read_learned  # noqa: PLC0415
     from dating.learning.health import health_of  # noqa: PLC0415
     from dating.reading import InputError, Problem  # noqa: PLC0415
 
-    learned = read_learned(path, plan.maker)
+    learned = read_draws(path, plan.maker)
     if learned.corpus_fingerprint != plan.corpus.fingerprint:
         message = "learned from another state of the corpus"
         then, now = learned.corpus_fingerprint[:12], plan.corpus.fingerprint[:12]
         raise InputError([Problem(str(path), None, "", message, then, now)])
-    tree = sealed_tree(path)
+    tree = read_learned(path)
     return tree, learned.health or health_of(tree)
 
 

@@ -1,9 +1,9 @@
 """Learned files: what was learned in one sealed netCDF file, read only where it can be right.
 
-The file is a tree of groups (xarray DataTree): ``posterior`` with the draws, ``sample_stats``,
-where there are free-form features ``latent``, where levels are corrected ``levels``; and
-attributes that say from which maker file and corpus it comes, with which versions and seed, how
-sound the draws are, and the seal of all that.
+The file is a tree of groups (xarray DataTree, :mod:`dating.learning.groups`), where there are
+free-form features ``latent``, where levels are corrected ``levels``; and attributes that say from
+which maker file and corpus it comes, with which versions and seed, how sound the draws are, and the
+seal of all that.
 
 Behind it stands a line with the checksum of the bytes. The library of HDF5 may work for ever on a
 damaged file, so bytes that do not agree with that line are not handed to it. A copy that another
@@ -15,12 +15,13 @@ from __future__ import annotations
 import io
 import os
 import re
+from collections.abc import Mapping
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dating.kinds import of_kind
-from dating.learning.health import Health, health_of
+from dating.learning.health import Health, health_from, health_of
 from dating.learning.inspection import faults_of
 from dating.learning.learned import DRAWS, Learned, learned_from
 from dating.learning.seal import SEAL, seal_of
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
 FORMAT = "instrument-dating learned 5"
+SET_ASIDE = "set_aside"
 _BYTES = b"instrument-dating bytes"
 _LINE = len(_BYTES) + 67
 _FORMATS = re.compile(r"instrument-dating learned ([0-9]{1,9})")
@@ -39,7 +41,11 @@ _MOST_PER_BYTE = 1100
 
 
 def write_learned(
-    tree: xr.DataTree, path: str | os.PathLike[str], health: Health | None = None
+    tree: xr.DataTree,
+    path: str | os.PathLike[str],
+    health: Health | None = None,
+    *,
+    set_aside: bool = False,
 ) -> None:
     """Seal a result, and write it whole or not at all.
 
@@ -51,6 +57,8 @@ def write_learned(
         A netCDF file.
     health : Health, optional
         Diagnostics of the draws, which are kept in the file; worked out from them unless given.
+    set_aside : bool
+        Whether nothing may be dated by it, because learning is to go on.
 
     Raises
     ------
@@ -60,7 +68,10 @@ def write_learned(
     import h5py  # noqa: PLC0415
 
     told = tree.copy()
-    told.attrs = {**tree.attrs, **(health or health_of(tree)).attributes()}
+    kept = {name: value for name, value in tree.attrs.items() if name != SET_ASIDE}
+    told.attrs = {**kept, **(health or health_of(tree)).attributes()}
+    if set_aside:
+        told.attrs[SET_ASIDE] = 1
     stream = io.BytesIO(bytes(told.to_netcdf(engine="h5netcdf", encoding=_packing(tree))))
     with h5py.File(stream, "r+") as file:
         file.attrs[SEAL] = seal_of(file)
@@ -92,6 +103,8 @@ def read_draws(path: str | os.PathLike[str], maker: Maker, most: int = DRAWS) ->
         with the maker file, or when the maker file has changed since.
     """
     file, tree = os.fspath(path), read_learned(path)
+    if SET_ASIDE in tree.attrs:
+        raise _refused(file, set_aside_words(tree.attrs))
     then = str(tree.attrs.get("maker_fingerprint", ""))
     if then != maker.origin.fingerprint:
         raise _refused(
@@ -104,8 +117,33 @@ def read_draws(path: str | os.PathLike[str], maker: Maker, most: int = DRAWS) ->
     return learned_from(tree, most)
 
 
+def set_aside_words(attributes: Mapping[Any, Any]) -> str:
+    """Say what draws are that were set aside, and how to go on.
+
+    Parameters
+    ----------
+    attributes : mapping
+        What the file says of itself.
+
+    Returns
+    -------
+    str
+        A sentence without its end.
+    """
+    fault = "stopped early" if "stopped" in attributes else health_from(attributes).fault
+    return (
+        f"draws that are not sound yet ({fault}), kept to be gone on with, and no date rests on "
+        "them; go on with dating learn and --continue, or write them all the same with --insist"
+    )
+
+
 def read_learned(path: str | os.PathLike[str]) -> xr.DataTree:
-    """Read the tree of a result, and refuse it when it does not agree with its seal.
+    """Read what was learned as a tree of groups; refuse what does not agree with its seal.
+
+    The groups are those of ArviZ, whose tools take the tree as it is: ``posterior``, ``prior``,
+    ``posterior_predictive`` and ``prior_predictive`` beside ``observed_data``,
+    ``log_likelihood`` (by instrument), ``log_prior``, ``sample_stats``, ``constant_data``. The
+    standard normal coordinates of the sampler stand apart in ``unknowns``.
 
     Parameters
     ----------
@@ -121,6 +159,19 @@ def read_learned(path: str | os.PathLike[str]) -> xr.DataTree:
     ------
     InputError
         When it is no such file, comes from another version, or was changed or damaged.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import xarray as xr
+    >>> slips = xr.Dataset({"slip": (("chain", "draw"), [[0.01, 0.03]])})
+    >>> tree = xr.DataTree.from_dict({"posterior": slips})
+    >>> tree.attrs["format"] = FORMAT
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     write_learned(tree, f"{folder}/learned.nc")
+    ...     learned = read_learned(f"{folder}/learned.nc")
+    >>> float(learned["posterior"]["slip"].mean())
+    0.02
     """
     with of_kind(path, "learned"):
         return _sealed_tree(os.fspath(path))

@@ -85,7 +85,7 @@ def constant_group(maker: Maker, corpus: Corpus, output: Floats) -> xr.Dataset:
     names = [reference.examination.instrument for reference in references]
     return stated.assign(
         output=("month", output, {"units": "probability of the build month"}),
-        built=("instrument", [reference.built.text for reference in references]),
+        built=("instrument", [reference.stated for reference in references]),
         trust=("instrument", [float(r.trust) for r in references], {"units": "probability"}),
         line=("instrument", [reference.line for reference in references]),
     ).assign_coords(month=list(maker.period.labels()), instrument=names)

@@ -82,7 +82,7 @@ class Health:
         if self.divergences:
             remedies.append("raise --accept, or give a slip to the features that have none")
         if not self.mixed:
-            remedies.append("raise --draws")
+            remedies.append("more draws are wanted")
         faults = self.fault.split("; ") if self.fault else []
         return "; ".join(f"{a}: {b}" for a, b in zip(faults, remedies, strict=True))
 

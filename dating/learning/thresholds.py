@@ -195,6 +195,28 @@ def _named(reference: Reference, track: Track) -> frozenset[str]:
     return frozenset(sight.named()) if sight is not None and sight.sure is None else frozenset()
 
 
+def side_of(reference: Reference, track: Track, step: int) -> str:
+    """Say on which side of a changeover an instrument was seen.
+
+    Parameters
+    ----------
+    reference : Reference
+        The instrument.
+    track : Track
+        The course.
+    step : int
+        Which of its changeovers, counted from 0.
+
+    Returns
+    -------
+    str
+        ``old``, ``new``, or empty where that was not seen without doubt.
+    """
+    seen = _named(reference, track)
+    old, new = sides_of(track, step)
+    return "" if not seen else "old" if seen <= old else "new" if seen <= new else ""
+
+
 def sides_of(track: Track, step: int) -> tuple[frozenset[str], frozenset[str]]:
     """Name the states that only the regimes before a changeover have, and only those after it.
 

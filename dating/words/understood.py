@@ -19,7 +19,7 @@ from dating.files import (
 )
 from dating.kinds import kind_of
 from dating.learning.corpus import UNDATED, Corpus, Reference, read_corpus
-from dating.learning.files import attributes_of, read_draws
+from dating.learning.files import SET_ASIDE, attributes_of, read_draws, set_aside_words
 from dating.maker import Component, Course, Feature, Maker, Measurement, Regime
 from dating.months import month_label
 from dating.reading import InputError, KeyPath, Problem, key_text
@@ -314,6 +314,9 @@ def _learned_file(file: File) -> Iterator[str]:
     maker_file = next((place for place in (named, beside) if os.path.isfile(place)), "")
     if not maker_file:
         yield f"  its maker file {named} is not here, so that it could not be held against it"
+        return
+    if SET_ASIDE in said:
+        yield "  " + set_aside_words(said)
         return
     learned = read_draws(file, read_maker(maker_file))
     yield f"  fits the maker file {maker_file}"

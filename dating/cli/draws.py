@@ -1,0 +1,162 @@
+"""Draws for ``dating learn``: taken, gone on with, and set aside where they are not sound."""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from dating.cli.streams import text_width
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from dating.learning.health import Health
+    from dating.learning.sampling import Plan
+
+
+def check_earlier(out: Path | None, *, go_on: bool, replace: bool) -> None:
+    """Refuse to write over draws that learning could go on with, or to go on with none.
+
+    Parameters
+    ----------
+    out : Path or None
+        The learned file that is wanted.
+    go_on : bool
+        Whether earlier draws are to be gone on with.
+    replace : bool
+        Whether they may be replaced.
+
+    Raises
+    ------
+    UsageError
+        When there are none, or when they would be lost.
+    """
+    from dating.learning.continuation import unsound_path  # noqa: PLC0415
+
+    if out is None:
+        if go_on:
+            raise click.UsageError("--continue goes with --out, the file that is wanted")
+        return
+    aside = unsound_path(out)
+    if go_on and not aside.is_file():
+        raise click.UsageError(f"there are no draws to go on with: there is no file {aside}")
+    if aside.exists() and not (go_on or replace):
+        raise click.UsageError(
+            f"{aside} holds draws of an earlier run that are not sound yet; go on with them by "
+            "--continue, or begin again with --replace"
+        )
+
+
+def take_draws(
+    plan: Plan,
+    out: Path,
+    *,
+    draws: int | None,
+    accept: float,
+    seed: int | None,
+    go_on: bool,
+    insist: bool,
+) -> tuple[xr.DataTree, Health]:
+    """Sample, and write what was learned; draws that are not sound are set aside.
+
+    Parameters
+    ----------
+    plan : Plan
+        What is to be learned.
+    out : Path
+        The learned file.
+    draws : int or None
+        Draws in each chain; as many as make them sound where it is None.
+    accept : float
+        Acceptance that the sampler aims at.
+    seed : int or None
+        Seed of the sampler; 1, or that of the earlier draws, where it is None.
+    go_on : bool
+        Whether draws that were set aside are gone on with.
+    insist : bool
+        Whether the file is written even when the draws are not sound.
+
+    Returns
+    -------
+    tree : DataTree
+        All draws.
+    health : Health
+        Their diagnostics.
+
+    Raises
+    ------
+    ClickException
+        When the draws were set aside.
+    """
+    from dating.learning.continuation import earlier_draws, unsound_path  # noqa: PLC0415
+    from dating.learning.files import write_learned  # noqa: PLC0415
+    from dating.learning.health import health_of  # noqa: PLC0415
+    from dating.learning.sampling import learn  # noqa: PLC0415
+    from dating.words.learned import before_learning  # noqa: PLC0415
+
+    aside = unsound_path(out)
+    before = earlier_draws(aside, plan, seed) if go_on else None
+    seed = (1 if seed is None else seed) if before is None else int(before.attrs["seed"])
+    click.echo(before_learning(plan, draws, text_width()))
+    with _teller() as tell, _stoppable():
+        tree = learn(plan, draws=draws, accept=accept, seed=seed, before=before, report=tell)
+    health = health_of(tree)
+    if "stopped" in tree.attrs or not (health.good or insist):
+        write_learned(tree, aside, health, set_aside=True)
+        raise click.ClickException(_refusal(plan, tree, health, aside))
+    write_learned(tree, out, health)
+    aside.unlink(missing_ok=True)
+    return tree, health
+
+
+def _refusal(plan: Plan, tree: xr.DataTree, health: Health, aside: Path) -> str:
+    """Say why there is no file, what is stuck and why, and how to go on."""
+    from dating.learning.obstacles import obstacles_of  # noqa: PLC0415
+    from dating.words.obstacles import on_obstacles  # noqa: PLC0415
+
+    stopped = "stopped" in tree.attrs
+    why = "stopped before the draws were through" if stopped else health.advice()
+    stuck = () if stopped else obstacles_of(plan, tree)
+    sentences = [
+        f"no date can rest on this yet: {why}.",
+        *on_obstacles(stuck, plan.maker.period.first),
+        f"The {tree.attrs['draws']:,} draws of each chain are kept in {aside}; go on with them by "
+        "the same command and --continue, or write them all the same with --continue --insist",
+    ]
+    return " ".join(sentences)
+
+
+@contextmanager
+def _stoppable() -> Iterator[None]:
+    """Let a request to end the command stop it as Ctrl-C does."""
+
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, stop)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+@contextmanager
+def _teller() -> Iterator[Callable[[str], None]]:
+    """Show on one line of the terminal what is being tried."""
+    from rich.console import Console  # noqa: PLC0415
+
+    console = Console(stderr=True)
+    shown = console.is_terminal
+
+    def tell(said: str) -> None:
+        if shown:
+            console.print(said.ljust(60), end="\r", highlight=False)
+
+    yield tell
+    if shown:
+        console.print(" " * 60, end="\r")
