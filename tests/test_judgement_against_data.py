@@ -20,7 +20,7 @@ from dating.learning.contradictions import contradictions_of
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.layout import layout_of
 from dating.learning.learned import Learned, learned_from, learned_tables
-from dating.learning.quantities import stated_of, variables_of
+from dating.learning.quantities import statements_of, variables_of
 from dating.learning.sampling import learn, plan_of
 from dating.learning.sensitivity import sensitivities_of
 from dating.learning.thresholds import free_threshold, observed_of
@@ -74,7 +74,7 @@ def tree_of(maker, z, log_likelihood):
     draws = ("chain", "draw")
     groups = {
         "posterior": variables_of(maker, {"value": np.stack(values, axis=-1)}),
-        "constant_data": stated_of(maker),
+        "constant_data": statements_of(maker),
         "unknowns": xr.Dataset({"z": ((*draws, "unknown"), z)}),
         "log_likelihood": xr.Dataset(
             {"record": ((*draws, "instrument"), log_likelihood[..., None])}

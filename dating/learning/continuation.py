@@ -84,6 +84,12 @@ def earlier_draws(path: str | os.PathLike[str], plan: Plan, seed: int | None = N
     if not problems and seed not in {None, int(tree.attrs["seed"])}:
         said = "taken with another seed; give that one"
         problems.append(Problem(file, None, "seed", said, str(tree.attrs["seed"]), str(seed)))
+    count = len(plan.corpus.references)
+    if not problems and int(tree.attrs["instruments"]) != count:
+        said = "taken from another number of the corpus's instruments; leave out the same ones"
+        problems.append(
+            Problem(file, None, "instruments", said, str(tree.attrs["instruments"]), str(count))
+        )
     if not problems and "unknowns" not in tree:
         problems.append(Problem(file, None, "unknowns", "there are no draws to go on with"))
     if problems:

@@ -559,7 +559,7 @@ def quantities(x, t, value, share, slip, replaced, mean):  # type: ignore[no-unt
 
 
 @jit
-def predicted(x, t, recorded, drift):  # type: ignore[no-untyped-def]
+def prediction(x, t, recorded, drift):  # type: ignore[no-untyped-def]
     """Give P(state | month) as recorded, and the drift of every mean, at x."""
     months, ramps, features = t.donor.shape[1], len(t.start), len(t.slip)
     courses, depth, states = t.stated.shape
@@ -592,7 +592,7 @@ def log_likelihoods(x, t, by_row):  # type: ignore[no-untyped-def]
     top, chance = np.empty(len(t.gauge)), np.empty(len(t.weight))
     density = np.empty((len(t.gauge), months))
     for d in range(len(x)):
-        predicted(x[d], t, recorded, drift)
+        prediction(x[d], t, recorded, drift)
         readings_of(recorded, t, reading)
         measured_of(drift, t, reading, top, density)
         for row in range(len(t.row) - 1):

@@ -17,8 +17,8 @@ from dating.learning import density_kernels as kernels
 from dating.learning.corpus import Corpus
 from dating.learning.density import Density
 from dating.learning.layout import Layout
-from dating.learning.quantities import SAMPLE, stated_of, variables_of
-from dating.learning.records import Records, predicted_records
+from dating.learning.quantities import SAMPLE, particulars_of, statements_of, variables_of
+from dating.learning.records import Records, predict_records
 from dating.maker import Maker
 
 if TYPE_CHECKING:
@@ -81,7 +81,7 @@ def constant_group(maker: Maker, corpus: Corpus, output: Floats) -> xr.Dataset:
     Dataset
         With the months of the period and the instruments as coordinates.
     """
-    stated, references = stated_of(maker), corpus.references
+    stated, references = statements_of(maker).merge(particulars_of(maker)), corpus.references
     names = [reference.examination.instrument for reference in references]
     return stated.assign(
         output=("month", output, {"units": "probability of the build month"}),
@@ -91,7 +91,7 @@ def constant_group(maker: Maker, corpus: Corpus, output: Floats) -> xr.Dataset:
     ).assign_coords(month=list(maker.period.labels()), instrument=names)
 
 
-def evaluated(
+def further_groups(
     maker: Maker,
     corpus: Corpus,
     layout: Layout,
@@ -207,7 +207,7 @@ def _foretold(
     records: Records, density: Density, x: Floats, draws: NDArray[np.int64], seed: int
 ) -> xr.Dataset:
     """Label predictions; draws are named as in the group that they are made from."""
-    codes, values = predicted_records(records, density, x.reshape(-1, x.shape[-1]), seed)
+    codes, values = predict_records(records, density, x.reshape(-1, x.shape[-1]), seed)
     return _labelled(records, codes, values, {"chain": np.arange(len(x)), "draw": draws})
 
 
@@ -234,8 +234,6 @@ def _labelled(
     if records.sights:
         made["state"] = array(codes.astype(np.int8), "sight", "position among the feature's states")
         coords["sight"] = [f"{names[place]}: {feature}" for place, feature, _ in records.sights]
-        coords["instrument"] = ("sight", [names[place] for place, _, _ in records.sights])
-        coords["feature"] = ("sight", [feature for _, feature, _ in records.sights])
         made["count"] = array(
             records.counts(codes).astype(np.int32), "feature_state", "instruments"
         )
@@ -244,7 +242,6 @@ def _labelled(
         made["measured"] = array(values.astype(np.float32), "reading", "unit of the measurement")
         readings = [(names[place], gauges[gauge]) for place, gauge, _, _ in records.readings]
         coords["reading"] = [f"{name}: {gauge}" for name, gauge in readings]
-        coords["measurement"] = ("reading", [gauge for _, gauge in readings])
     return xr.Dataset(made, coords)
 
 

@@ -17,9 +17,9 @@ from dating.learning.quantities import (
     NUMBERS,
     SAMPLE,
     arrays_of,
-    expected_of,
     names_of,
-    stated_of,
+    outline_of,
+    statements_of,
 )
 from dating.maker import Maker
 from dating.reading import Problem
@@ -165,7 +165,7 @@ def _inspect_posterior(tree: xr.DataTree, maker: Maker, found: _Inspection) -> i
         return count
     before = len(found.problems)
     _inspect_stated(tree, maker, found)
-    for name, expected in expected_of(maker).data_vars.items():
+    for name, expected in outline_of(maker).data_vars.items():
         key, dimension = f"posterior/{name}", str(expected.dims[-1])
         found.array(posterior, key, str(name), (*draws, expected.sizes[dimension]))
         labels = names_of(expected.to_dataset(name=name), dimension)
@@ -182,13 +182,13 @@ def _inspect_stated(tree: xr.DataTree, maker: Maker, found: _Inspection) -> None
         found.add("constant_data", "what the maker file states is missing")
         return
     stated = tree["constant_data"].to_dataset()
-    for name, expected in stated_of(maker).data_vars.items():
+    for name, expected in statements_of(maker).data_vars.items():
         key = f"constant_data/{name}"
         values = found.array(stated, key, str(name), expected.shape)
         if values is not None and not np.allclose(values, expected.values, rtol=1e-9, atol=1e-9):
             found.add(key, "differs from what the maker file states")
     for dimension in ("number", "feature"):
-        named = names_of(stated_of(maker), dimension)
+        named = names_of(statements_of(maker), dimension)
         if names_of(stated, dimension) != named:
             found.names(f"constant_data/{dimension}", names_of(stated, dimension), named)
 

@@ -35,7 +35,13 @@ _SMALLER = 0.05
 
 @dataclass(frozen=True)
 class TwoPlaces:
-    """The draws of a first use lie around two months, from the start of the period."""
+    """The draws of a first use lie around two months.
+
+    Parameters
+    ----------
+    first, second : float
+        Months from the start of the period.
+    """
 
     first: float
     second: float
@@ -43,7 +49,13 @@ class TwoPlaces:
 
 @dataclass(frozen=True)
 class Gap:
-    """No dated instrument shows one form or the other between two months, both included."""
+    """No dated instrument of some months shows one form or the other.
+
+    Parameters
+    ----------
+    first, last : int
+        Months counted from 0 at the start of the period, both included.
+    """
 
     first: int
     last: int
@@ -51,7 +63,19 @@ class Gap:
 
 @dataclass(frozen=True)
 class Wall:
-    """A linear ramp, whose start or end is held by one instrument that is trusted wholly."""
+    """A linear ramp, whose start or end is held by one instrument that is trusted wholly.
+
+    Parameters
+    ----------
+    instrument : str
+        Its name.
+    line : int
+        Line of the corpus, counted from 1.
+    built : str
+        Its stated date.
+    end : str
+        ``start`` or ``end``.
+    """
 
     instrument: str
     line: int
@@ -61,7 +85,21 @@ class Wall:
 
 @dataclass(frozen=True)
 class Against:
-    """One instrument contradicts a changeover, and the slip of its feature is stated as zero."""
+    """One instrument contradicts a changeover, and the slip of its feature is stated as zero.
+
+    Parameters
+    ----------
+    feature : str
+        The feature.
+    instrument : str
+        Name of the instrument.
+    line : int
+        Line of the corpus, counted from 1.
+    built : str
+        Its stated date.
+    said : str
+        What was seen.
+    """
 
     feature: str
     instrument: str

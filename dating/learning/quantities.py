@@ -44,7 +44,18 @@ class Variable:
     behind: str
 
     def label(self, number: str) -> str | None:
-        """Give what a number of the layout is named along the dimension; None for other kinds."""
+        """Give what a number of the layout is named along the dimension.
+
+        Parameters
+        ----------
+        number : str
+            Its name in the layout.
+
+        Returns
+        -------
+        str or None
+            None for other kinds.
+        """
         if not (number.startswith(self.before) and number.endswith(self.behind)):
             return None
         return number[len(self.before) : len(number) - len(self.behind)]
@@ -97,11 +108,10 @@ def variables_of(maker: Maker, arrays: Mapping[str, Floats]) -> xr.Dataset:
             units = "calendar years; 1930.5 is the start of July 1930"
             made[year] = (made[name] + maker.period.first) / 12
             made[year].attrs["units"] = units
-    dataset = xr.Dataset(made, sizes)
-    return dataset.assign_coords(_particulars(maker, layout, dataset))
+    return xr.Dataset(made, sizes)
 
 
-def stated_of(maker: Maker) -> xr.Dataset:
+def statements_of(maker: Maker) -> xr.Dataset:
     """Give what the maker file states of everything that may be learned.
 
     Parameters
@@ -137,7 +147,7 @@ def stated_of(maker: Maker) -> xr.Dataset:
     return xr.Dataset(arrays, {dim: names for dim, names in coords.items() if dim in used})
 
 
-def expected_of(maker: Maker) -> xr.Dataset:
+def outline_of(maker: Maker) -> xr.Dataset:
     """Give one draw as it is stated, to hold the names and shapes of others against.
 
     Parameters
@@ -155,7 +165,7 @@ def expected_of(maker: Maker) -> xr.Dataset:
     if not layout_of(maker).tracks:
         return xr.Dataset()
     groups = {"posterior": xr.Dataset(coords={"chain": [0], "draw": [0]})}
-    tree = xr.DataTree.from_dict(groups | {"constant_data": stated_of(maker)})
+    tree = xr.DataTree.from_dict(groups | {"constant_data": statements_of(maker)})
     return variables_of(maker, arrays_of(tree))
 
 
@@ -307,18 +317,35 @@ def _mixed(layout: Layout) -> Iterator[tuple[str, int, str]]:
         yield track.label, int(regime) + 1, track.states[state]
 
 
-def _particulars(maker: Maker, layout: Layout, dataset: xr.Dataset) -> dict[str, Any]:
-    """Give coordinates that say more of what stands along some dimensions."""
+def particulars_of(maker: Maker) -> xr.Dataset:
+    """Say of each share and each mean to what it belongs.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+
+    Returns
+    -------
+    Dataset
+        Course, regime and state along ``regime_state``; measurement, component, month and unit
+        along ``anchor``. Labels of their own would keep other tools from putting variables with
+        different dimensions into one table.
+    """
+    import xarray as xr  # noqa: PLC0415
+
+    layout = layout_of(maker)
     more: dict[str, Any] = {}
-    if "regime_state" in dataset.dims:
-        course, regime, state = zip(*_mixed(layout), strict=True)
-        more |= {"course": ("regime_state", list(course)), "regime": ("regime_state", list(regime))}
-        more["state"] = ("regime_state", list(state))
-    if "anchor" in dataset.dims:
+    if mixed := list(_mixed(layout)):
+        course, regime, state = map(list, zip(*mixed, strict=True))
+        more["course_of_share"] = ("regime_state", course)
+        more["regime_of_share"] = ("regime_state", regime)
+        more["state_of_share"] = ("regime_state", state)
+    if layout.gauges:
         units = {name: measured.unit for name, (_, measured) in maker.measurements().items()}
         anchors = [(gauge, anchor) for gauge in layout.gauges for anchor in gauge.anchors]
-        more["measurement"] = ("anchor", [gauge.name for gauge, _ in anchors])
-        more["component"] = ("anchor", [gauge.component for gauge, _ in anchors])
-        more["month_of_anchor"] = ("anchor", [anchor for _, anchor in anchors])
-        more["unit"] = ("anchor", [units[gauge.name] for gauge, _ in anchors])
-    return more
+        more["measurement_of_mean"] = ("anchor", [gauge.name for gauge, _ in anchors])
+        more["component_of_mean"] = ("anchor", [gauge.component for gauge, _ in anchors])
+        more["month_of_mean"] = ("anchor", [anchor for _, anchor in anchors])
+        more["unit_of_mean"] = ("anchor", [units[gauge.name] for gauge, _ in anchors])
+    return xr.Dataset(more)

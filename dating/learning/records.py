@@ -131,7 +131,7 @@ class Records:
         return next((t.states for t in self.layout.tracks if t.name == VARIANTS), (None,))
 
 
-def predicted_records(
+def predict_records(
     records: Records, density: Density, x: Floats, seed: int
 ) -> tuple[Positions, Floats]:
     """Draw what the model expects to be recorded.
@@ -160,7 +160,7 @@ def predicted_records(
     codes = np.zeros((len(x), len(records.sights)), dtype=np.int64)
     values = np.zeros((len(x), len(records.readings)))
     for draw, each in enumerate(np.ascontiguousarray(x)):
-        kernels.predicted(each, t, recorded, drift)
+        kernels.prediction(each, t, recorded, drift)
         month = _chosen(records.months, generator)
         codes[draw] = _states(records, t, recorded, month, generator)
         values[draw] = _values(records, t, drift, month, generator)

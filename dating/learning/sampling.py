@@ -170,7 +170,7 @@ def learn(
         that the user stopped have ``stopped`` among them, and no more than the draws.
     """
     from dating.learning.chains import chains_of  # noqa: PLC0415
-    from dating.learning.groups import constant_group, evaluated  # noqa: PLC0415
+    from dating.learning.groups import constant_group, further_groups  # noqa: PLC0415
 
     groups = {"constant_data": constant_group(plan.maker, plan.corpus, plan.tables.output)}
     if plan.free_form:
@@ -188,7 +188,7 @@ def learn(
     groups |= _sampled(plan, chains)
     if not chains.stopped:
         report("what the model expects")
-        groups |= evaluated(
+        groups |= further_groups(
             plan.maker,
             plan.corpus,
             plan.layout,
