@@ -242,7 +242,7 @@ def test_the_result_file_reads_back_and_is_refused_for_another_maker_file(one_ra
 @pytest.mark.parametrize("content", [b"", b"no netCDF", b"\x89HDF\r\n\x1a\n" + b"\0" * 500])
 def test_what_is_no_result_file_is_refused(one_ramp, tmp_path, content):
     (tmp_path / "x.nc").write_bytes(content)
-    with pytest.raises(dating.InputError, match="not a file that dating learn has written"):
+    with pytest.raises(dating.InputError, match="a file that dating learn has written"):
         read_draws(tmp_path / "x.nc", one_ramp[0].maker)
 
 
