@@ -39,6 +39,8 @@ from tests.test_latent import (
 WITHIN = 1e-6
 ALIKE = 1e-9
 CORPUS = "demo_data/marrowby_corpus.csv"
+FEW = 24
+SEEDS = [seed if seed < FEW else pytest.param(seed, marks=pytest.mark.slow) for seed in range(60)]
 PATHS = {"numpy": blocks, "compiled": compiled}
 
 
@@ -139,20 +141,20 @@ def check_months(made, row, level):
 
 
 @pytest.mark.usefixtures("path")
-@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("seed", SEEDS)
 def test_invented_makers_row_by_row(seed):
     maker, examinations = several(seed)
     check_rows(maker, examinations, estimate_many(maker, examinations, level=0.8), level=0.8)
 
 
 def test_invented_makers_hold_every_kind_of_evidence():
-    cases = [str(invented_data(seed)) for seed in range(60)]
+    cases = [str(invented_data(seed)) for seed in range(FEW)]
     kinds = ["'one_of'", "'sure'", "'other'", "'tails'", "'donors'", "'by_variant'", "113-"]
     kinds += ["'trust': 0.95", "'swapped': 1", "'variant'", "'within'", "'weight': 2", "'lag': ["]
     assert [kind for kind in kinds if sum(kind in case for case in cases) < 3] == []
-    made = [estimate_many(*several(seed)) for seed in range(60)]
-    assert sum(each["problem"].notna().sum() for each in made) > 10
-    assert sum((each["standard_error"] > 0).any() for each in made) > 5
+    made = [estimate_many(*several(seed)) for seed in range(FEW)]
+    assert sum(each["problem"].notna().sum() for each in made) > 3
+    assert sum((each["standard_error"] > 0).any() for each in made) > 2
 
 
 @pytest.mark.usefixtures("path")
