@@ -332,13 +332,13 @@ def test_chunks_change_no_bit(corpus, marrowby, chunk):
 @pytest.mark.usefixtures("path")
 def test_little_room_changes_no_bit(corpus, marrowby, monkeypatch):
     """Patterns are forgotten and made again, draws and groups taken a few at a time."""
-    frame = some_rows(corpus, 12).drop(columns=["neck-depth", "rim-depth"])
+    frame = some_rows(corpus, 4).drop(columns=["neck-depth", "rim-depth"])
     whole = estimate_many(marrowby, frame)
     monkeypatch.setattr(many, "POOL_BYTES", 0)
     monkeypatch.setattr(many, "GROUP_BYTES", 1_000_000)
     monkeypatch.setattr(patterns, "MOST_DENSE", 1)
     monkeypatch.setattr("dating.batch.levels.KEPT_BYTES", 0)
-    little = estimate_many(marrowby, frame, chunk=5)
+    little = estimate_many(marrowby, frame, chunk=2)
     pd.testing.assert_frame_equal(little, whole, check_exact=False, rtol=0, atol=1e-12)
     monkeypatch.setattr(shared, "BLOCK_BYTES", 1)
     least = estimate_many(marrowby, frame)
