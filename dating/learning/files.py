@@ -2,12 +2,12 @@
 
 The file is a tree of groups (xarray DataTree, :mod:`dating.learning.groups`), where there are
 free-form features ``latent``, where levels are corrected ``levels``; and attributes that say from
-which maker file and corpus it comes, with which versions and seed, how sound the draws are, and the
-seal of all that.
+which maker file and corpus it comes, with which versions and seed, and how sound the draws are.
 
-Behind it stands a line with the checksum of the bytes. The library of HDF5 may work for ever on a
-damaged file, so bytes that do not agree with that line are not handed to it. A copy that another
-tool has written has no such line, and is judged by its seal alone.
+Behind it stands a line with the checksum of its bytes, its seal. The library of HDF5 may work for
+ever on a damaged file, or end the program, so bytes that do not agree with that line are never
+handed to it. A seal shows damage and mistakes. It is no signature: whoever changes a file on
+purpose can seal it again.
 """
 
 from __future__ import annotations
@@ -24,7 +24,6 @@ from dating.kinds import of_kind
 from dating.learning.health import Health, health_from, health_of
 from dating.learning.inspection import faults_of
 from dating.learning.learned import DRAWS, Learned, learned_from
-from dating.learning.seal import SEAL, seal_of
 from dating.maker import Maker
 from dating.reading import InputError, Problem, write_whole
 
@@ -33,11 +32,9 @@ if TYPE_CHECKING:
 
 FORMAT = "instrument-dating learned 5"
 SET_ASIDE = "set_aside"
-_BYTES = b"instrument-dating bytes"
-_LINE = len(_BYTES) + 67
+_SEAL = b"\ninstrument-dating bytes "
+_SEALED = len(_SEAL) + 65
 _FORMATS = re.compile(r"instrument-dating learned ([0-9]{1,9})")
-_MOST_PER_BYTE = 1100
-"""Bytes of numbers that a byte of a file may stand for; deflate gives at most 1,032."""
 
 
 def write_learned(
@@ -65,18 +62,13 @@ def write_learned(
     InputError
         When the file cannot be written.
     """
-    import h5py  # noqa: PLC0415
-
     told = tree.copy()
     kept = {name: value for name, value in tree.attrs.items() if name != SET_ASIDE}
     told.attrs = {**kept, **(health or health_of(tree)).attributes()}
     if set_aside:
         told.attrs[SET_ASIDE] = 1
-    stream = io.BytesIO(bytes(told.to_netcdf(engine="h5netcdf", encoding=_packing(tree))))
-    with h5py.File(stream, "r+") as file:
-        file.attrs[SEAL] = seal_of(file)
-    content = stream.getvalue()
-    write_whole(path, content + _last_line(content))
+    content = bytes(told.to_netcdf(engine="h5netcdf", encoding=_packing(tree)))
+    write_whole(path, content + _seal_of(content))
 
 
 def read_draws(path: str | os.PathLike[str], maker: Maker, most: int = DRAWS) -> Learned:
@@ -179,20 +171,27 @@ def read_learned(path: str | os.PathLike[str]) -> xr.DataTree:
 
 def _sealed_tree(file: str) -> xr.DataTree:
     """Read a tree, and refuse it when it does not agree with its seal."""
+    import xarray as xr  # noqa: PLC0415
+
     if not os.path.isfile(file):
         raise _refused(file, "there is no such file")
     try:
         content = Path(file).read_bytes()
     except OSError as error:
         raise _refused(file, f"cannot be read: {error.strerror or error}") from None
-    try:
-        fault = "damaged: a part of it has changed" if _damaged(content) else _fault_in(file)
-        tree = None if fault else _tree_of(file)
-    except Exception as error:  # what the libraries raise on damaged files is of any kind
-        fault = f"not a file that dating learn has written, or damaged ({type(error).__name__})"
-    if fault or tree is None:
+    content, seal = content[:-_SEALED], content[-_SEALED:]
+    if not seal.startswith(_SEAL):
+        fault = (
+            "bears no seal, so it was cut short, or another program has written it, or it is no "
+            "file that dating learn has written"
+        )
         raise _refused(file, f"{fault}; learn again with dating learn")
-    return tree
+    if seal != _seal_of(content):
+        raise _refused(file, "damaged: a part of it has changed; learn again with dating learn")
+    with xr.open_datatree(io.BytesIO(content), engine="h5netcdf") as tree:
+        if fault := _other_version(tree.attrs):
+            raise _refused(file, f"{fault}; learn again with dating learn")
+        return tree.load()
 
 
 def attributes_of(path: str | os.PathLike[str]) -> dict[str, Any]:
@@ -228,53 +227,20 @@ def _packing(tree: xr.DataTree) -> dict[str, dict[str, dict[str, Any]]]:
     }
 
 
-def _last_line(content: bytes) -> bytes:
+def _seal_of(content: bytes) -> bytes:
     """Give the line that stands behind a file: the checksum of its bytes."""
-    return b"\n%s %s\n" % (_BYTES, sha256(content).hexdigest().encode())
+    return b"%s%s\n" % (_SEAL, sha256(content).hexdigest().encode())
 
 
-def _damaged(content: bytes) -> bool:
-    """Say whether a file ends in a line that belongs to other bytes."""
-    before, line = content[:-_LINE], content[-_LINE:]
-    return line.startswith(b"\n" + _BYTES) and line != _last_line(before)
-
-
-def _fault_in(file: str) -> str:
-    """Say what is wrong with a file as a whole; empty where it is sealed and of this version."""
-    import h5py  # noqa: PLC0415
-
-    with h5py.File(file, "r") as opened:
-        told = opened.attrs.get("format")
-        version = _FORMATS.fullmatch(str(told))
-        if version is None:
-            return "not a file that dating learn has written"
-        if told != FORMAT:
-            older = int(version[1]) < int(FORMAT.rsplit(" ", 1)[1])
-            return f"written by {'an earlier' if older else 'another'} version of this project"
-        claimed = 0
-
-        def count(_: str, entry: h5py.Group | h5py.Dataset) -> None:
-            nonlocal claimed
-            claimed += entry.nbytes if isinstance(entry, h5py.Dataset) else 0
-
-        opened.visititems(count)
-        if claimed > _MOST_PER_BYTE * os.path.getsize(file):
-            return "damaged: it claims more numbers than its bytes can hold"
-        if SEAL not in opened.attrs:
-            return "bears no seal, so it was changed since it was written"
-        if opened.attrs[SEAL] != seal_of(opened):
-            return "does not agree with its seal, so it was damaged or changed since it was written"
-    return ""
-
-
-def _tree_of(file: str) -> xr.DataTree:
-    """Load a file whole."""
-    import xarray as xr  # noqa: PLC0415
-
-    with xr.open_datatree(file, engine="h5netcdf") as tree:
-        tree.load()
-    del tree.attrs[SEAL]
-    return tree
+def _other_version(attributes: Mapping[Any, Any]) -> str:
+    """Say that a file is of another version of the project; empty where it is of this one."""
+    told = str(attributes.get("format"))
+    version = _FORMATS.fullmatch(told)
+    if version is None:
+        return "not a file that dating learn has written"
+    older = int(version[1]) < int(FORMAT.rsplit(" ", 1)[1])
+    which = "an earlier" if older else "another"
+    return "" if told == FORMAT else f"written by {which} version of this project"
 
 
 def _refused(file: str, message: str) -> InputError:
