@@ -229,6 +229,29 @@ def fold_lines(text: str, before: Iterable[str] = (), width: int = _WIDTH) -> st
     return mark + apply_edits(body, edits)
 
 
+def aliases_in(text: str) -> Iterator[tuple[int, str]]:
+    r"""Find the places where a value stands that is written elsewhere.
+
+    Parameters
+    ----------
+    text : str
+        YAML.
+
+    Yields
+    ------
+    line, anchor : int, str
+        Line, counted from 1, and the name of the anchor.
+
+    Examples
+    --------
+    >>> list(aliases_in("one: &a 1\ntwo: *a"))
+    [(2, 'a')]
+    """
+    for event in yaml.parse(text, Loader=_LOADER):
+        if isinstance(event, yaml.AliasEvent):
+            yield event.start_mark.line + 1 if event.start_mark else 1, str(event.anchor)
+
+
 def nodes_of(text: str) -> yaml.Node | None:
     """Read YAML as nodes, each of which knows where it stands.
 
@@ -438,6 +461,8 @@ def _same(node: yaml.Node, value: Value) -> bool:
         if isinstance(value, tuple):
             return value == (written,)
         return written == value if isinstance(value, str) else plain_number(written) == value
+    if isinstance(node, yaml.MappingNode):
+        return False
     named = tuple(str(item.value) for item in node.value)
     return isinstance(value, tuple) and named == value
 
@@ -452,6 +477,8 @@ def _scalar(value: Any) -> str:
         value = list(value)
     if isinstance(value, list):
         return "[" + ", ".join(map(_scalar, value)) + "]"
+    if isinstance(value, bool):
+        return str(value).lower()
     if isinstance(value, int | float):
         return repr(value)
     plain = _POINT.fullmatch(value) or (_SAFE.fullmatch(value) and value.lower() not in _WORDS)

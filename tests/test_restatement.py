@@ -18,6 +18,9 @@ from dating.files import read_maker
 from dating.learning.division import divide_courses
 from dating.learning.files import read_draws, write_learned
 from dating.learning.health import Health
+from dating.learning.latent.found import Latent
+from dating.learning.latent.mixture import Mixture, Settings
+from dating.learning.latent.rows import Cells
 from dating.learning.layout import NARROWEST, layout_of
 from dating.learning.margins import (
     OPINIONS,
@@ -269,6 +272,66 @@ def test_unsound_draws_free_form_features_and_corrected_levels_are_told():
     assert "buckle says nothing without" in " ".join(made.losses)
     assert made.maker.features()["buckle"][1].free_form
     assert made.maker.sources["corpus"].kind == "learned"
+
+
+FREE = """\
+maker: Example Reed Works
+product: concertinas
+draft: true
+period: 1930/1949
+components:
+  case:
+    features:
+      ends: {ask: Which?, states: [wood, metal, '1e5'], slip: 0.02, free_form: true}
+      strap:
+        ask: Which strap?
+        states: [plain, roller]
+        slip:
+          value: 0.02
+        free_form: true
+"""
+
+
+def free_form(variants):
+    """Two bootstrap fits whose shares go from one state to the other, in cells of half a year."""
+    maker = read_in(FREE, "example.yaml")
+    at, shares = np.linspace(-3, 3, 40), []
+    for states in (3, 2):
+        late = 1 / (1 + np.exp(-at - 0.5 * np.arange(variants)[:, None]))
+        rows = [1 - late, 0.9 * late, 0.1 * late] if states == 3 else [1 - late, late]
+        shares.append(np.moveaxis(np.array(rows), 1, 2))
+    weight = np.full((40, variants), 1 / variants)
+    fits = tuple(Mixture(Settings(variants=variants), weight, tuple(shares)) for _ in range(2))
+    latent = Latent(("ends", "strap"), fits, Cells(240, 6), 0.1, 0.1)
+    return maker, replace(prior_draws(maker).thinned(16), latent=latent)
+
+
+def test_free_form_shares_are_stated_by_year_where_nothing_ties_them():
+    maker, learned = free_form(1)
+    made = restate(maker, FREE, learned, GROUND)
+    ends = made.maker.features()["ends"][1]
+    assert not ends.free_form
+    assert not made.maker.draft
+    assert (ends.slip.value, ends.replaced.value) == (0, 0)
+    assert 5 < len(ends.shares_at) < 22
+    assert "stated by year" in " ".join(made.losses)
+    assert not [w for w in maker_warnings(made.maker) if "of ends" in w.message]
+    seen = [
+        {"ends": ends, "strap": strap}
+        for ends in ("wood", "metal", "1e5")
+        for strap in ("plain", "roller")
+    ]
+    known = {"instrument": "X", "maker": "example"}
+    seen = [dating.Examination.model_validate({**known, "seen": each}) for each in seen]
+    assert agreement_of(maker, learned, made.maker, seen).largest < 0.02
+
+
+def test_free_form_shares_that_latent_variants_tie_stay_to_be_learned():
+    maker, learned = free_form(2)
+    made = restate(maker, FREE, learned, GROUND)
+    assert made.maker.draft
+    assert all(feature.free_form for _, feature in made.maker.features().values())
+    assert "ends, strap say nothing without the learned file" in " ".join(made.losses)
 
 
 def test_a_shared_value_or_a_comment_within_a_judgement_is_refused():

@@ -12,8 +12,6 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-import yaml
-
 from dating.escapes import escaped
 from dating.learning.division import divide_courses
 from dating.learning.layout import layout_of
@@ -21,7 +19,7 @@ from dating.learning.learned import Learned
 from dating.learning.statement import Statements
 from dating.maker import Maker
 from dating.reading import InputError, KeyPath, Problem
-from dating.splicing import Written, fold_lines, read_in, splice_all
+from dating.splicing import Written, aliases_in, fold_lines, read_in, splice_all
 
 _SOURCE = "corpus"
 _WIDTH = 100
@@ -109,6 +107,8 @@ def restate(maker: Maker, text: str, learned: Learned, ground: Ground) -> Restat
     divided = divide_courses(maker, text)
     apart = read_in(divided, file)
     source = _free_name(apart)
+    if apart.draft and _is_plain(learned):
+        divided = splice_all(divided, {("draft",): False}, file)
     statements = Statements(apart, layout_of(apart), learned, source)
     made = splice_all(divided, statements.changes, file)
     made = splice_all(made, dict([_listed(apart, source, maker, ground)]), file)
@@ -121,12 +121,13 @@ def restate(maker: Maker, text: str, learned: Learned, ground: Ground) -> Restat
 
 def _check_anchors(text: str, file: str) -> None:
     """Refuse a text in which one value stands in several places."""
-    for event in yaml.parse(text, Loader=yaml.SafeLoader):
-        if isinstance(event, yaml.AliasEvent):
-            message = "a value is shared by an anchor, so that it cannot be rewritten alone"
-            allowed = "the value itself, written out"
-            line = event.start_mark.line + 1 if event.start_mark else None
-            raise InputError([Problem(file, line, "", message, f"*{event.anchor}", allowed)])
+    message = "a value is shared by an anchor, so that it cannot be rewritten alone"
+    allowed = "the value itself, written out"
+    problems = [
+        Problem(file, line, "", message, f"*{anchor}", allowed) for line, anchor in aliases_in(text)
+    ]
+    if problems:
+        raise InputError(problems)
 
 
 def _free_name(maker: Maker) -> str:
@@ -152,15 +153,25 @@ def _listed(apart: Maker, source: str, maker: Maker, ground: Ground) -> tuple[Ke
 def _losses(maker: Maker, learned: Learned) -> Iterator[str]:
     """Say what was learned and cannot be stated in a maker file."""
     free = [name for name, (_, feature) in maker.features().items() if feature.free_form]
-    if free:
+    if free and not _is_plain(learned):
         verb = "says" if len(free) == 1 else "say"
         yield (
             "The shares over time of free-form features, and the latent variants behind them, "
             f"cannot be stated in a maker file: {', '.join(free)} {verb} nothing without the "
             "learned file."
         )
+    elif free:
+        yield (
+            "The shares over time of free-form features are stated by year, slips and replacements "
+            "in them; how far they may be off is not."
+        )
     if learned.correction is not None:
         yield "The correction of levels cannot be stated in a maker file."
+
+
+def _is_plain(learned: Learned) -> bool:
+    """Say whether free-form shares were learned, and no latent variants tie them together."""
+    return learned.latent is not None and learned.latent.variants == 1
 
 
 def _head(

@@ -17,10 +17,12 @@ from dating.learning.layout import NARROWEST, VARIANTS, Layout, Ramp, Track
 from dating.learning.learned import Learned
 from dating.learning.margins import Kind, Margin, gap_of_sum, lag_between, largest_gap, margin_of
 from dating.maker import Course, Maker, Regime
+from dating.months import Period, month_label
 from dating.reading import KeyPath
 from dating.splicing import Written
 
 type Floats = NDArray[np.float64]
+_STRAIGHT = 0.005
 type Change = tuple[KeyPath, Written]
 
 
@@ -61,6 +63,7 @@ class Statements:
             self.changes |= self._track(track)
         self.changes |= dict(self._chances())
         self.changes |= dict(self._means())
+        self.changes |= dict(self._free_form())
 
     def _events(self) -> Iterator[tuple[str, Margin]]:
         for name in self.maker.events:
@@ -132,8 +135,8 @@ class Statements:
             yield owner, {"source": self._sources(owner)}
 
     def _chances(self) -> Iterator[Change]:
-        for place, (name, (part, _)) in enumerate(self.maker.features().items()):
-            for key in ("slip", "replaced"):
+        for place, (name, (part, feature)) in enumerate(self.maker.features().items()):
+            for key in () if feature.free_form else ("slip", "replaced"):
                 values = getattr(self.learned, key)[:, place]
                 if np.ptp(values) > 0:
                     value = float(f"{values.mean():.3g}")
@@ -159,11 +162,84 @@ class Statements:
             yield (*path, "mean"), told
             yield path, {"source": self._sources(path)}
 
+    def _free_form(self) -> Iterator[Change]:
+        """State the shares of free-form features over time, where no latent variants tie them.
+
+        What was recorded includes slips and replacements already.
+        """
+        latent = self.learned.latent
+        if latent is None or latent.variants > 1:
+            return
+        for name in latent.features:
+            part, feature = self.maker.features()[name]
+            curves = latent.curves(name).mean(axis=1)[:, 0]
+            rows = shares_by_year(curves, tuple(feature.states), self.maker.period)
+            path: KeyPath = ("components", part, "features", name)
+            told: dict[str, Written] = {"free_form": False, "slip": 0, "replaced": 0}
+            yield path, told | {"shares_at": rows, "source": self._sources(path)}
+
     def _sources(self, path: KeyPath) -> tuple[str, ...]:
         """Name the corpus before the sources that are named already."""
         named = _at(self.maker.origin.data, path).get("source", [])
         named = named if isinstance(named, list) else [named]
         return self.source, *map(str, named)
+
+
+def shares_by_year(
+    curves: Floats, states: tuple[str, ...], period: Period
+) -> dict[str, dict[str, float]]:
+    """State shares over time by rows between which they go along straight lines.
+
+    Parameters
+    ----------
+    curves : ndarray of float64, shape (state, month)
+        Shares that sum to one in each month.
+    states : tuple of str
+        Names of the states.
+    period : Period
+        The months.
+
+    Returns
+    -------
+    dict of str to dict of str to float
+        Shares by month: those in the middle of each calendar year and at the ends of the period,
+        but for those that lie within half a per cent of a line between others.
+
+    Examples
+    --------
+    >>> line = np.linspace(0.2, 0.8, 48)
+    >>> list(shares_by_year(np.array([line, 1 - line]), ("a", "b"), Period.parse("1931/1934")))
+    ['1931-01', '1934-12']
+    """
+    middles = [min(max(year * 12 + 6, period.first), period.last) for year in period.years()]
+    places = np.array(sorted({period.first, *middles, period.last})) - period.first
+    kept = _bends(places, curves[:, places])
+    return {
+        month_label(period.first + int(place)): round_shares(
+            dict(zip(states, curves[:, place].tolist(), strict=True))
+        )
+        for place in places[kept]
+    }
+
+
+def _bends(places: NDArray[np.int64], rows: Floats) -> list[int]:
+    """Keep the ends, and where a line between two that are kept is off, the place that is most.
+
+    Douglas, D. H. and Peucker, T. K. (1973). Algorithms for the reduction of the number of points
+    required to represent a digitized line. *Cartographica* 10(2), 112-122.
+    doi:10.3138/FM57-6770-U75U-7727
+    """
+    last = len(places) - 1
+    if last < 1:
+        return [0]
+    line = np.array([np.interp(places, places[[0, -1]], row[[0, -1]]) for row in rows])
+    off = np.abs(rows - line).max(axis=0)
+    worst = int(off.argmax())
+    if off[worst] <= _STRAIGHT:
+        return [0, last]
+    before = _bends(places[: worst + 1], rows[:, : worst + 1])
+    behind = _bends(places[worst:], rows[:, worst:])
+    return [*before, *(worst + place for place in behind[1:])]
 
 
 def round_shares(shares: Mapping[str, float]) -> dict[str, float]:
