@@ -5,6 +5,7 @@ import numpy as np
 from dating.files import read_maker
 from dating.learning.corpus import read_corpus
 from dating.learning.files import FORMAT
+from dating.learning.parts import parts_dataset
 from dating.learning.quantities import statements_of, variables_of
 
 MAKER = """\
@@ -106,7 +107,8 @@ def tree_with(maker, arrays, corpus_fingerprint):
     posterior = variables_of(maker, arrays) if arrays else xr.Dataset(coords=ONE_CHAIN_OF_EIGHT)
     sizes = tuple(posterior.sizes[name] for name in ("chain", "draw"))
     never = xr.Dataset({"diverging": (("chain", "draw"), np.zeros(sizes, dtype=bool))})
-    groups = {"posterior": posterior, "constant_data": statements_of(maker), "sample_stats": never}
+    groups = {"posterior": posterior, "sample_stats": never}
+    groups["constant_data"] = statements_of(maker).merge(parts_dataset(maker))
     tree = xr.DataTree.from_dict(groups)
     tree.attrs.update(
         format=FORMAT,

@@ -234,7 +234,7 @@ def test_the_result_file_reads_back_and_is_refused_for_another_maker_file(one_ra
     read, made = read_draws(tmp_path / "learned.nc", plan.maker), learned_from(tree)
     assert np.array_equal(read.values, made.values)
     assert read.corpus_fingerprint == plan.corpus.fingerprint
-    changed, _ = written(tmp_path, ONE_RAMP.replace("1932-01", "1932-02"), one_ramp_rows(3))
+    changed, _ = written(tmp_path, ONE_RAMP.replace("1930/1934", "1930/1935"), one_ramp_rows(3))
     with pytest.raises(dating.InputError, match="another state of the maker file"):
         read_draws(tmp_path / "learned.nc", changed)
 

@@ -8,16 +8,23 @@ codes stand for. The columns of a document count as one.
 from __future__ import annotations
 
 import os
-from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dating.cells import DOCUMENT_COLUMNS, Unlisted, columns_of, examination_in
-from dating.examination import NOT_EXAMINED, Examination
+from dating.batch.distinct import (
+    CellReader,
+    Integers,
+    Located,
+    combined_cells,
+    distinct_cells,
+    single_of,
+    value_at,
+)
+from dating.cells import DOCUMENT_COLUMNS, Unlisted, columns_of
+from dating.examination import Examination
 from dating.files import check_against
 from dating.maker import Maker
 from dating.reading import InputError, Problem
@@ -26,8 +33,6 @@ from dating.sheets import Row, Sheet, read_sheet
 if TYPE_CHECKING:
     import pandas as pd
 
-type Integers = NDArray[np.integer[Any]]
-type Located = Callable[[int], tuple[str, int | None]]
 
 WHOLE = None
 """The component of what is seen on the instrument as a whole."""
@@ -156,14 +161,14 @@ def coded_examinations(examinations: Sequence[Examination], maker: Maker) -> Cod
     columns: list[Column] = []
     paths = {**columns_of(maker), "document": ("documents",)}
     for name, path in paths.items():
-        found = [_at(examination, path) for examination in examinations]
+        found = [value_at(examination, path) for examination in examinations]
         known: dict[str, int] = {}
         levels: list[Examination] = []
         raw = np.full(len(found), -1, dtype=np.int32)
         for row, value in enumerate(found):
             if value is None or value == ():
                 continue
-            single = _single(examinations[row], path, value)
+            single = single_of(examinations[row], path, value)
             key = single.model_dump_json()
             if key not in known:
                 known[key] = len(levels)
@@ -279,15 +284,15 @@ def _unknown(maker: Maker) -> str:
 
 
 def _coded(frame: pd.DataFrame, maker: Maker, located: Located, unlisted: Unlisted | None) -> Coded:
-    reader = _Reader(maker, located, unlisted)
+    reader = CellReader(maker, located, unlisted)
     columns: list[Column] = []
     paths = columns_of(maker)
-    found = {name: _distinct(frame[name]) for name in paths if name in frame.columns}
+    found = {name: distinct_cells(frame[name]) for name in paths if name in frame.columns}
     for name, levels in reader.all_levels(found).items():
         columns += _column(_component(name, paths[name], maker), found[name][0], levels)
     papers = [name for name in DOCUMENT_COLUMNS if name in frame.columns and name not in paths]
     if papers:
-        raw, cells = _combined(frame, papers)
+        raw, cells = combined_cells(frame, papers)
         columns += _column(WHOLE, raw, reader.levels(raw, cells))
     names = frame["instrument"] if "instrument" in frame.columns else frame.index.to_series()
     for row in np.flatnonzero(names.isna().to_numpy())[:1]:
@@ -296,77 +301,6 @@ def _coded(frame: pd.DataFrame, maker: Maker, located: Located, unlisted: Unlist
     if reader.problems:
         raise InputError(reader.problems)
     return Coded(names.reset_index(drop=True), frame.index, tuple(columns), unlisted or {})
-
-
-class _Reader:
-    """Reads distinct cells, and notes what is wrong at the first row in which it stands."""
-
-    def __init__(self, maker: Maker, located: Located, unlisted: Unlisted | None) -> None:
-        self.maker = maker
-        self.unlisted = unlisted
-        self.located = located
-        self.problems: list[Problem] = []
-        self.sheet = Sheet("", "", {}, Row(1, ()), ())
-
-    def all_levels(
-        self, found: Mapping[str, tuple[Integers, list[str]]]
-    ) -> dict[str, list[Examination | None]]:
-        """Give what each distinct cell of several columns says.
-
-        The first cells of all columns are read as one row, which is quicker, then the second, and
-        so on; where anything is wrong with such a row, its cells are read one at a time.
-        """
-        paths = columns_of(self.maker)
-        made: dict[str, list[Examination | None]] = {name: [] for name in found}
-        for place in range(max((len(texts) for _, texts in found.values()), default=0)):
-            cells = {n: texts[place] for n, (_, texts) in found.items() if place < len(texts)}
-            said = {name: text for name, text in cells.items() if text}
-            once: Unlisted | None = None if self.unlisted is None else {}
-            given = {"instrument": "-", **said}
-            together, _ = examination_in(self.sheet, 1, given, self.maker, once)
-            if together is not None:
-                self._count(once, place, found)
-            for name in cells:
-                if name not in said:
-                    made[name].append(None)
-                elif together is None:
-                    made[name].append(self._level(found[name][0], place, {name: said[name]}))
-                else:
-                    value = _at(together, paths[name])
-                    made[name].append(_single(together, paths[name], value))
-        return made
-
-    def levels(self, raw: Integers, cells: Sequence[Mapping[str, str]]) -> list[Examination | None]:
-        """Give what each distinct cell says; None where it says nothing."""
-        return [self._level(raw, place, each) for place, each in enumerate(cells)]
-
-    def note(self, row: int, problem: Problem) -> None:
-        """Put a problem in its row."""
-        file, line = self.located(row)
-        self.problems.append(replace(problem, file=file, line=line))
-
-    def _count(
-        self, once: Unlisted | None, place: int, found: Mapping[str, tuple[Integers, list[str]]]
-    ) -> None:
-        """Count the rows in which a distinct cell stands that the maker file does not list."""
-        for name, cells in (once or {}).items():
-            rows = int(np.count_nonzero(found[name][0] == place))
-            if self.unlisted is not None and rows:
-                for cell in cells:
-                    self.unlisted.setdefault(name, Counter())[cell] += rows
-
-    def _level(self, raw: Integers, place: int, cells: Mapping[str, str]) -> Examination | None:
-        if not cells:
-            return None
-        given = {"instrument": "-", **cells}
-        once: Unlisted | None = None if self.unlisted is None else {}
-        made, problems = examination_in(self.sheet, 1, given, self.maker, once)
-        self._count(once, place, {name: (raw, []) for name in cells})
-        if problems:
-            for row in np.flatnonzero(raw == place)[:1]:  # a category may stand in no row
-                for problem in problems:
-                    self.note(int(row), problem)
-        return made
 
 
 def _column(
@@ -394,65 +328,9 @@ def _tells(level: Examination) -> bool:
     return any(each is not None for each in said)
 
 
-def _distinct(values: pd.Series) -> tuple[Integers, list[str]]:
-    """Give the place of each cell among the distinct ones, and these as text."""
-    import pandas as pd  # noqa: PLC0415
-
-    if isinstance(values.dtype, pd.CategoricalDtype):
-        raw, distinct = values.cat.codes.to_numpy(), values.cat.categories
-    else:
-        codes, distinct = pd.factorize(values)
-        raw = codes.astype(np.min_scalar_type(-len(distinct) - 1))
-    return raw, [_text(value) for value in distinct]
-
-
-def _text(value: object) -> str:
-    """Write a cell as text; nothing where it says "not examined"."""
-    if isinstance(value, np.datetime64) or hasattr(value, "isoformat"):
-        return str(value)[:10]
-    text = str(value).strip()
-    return "" if text == NOT_EXAMINED else text
-
-
-def _combined(frame: pd.DataFrame, names: Sequence[str]) -> tuple[Integers, list[dict[str, str]]]:
-    """Count the distinct combinations of several columns, and give the cells of each."""
-    code = np.zeros(len(frame), dtype=np.int64)
-    parts = [_distinct(frame[name]) for name in names]
-    for raw, texts in parts:
-        _, code = np.unique(code * (len(texts) + 1) + raw + 1, return_inverse=True)
-    _, first, raw = np.unique(code, return_index=True, return_inverse=True)
-    cells = []
-    for row in first:
-        found = {n: t[r[row]] for n, (r, t) in zip(names, parts, strict=True) if r[row] >= 0}
-        cells.append({name: text for name, text in found.items() if text})
-    return raw.astype(np.int32), cells
-
-
 def _component(name: str, path: tuple[str, ...], maker: Maker) -> str | None:
     if path[0] == "seen":
         return maker.features()[name][0]
     if path[0] == "marks":
         return maker.marks()[name][0]
     return maker.measurements()[name][0] if path[0] == "measured" else WHOLE
-
-
-def _at(examination: Examination, path: tuple[str, ...]) -> Any:
-    found = getattr(examination, path[0])
-    return found.get(path[1]) if len(path) > 1 else found
-
-
-def _single(examination: Examination, path: tuple[str, ...], value: Any) -> Examination:
-    """Keep one thing of an examination."""
-    empty: dict[str, Any] = {
-        "instrument": "-",
-        "examined": None,
-        "by": "",
-        "note": "",
-        "variant": None,
-        "seen": {},
-        "marks": {},
-        "measured": {},
-        "documents": (),
-    }
-    kept = {path[0]: {path[1]: value} if len(path) > 1 else value}
-    return examination.model_copy(update=empty | kept)

@@ -114,8 +114,15 @@ def _learned(path: Path, maker: Maker, corpus: Corpus) -> Learned:
     """Read what was learned, and refuse it when it was learned from another corpus."""
     from dating.learning.files import read_draws  # noqa: PLC0415
     from dating.reading import InputError, Problem  # noqa: PLC0415
+    from dating.words.soundness import edits_words  # noqa: PLC0415
 
     learned = read_draws(path, maker)
+    if learned.edits:
+        message = (
+            f"{edits_words(learned.edits).removesuffix('.')}. What was left out of learning cannot "
+            "be told of such draws; learn anew with dating learn"
+        )
+        raise InputError([Problem(str(path), None, "", message)])
     if learned.corpus_fingerprint != corpus.fingerprint:
         message = (
             f"learned from another state of the corpus than {corpus.file} (then "

@@ -70,8 +70,11 @@ def read_result(path: Path, plan: Plan) -> tuple[xr.DataTree, Health]:
     from dating.learning.files import read_draws, read_learned  # noqa: PLC0415
     from dating.learning.health import health_of  # noqa: PLC0415
     from dating.reading import InputError, Problem  # noqa: PLC0415
+    from dating.words.soundness import edits_words  # noqa: PLC0415
 
     learned = read_draws(path, plan.maker)
+    if learned.edits:
+        raise InputError([Problem(str(path), None, "", edits_words(learned.edits))])
     if learned.corpus_fingerprint != plan.corpus.fingerprint:
         message = "learned from another state of the corpus"
         then, now = learned.corpus_fingerprint[:12], plan.corpus.fingerprint[:12]

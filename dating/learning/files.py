@@ -16,14 +16,17 @@ import io
 import os
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dating.kinds import of_kind
+from dating.learning.edits import NO_EDITS, Edits
 from dating.learning.health import Health, health_from, health_of
 from dating.learning.inspection import faults_of
 from dating.learning.learned import DRAWS, Learned, learned_from
+from dating.learning.transfer import TransferError, transfer, unlearned_free_form
 from dating.maker import Maker
 from dating.reading import InputError, Problem, write_whole
 
@@ -86,27 +89,39 @@ def read_draws(path: str | os.PathLike[str], maker: Maker, most: int = DRAWS) ->
     Returns
     -------
     Learned
-        Its draws.
+        Its draws; where the maker file has been edited since, those of the parts that the edit
+        does not touch, and draws of the present judgements in place of the others.
 
     Raises
     ------
     InputError
         When it is no such file, comes from an earlier version, does not agree with its seal or
-        with the maker file, or when the maker file has changed since.
+        with the maker file, or when the maker file has changed so that nothing can be carried over.
     """
     file, tree = os.fspath(path), read_learned(path)
     if SET_ASIDE in tree.attrs:
         raise _refused(file, set_aside_words(tree.attrs))
-    then = str(tree.attrs.get("maker_fingerprint", ""))
-    if then != maker.origin.fingerprint:
-        raise _refused(
-            file,
-            f"learned with another state of the maker file (then {then[:12]}, now "
-            f"{maker.origin.fingerprint[:12]}); learn anew with dating learn",
-        )
-    if faults := faults_of(tree, maker, file):
+    if str(tree.attrs.get("maker_fingerprint", "")) == maker.origin.fingerprint:
+        edits = NO_EDITS
+    else:
+        tree, edits = _carried_over(tree, maker, file)
+    without = unlearned_free_form(tree, maker) if edits else ()
+    if faults := faults_of(tree, maker, file, without):
         raise InputError(faults)
-    return learned_from(tree, most)
+    return replace(learned_from(tree, most), edits=edits)
+
+
+def _carried_over(tree: xr.DataTree, maker: Maker, file: str) -> tuple[xr.DataTree, Edits]:
+    """Carry a result over to a maker file that has been edited since."""
+    then, now = str(tree.attrs.get("maker_fingerprint", "")), maker.origin.fingerprint
+    states = f"learned with another state of the maker file (then {then[:12]}, now {now[:12]})"
+    try:
+        return transfer(tree, maker)
+    except TransferError as error:
+        why = f"{states}, from which nothing can be carried over: {error}"
+    except (KeyError, ValueError, IndexError, TypeError) as error:
+        why = f"{states}, and not as dating learn writes a file ({type(error).__name__})"
+    raise _refused(file, f"{why}; learn anew with dating learn")
 
 
 def set_aside_words(attributes: Mapping[Any, Any]) -> str:

@@ -17,6 +17,7 @@ from dating.learning import density_kernels as kernels
 from dating.learning.corpus import Corpus
 from dating.learning.density import Density
 from dating.learning.layout import Layout
+from dating.learning.parts import parts_dataset
 from dating.learning.quantities import SAMPLE, particulars_of, statements_of, variables_of
 from dating.learning.records import Records, predict_records
 from dating.maker import Maker
@@ -83,12 +84,16 @@ def constant_group(maker: Maker, corpus: Corpus, output: Floats) -> xr.Dataset:
     """
     stated, references = statements_of(maker).merge(particulars_of(maker)), corpus.references
     names = [reference.examination.instrument for reference in references]
-    return stated.assign(
-        output=("month", output, {"units": "probability of the build month"}),
-        built=("instrument", [reference.stated for reference in references]),
-        trust=("instrument", [float(r.trust) for r in references], {"units": "probability"}),
-        line=("instrument", [reference.line for reference in references]),
-    ).assign_coords(month=list(maker.period.labels()), instrument=names)
+    return (
+        stated.merge(parts_dataset(maker))
+        .assign(
+            output=("month", output, {"units": "probability of the build month"}),
+            built=("instrument", [reference.stated for reference in references]),
+            trust=("instrument", [float(r.trust) for r in references], {"units": "probability"}),
+            line=("instrument", [reference.line for reference in references]),
+        )
+        .assign_coords(month=list(maker.period.labels()), instrument=names)
+    )
 
 
 def further_groups(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
@@ -36,7 +36,9 @@ _UNLIKELY = 1e-6
 _FINGERPRINT = 64
 
 
-def faults_of(tree: xr.DataTree, maker: Maker, file: str) -> list[Problem]:
+def faults_of(
+    tree: xr.DataTree, maker: Maker, file: str, without: Collection[str] = ()
+) -> list[Problem]:
     """Find what cannot be right in a learned file.
 
     Parameters
@@ -47,6 +49,8 @@ def faults_of(tree: xr.DataTree, maker: Maker, file: str) -> list[Problem]:
         The maker file that it was learned with.
     file : str
         Its name, as the user gave it.
+    without : collection of str
+        Free-form features of which nothing needs to be learned.
 
     Returns
     -------
@@ -61,12 +65,12 @@ def faults_of(tree: xr.DataTree, maker: Maker, file: str) -> list[Problem]:
         found.add("posterior", "there are no draws")
         return found.problems
     draws = _inspect_posterior(tree, maker, found)
-    states = free_form_features(maker)
+    states = {n: s for n, s in free_form_features(maker).items() if n not in without}
     if ("latent" in tree) != bool(states):
         said = "are missing" if states else "are none of this maker's"
         found.add("latent", f"free-form shares {said}")
     elif states:
-        _inspect_latent(tree["latent"].to_dataset(), maker, draws, found)
+        _inspect_latent(tree["latent"].to_dataset(), len(maker.period), states, draws, found)
     if "levels" in tree:
         _inspect_levels(tree["levels"].to_dataset(), found)
     return found.problems
@@ -223,9 +227,14 @@ def _inspect_numbers(values: Floats, layout: Layout, found: _Inspection) -> None
         )
 
 
-def _inspect_latent(dataset: xr.Dataset, maker: Maker, draws: int, found: _Inspection) -> None:
+def _inspect_latent(
+    dataset: xr.Dataset,
+    months: int,
+    states: Mapping[str, tuple[str, ...]],
+    draws: int,
+    found: _Inspection,
+) -> None:
     """Inspect free-form shares and latent variants against the features that are free-form."""
-    months, states = len(maker.period), free_form_features(maker)
     cells = _cells(dataset, months, found)
     if cells is None:
         return

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.learning.edits import NO_EDITS, Edits
 from dating.learning.health import Health, health_from
 from dating.learning.latent.found import Latent, latent_from
 from dating.learning.layout import VARIANTS, Layout, Track, layout_of
@@ -58,6 +59,8 @@ class Learned:
         How stated levels are corrected, where instruments left out showed that they must be.
     health : Health or None
         Diagnostics of the draws; None where they come from no file.
+    edits : Edits
+        What has changed in the maker file since.
     """
 
     maker_fingerprint: str
@@ -72,6 +75,7 @@ class Learned:
     latent: Latent | None = None
     correction: Correction | None = None
     health: Health | None = None
+    edits: Edits = NO_EDITS
 
     @property
     def unsound(self) -> str:

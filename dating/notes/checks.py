@@ -81,7 +81,7 @@ def language_text(file: str | os.PathLike[str], width: int = WIDTH) -> str:
     --------
     >>> print(language_text("dating/notes/languages/de.yaml"), end="")
     dating/notes/languages/de.yaml: a language file, understood
-      Deutsch (de), 161 texts
+      Deutsch (de), 163 texts
     """
     words = language(file)
     lines = [f"  {words.texts['name']} ({words.code}), {len(words.texts)} texts"]

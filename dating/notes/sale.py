@@ -155,6 +155,7 @@ def second_look(estimate: Estimate, wording: Wording) -> tuple[str, ...]:
         "look": any(look.bits >= WORTH * estimate.entropy for look in easy),
         "error": not estimate.converged,
         "draft": is_bare_draft(estimate.maker, estimate.learned),
+        "edited": estimate.learned is not None and bool(estimate.learned.edits),
         "unsound": estimate.learned is not None and bool(estimate.learned.unsound),
         "record": bool(examination_warnings(estimate.examination, estimate.maker)),
     }

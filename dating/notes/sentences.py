@@ -112,7 +112,7 @@ def certainty(chance: float, language: Language) -> str:
 
 
 def unsound_sentences(estimate: Estimate, wording: Wording) -> list[str]:
-    """Say that a maker file is a bare draft, or that the draws behind it are not sound.
+    """Say that a maker file is a bare draft or was edited, or that the draws are not sound.
 
     Parameters
     ----------
@@ -124,21 +124,26 @@ def unsound_sentences(estimate: Estimate, wording: Wording) -> list[str]:
     Returns
     -------
     list of str
-        One sentence; none where neither holds.
+        Sentences; none where none of that holds.
     """
     learned, language = estimate.learned, wording.language
     if is_bare_draft(estimate.maker, learned):
         return [language.texts["draft"]]
-    if learned is None or learned.health is None or learned.health.good:
+    if learned is None:
         return []
+    parts = (*learned.edits.stale, *learned.edits.added, *learned.edits.around)
+    edited = [language.say("edited", parts=", ".join(parts))] if parts else []
+    if learned.health is None or learned.health.good:
+        return edited
     health = learned.health
     return [
+        *edited,
         language.say(
             "unsound",
             rhat=language.number(health.rhat, 3),
             ess=language.number(health.ess, 0),
             divergences=health.divergences,
-        )
+        ),
     ]
 
 

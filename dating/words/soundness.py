@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
+from dating.learning.edits import Edits
 from dating.learning.learned import Learned
 from dating.maker import Maker
 
@@ -51,7 +53,7 @@ def is_bare_draft(maker: Maker, learned: Learned | None) -> bool:
 
 
 def on_soundness(learned: Learned | None) -> list[str]:
-    """Say that what was learned was kept although its draws are not sound.
+    """Say what must be known first of what was learned.
 
     Parameters
     ----------
@@ -61,16 +63,65 @@ def on_soundness(learned: Learned | None) -> list[str]:
     Returns
     -------
     list of str
-        One sentence; none where the draws are sound, or nothing was learned.
+        That the maker file has changed since, and that the draws were kept although they are not
+        sound; none where neither holds.
 
     Examples
     --------
     >>> on_soundness(None)
     []
     """
-    if learned is None or not learned.unsound:
+    if learned is None:
         return []
-    return [unsound_words(learned.unsound)]
+    unsound = [unsound_words(learned.unsound)] if learned.unsound else []
+    return [*([edits_words(learned.edits)] if learned.edits else []), *unsound]
+
+
+def edits_words(edits: Edits) -> str:
+    """Say what an edit of the maker file means for what was learned before it.
+
+    Parameters
+    ----------
+    edits : Edits
+        At least one thing that has changed.
+
+    Returns
+    -------
+    str
+        One sentence.
+
+    Examples
+    --------
+    >>> edits_words(Edits(stale=("ring, regime 2", "the slip of nut"), removed=("guard",)))
+    'The maker file has changed since this was learned: what was learned of ring, regime 2 and the \
+slip of nut is set aside, and their present judgements stand in its place; guard was taken out.'
+    """
+    clauses = []
+    if edits.stale:
+        their = (
+            "its present judgement stands"
+            if len(edits.stale) == 1
+            else ("their present judgements stand")
+        )
+        clauses.append(
+            f"what was learned of {_series(edits.stale)} is set aside, and {their} in its place"
+        )
+    if edits.added:
+        were = "was" if len(edits.added) == 1 else "were"
+        clauses.append(f"nothing was learned of {_series(edits.added)}, which {were} added")
+    if edits.around:
+        clauses.append(f"all else was learned with another state of {_series(edits.around)}")
+    if edits.removed:
+        were = "was" if len(edits.removed) == 1 else "were"
+        clauses.append(f"{_series(edits.removed)} {were} taken out")
+    if edits.uncorrected:
+        clauses.append("levels are not corrected any more")
+    return f"The maker file has changed since this was learned: {'; '.join(clauses)}."
+
+
+def _series(names: Sequence[str]) -> str:
+    *first, last = names
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 def unsound_words(fault: str) -> str:
@@ -109,13 +160,14 @@ def soundness_record(learned: Learned | None) -> dict[str, Any] | None:
     Returns
     -------
     dict or None
-        Whether the draws are sound, and the sentence where they are not.
+        Whether the draws are sound, and the sentence where they are not; the sentence about changes
+        of the maker file since.
     """
     if learned is None or learned.health is None:
         return None
-    said = on_soundness(learned)
     return {
-        "sound": not said,
+        "sound": not learned.unsound,
         "divergences": learned.health.divergences,
-        "sentence": said[0] if said else "",
+        "sentence": unsound_words(learned.unsound) if learned.unsound else "",
+        "maker_file_changed": edits_words(learned.edits) if learned.edits else "",
     }

@@ -26,7 +26,7 @@ from dating.words.phrases import (
     warning_words,
 )
 from dating.words.plain import WIDTH, Rows, in_plain_text, indent, say, table, title
-from dating.words.soundness import DRAFT, is_bare_draft, on_soundness
+from dating.words.soundness import on_grounds
 
 _BAR = 32
 _MOST_LOOKS = 6
@@ -67,8 +67,8 @@ def _head(console: Console, estimate: Estimate) -> None:
         console,
         f"{estimate.examination.instrument}, from the {maker.product} of {maker.maker}{invented}",
     )
-    if is_bare_draft(maker, estimate.learned):
-        say(console, DRAFT)
+    for sentence in on_grounds(maker, estimate.learned):
+        say(console, sentence)
 
 
 def _built(console: Console, estimate: Estimate) -> None:
@@ -86,8 +86,6 @@ def _built(console: Console, estimate: Estimate) -> None:
     indent(console, rows)
     console.print()
     indent(console, _year_bars(estimate, min(_BAR, console.width - 16)))
-    for sentence in on_soundness(estimate.learned):
-        say(console, sentence)
     if estimate.correction is not None:
         say(console, on_correction(estimate.correction))
     if estimate.learned is not None and estimate.learned.latent is not None:

@@ -319,7 +319,8 @@ def _learned_file(file: File) -> Iterator[str]:
         yield "  " + set_aside_words(said)
         return
     learned = read_draws(file, read_maker(maker_file))
-    yield f"  fits the maker file {maker_file}"
+    since = ", which has changed since" if learned.edits else ""
+    yield f"  fits the maker file {maker_file}{since}"
     for sentence in on_soundness(learned):
         yield f"  {sentence}"
     if learned.latent is not None:

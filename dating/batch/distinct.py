@@ -1,0 +1,250 @@
+"""The distinct cells of a table, each read once."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.cells import Unlisted, columns_of, examination_in
+from dating.examination import NOT_EXAMINED, Examination
+from dating.maker import Maker
+from dating.reading import Problem
+from dating.sheets import Row, Sheet
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+type Integers = NDArray[np.integer[Any]]
+type Located = Callable[[int], tuple[str, int | None]]
+
+
+class CellReader:
+    """Reads distinct cells, and notes what is wrong at the first row in which it stands.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    located : callable
+        Gives file and line of a row.
+    unlisted : dict of str to Counter, or None
+        Where cells with states that are not listed are counted; None where they are problems.
+    """
+
+    def __init__(self, maker: Maker, located: Located, unlisted: Unlisted | None) -> None:
+        self.maker = maker
+        self.unlisted = unlisted
+        self.located = located
+        self.problems: list[Problem] = []
+        self.sheet = Sheet("", "", {}, Row(1, ()), ())
+
+    def all_levels(
+        self, found: Mapping[str, tuple[Integers, list[str]]]
+    ) -> dict[str, list[Examination | None]]:
+        """Give what each distinct cell of several columns says.
+
+        The first cells of all columns are read as one row, which is quicker, then the second, and
+        so on; where anything is wrong with such a row, its cells are read one at a time.
+
+        Parameters
+        ----------
+        found : mapping of str to (ndarray of int, list of str)
+            Places and texts of the distinct cells, by column.
+
+        Returns
+        -------
+        dict of str to list of Examination or None
+            By column; None where a cell says nothing or cannot be read.
+        """
+        paths = columns_of(self.maker)
+        made: dict[str, list[Examination | None]] = {name: [] for name in found}
+        for place in range(max((len(texts) for _, texts in found.values()), default=0)):
+            cells = {n: texts[place] for n, (_, texts) in found.items() if place < len(texts)}
+            said = {name: text for name, text in cells.items() if text}
+            once: Unlisted | None = None if self.unlisted is None else {}
+            given = {"instrument": "-", **said}
+            together, _ = examination_in(self.sheet, 1, given, self.maker, once)
+            if together is not None:
+                self._count(once, place, found)
+            for name in cells:
+                if name not in said:
+                    made[name].append(None)
+                elif together is None:
+                    made[name].append(self._level(found[name][0], place, {name: said[name]}))
+                else:
+                    value = value_at(together, paths[name])
+                    made[name].append(single_of(together, paths[name], value))
+        return made
+
+    def levels(self, raw: Integers, cells: Sequence[Mapping[str, str]]) -> list[Examination | None]:
+        """Give what each distinct combination of cells says.
+
+        Parameters
+        ----------
+        raw : ndarray of int, shape (row,)
+            Which of them stands in each row.
+        cells : sequence of mapping of str to str
+            The cells of each, by column.
+
+        Returns
+        -------
+        list of Examination or None
+            None where it says nothing or cannot be read.
+        """
+        return [self._level(raw, place, each) for place, each in enumerate(cells)]
+
+    def note(self, row: int, problem: Problem) -> None:
+        """Put a problem in its row.
+
+        Parameters
+        ----------
+        row : int
+            Position of the row, from 0.
+        problem : Problem
+            Without its place.
+        """
+        file, line = self.located(row)
+        self.problems.append(replace(problem, file=file, line=line))
+
+    def _count(
+        self, once: Unlisted | None, place: int, found: Mapping[str, tuple[Integers, list[str]]]
+    ) -> None:
+        """Count the rows in which a distinct cell stands that the maker file does not list."""
+        for name, cells in (once or {}).items():
+            rows = int(np.count_nonzero(found[name][0] == place))
+            if self.unlisted is not None and rows:
+                for cell in cells:
+                    self.unlisted.setdefault(name, Counter())[cell] += rows
+
+    def _level(self, raw: Integers, place: int, cells: Mapping[str, str]) -> Examination | None:
+        if not cells:
+            return None
+        given = {"instrument": "-", **cells}
+        once: Unlisted | None = None if self.unlisted is None else {}
+        made, problems = examination_in(self.sheet, 1, given, self.maker, once)
+        self._count(once, place, {name: (raw, []) for name in cells})
+        if problems:
+            for row in np.flatnonzero(raw == place)[:1]:  # a category may stand in no row
+                for problem in problems:
+                    self.note(int(row), problem)
+        return made
+
+
+def distinct_cells(values: pd.Series) -> tuple[Integers, list[str]]:
+    """Give the place of each cell among the distinct ones, and these as text.
+
+    Parameters
+    ----------
+    values : Series
+        A column.
+
+    Returns
+    -------
+    places : ndarray of int, shape (row,)
+        -1 for a missing cell.
+    texts : list of str
+        The distinct cells.
+    """
+    import pandas as pd  # noqa: PLC0415
+
+    if isinstance(values.dtype, pd.CategoricalDtype):
+        raw, distinct = values.cat.codes.to_numpy(), values.cat.categories
+    else:
+        codes, distinct = pd.factorize(values)
+        raw = codes.astype(np.min_scalar_type(-len(distinct) - 1))
+    return raw, [_text(value) for value in distinct]
+
+
+def _text(value: object) -> str:
+    """Write a cell as text; nothing where it says "not examined"."""
+    if isinstance(value, np.datetime64) or hasattr(value, "isoformat"):
+        return str(value)[:10]
+    text = str(value).strip()
+    return "" if text == NOT_EXAMINED else text
+
+
+def combined_cells(
+    frame: pd.DataFrame, names: Sequence[str]
+) -> tuple[Integers, list[dict[str, str]]]:
+    """Count the distinct combinations of several columns, and give the cells of each.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        The table.
+    names : sequence of str
+        The columns.
+
+    Returns
+    -------
+    places : ndarray of int, shape (row,)
+        Which combination stands in each row.
+    cells : list of dict of str to str
+        The cells of each that are not blank, by column.
+    """
+    code = np.zeros(len(frame), dtype=np.int64)
+    parts = [distinct_cells(frame[name]) for name in names]
+    for raw, texts in parts:
+        _, code = np.unique(code * (len(texts) + 1) + raw + 1, return_inverse=True)
+    _, first, raw = np.unique(code, return_index=True, return_inverse=True)
+    cells = []
+    for row in first:
+        found = {n: t[r[row]] for n, (r, t) in zip(names, parts, strict=True) if r[row] >= 0}
+        cells.append({name: text for name, text in found.items() if text})
+    return raw.astype(np.int32), cells
+
+
+def value_at(examination: Examination, path: tuple[str, ...]) -> Any:
+    """Give what an examination says of one thing.
+
+    Parameters
+    ----------
+    examination : Examination
+        The examination.
+    path : tuple of str
+        Where it stands, as :func:`dating.cells.columns_of` gives it.
+
+    Returns
+    -------
+    object
+        None where it was not examined.
+    """
+    found = getattr(examination, path[0])
+    return found.get(path[1]) if len(path) > 1 else found
+
+
+def single_of(examination: Examination, path: tuple[str, ...], value: Any) -> Examination:
+    """Keep one thing of an examination.
+
+    Parameters
+    ----------
+    examination : Examination
+        The examination.
+    path : tuple of str
+        Where the thing stands.
+    value : object
+        What is said of it.
+
+    Returns
+    -------
+    Examination
+        Of this one thing.
+    """
+    empty: dict[str, Any] = {
+        "instrument": "-",
+        "examined": None,
+        "by": "",
+        "note": "",
+        "variant": None,
+        "seen": {},
+        "marks": {},
+        "measured": {},
+        "documents": (),
+    }
+    kept = {path[0]: {path[1]: value} if len(path) > 1 else value}
+    return examination.model_copy(update=empty | kept)
