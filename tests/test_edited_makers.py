@@ -195,7 +195,7 @@ STRAP = """\
 def test_an_added_feature_comes_from_its_judgement(kept, edited):
     maker, learned = edited((LABEL, LABEL + STRAP))
     assert learned.edits == Edits(added=("holes",))
-    assert "nothing was learned of holes, which was added" in edits_words(learned.edits)
+    assert "Added, so that nothing was learned of it: holes." in edits_words(learned.edits)
     old, new = columns(kept.learned), columns(learned)
     assert all(np.array_equal(values, new[name]) for name, values in old.items())
     seen = dating.Examination.model_validate({**SEEN, "seen": {"holes": "yes"}})
@@ -209,7 +209,7 @@ def test_a_removed_feature_is_left_out(kept, edited):
     assert learned.edits == Edits(removed=("label",))
     old, new = columns(kept.learned), columns(learned)
     assert all(np.array_equal(values, old[name]) for name, values in new.items())
-    assert "label was taken out" in edits_words(learned.edits)
+    assert "Taken out: label." in edits_words(learned.edits)
     both = [
         dating.posteriors(m, [dating.Examination.model_validate(SEEN)], n).values
         for m, n in ((maker, learned), (kept.maker, kept.learned))
@@ -233,7 +233,7 @@ def test_a_removed_feature_is_left_out(kept, edited):
 def test_what_is_never_learned_is_told_and_used_as_it_is_now(kept, edited, change, around):
     _, learned = edited(change)
     assert learned.edits == Edits(around=(around,))
-    assert f"learned with another state of {around}" in edits_words(learned.edits)
+    assert f"learned with another state of: {around}." in edits_words(learned.edits)
     assert np.array_equal(learned.values, kept.learned.values)
 
 
@@ -363,8 +363,8 @@ def test_an_estimate_says_so_first(changed):
     order = ("estimate", changed.folder / "x.yaml", "--learned", changed.path)
     words, said = " ".join(run(*order).output.split()), edits_words(changed.learned.edits)
     assert said.startswith(
-        "The maker file has changed since this was learned: what was learned of buckle, regime 2 "
-        "is set aside"
+        "The maker file has changed since this was learned. Present judgements take the place of "
+        "what was learned of: buckle, regime 2."
     )
     assert words.index(said) < words.index("WHEN IT WAS BUILT")
     record = json.loads(run(*order, "--as", "json").output)

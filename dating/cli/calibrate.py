@@ -119,8 +119,8 @@ def _learned(path: Path, maker: Maker, corpus: Corpus) -> Learned:
     learned = read_draws(path, maker)
     if learned.edits:
         message = (
-            f"{edits_words(learned.edits).removesuffix('.')}. What was left out of learning cannot "
-            "be told of such draws; learn anew with dating learn"
+            f"{edits_words(learned.edits)} Draws that are not as they were learned cannot leave an "
+            "instrument out; learn anew with dating learn"
         )
         raise InputError([Problem(str(path), None, "", message)])
     if learned.corpus_fingerprint != corpus.fingerprint:

@@ -132,7 +132,7 @@ def unsound_sentences(estimate: Estimate, wording: Wording) -> list[str]:
     if learned is None:
         return []
     parts = (*learned.edits.stale, *learned.edits.added, *learned.edits.around)
-    edited = [language.say("edited", parts=", ".join(parts))] if parts else []
+    edited = [language.say("edited", parts="; ".join(parts))] if parts else []
     if learned.health is None or learned.health.good:
         return edited
     health = learned.health

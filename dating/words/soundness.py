@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 from dating.learning.edits import Edits
@@ -88,40 +87,24 @@ def edits_words(edits: Edits) -> str:
     Returns
     -------
     str
-        One sentence.
+        Sentences.
 
     Examples
     --------
     >>> edits_words(Edits(stale=("ring, regime 2", "the slip of nut"), removed=("guard",)))
-    'The maker file has changed since this was learned: what was learned of ring, regime 2 and the \
-slip of nut is set aside, and their present judgements stand in its place; guard was taken out.'
+    'The maker file has changed since this was learned. Present judgements take the place of what \
+was learned of: ring, regime 2; the slip of nut. Taken out: guard.'
     """
-    clauses = []
-    if edits.stale:
-        their = (
-            "its present judgement stands"
-            if len(edits.stale) == 1
-            else ("their present judgements stand")
-        )
-        clauses.append(
-            f"what was learned of {_series(edits.stale)} is set aside, and {their} in its place"
-        )
-    if edits.added:
-        were = "was" if len(edits.added) == 1 else "were"
-        clauses.append(f"nothing was learned of {_series(edits.added)}, which {were} added")
-    if edits.around:
-        clauses.append(f"all else was learned with another state of {_series(edits.around)}")
-    if edits.removed:
-        were = "was" if len(edits.removed) == 1 else "were"
-        clauses.append(f"{_series(edits.removed)} {were} taken out")
+    told = {
+        "Present judgements take the place of what was learned of": edits.stale,
+        "Added, so that nothing was learned of it": edits.added,
+        "Taken out": edits.removed,
+        "All else was learned with another state of": edits.around,
+    }
+    sentences = [f"{words}: {'; '.join(names)}." for words, names in told.items() if names]
     if edits.uncorrected:
-        clauses.append("levels are not corrected any more")
-    return f"The maker file has changed since this was learned: {'; '.join(clauses)}."
-
-
-def _series(names: Sequence[str]) -> str:
-    *first, last = names
-    return f"{', '.join(first)} and {last}" if first else last
+        sentences.append("Levels are not corrected any more.")
+    return " ".join(("The maker file has changed since this was learned.", *sentences))
 
 
 def unsound_words(fault: str) -> str:
