@@ -23,7 +23,7 @@ from dating.escapes import escaped
 from dating.evidence import Neutral, Piece, pieces_of
 from dating.examination import Examination
 from dating.files import check_against
-from dating.learning.learned import Learned, learned_tables
+from dating.learning.learned import Learned, rounds_of
 from dating.learning.levels import Correction
 from dating.maker import Maker
 from dating.months import Period, month_label
@@ -39,14 +39,7 @@ from dating.summaries import (
     quantile_month,
 )
 from dating.tables import MonthTables
-from dating.tabulation import (
-    LEVEL,
-    MOST_POINTS,
-    POINTS,
-    SEED,
-    TOLERATED_ERROR,
-    month_tables,
-)
+from dating.tabulation import LEVEL, SEED, TOLERATED_ERROR
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -394,17 +387,15 @@ def estimate(
         raise ValueError(f"a level lies between 0 and 1, both excluded; found {level:g}")
     check_against(examination, maker)
     swapped = {name: component.swapped.value for name, component in maker.components.items()}
-    points = POINTS
-    while True:
-        tables = learned_tables(maker, learned) if learned else month_tables(maker, points, seed)
+    for tables in rounds_of(maker, learned, seed):
         pieces, neutral = pieces_of(examination, maker, tables)
         weighing = Weighing.of(tables, swapped, pieces)
         if not weighing.evidence:
             raise InputError([_impossible(weighing, examination)])
         made = Estimate(maker, examination, weighing, neutral, level, learned)
-        if learned is not None or made.converged or points >= MOST_POINTS:
-            return made
-        points *= 2
+        if made.converged:
+            break
+    return made
 
 
 def _labelled(values: dict[str, float], dimension: str, name: str) -> xr.DataArray:

@@ -24,19 +24,12 @@ from dating.batch.results import Kept, as_table, kept_for, year_starts
 from dating.batch.rooms import ByMonthOfYear, Pool
 from dating.batch.shared import Shared
 from dating.examination import Examination
-from dating.learning.learned import Learned, learned_tables
+from dating.learning.learned import Learned, rounds_of
 from dating.maker import Maker
 from dating.reading import InputError, Problem
 from dating.standard_input import StandardInput
 from dating.tables import MonthTables
-from dating.tabulation import (
-    LEVEL,
-    MOST_POINTS,
-    POINTS,
-    SEED,
-    TOLERATED_ERROR,
-    month_tables,
-)
+from dating.tabulation import LEVEL, SEED, TOLERATED_ERROR
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -249,18 +242,11 @@ class Dating:
     def _rounds(self) -> Iterator[tuple[MonthTables, Rows]]:
         """Give all rows, then with twice the draws those that have not converged, and so on."""
         rows: Rows = slice(0, len(self.coded))
-        if self.learned is not None:
-            yield learned_tables(self.maker, self.learned), rows
-            return
-        points = POINTS
-        while True:
-            tables = month_tables(self.maker, points, self.seed)
+        for tables in rounds_of(self.maker, self.learned, self.seed):
             yield tables, rows
-            short = self.kept.numbers[4] > TOLERATED_ERROR
-            rows = np.flatnonzero(short)
-            if tables.draws == 1 or points >= MOST_POINTS or not len(rows):
+            rows = np.flatnonzero(self.kept.numbers[4] > TOLERATED_ERROR)
+            if not len(rows):
                 return
-            points *= 2
 
     def _date(self, tables: MonthTables, rows: Rows) -> None:
         levels = Levels(self.maker, tables)

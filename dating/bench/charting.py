@@ -28,7 +28,7 @@ from dating.bench.shares import Came, Shares, changeovers, mean_of, shares_of, v
 from dating.bench.spots import place_text
 from dating.bench.wall import BAND, HEAD, LANE, NAMES, NARROW, ROW, SHEET, WIDTH, Scale, step_path
 from dating.learning.layout import VARIANTS
-from dating.learning.learned import Learned, tables_for
+from dating.learning.learned import DRAWS, Learned, tables_for
 from dating.maker import Maker
 from dating.months import Period
 from dating.tables import MonthTables
@@ -162,7 +162,7 @@ def maker_page(asked: Asked) -> Response:
     """
     name, learned_name = asked.wanted("file"), asked.query.get("learned", "")
     maker = asked.shelf.maker(name)
-    learned = asked.shelf.learned(learned_name, maker) if learned_name else None
+    learned = asked.shelf.learned(learned_name, maker, DRAWS) if learned_name else None
     sheet = asked.query.get("sheet", "") == "1"
     chart = chart_of(maker, tables_for(maker, learned), learned, SHEET if sheet else WIDTH)
     sizes = {

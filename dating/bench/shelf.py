@@ -15,7 +15,7 @@ from dating.examination import Examination
 from dating.files import read_examination, read_maker
 from dating.learning.corpus import Corpus, read_corpus
 from dating.learning.files import read_draws
-from dating.learning.learned import DRAWS, Learned
+from dating.learning.learned import MOST_DRAWS, Learned
 from dating.maker import Maker
 
 _KEPT = 24
@@ -128,7 +128,7 @@ class Shelf:
         """
         return self._once(maker.origin.fingerprint, name, lambda path: read_corpus(path, maker))
 
-    def learned(self, name: str, maker: Maker, most: int = DRAWS) -> Learned:
+    def learned(self, name: str, maker: Maker, most: int = MOST_DRAWS) -> Learned:
         """Read what was learned of a maker.
 
         Parameters

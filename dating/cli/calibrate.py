@@ -113,10 +113,11 @@ def _check_names(learned: Path | None, picture: Path | None, correct: Path | Non
 def _learned(path: Path, maker: Maker, corpus: Corpus) -> Learned:
     """Read what was learned, and refuse it when it was learned from another corpus."""
     from dating.learning.files import read_draws  # noqa: PLC0415
+    from dating.learning.learned import DRAWS  # noqa: PLC0415
     from dating.reading import InputError, Problem  # noqa: PLC0415
     from dating.words.soundness import edits_words  # noqa: PLC0415
 
-    learned = read_draws(path, maker)
+    learned = read_draws(path, maker, DRAWS)
     if learned.edits:
         message = (
             f"{edits_words(learned.edits)} Draws that are not as they were learned cannot leave an "

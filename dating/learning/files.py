@@ -25,7 +25,7 @@ from dating.kinds import of_kind
 from dating.learning.edits import NO_EDITS, Edits
 from dating.learning.health import Health, health_from, health_of
 from dating.learning.inspection import faults_of
-from dating.learning.learned import DRAWS, Learned, learned_from
+from dating.learning.learned import MOST_DRAWS, Learned, learned_from
 from dating.learning.transfer import TransferError, transfer, unlearned_free_form
 from dating.maker import Maker
 from dating.reading import InputError, Problem, write_whole
@@ -74,7 +74,7 @@ def write_learned(
     write_whole(path, content + _seal_of(content))
 
 
-def read_draws(path: str | os.PathLike[str], maker: Maker, most: int = DRAWS) -> Learned:
+def read_draws(path: str | os.PathLike[str], maker: Maker, most: int = MOST_DRAWS) -> Learned:
     """Read a result, and refuse it when it cannot be relied on.
 
     Parameters
@@ -84,7 +84,7 @@ def read_draws(path: str | os.PathLike[str], maker: Maker, most: int = DRAWS) ->
     maker : Maker
         The maker file it shall be used with.
     most : int
-        How many draws to keep at most; an estimate uses 512.
+        How many draws to keep at most; an estimate uses no more than 2,048.
 
     Returns
     -------

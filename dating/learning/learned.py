@@ -18,7 +18,7 @@ from dating.learning.levels import Correction, correction_from
 from dating.learning.quantities import arrays_of, names_of
 from dating.maker import Maker
 from dating.tables import Blend, FeatureTable, MonthTables
-from dating.tabulation import month_tables, replacement_shares
+from dating.tabulation import MOST_POINTS, POINTS, month_tables, replacement_shares
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -26,7 +26,9 @@ if TYPE_CHECKING:
 type Floats = NDArray[np.float64]
 
 DRAWS = 512
-"""Draws that an estimate uses, evenly spaced over those that were kept."""
+"""Draws that an estimate begins with, evenly spaced over those that were kept."""
+MOST_DRAWS = 2048
+"""Draws that it takes at most, where fewer leave too large a standard error."""
 BATCHES = 8
 _MOST_CELLS = 2_000_000
 
@@ -132,7 +134,7 @@ def learned_from(tree: xr.DataTree, most: int = DRAWS) -> Learned:
     tree : DataTree
         With the groups ``posterior`` and ``constant_data`` and the attributes of a result.
     most : int
-        How many draws to keep at most; an estimate uses 512.
+        How many draws to keep at most.
 
     Returns
     -------
@@ -179,7 +181,65 @@ def tables_for(maker: Maker, learned: Learned | None) -> MonthTables:
     return month_tables(maker) if learned is None else learned_tables(maker, learned)
 
 
-@lru_cache(maxsize=2)
+def rounds_of(maker: Maker, learned: Learned | None, seed: int) -> Iterator[MonthTables]:
+    """Give month tables with twice the draws each time, for what has not converged.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    learned : Learned or None
+        What was learned, in the place of the judgements.
+    seed : int
+        Seed of the draws of the judgements.
+
+    Yields
+    ------
+    MonthTables
+        Until more draws would tell no more, or are not to be had: learned ones end with those that
+        were kept, and free-form shares with their fits.
+
+    Examples
+    --------
+    >>> from dating.files import read_maker
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> [tables.draws for tables in rounds_of(maker, None, seed=1)][:3]
+    [128, 256, 512]
+    """
+    if learned is None:
+        points = POINTS
+        while points <= MOST_POINTS:
+            tables = month_tables(maker, points, seed)
+            yield tables
+            points = points * 2 if tables.draws > 1 else MOST_POINTS + 1
+        return
+    count = DRAWS
+    yield learned_tables(maker, thinned(learned, count))
+    while count < len(learned.values) and learned.latent is None:
+        count *= 2
+        yield learned_tables(maker, thinned(learned, count))
+
+
+@lru_cache(maxsize=8)
+def thinned(learned: Learned, count: int) -> Learned:
+    """Keep some of the draws; always the same object, so that its tables are made once.
+
+    Parameters
+    ----------
+    learned : Learned
+        What was learned.
+    count : int
+        How many draws; all that there are where it is more.
+
+    Returns
+    -------
+    Learned
+        As :meth:`Learned.thinned` gives it.
+    """
+    return learned if count >= len(learned.values) else learned.thinned(count)
+
+
+@lru_cache(maxsize=4)
 def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
     """Turn learned draws into month tables; all blocks are joint.
 

@@ -27,7 +27,7 @@ MOST = 3
 """Numbers that are named at most."""
 _SILENT = 0.05
 _SHORTEST_GAP = 3
-_PINNED = 0.15
+_PART = 0.02
 _SURE = 0.01
 _BIMODAL, _APART = 4.5, 3.0
 _SMALLER = 0.05
@@ -63,7 +63,7 @@ class Gap:
 
 @dataclass(frozen=True)
 class Wall:
-    """A linear ramp, whose start or end is held by one instrument that is trusted wholly.
+    """One instrument that is trusted wholly, and that a linear ramp reaches in some draws only.
 
     Parameters
     ----------
@@ -74,7 +74,7 @@ class Wall:
     built : str
         Its stated date.
     end : str
-        ``start`` or ``end``.
+        ``start`` or ``end``: which end of the ramp would have to reach it.
     """
 
     instrument: str
@@ -222,7 +222,7 @@ class _Causes:
                 yield Gap(low + int(first), low + int(stop) - 1)
 
     def _walls(self, ramp: int) -> Iterator[Wall]:
-        """Find instruments at which a linear ramp must have begun, or cannot have ended."""
+        """Find instruments that a linear ramp reaches in some draws, and in others does not."""
         track, step = self._course(ramp)
         if self.layout.ramps[ramp].logistic or not self._is_hard(track):
             return
@@ -234,9 +234,9 @@ class _Causes:
         begun = min((at for at in dated if at[1] == "new"), key=lambda at: at[0], default=None)
         last = max((at for at in dated if at[1] == "old"), key=lambda at: at[0], default=None)
         end = self.starts[:, ramp] + self.overlaps[:, ramp]
-        if begun and np.mean(np.abs(self.starts[:, ramp] - begun[0] - 1) < 1) > _PINNED:
+        if begun and _PART < np.mean(self.starts[:, ramp] >= begun[0] + 1) < 1 - _PART:
             yield _wall(begun[2], "start")
-        if last and np.mean(np.abs(end - last[0]) < 1) > _PINNED:
+        if last and _PART < np.mean(end <= last[0]) < 1 - _PART:
             yield _wall(last[2], "end")
 
     def _contradictions(self, ramp: int) -> Iterator[Against]:

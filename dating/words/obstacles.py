@@ -53,9 +53,9 @@ def _words(reason: Reason, first: int) -> str:
             return f"no dated instrument from {' to '.join(months)} shows either form"
         case Wall(name, line, built, end):
             return (
-                f"the {end} of its linear ramp is held by {name} alone (line {line} of the corpus, "
-                f"built {built}, trust 1, and hardly a slip to explain it): a trust below 1, a "
-                "slip, or shape: logistic would ease it"
+                f"the {end} of its linear ramp reaches {name} (line {line} of the corpus, built "
+                f"{built}, trust 1) in some draws and in others takes it for an error, with hardly "
+                "a slip to explain it: a trust below 1, a slip, or shape: logistic would ease that"
             )
         case Against(feature, name, line, built, said):
             return (

@@ -200,7 +200,8 @@ def _cautions(made: Outcome) -> list[str]:
         "of a component is taken feature by feature.",
         "No changeover is narrower than three quarters of a month: an overlap of d months counts "
         "as the square root of d² + 0.75². One recorded state in a thousand may be anything.",
-        "The result is refused once the maker file has changed. An estimate uses 512 of its draws.",
+        "The result is refused once the maker file has changed. An estimate uses 512 of "
+        "its draws, or more, until its standard error is small enough.",
     ]
     if made.plan.free_form:
         names = ", ".join(made.plan.free_form)
