@@ -175,8 +175,7 @@ def test_corpus_row_by_row(marrowby, corpus):
 def test_draws_are_doubled_where_they_are_needed(marrowby, corpus, monkeypatch):
     monkeypatch.setattr("dating.estimates.TOLERATED_ERROR", 4e-4)
     monkeypatch.setattr(many, "TOLERATED_ERROR", 4e-4)
-    monkeypatch.setattr("dating.estimates.MOST_POINTS", 64)
-    monkeypatch.setattr(many, "MOST_POINTS", 64)
+    monkeypatch.setattr("dating.learning.learned.MOST_POINTS", 64)
     examinations = [r.examination for r in dating.read_corpus(CORPUS, marrowby).references[:12]]
     points = [dating.estimate(marrowby, each).tables.draws for each in examinations]
     assert len(set(points)) > 1

@@ -112,7 +112,7 @@ def test_one_shared_number_is_summed_over_and_not_drawn(monkeypatch):
     assert np.array_equal(made.probabilities, again.probabilities)
     assert made.tables.weights.sum() == pytest.approx(1)
     assert 0 < made.errors.max() < 1e-3
-    monkeypatch.setattr("dating.estimates.POINTS", 256)
+    monkeypatch.setattr("dating.learning.learned.POINTS", 256)
     fine = dated({"works": UNCERTAIN}, 1)
     assert fine.tables.draws > 15 * made.tables.draws
     assert made.probabilities == pytest.approx(fine.probabilities, rel=1e-2)

@@ -27,8 +27,8 @@ def close(values):
 @pytest.fixture
 def few_draws(monkeypatch):
     """Sixteen draws: the definition of the average is the same, the loops are shorter."""
-    monkeypatch.setattr("dating.estimates.POINTS", 2)
-    monkeypatch.setattr("dating.estimates.MOST_POINTS", 2)
+    monkeypatch.setattr("dating.learning.learned.POINTS", 2)
+    monkeypatch.setattr("dating.learning.learned.MOST_POINTS", 2)
 
 
 @pytest.mark.parametrize("seed", SEEDS)

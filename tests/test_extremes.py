@@ -56,8 +56,8 @@ class Exact(Enumeration):
 
 @pytest.fixture(autouse=True)
 def forty_digits(monkeypatch):
-    monkeypatch.setattr("dating.estimates.POINTS", 2)
-    monkeypatch.setattr("dating.estimates.MOST_POINTS", 2)
+    monkeypatch.setattr("dating.learning.learned.POINTS", 2)
+    monkeypatch.setattr("dating.learning.learned.MOST_POINTS", 2)
     with localcontext() as context:
         context.prec, context.Emin = 40, MIN_EMIN
         yield
@@ -224,8 +224,8 @@ def test_instruments_each_of_which_rules_out_the_draws_of_the_other():
 @pytest.mark.parametrize("case", ["many components", "draws", "tails"])
 def test_a_whole_table_agrees_with_single_estimates(case, kernels, monkeypatch):
     monkeypatch.setattr(many, "_quickest", lambda: kernels)
-    monkeypatch.setattr(many, "POINTS", 2)
-    monkeypatch.setattr(many, "MOST_POINTS", 2)
+    monkeypatch.setattr("dating.learning.learned.POINTS", 2)
+    monkeypatch.setattr("dating.learning.learned.MOST_POINTS", 2)
     maker, examination = CASES[case]()
     plain = examination.model_copy(update={"instrument": "E-2", "seen": {}, "measured": {}})
     dated = estimate_many(maker, [examination, plain, examination])

@@ -151,8 +151,8 @@ def rows_in(made):
 def test_free_form_features_say_nothing_before_learning(seed, data):
     maker, examination = invented_data(seed)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("dating.estimates.POINTS", 2)
-        patch.setattr("dating.estimates.MOST_POINTS", 2)
+        patch.setattr("dating.learning.learned.POINTS", 2)
+        patch.setattr("dating.learning.learned.MOST_POINTS", 2)
         without = _dated(maker, examination)
         part = data.draw(st.sampled_from(sorted(maker["components"])))
         maker["components"][part]["features"]["free"] = {

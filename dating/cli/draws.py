@@ -95,7 +95,7 @@ def take_draws(
     """
     from dating.learning.continuation import earlier_draws, unsound_path  # noqa: PLC0415
     from dating.learning.files import write_learned  # noqa: PLC0415
-    from dating.learning.health import health_of  # noqa: PLC0415
+    from dating.learning.health import health_from, health_of  # noqa: PLC0415
     from dating.learning.sampling import learn  # noqa: PLC0415
     from dating.words.learned import before_learning  # noqa: PLC0415
 
@@ -105,7 +105,7 @@ def take_draws(
     click.echo(before_learning(plan, draws, text_width()))
     with _teller() as tell, _stoppable():
         tree = learn(plan, draws=draws, accept=accept, seed=seed, before=before, report=tell)
-    health = health_of(tree)
+    health = health_from(tree.attrs) if "rhat" in tree.attrs else health_of(tree)
     if "stopped" in tree.attrs or not (health.good or insist):
         write_learned(tree, aside, health, set_aside=True)
         raise click.ClickException(_refusal(plan, tree, health, aside))

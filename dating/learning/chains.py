@@ -35,6 +35,8 @@ LOOKS = (500, 700, 900, 1200, 1500, 2000, 2500, 3000, 4000, 5500, 7500, 10_000)
 """Draws in each chain after which it is asked whether they can be relied on."""
 MORE = (250, 500, 1000, 2000, 4000, 8000)
 """The same for further draws, where chains are gone on with."""
+MOST_KEPT = 2500
+"""Draws of each chain that are kept of sound chains that had to go on for longer."""
 FEWEST = 10
 """Draws in each chain below which nothing is kept of chains that are stopped."""
 _HIGHEST = 0.985
@@ -66,6 +68,25 @@ class Chains:
     accept: float
     health: Health
     stopped: bool = False
+
+    def thinned(self, most: int = MOST_KEPT) -> Chains:
+        """Keep some of the draws of each chain, evenly spaced.
+
+        Parameters
+        ----------
+        most : int
+            How many at most.
+
+        Returns
+        -------
+        Chains
+            With the diagnostics of all draws.
+        """
+        count = self.unknowns.shape[1]
+        if count <= most:
+            return self
+        kept = np.linspace(0, count - 1, most).round().astype(int)
+        return replace(self, unknowns=self.unknowns[:, kept], stats=self.stats.isel(draw=kept))
 
 
 def chains_of(
