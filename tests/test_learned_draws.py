@@ -4,8 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import xarray as xr
 
 import dating
+from dating.learning.chains import Chains
+from dating.learning.health import Health
 from dating.learning.learned import DRAWS, rounds_of, thinned
 from dating.learning.prior import prior_draws
 from tests.learning import MAKER, written
@@ -64,3 +67,17 @@ def test_rounds_end_with_the_draws_that_there_are(known):
     few = learned.thinned(1200)
     assert [tables.draws for tables in rounds_of(maker, few, 1)] == [512, 1024, 1200]
     assert thinned(few, 512) is thinned(few, 512)
+
+
+def test_sound_chains_that_went_on_for_long_are_kept_in_part():
+    """Evenly over all their draws, with the diagnostics of the whole."""
+    unknowns, health = np.arange(8000.0).reshape(2, 4000, 1), Health(1.0, 900.0, 0, "")
+    stats = xr.Dataset({"depth": (("chain", "draw"), unknowns[..., 0])})
+    chains = Chains(unknowns, stats, 0.9, health)
+    kept = chains.thinned(1000)
+    assert kept.unknowns.shape == (2, 1000, 1)
+    np.testing.assert_array_equal(kept.stats["depth"], kept.unknowns[..., 0])
+    assert np.diff(kept.unknowns[0, :, 0]).max() <= 5
+    assert (kept.unknowns[0, 0, 0], kept.unknowns[0, -1, 0]) == (0, 3999)
+    assert kept.health is health
+    assert chains.thinned(4000) is chains

@@ -185,9 +185,8 @@ def learn(
         before=None if before is None else _chains_in(before),
         report=report,
     )
-    if draws is None and chains.health.good:
-        chains = chains.thinned()
-    groups |= _sampled(plan, chains)
+    kept = chains.thinned() if draws is None and chains.health.good else chains
+    groups |= _sampled(plan, kept)
     if not chains.stopped:
         report("what the model expects")
         groups |= further_groups(
@@ -202,7 +201,8 @@ def learn(
         )
     tree = _result(groups, plan, accept=chains.accept, seed=seed)
     tree.attrs["runs"] = 1 if before is None else int(before.attrs["runs"]) + 1
-    tree.attrs.update(chains.health.attributes())
+    if kept is not chains:
+        tree.attrs.update(chains.health.attributes())
     if chains.stopped:
         tree.attrs["stopped"] = 1
     return tree
