@@ -121,6 +121,20 @@ def _share_of_metal(plan, values, tree):
     return (at * (1 - FLOOR) + FLOOR) / (1 + FLOOR)
 
 
+def test_a_variant_that_was_not_made_yet_is_foretold_all_the_same(tmp_path):
+    """It is recorded so, and one recorded state in a thousand may be anything."""
+    history = "{shares: {plain: 1}}, {state: fine, first_use: 1934-01, overlap: 0}"
+    text = MAKER.replace(
+        "components:\n", GRADES.replace("{shares: {plain: 0.7, fine: 0.3}}", history)
+    )
+    header = "instrument,built,trust,variant,ends"
+    plan = plan_of(*written(tmp_path, text, [("early", "1931-02", 1, "fine", "wood")], header))
+    records = Records(plan.corpus, plan.layout, plan.tables.output)
+    codes, _ = predict_records(records, plan.density, np.zeros((20, plan.density.size)), seed=1)
+    assert [name for _, name, _ in records.sights] == ["variants", "ends"]
+    assert set(codes[:, 0].tolist()) == {0}
+
+
 def test_counts_are_those_of_the_recorded_states(result):
     _, tree = result
     count = tree["observed_data"]["count"]

@@ -176,7 +176,8 @@ def _states(
     chances = records.variants
     if VARIANTS in records.courses:
         (among,) = {int(place) for place in records.courses[VARIANTS]}
-        chances = chances * recorded[among, : chances.shape[1], month]
+        seen = recorded[among, : chances.shape[1], month]
+        chances = chances * (seen * (1 - t.floor) + t.floor)
     variant = _chosen(np.cumsum(chances, axis=1), generator)
     instrument = np.array([place for place, _, _ in records.sights])
     courses = np.array([records.courses[name] for _, name, _ in records.sights])
