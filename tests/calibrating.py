@@ -1,9 +1,11 @@
 """Small invented makers whose instruments can be drawn, for the tests of calibration."""
 
+from itertools import product
 from types import SimpleNamespace
 
 import numpy as np
 
+from dating.batch import posteriors
 from dating.calibration.leaving_out import Dated, PassedOver
 from dating.examination import Examination
 from dating.learning.corpus import Reference
@@ -135,4 +137,57 @@ def bumps(count, seed=1, months=MONTHS):
     middle = generator.uniform(0, months, (count, 1))
     width = generator.uniform(2, 8, (count, 1))
     made = np.exp(-0.5 * ((np.arange(months) - middle) / width) ** 2)
+    return made / made.sum(axis=1, keepdims=True)
+
+
+def pattern_posteriors(folder, overlap=OVERLAP, slip=SLIP):
+    """Posteriors of everything that can be seen with six ramps, as the batch gives them.
+
+    In the order of :func:`six_ramp_patterns`, shape (pattern, month). Overlap and slip are those
+    that the maker file states; ramps keep their middles.
+    """
+    text = SIX_RAMPS.replace(f"slip: {SLIP}", f"slip: {slip}")
+    text = text.replace(f"overlap: {OVERLAP}}}", f"overlap: {overlap}}}")
+    header = "instrument,built,trust," + ",".join(f"f{n}" for n in range(len(STARTS)))
+    maker, _ = written(folder, text, [("S-0", "1931-08", 1, *["new"] * len(STARTS))], header)
+    seen = [
+        {f"f{n}": state for n, state in enumerate(pattern) if state}
+        for pattern in product(("", "old", "new"), repeat=len(STARTS))
+    ]
+    examinations = [
+        Examination.model_validate({"instrument": "X", "maker": "example", "seen": each})
+        for each in seen
+    ]
+    return posteriors(maker, examinations).values
+
+
+def six_ramp_patterns(generator, count, *, stated=OVERLAP, **truth):
+    """Draw months and what was seen, by a truth that may differ from what the maker file states.
+
+    ``overlap`` and ``slip`` are the true ones; ``behind`` is the spread in months of how old the
+    parts of one instrument are, all alike; ``late`` is by how many months changeovers come later
+    than stated; ``wrong`` is the share of dates in the corpus that say nothing.
+    """
+    overlap, slip = truth.get("overlap", OVERLAP), truth.get("slip", SLIP)
+    month = generator.integers(MONTHS, size=count)
+    point = month + generator.random(count) - truth.get("late", 0.0)
+    point += truth.get("behind", 0.0) * generator.standard_normal(count)
+    pattern = np.zeros(count, dtype=int)
+    for start in STARTS:
+        new = point > start + stated / 2 + overlap * (generator.random(count) - 0.5)
+        new = np.where(generator.random(count) < slip, generator.random(count) < 0.5, new)
+        pattern = 3 * pattern + np.where(generator.random(count) < 0.3, 0, 1 + new)
+    wrong = generator.random(count) < truth.get("wrong", 0.0)
+    return np.where(wrong, generator.integers(MONTHS, size=count), month), pattern
+
+
+def varied(generator, count, months=120):
+    """Posteriors with one top or two, narrow and wide, on a low floor, shape (count, months)."""
+    axis = np.arange(months)
+    middle = generator.uniform(10, months - 10, (count, 1))
+    width = np.exp(generator.uniform(np.log(2.5), np.log(12), (count, 1)))
+    apart = generator.choice([-1, 1], (count, 1)) * generator.uniform(15, 40, (count, 1))
+    second = np.where(generator.random((count, 1)) < 0.25, generator.random((count, 1)), 0.0)
+    made = np.exp(-0.5 * ((axis - middle) / width) ** 2) + 1e-4
+    made += second * np.exp(-0.5 * ((axis - np.clip(middle + apart, 5, months - 5)) / width) ** 2)
     return made / made.sum(axis=1, keepdims=True)

@@ -106,7 +106,7 @@ def dated_without(corpus: Corpus, learned: Learned | None) -> Dated:
     judged = [p for p in trusted if corpus.references[p].window.sum() <= WIDEST]
     made = np.full((len(corpus.references), len(corpus.maker.period)), np.nan)
     shaky = np.zeros(len(made), dtype=bool)
-    for stock, places in _stocks(corpus, learned, judged):
+    for stock, places in stocks_for(corpus, learned, judged):
         for place in places:
             reference = corpus.references[place]
             weighing = stock.weighing(reference.examination)
@@ -127,10 +127,25 @@ def dated_without(corpus: Corpus, learned: Learned | None) -> Dated:
     )
 
 
-def _stocks(
+def stocks_for(
     corpus: Corpus, learned: Learned | None, places: list[int]
 ) -> Iterator[tuple[Stock, list[int]]]:
-    """Pair instruments with tables that know nothing of their free-form sightings."""
+    """Pair instruments with tables that know nothing of their free-form sightings.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        The corpus.
+    learned : Learned or None
+        What was learned from it; None for the judgements alone.
+    places : list of int
+        Places of instruments in the corpus.
+
+    Yields
+    ------
+    Stock, list of int
+        Tables, and the places of the instruments that they may date.
+    """
     maker = corpus.maker
     if learned is None or learned.latent is None:
         yield Stock(maker, tables_for(maker, learned)), places
@@ -149,14 +164,38 @@ def _posterior(
     joint = weighing.joint.sum(axis=1)
     if not joint.sum():
         return np.full(joint.shape[-1], np.nan), False
-    if learned is None or not learned.shares.size:
-        total = joint.sum(axis=0)
-        return total / total.sum(), False
-    weights, shaky = _smoothed_weights(_log_sampled_likelihood(weighing, reference, learned))
+    weights, shaky = left_out_weights(weighing, reference, learned)
     total = weights @ joint
     if not total.sum() >= LEAST:
         total = weights @ weighing.widened().joint.sum(axis=1)
     return total / total.sum(), shaky
+
+
+def left_out_weights(
+    weighing: Weighing, reference: Reference, learned: Learned | None
+) -> tuple[Floats, bool]:
+    """Weigh the draws so that what was learned knows nothing of an instrument.
+
+    Parameters
+    ----------
+    weighing : Weighing
+        Its evidence.
+    reference : Reference
+        The instrument with its stated date.
+    learned : Learned or None
+        What was learned from it among others; None for the judgements alone.
+
+    Returns
+    -------
+    ndarray of float64, shape (draw,)
+        Sum to one; all alike where nothing was sampled.
+    bool
+        Whether they cannot be relied on.
+    """
+    if learned is None or not learned.shares.size:
+        draws = len(weighing.joint)
+        return np.full(draws, 1 / draws), False
+    return _smoothed_weights(_log_sampled_likelihood(weighing, reference, learned))
 
 
 def _log_sampled_likelihood(weighing: Weighing, reference: Reference, learned: Learned) -> Floats:

@@ -31,6 +31,8 @@ class Scores:
         Natural logarithm of the probability of what is stated; larger is better.
     width : ndarray of float64, shape (instrument,)
         Months in the 90 % highest-density set.
+    error : ndarray of float64, shape (instrument,)
+        Months between the posterior's median and the date.
 
     References
     ----------
@@ -46,6 +48,7 @@ class Scores:
     crps: Floats
     log_score: Floats
     width: Floats
+    error: Floats
 
     def covered(self, level: float) -> float:
         """Give the share of dates that lie in their set of a level.
@@ -81,6 +84,7 @@ class Scores:
             self.crps[places],
             self.log_score[places],
             self.width[places],
+            self.error[places],
         )
 
 
@@ -127,7 +131,24 @@ def scores_of(posterior: Floats, window: Floats, seed: int = 1) -> Scores:
         crps=((reached - passed) ** 2).sum(axis=1),
         log_score=np.log(np.maximum(held, 1e-300)),
         width=_width(posterior),
+        error=np.abs(medians_of(posterior) - month).astype(float),
     )
+
+
+def medians_of(posterior: Floats) -> NDArray[np.int64]:
+    """Give the median month of posteriors.
+
+    Parameters
+    ----------
+    posterior : ndarray of float64, shape (instrument, month)
+        Each row sums to one.
+
+    Returns
+    -------
+    ndarray of int64, shape (instrument,)
+        Counted from the start of the period.
+    """
+    return np.asarray((np.cumsum(posterior, axis=1) < 0.5).sum(axis=1))
 
 
 def _width(posterior: Floats) -> Floats:

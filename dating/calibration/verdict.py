@@ -9,72 +9,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.batch import Stock
+from dating.calibration.groups import BAND, Groups, groups_of
 from dating.calibration.leaving_out import Dated, dated_without
-from dating.calibration.scores import Scores, scores_of
+from dating.calibration.scores import Scores, medians_of, scores_of
 from dating.calibration.uniformity import Uniformity, uniformity_of
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.learned import Learned, tables_for
-from dating.months import month_label
 from dating.reading import InputError, Problem
 
 type Floats = NDArray[np.float64]
 
-LEVELS = (0.5, 0.8, 0.9)
-BAND = 0.95
 _SIMULATIONS = 1000
 _WORST = 10
 _NAMED = 3
 _LEAST = 10
-_LEAST_IN_GROUP = 15
-
-
-@dataclass(frozen=True)
-class Coverage:
-    """How often the sets of one level held the date.
-
-    Parameters
-    ----------
-    level : float
-        What was stated.
-    held : float
-        The share of instruments whose date lay in their set.
-    low, high : float
-        Between which that share lies with probability 95 % if the statement is right.
-    """
-
-    level: float
-    held: float
-    low: float
-    high: float
-
-    @property
-    def right(self) -> bool:
-        """Whether the share is within what chance allows."""
-        return self.low <= self.held <= self.high
-
-
-@dataclass(frozen=True)
-class Group:
-    """Some of the instruments, and how they came out.
-
-    Parameters
-    ----------
-    name : str
-        Which they are.
-    instruments : int
-        How many.
-    coverage : tuple of Coverage
-        By level.
-    crps, log_score, width : float
-        Mean score in months, mean log score, and median months in the 90 % set.
-    """
-
-    name: str
-    instruments: int
-    coverage: tuple[Coverage, ...]
-    crps: float
-    log_score: float
-    width: float
 
 
 @dataclass(frozen=True)
@@ -116,10 +64,8 @@ class Calibration:
         Their posteriors.
     scores : Scores
         Their scores.
-    overall : Group
-        All of them.
-    by_period, by_seen : tuple of Group
-        By when they were built, and by how much of them was examined.
+    groups : Groups
+        How well they were dated, together and by group.
     worst : tuple of Misled
         Those dated worst.
     uniformity : Uniformity
@@ -132,9 +78,7 @@ class Calibration:
     learned: Learned | None
     dated: Dated
     scores: Scores
-    overall: Group
-    by_period: tuple[Group, ...]
-    by_seen: tuple[Group, ...]
+    groups: Groups
     worst: tuple[Misled, ...]
     uniformity: Uniformity
     ranks: Floats
@@ -213,9 +157,7 @@ def compared(corpus: Corpus, learned: Learned | None, dated: Dated) -> Calibrati
         learned=learned,
         dated=dated,
         scores=scores,
-        overall=_group("all", scores),
-        by_period=tuple(_by_period(corpus, dated, scores)),
-        by_seen=tuple(_by_seen(dated, scores)),
+        groups=groups_of(corpus.maker, dated, scores),
         worst=tuple(_worst(corpus, learned, dated, scores)),
         uniformity=uniformity_of(scores.rank, scores.level),
         ranks=ranks,
@@ -225,64 +167,14 @@ def compared(corpus: Corpus, learned: Learned | None, dated: Dated) -> Calibrati
     )
 
 
-def _group(name: str, scores: Scores) -> Group:
-    count = len(scores.level)
-    return Group(
-        name,
-        count,
-        tuple(Coverage(level, scores.covered(level), *_band(level, count)) for level in LEVELS),
-        float(scores.crps.mean()),
-        float(scores.log_score.mean()),
-        float(np.median(scores.width)),
-    )
-
-
-def _band(level: float, count: int) -> tuple[float, float]:
-    from scipy.stats import binom  # noqa: PLC0415
-
-    low, high = binom.interval(BAND, count, level)
-    return float(low) / count, float(high) / count
-
-
-def _by_period(corpus: Corpus, dated: Dated, scores: Scores) -> Iterator[Group]:
-    middles = np.array([np.flatnonzero(r.window).mean() for r in dated.references])
-    inner = np.quantile(middles, [1 / 3, 2 / 3])
-    third = np.searchsorted(inner, middles, side="right")
-    names = {}
-    for place in np.unique(third).tolist():
-        held = corpus.maker.period.first + middles[third == place].astype(int)
-        names[place] = f"{month_label(held.min())} to {month_label(held.max())}"
-    yield from _groups(names, third, scores)
-
-
-def _by_seen(dated: Dated, scores: Scores) -> Iterator[Group]:
-    seen = np.array([_seen(reference) for reference in dated.references])
-    third = np.searchsorted(np.quantile(seen, [1 / 3, 2 / 3]), seen, side="left")
-    names = {}
-    for place in np.unique(third).tolist():
-        least, most = seen[third == place].min(), seen[third == place].max()
-        names[place] = f"{least} to {most} seen" if least < most else f"{least} seen"
-    yield from _groups(names, third, scores)
-
-
-def _groups(names: dict[int, str], group: NDArray[np.int64], scores: Scores) -> Iterator[Group]:
-    for place, name in names.items():
-        if (group == place).sum() >= _LEAST_IN_GROUP:
-            yield _group(name, scores.chosen(group == place))
-
-
-def _seen(reference: Reference) -> int:
-    found = reference.examination
-    return len(found.seen) + len(found.marks) + len(found.measured) + (found.variant is not None)
-
-
 def _worst(
     corpus: Corpus, learned: Learned | None, dated: Dated, scores: Scores
 ) -> Iterator[Misled]:
     stock = Stock(corpus.maker, tables_for(corpus.maker, learned))
+    medians = medians_of(dated.posterior)
     for place in np.argsort(scores.log_score)[:_WORST].tolist():
         reference = dated.references[place]
-        median = int((np.cumsum(dated.posterior[place]) < 0.5).sum())
+        median = int(medians[place])
         level, score = float(scores.level[place]), float(scores.log_score[place])
         evidence = tuple(_misleading(stock, reference))
         yield Misled(reference, level, score, median, evidence)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shlex
+from itertools import chain, count
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,8 +14,11 @@ from dating.cli.needs import check_installed
 from dating.cli.outputs import Output, check_outputs, replacing
 from dating.cli.streams import filled, text_width
 from dating.cli.usage import as_usage
+from dating.standard_input import StandardInput
 
 if TYPE_CHECKING:
+    from dating.calibration.correcting import Corrected
+    from dating.calibration.remedy import Remedy
     from dating.calibration.verdict import Calibration
     from dating.learning.corpus import Corpus
     from dating.learning.learned import Learned
@@ -72,6 +77,7 @@ def calibrate(  # noqa: PLR0917 (click hands its options over by name)
     outputs = [Output(correct, "the corrected learned file")] if correct is not None else []
     outputs += [Output(picture, "the picture", valued=False)] if picture is not None else []
     check_outputs(outputs, [maker, corpus, learned], replace=replace)
+    from dating.calibration.remedy import remedy_of  # noqa: PLC0415
     from dating.calibration.verdict import calibrate as compare  # noqa: PLC0415
     from dating.files import read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
@@ -83,7 +89,9 @@ def calibrate(  # noqa: PLR0917 (click hands its options over by name)
         click.echo(filled(sentence), err=True)
     result = None if learned is None else _learned(learned, read, known)
     made = compare(known, result)
-    words = _written(made, form)
+    remedy = remedy_of(made)
+    commands = () if correct is not None else commands_for(maker, corpus, learned)
+    words = _written(made, remedy, commands, form)
     if picture is not None:
         from dating.figures.calibration import draw_calibration  # noqa: PLC0415
         from dating.figures.files import save_picture  # noqa: PLC0415
@@ -91,7 +99,9 @@ def calibrate(  # noqa: PLR0917 (click hands its options over by name)
         save_picture(draw_calibration(made), picture)
     click.echo(words, nl=False)
     if learned is not None and correct is not None:
-        click.echo("\n" + _correct(made, learned, correct), nl=False, err=form == "json")
+        corrected = remedy.corrected if remedy is not None else None
+        told = _correct(made, corrected, learned, correct)
+        click.echo("\n" + told, nl=False, err=form == "json")
 
 
 def _check_names(learned: Path | None, picture: Path | None, correct: Path | None) -> None:
@@ -134,25 +144,57 @@ def _learned(path: Path, maker: Maker, corpus: Corpus) -> Learned:
     return learned
 
 
-def _written(made: Calibration, form: str) -> str:
+def commands_for(maker: Path, corpus: Path, learned: Path | None) -> tuple[str, ...]:
+    """Give the commands that write a corrected copy of what was learned, under a name not in use.
+
+    Parameters
+    ----------
+    maker, corpus : Path
+        As they were named; standard input is named as a file of its kind.
+    learned : Path or None
+        What was learned; None where that must come first.
+
+    Returns
+    -------
+    tuple of str
+        To be run one after the other.
+    """
+    stand_ins = {maker: "MAKER.yaml", corpus: "CORPUS.csv"}
+    names = [
+        name if isinstance(path, StandardInput) else str(path) for path, name in stand_ins.items()
+    ]
+    kept = learned if learned is not None else _unused(Path(names[0]).stem)
+    corrected = _unused(f"{kept.stem}-corrected", kept.parent)
+    first = ["dating", "learn", *names, "--out", str(kept)]
+    then = ["dating", "calibrate", *names, "--learned", str(kept), "--correct", str(corrected)]
+    return tuple(shlex.join(words) for words in ([first, then] if learned is None else [then]))
+
+
+def _unused(stem: str, folder: Path = Path()) -> Path:
+    """Give the first name of a learned file that no file bears."""
+    names = chain([f"{stem}.nc"], (f"{stem}-{number}.nc" for number in count(2)))
+    return next(folder / name for name in names if not (folder / name).exists())
+
+
+def _written(made: Calibration, remedy: Remedy | None, commands: tuple[str, ...], form: str) -> str:
     if form == "text":
         from dating.words.calibration import calibration_text  # noqa: PLC0415
 
-        return calibration_text(made, text_width())
+        return calibration_text(made, text_width(), remedy, commands)
     from dating.cli.records import as_json  # noqa: PLC0415
     from dating.words.calibration_record import calibration_record  # noqa: PLC0415
 
-    return as_json(calibration_record(made))
+    return as_json(calibration_record(made, remedy, commands))
 
 
-def _correct(made: Calibration, learned: Path, correct: Path) -> str:
+def _correct(made: Calibration, corrected: Corrected | None, learned: Path, correct: Path) -> str:
     """Write the corrected copy, and say what it changes."""
     from dating.calibration.correcting import correction_of, with_correction  # noqa: PLC0415
     from dating.learning.files import write_learned  # noqa: PLC0415
     from dating.learning.health import health_from  # noqa: PLC0415
     from dating.words.calibration import on_corrected  # noqa: PLC0415
 
-    corrected = correction_of(made)
+    corrected = corrected if corrected is not None else correction_of(made)
     tree = with_correction(learned, corrected.correction)
     write_learned(tree, correct, health_from(tree.attrs))
     return on_corrected(corrected, str(correct), text_width())

@@ -1,4 +1,4 @@
-"""The picture of how far stated probabilities may be trusted: coverage, ranks and worst dates."""
+"""The picture of how far stated probabilities may be trusted: coverage, ranks, dates and groups."""
 
 from __future__ import annotations
 
@@ -8,8 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.figure import Figure
 
+from dating.calibration.scores import medians_of
+from dating.figures.calibration_groups import draw_errors, draw_held, rows_of
 from dating.figures.style import CORE, DOUBT, INK, REST, SET, plain, year_ticks
 from dating.words.calibration import on_ranks
+from dating.words.calibration_groups import on_figures_beyond
 from dating.words.soundness import on_soundness
 from dating.words.trust import verdict_on
 
@@ -23,7 +26,7 @@ if TYPE_CHECKING:
 
 
 def draw_calibration(made: Calibration) -> Figure:
-    """Draw how often sets of every level held the date, the ranks, and how far dates lay off.
+    """Draw how often sets held the date, the ranks, how far dates lay off, and the same by group.
 
     The colours differ in lightness, so the picture reads in grey and for the colour-blind.
 
@@ -37,14 +40,20 @@ def draw_calibration(made: Calibration) -> Figure:
     Figure
         A matplotlib figure; its label says in words what it shows.
     """
-    verdict = verdict_on(made.overall, made.uniformity).sentence
+    verdict = verdict_on(made.groups.overall, made.uniformity).sentence
     sentence = " ".join((*on_soundness(made.learned), verdict))
-    figure = Figure(figsize=(9.0, 7.4), layout="constrained")
-    figure.set_label(f"{sentence} {on_ranks(made)}")
-    axes = figure.subplot_mosaic([["coverage", "ranks"], ["dates", "dates"]], height_ratios=[4, 3])
+    rows = rows_of(made.groups)
+    figure = Figure(figsize=(9.0, 8.2 + 0.22 * len(rows)), layout="constrained")
+    figure.set_label(f"{sentence} {on_ranks(made)} {on_figures_beyond(made.groups)}")
+    axes = figure.subplot_mosaic(
+        [["coverage", "ranks"], ["dates", "dates"], ["held", "error"]],
+        height_ratios=[4, 3, 0.8 + 0.22 * len(rows)],
+    )
     _coverage(axes["coverage"], made)
     _ranks(axes["ranks"], made)
     _dates(axes["dates"], made)
+    draw_held(axes["held"], rows)
+    draw_errors(axes["error"], rows)
     maker = made.corpus.maker
     about = f"{maker.maker}, {maker.product}{' (invented)' if maker.invented else ''}"
     words = f"{about}\n{textwrap.fill(sentence, 110)}"
@@ -57,7 +66,7 @@ def _coverage(axes: Axes, made: Calibration) -> None:
     axes.fill_between(made.ranks, made.low, made.high, color=REST, step="mid", linewidth=0)
     axes.plot([0, 1], [0, 1], color=INK, linewidth=0.8, linestyle=(0, (4, 2)))
     axes.plot(*_reached(made.scores.level), color=CORE, linewidth=1.6, drawstyle="steps-post")
-    for covered in made.overall.coverage:
+    for covered in made.groups.overall.coverage:
         axes.plot(
             covered.level,
             covered.held,
@@ -110,7 +119,7 @@ def _dates(axes: Axes, made: Calibration) -> None:
     """Show how far the posterior's median lies from each stated date."""
     first = made.corpus.maker.period.first
     stated = np.array([np.flatnonzero(r.window).mean() for r in made.dated.references])
-    median = (np.cumsum(made.dated.posterior, axis=1) < 0.5).sum(axis=1)
+    median = medians_of(made.dated.posterior)
     off, years = median - stated, (first + stated + 0.5) / 12
     wrong = made.scores.level > 0.9
     axes.axhline(0, color=INK, linewidth=0.8, linestyle=(0, (4, 2)))

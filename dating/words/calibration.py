@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import partial
 
 from rich.console import Console
 
 from dating.calibration.correcting import Corrected
 from dating.calibration.leaving_out import PassedOver
+from dating.calibration.remedy import Remedy
 from dating.calibration.uniformity import FALSE_ALARMS
-from dating.calibration.verdict import Calibration, Coverage
+from dating.calibration.verdict import Calibration
 from dating.months import month_label
+from dating.words.calibration_groups import beyond_chance, on_groups
 from dating.words.levels import on_correction, on_latent
 from dating.words.phrases import percent
 from dating.words.plain import WIDTH, in_plain_text, indent, say, table, title
+from dating.words.remedy import write_remedy
 from dating.words.soundness import on_soundness
 from dating.words.trust import share, verdict_on
 
@@ -22,7 +25,12 @@ _EXCLUDED = -600.0
 """Log score below which a date was held to be impossible."""
 
 
-def calibration_text(made: Calibration, width: int = WIDTH) -> str:
+def calibration_text(
+    made: Calibration,
+    width: int = WIDTH,
+    remedy: Remedy | None = None,
+    commands: Sequence[str] = (),
+) -> str:
     """Write as plain text whether the stated probabilities may be trusted, and why.
 
     Parameters
@@ -31,64 +39,47 @@ def calibration_text(made: Calibration, width: int = WIDTH) -> str:
         Reference instruments dated as if undated.
     width : int
         Columns.
+    remedy : Remedy or None
+        What would help; None where nothing need be helped.
+    commands : sequence of str
+        What writes the correction, where it is not being written.
 
     Returns
     -------
     str
-        Lines of at most so many columns; the answer comes first.
+        Lines of at most so many columns, commands apart, which stay whole; the answer comes first,
+        then what would help.
     """
-    parts = (_answer, _coverage, _groups, _ranks, _left_out, _worst, _foot)
-    return in_plain_text([partial(part, made=made) for part in parts], width)
+    parts = [partial(part, made=made) for part in (_answer, _coverage, on_groups, _ranks)]
+    parts += [partial(part, made=made) for part in (_left_out, _worst, _foot)]
+    if remedy is not None:
+        parts.insert(1, partial(write_remedy, made=made, remedy=remedy, commands=commands))
+    return in_plain_text(parts, width)
 
 
 def _answer(console: Console, made: Calibration) -> None:
     for sentence in on_soundness(made.learned):
         say(console, sentence, 0)
-    say(console, verdict_on(made.overall, made.uniformity).sentence, 0)
+    say(console, verdict_on(made.groups.overall, made.uniformity).sentence, 0)
 
 
 def _coverage(console: Console, made: Calibration) -> None:
     title(console, "How often sets held the date")
     rows = table(("stated", "right"), ("held", "right"), ("chance allows (95 %)", "left"), ("", ""))
-    for covered in made.overall.coverage:
+    for covered in made.groups.overall.coverage:
         allowed = f"{100 * covered.low:.1f} to {share(covered.high)}"
-        beyond = {-1: "too few", 0: "", 1: "too many"}[_beyond(covered)]
+        beyond = {-1: "too few", 0: "", 1: "too many"}[beyond_chance(covered)]
         rows.add_row(f"{100 * covered.level:g} %", share(covered.held), allowed, beyond)
     indent(console, rows)
-    overall = made.overall
+    overall = made.groups.overall
     say(
         console,
-        f"CRPS {overall.crps:.2f} months; log score {overall.log_score:.2f}; median width of the "
-        f"90 % sets {overall.width:g} months.",
+        f"CRPS {overall.crps:.2f} months; log score {overall.log_score:.2f}; the 90 % sets are "
+        f"{overall.width:.1f} months wide on the whole.",
     )
     if excluded := int((made.scores.log_score < _EXCLUDED).sum()):
         dates = "date was" if excluded == 1 else "dates were"
         say(console, f"{excluded} {dates} given no probability at all, which ruins the log score.")
-
-
-def _groups(console: Console, made: Calibration) -> None:
-    title(console, "By when they were built, and by how much was seen")
-    rows = table(
-        ("", "left"),
-        ("number", "right"),
-        ("50 %", "right"),
-        ("80 %", "right"),
-        ("90 %", "right"),
-        ("CRPS", "right"),
-        ("log score", "right"),
-        ("width", "right"),
-    )
-    for group in (made.overall, *made.by_period, *made.by_seen):
-        held = [f"{100 * c.held:.1f}{'- +'[_beyond(c) + 1]}" for c in group.coverage]
-        scores = (f"{group.crps:.2f}", f"{group.log_score:.2f}", f"{group.width:g}")
-        rows.add_row(group.name, str(group.instruments), *held, *scores)
-    indent(console, rows)
-    say(
-        console,
-        "In per cent; - is fewer, + more than chance allows. CRPS in months, smaller is better; "
-        "log score, the mean natural logarithm of what was given to the stated date, larger is "
-        "better; width, months in the median 90 % set.",
-    )
 
 
 def _ranks(console: Console, made: Calibration) -> None:
@@ -234,11 +225,6 @@ def _foot(console: Console, made: Calibration) -> None:
         f"{maker.origin.file} ({maker.origin.fingerprint[:12]}) and corpus {corpus.file} "
         f"({corpus.fingerprint[:12]}), {len(corpus.references)} instruments.",
     )
-
-
-def _beyond(covered: Coverage) -> int:
-    """Give -1 where too few sets held the date, 1 where too many, 0 where chance allows it."""
-    return int(covered.held > covered.high) - int(covered.held < covered.low)
 
 
 def on_corrected(made: Corrected, file: str, width: int = WIDTH) -> str:

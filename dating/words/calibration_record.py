@@ -2,50 +2,63 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
-from dating.calibration.uniformity import FALSE_ALARMS, QUESTIONS
-from dating.calibration.verdict import Calibration, Group, Misled
+from dating.calibration.groups import Group
+from dating.calibration.remedy import Remedy
+from dating.calibration.uniformity import FALSE_ALARMS, MATTERS, QUESTIONS
+from dating.calibration.verdict import Calibration, Misled
 from dating.months import month_label
 from dating.words.levels import correction_record, latent_record
 from dating.words.record import own_version
+from dating.words.remedy import remedy_record
 from dating.words.soundness import soundness_record
 from dating.words.trust import verdict_on
 
 
-def calibration_record(made: Calibration) -> dict[str, Any]:
+def calibration_record(
+    made: Calibration, remedy: Remedy | None = None, commands: Sequence[str] = ()
+) -> dict[str, Any]:
     """Turn the comparison into plain data, ready for JSON.
 
     Parameters
     ----------
     made : Calibration
         Reference instruments dated as if undated.
+    remedy : Remedy or None
+        What would help; None where nothing need be helped.
+    commands : sequence of str
+        What writes the correction, where it is not being written.
 
     Returns
     -------
     dict
         Mappings, lists, text, numbers and None only.
     """
-    maker, verdict = made.corpus.maker, verdict_on(made.overall, made.uniformity)
+    maker, verdict = made.corpus.maker, verdict_on(made.groups.overall, made.uniformity)
     learned, passed = made.learned, made.dated.passed_over
     return {
         "maker": maker.maker,
         "product": maker.product,
         "invented": maker.invented,
         "verdict": {"outcome": verdict.outcome, "sentence": verdict.sentence},
+        "remedy": remedy_record(made, remedy, commands),
         "tests": {
             "false_alarms": FALSE_ALARMS,
+            "least": MATTERS,
             "outermost": made.uniformity.outermost,
             **{name: asdict(getattr(made.uniformity, name)) for name in QUESTIONS},
         },
         "units": _UNITS,
-        "overall": _group(made.overall),
-        "by_period": [_group(group) for group in made.by_period],
-        "by_seen": [_group(group) for group in made.by_seen],
+        "overall": _group(made.groups.overall),
+        "by_date": [_group(group) for group in made.groups.by_date],
+        "by_width": [_group(group) for group in made.groups.by_width],
+        "by_variant": [_group(group) for group in made.groups.by_variant],
+        "by_seen": [_group(group) for group in made.groups.by_seen],
         "ranks": {
             "point": made.ranks.tolist(),
             "reached": made.reached.tolist(),
@@ -81,14 +94,19 @@ _UNITS = {
     "high": "end of the 95 % band that chance allows",
     "crps": "months",
     "log_score": "natural logarithm of the probability given to the stated date",
-    "width": "months in the 90 % highest-density set",
+    "width": "months in the 90 % highest-density set, for groups their mean",
+    "median_error": "median over a group of the months between posterior median and date",
+    "error": "months between posterior median and date",
     "sides": "mean rank",
     "spread": "standard deviation of the normal scores of the ranks",
     "tails": "kurtosis of the normal scores of the ranks",
     "coverage": "mean normal score of the levels, above 0 where sets hold too few dates",
     "chance": "probability that calibrated posteriors lie as far off",
+    "gain": "log likelihood gained by the one fault that the question asks for, in nats",
+    "least": "departures that matter from this size on",
     "false_alarms": "probability of any alarm for calibrated posteriors, at most",
     "outermost": "dates in the outermost 0.1 % of their posteriors, half on either side",
+    "log_score_gain": "mean over instruments that the correction was not learned from",
     "shaky": "instruments whose smoothed weights cannot be relied on",
 }
 
@@ -98,6 +116,7 @@ def _group(group: Group) -> dict[str, Any]:
         "name": group.name,
         "instruments": group.instruments,
         "coverage": [{**vars(covered), "right": covered.right} for covered in group.coverage],
+        "median_error": {**vars(group.error), "right": group.error.right},
         "crps": group.crps,
         "log_score": group.log_score,
         "width": group.width,
@@ -128,5 +147,6 @@ def _instruments(made: Calibration) -> Iterator[dict[str, Any]]:
             "crps": float(scores.crps[place]),
             "log_score": float(scores.log_score[place]),
             "width": float(scores.width[place]),
+            "error": float(scores.error[place]),
             "shaky": bool(made.dated.shaky[place]),
         }

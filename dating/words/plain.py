@@ -77,6 +77,19 @@ def say(console: Console, words: str, start: int = 2) -> None:
     console.print(Padding(Text(lines), (0, 0, 0, start)))
 
 
+def command(console: Console, words: str) -> None:
+    """Write a command on a line of its own, whole however long, so that it can be copied.
+
+    Parameters
+    ----------
+    console : Console
+        Where to.
+    words : str
+        The command.
+    """
+    console.print(Text(f"    {escaped(words)}"), soft_wrap=True)
+
+
 def wrapped(words: str, width: int = WIDTH) -> str:
     """Wrap a sentence, and keep per cent with its number; unseen signs are escaped.
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from dating.calibration.faults import Fault, faults_of
+from dating.calibration.groups import Group
 from dating.calibration.uniformity import OUTERMOST, Uniformity
-from dating.calibration.verdict import Group
 
-type Outcome = Literal["may be trusted", "too sure", "too cautious", "heavy-tailed", "one-sided"]
+type Outcome = Fault | Literal["may be trusted"]
 
 
 @dataclass(frozen=True)
@@ -18,7 +19,7 @@ class Verdict:
     Parameters
     ----------
     outcome : {"may be trusted", "too sure", "heavy-tailed", "one-sided", "too cautious"}
-        What the probabilities are; the first that holds where several do.
+        What the probabilities are; where several hold, what explains most of what is off.
     sentence : str
         The answer with the figures that decide it.
     """
@@ -31,17 +32,15 @@ def verdict_on(overall: Group, uniformity: Uniformity) -> Verdict:
     """Say whether the stated probabilities may be trusted.
 
     Sides, spread, tails and coverage are judged apart, by one overall test that doubts a calibrated
-    maker in one case of twenty at most. What is found is named in this order, the most misleading
-    first:
+    maker in one case of twenty at most. Where something is off, it is named by the one fault that
+    explains most of it:
 
-    1. *too sure*: sets hold too few dates, or dates lie further out than stated and it is not a few
-       very far out that make it so.
-    2. *heavy-tailed*: too many dates lie very far out: by the test, and unless it is all that was
-       found, by more than one.
-    3. *one-sided*: dates lie too often on one side of the middle.
-    4. *too cautious*: sets hold too many dates, or dates lie less far out than stated, and none too
-       often very far out.
-    5. *may be trusted*: none of these.
+    - *too sure*: sets hold too few dates, or dates lie further out than stated.
+    - *heavy-tailed*: too many dates lie very far out.
+    - *one-sided*: dates lie too often on one side of the middle.
+    - *too cautious*: sets hold too many dates, or dates lie less far out than stated.
+
+    Faults that this one leaves unexplained are added. Else the probabilities *may be trusted*.
 
     Parameters
     ----------
@@ -59,14 +58,15 @@ def verdict_on(overall: Group, uniformity: Uniformity) -> Verdict:
     --------
     >>> import numpy as np
     >>> from dating.calibration.uniformity import uniformity_of
-    >>> from dating.calibration.verdict import Coverage
+    >>> from dating.calibration.groups import Coverage, MedianError
     >>> even = (np.arange(100) + 0.5) / 100
-    >>> group = Group("all", 100, (Coverage(0.9, 0.9, 0.84, 0.95),), 4.8, -2.6, 20.0)
+    >>> held, error = Coverage(0.9, 0.9, 0.84, 0.95), MedianError(4.0, 3.0, 5.0)
+    >>> group = Group("all", 100, (held,), error, 4.8, -2.6, 20.0)
     >>> verdict_on(group, uniformity_of(even, even)).sentence
     'The stated probabilities may be trusted: of 100 instruments dated as if undated, 90.0 % lie \
 in their 90 % sets; sides, spread, tails and coverage are as chance allows.'
     """
-    faults = outcomes_of(uniformity)
+    faults = faults_of(uniformity)
     if not faults:
         each = ", ".join(
             f"{share(c.held)} in their {100 * c.level:g} % sets" for c in overall.coverage
@@ -86,40 +86,18 @@ in their 90 % sets; sides, spread, tails and coverage are as chance allows.'
             _outermost(uniformity),
             "a date may lie far outside its set more often than stated",
         ),
-        "one-sided": (_sides(uniformity), "trust how wide the sets are, but not where they lie"),
+        "one-sided": (
+            _sides(overall, uniformity),
+            "trust how wide the sets are, but not where they lie",
+        ),
         "too cautious": (_far(overall, uniformity), "stated sets are wider than need be"),
     }
     said = "; moreover, ".join(clauses[fault][0] for fault in faults)
     first = faults[0]
-    return Verdict(first, f"{first.capitalize()}: {_of(overall)} {said}; {clauses[first][1]}.")
-
-
-def outcomes_of(uniformity: Uniformity) -> tuple[Outcome, ...]:
-    """Name everything that is wrong, the most misleading first.
-
-    Parameters
-    ----------
-    uniformity : Uniformity
-        What was found, question by question.
-
-    Returns
-    -------
-    tuple of str
-        Empty where the probabilities may be trusted.
-    """
-    spread, coverage = uniformity.spread, uniformity.coverage
-    others = (uniformity.sides.alarm, spread.alarm, coverage.alarm)
-    many = uniformity.outermost > 1 + OUTERMOST * uniformity.instruments
-    tails = uniformity.tails.alarm and (many or not any(others))
-    short, over = (coverage.alarm and coverage.above is side for side in (True, False))
-    far, near = (spread.alarm and spread.above is side for side in (True, False))
-    holds: dict[Outcome, bool] = {
-        "too sure": short or (far and not tails),
-        "heavy-tailed": tails,
-        "one-sided": uniformity.sides.alarm,
-        "too cautious": (over or near) and not tails,
-    }
-    return tuple(name for name, found in holds.items() if found)
+    end = clauses[first][1]
+    if first == "one-sided" and len(faults) > 1:
+        end = "trust neither where the sets lie nor how wide they are"
+    return Verdict(first, f"{first.capitalize()}: {_of(overall)} {said}; {end}.")
 
 
 def share(value: float) -> str:
@@ -172,10 +150,16 @@ def _outermost(uniformity: Uniformity) -> str:
     )
 
 
-def _sides(uniformity: Uniformity) -> str:
+def _sides(overall: Group, uniformity: Uniformity) -> str:
+    """Say on which side the dates lie, and what sets hold where that alone makes it too little."""
     side = "later" if uniformity.sides.above else "earlier"
     around = 1.96 / (12 * uniformity.instruments) ** 0.5
-    return (
+    told = (
         f"the dates lie {side} than the posteriors say (mean rank {uniformity.sides.value:.3f}, "
         f"where chance allows {0.5 - around:.3f} to {0.5 + around:.3f})"
     )
+    short = uniformity.coverage.alarm and uniformity.coverage.above
+    if not short or "too sure" in faults_of(uniformity):
+        return told
+    widest = overall.coverage[-1]
+    return f"{told}, so that {share(widest.held)} lie in their {100 * widest.level:g} % sets"

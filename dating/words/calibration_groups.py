@@ -1,0 +1,109 @@
+"""How well instruments were dated by group, as a table with what chance alone would leave."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from rich.console import Console
+
+from dating.calibration.groups import Coverage, Group, Groups, MedianError
+from dating.calibration.verdict import Calibration
+from dating.words.plain import indent, say, table, title
+
+_NOTE = (
+    "Error: half of the medians lie no more than so many months from the date. 50 % to 90 %: per "
+    "cent of dates in such sets; - is fewer, + more than chance allows. Width: mean months in the "
+    "90 % set. Beside the error and the 90 % sets stands what chance alone leaves in 95 % of cases."
+)
+
+
+def on_groups(console: Console, made: Calibration) -> None:
+    """Write error, coverage and width by posterior date, width, variant, and what was seen.
+
+    Parameters
+    ----------
+    console : Console
+        Where to.
+    made : Calibration
+        Reference instruments dated as if undated.
+    """
+    groups = made.groups
+    title(console, "How well groups were dated")
+    rows = table(
+        ("", "left"),
+        ("number", "right"),
+        ("error", "right"),
+        ("chance", "left"),
+        ("50 %", "right"),
+        ("80 %", "right"),
+        ("90 %", "right"),
+        ("chance", "left"),
+        ("width", "right"),
+    )
+    rows.add_row(*_cells(groups.overall))
+    for name, divided in groups.divided().items():
+        rows.add_row(f"by {name}", *[""] * 8)
+        for group in divided:
+            rows.add_row(*_cells(group))
+    indent(console, rows)
+    say(console, _NOTE)
+    say(console, on_figures_beyond(groups))
+
+
+def on_figures_beyond(groups: Groups) -> str:
+    """Say how many figures of groups lie outside what chance allows, and how many chance leaves.
+
+    Parameters
+    ----------
+    groups : Groups
+        All of them.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    figures = list(_figures(groups))
+    off = sum(not figure.right for figure in figures)
+    return (
+        f"Of {len(figures)} figures of groups {off} {'lies' if off == 1 else 'lie'} outside what "
+        f"chance allows; where all is well, about {0.05 * len(figures):.0f} would."
+    )
+
+
+def beyond_chance(covered: Coverage) -> int:
+    """Say whether more or fewer sets held the date than chance allows.
+
+    Parameters
+    ----------
+    covered : Coverage
+        Of one level.
+
+    Returns
+    -------
+    int
+        -1 where too few did, 1 where too many, 0 where chance allows it.
+    """
+    return int(covered.held > covered.high) - int(covered.held < covered.low)
+
+
+def _figures(groups: Groups) -> Iterator[Coverage | MedianError]:
+    for divided in groups.divided().values():
+        for group in divided:
+            yield group.error
+            yield from group.coverage
+
+
+def _cells(group: Group) -> tuple[str, ...]:
+    held = [f"{100 * c.held:.0f}{'- +'[beyond_chance(c) + 1]}" for c in group.coverage]
+    widest, error = group.coverage[-1], group.error
+    mark = "" if error.right else "+" if error.months > error.high else "-"
+    return (
+        group.name,
+        str(group.instruments),
+        f"{error.months:g}{mark or ' '}",
+        f"{error.low:g} to {error.high:g}",
+        *held,
+        f"{100 * widest.low:.0f} to {100 * widest.high:.0f}",
+        f"{group.width:.1f}",
+    )

@@ -1,0 +1,163 @@
+"""What would help where stated probabilities may not be trusted, in words and as a record."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from rich.console import Console
+
+from dating.calibration.correcting import Corrected
+from dating.calibration.faults import faults_of
+from dating.calibration.pulls import Pull
+from dating.calibration.remedy import Remedy
+from dating.calibration.verdict import Calibration
+from dating.months import month_label
+from dating.words.levels import correction_record
+from dating.words.plain import command, say, title
+from dating.words.trust import share
+
+_ALIKE = 0.005
+"""Corrected levels that differ by less are the same in words."""
+_STRAYS = (
+    "Look first at the instruments dated worst: a wrong date in the corpus, or slips, replacements "
+    "and swaps that are stated too low, leave dates very far out."
+)
+_LOOK = {
+    "feature": "its changeovers may be dated too {early}",
+    "variant": "its changeovers may be dated too {early}",
+    "mark": "its lag may be stated too {short}",
+    "measurement": "its means may be off",
+}
+
+
+def write_remedy(
+    console: Console, made: Calibration, remedy: Remedy, commands: Sequence[str]
+) -> None:
+    """Write what would help, with the commands that do it.
+
+    Parameters
+    ----------
+    console : Console
+        Where to.
+    made : Calibration
+        Reference instruments dated as if undated.
+    remedy : Remedy
+        What would help.
+    commands : sequence of str
+        What writes the correction; empty where it is being written.
+    """
+    title(console, "What would help")
+    if "heavy-tailed" in faults_of(made.uniformity):
+        say(console, _STRAYS)
+    if remedy.pulls is not None:
+        say(console, _on_pulls(made, remedy.pulls))
+        for pull in remedy.pulls:
+            say(console, _on_pull(made, pull), 4)
+    if remedy.corrected is not None:
+        say(console, _on_correction(made, remedy.corrected))
+        if commands:
+            say(console, "This writes it:" if len(commands) == 1 else "These write it:")
+        for words in commands:
+            command(console, words)
+
+
+def _on_correction(made: Calibration, corrected: Corrected) -> str:
+    held = corrected.correction.at(0.9)
+    carried = made.learned.correction if made.learned is not None else None
+    if carried is not None and abs(carried.at(0.9) - held) < _ALIKE:
+        return (
+            "The levels carry the correction already that these instruments give; correcting them "
+            "again changes nothing. Learn from more instruments, or look at the groups below."
+        )
+    gained = f"{corrected.gain:+.3f}, standard error {corrected.error:.3f}"
+    what = (
+        "A correction of levels: a stated 90 % "
+        + ("that is not corrected " if carried is not None else "")
+        + f"would then be {share(held)}, and the median 90 % set would go from "
+        f"{corrected.before:g} to {corrected.after:g} months."
+    )
+    gain = (
+        f"Instruments that it was not learned from would gain in mean log score ({gained})."
+        if corrected.helps
+        else "Whether instruments that it was not learned from would gain by it cannot be told: "
+        f"mean log score {gained}."
+    )
+    if made.learned is None:
+        gain += " What was learned carries it, and learning may put some of it right by itself."
+    return f"{what} {gain}"
+
+
+def _on_pulls(made: Calibration, pulls: Sequence[Pull]) -> str:
+    told = "Correcting levels does not move dates that lie on one side."
+    if not pulls:
+        return (
+            f"{told} Nothing seen pulls by itself: several changeovers may be off together, or the "
+            "output that the maker file states."
+        )
+    side = "earlier" if made.uniformity.sides.above else "later"
+    return (
+        f"{told} What pulls them most to the {side} side, with the months from which half of the "
+        "pull comes:"
+    )
+
+
+def _on_pull(made: Calibration, pull: Pull) -> str:
+    first, later = made.corpus.maker.period.first, made.uniformity.sides.above
+    ends = dict.fromkeys((month_label(first + pull.first), month_label(first + pull.last)))
+    look = _LOOK[pull.kind].format(
+        early="early" if later else "late", short="short" if later else "long"
+    )
+    return (
+        f"{pull.name}, {' to '.join(ends)}: {look}; without it the mean rank would be "
+        f"{pull.mean_rank:.3f}."
+    )
+
+
+def remedy_record(
+    made: Calibration, remedy: Remedy | None, commands: Sequence[str]
+) -> dict[str, Any] | None:
+    """Turn what would help into plain data.
+
+    Parameters
+    ----------
+    made : Calibration
+        Reference instruments dated as if undated.
+    remedy : Remedy or None
+        What would help; None where the probabilities may be trusted.
+    commands : sequence of str
+        What writes the correction.
+
+    Returns
+    -------
+    dict or None
+        Mappings, lists, text, numbers and None only.
+    """
+    if remedy is None:
+        return None
+    corrected, pulls, first = remedy.corrected, remedy.pulls, made.corpus.maker.period.first
+    return {
+        "correction": corrected
+        and {
+            **(correction_record(corrected.correction) or {}),
+            "median_width": {"before": corrected.before, "after": corrected.after},
+            "log_score_gain": corrected.gain,
+            "standard_error": corrected.error,
+            "helps": corrected.helps,
+            "commands": list(commands),
+        },
+        "pulls": None
+        if pulls is None
+        else [
+            {
+                "name": pull.name,
+                "kind": pull.kind,
+                "instruments": pull.instruments,
+                "mean_rank": pull.mean_rank,
+                "standard_error": pull.error,
+                "from": month_label(first + pull.first),
+                "to": month_label(first + pull.last),
+            }
+            for pull in pulls
+        ],
+    }
