@@ -504,11 +504,14 @@ def test_text_begins_with_the_answer_and_keeps_to_80_columns():
     shown = run("calibrate", "priors/marrowby.yaml", "demo_data/marrowby_corpus.csv")
     assert shown.exit_code == 0
     assert shown.output.startswith("One-sided: of 306 instruments dated as if undated, ")
-    lines = [line for line in shown.output.splitlines() if not line.startswith("    dating ")]
-    assert max(len(line) for line in lines) <= 80
+    lines = shown.output.splitlines()
+    commands = [line for line in lines if line.startswith("    dating ")]
+    assert [command.split()[1] for command in commands] == ["learn", "calibrate"]
+    assert max(len(line) for line in lines if line not in commands) <= 80
     said = " ".join(shown.output.split())
     assert "Passed over: 53 whose date is doubted, 41 whose date is wider than a year." in said
     assert "R-193" in said
+    assert "tailpiece, 1931-07 to 1932-04: its changeovers may be dated too early" in said
     assert "invented" in said
 
 
