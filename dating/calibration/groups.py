@@ -1,8 +1,8 @@
 """How well instruments were dated, all of them and by group, beside what chance alone would leave.
 
 Groups are of what a posterior says and of what was seen, never of the true date: among calibrated
-posteriors those of any such group are calibrated too, but those of instruments built late, say, lie
-too early (they are the ones that chance has put there).
+posteriors those of any such group are calibrated too, while the instruments built earliest are
+dated too late on the whole, and the latest too early.
 """
 
 from __future__ import annotations
