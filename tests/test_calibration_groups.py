@@ -9,6 +9,8 @@ from hypothesis.extra.numpy import arrays
 from dating.calibration.groups import groups_of
 from dating.calibration.leaving_out import dated_without
 from dating.calibration.scores import scores_of
+from dating.calibration.verdict import compared
+from dating.words.calibration import calibration_text
 from dating.words.calibration_groups import on_figures_beyond
 from tests.calibrating import bumps, dated_as, drawn_months, month_text, sharpened, six_ramps
 from tests.learning import MAKER, written
@@ -104,3 +106,13 @@ variants:
         first, last = group.name.split(" to ")
         assert "1930-01" <= first < last <= "1934-12"
     assert "figures of groups" in on_figures_beyond(groups)
+
+
+def test_where_it_is_narrow_groups_are_told_in_paragraphs(corpus):
+    posterior = bumps(COUNT)
+    made = compared(corpus, None, dated_as(corpus, posterior, drawn_months(posterior)))
+    lines = calibration_text(made, 40).split("HOW WELL GROUPS WERE DATED\n")[1].splitlines()
+    lines = lines[: lines.index("SIDES, SPREAD, TAILS AND COVERAGE") - 1]
+    assert all(lines)
+    assert not any(" ;" in line or len(line) > 40 for line in lines)
+    assert lines[:2] == ["  all", f"    number: {COUNT}; error: 3; chance: 3 to"]

@@ -162,3 +162,11 @@ def test_dates_far_outside_are_counted():
     assert verdict.outcome == "heavy-tailed"
     assert "4 lie in the outermost 0.1 % of the posterior" in verdict.sentence
     assert "where 0.2 are expected" in verdict.sentence
+
+
+@pytest.mark.parametrize(("scale", "faults"), [(1.05, ()), (1.1, ("too sure",))])
+def test_trifles_are_no_fault_however_many_instruments_show_them(scale, faults):
+    ranks = ndtr(scale * ndtri((np.arange(5000) + 0.5) / 5000))
+    found = uniformity_of(ranks, np.abs(2 * ranks - 1))
+    assert found.spread.chance < 1e-4
+    assert faults_of(found) == faults

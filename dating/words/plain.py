@@ -223,5 +223,6 @@ def _tell_rows(console: Console, rows: Rows) -> None:
     heads = [head for head, _ in rows.columns]
     for cells in rows.rows:
         say(console, f"{heads[0]} {cells[0]}" if cells[0].isdecimal() else cells[0])
-        told = (f"{h}: {c}" if h else c for h, c in zip(heads[1:], cells[1:], strict=True) if c)
-        say(console, "; ".join(told), 4)
+        named = zip(heads[1:], (cell.strip() for cell in cells[1:]), strict=True)
+        if told := "; ".join(f"{h}: {c}" if h else c for h, c in named if c):
+            say(console, told, 4)
