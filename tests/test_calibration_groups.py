@@ -115,4 +115,4 @@ def test_where_it_is_narrow_groups_are_told_in_paragraphs(corpus):
     lines = lines[: lines.index("SIDES, SPREAD, TAILS AND COVERAGE") - 1]
     assert all(lines)
     assert not any(" ;" in line or len(line) > 40 for line in lines)
-    assert lines[:2] == ["  all", f"    number: {COUNT}; error: 3; chance: 3 to"]
+    assert lines[:2] == ["  all", f"    number: {COUNT}; error: 3; chance: 2 to"]
