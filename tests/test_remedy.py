@@ -19,7 +19,7 @@ from dating.cli.calibrate import commands_for
 from dating.cli.main import main
 from dating.files import read_maker
 from dating.learning.corpus import read_corpus
-from dating.learning.files import read_learned, write_learned
+from dating.learning.files import read_draws, write_learned
 from dating.learning.learned import learned_from
 from dating.standard_input import StandardInput
 from dating.words.calibration import calibration_text
@@ -33,9 +33,8 @@ from tests.calibrating import (
     one_ramp_learned,
     sharpened,
     six_ramps,
-    tree_of,
 )
-from tests.learning import ONE_RAMP, written
+from tests.learning import ONE_RAMP, tree_with, written
 
 
 def run(*arguments):
@@ -167,7 +166,7 @@ def test_without_its_one_feature_an_instrument_is_dated_by_the_output_alone(tmp_
 
 @pytest.fixture(scope="module")
 def doubtful(tmp_path_factory):
-    """What was learned has no slips, and three sightings of ten are wrong: sets hold too few."""
+    """What was learned has few slips, and three sightings of ten are wrong: sets hold too few."""
     folder = tmp_path_factory.mktemp("doubtful folder")
     generator = np.random.default_rng(2)
     months = generator.integers(MONTHS, size=40).tolist()
@@ -175,11 +174,10 @@ def doubtful(tmp_path_factory):
         (f"C-{n}", month_text(m), 1, "metal" if (m > 22) != (generator.random() < 0.3) else "wood")
         for n, m in enumerate(months)
     ]
-    maker, corpus = written(folder, ONE_RAMP, rows)
+    maker, corpus = written(folder, ONE_RAMP.replace("slip: 0", "slip: 0.02"), rows)
     values = np.stack([generator.normal(20, 1, 512), generator.normal(6, 0.5, 512)], axis=1)
-    tree = tree_of(maker, corpus, values)
-    tree["posterior"]["slip"] = tree["posterior"]["slip"] + 0.02
-    write_learned(tree, folder / "learned.nc")
+    drawn = {"value": values[None], "slip": np.full((1, 512, 1), 0.02)}
+    write_learned(tree_with(maker, drawn, corpus.fingerprint), folder / "learned.nc")
     return folder
 
 
@@ -196,7 +194,7 @@ def test_the_command_that_is_offered_writes_the_correction(doubtful, monkeypatch
     written_ = run(*arguments)
     assert written_.exit_code == 0
     assert "This writes it" not in written_.output
-    corrected = read_learned("learned-corrected.nc", read_maker("example.yaml")).correction
+    corrected = read_draws("learned-corrected.nc", read_maker("example.yaml")).correction
     assert corrected.at(0.9) == pytest.approx(record["held"]["0.9"], abs=1e-9)
     assert f"would then be {100 * corrected.at(0.9):.1f} %" in " ".join(written_.output.split())
 
