@@ -220,8 +220,9 @@ def gap_of_sum(values: Floats, event: Margin, lag: Margin) -> float:
         From 0 to 1, looked for at 400 quantiles of the draws.
     """
     levels = (np.arange(400) + 0.5) / 400
-    points, (nodes, weights) = np.quantile(values, levels), event.judgement.nodes()
-    together = lag.judgement.cdf(points[:, None] - nodes) @ weights
+    wide, narrow = sorted((event, lag), key=lambda margin: margin.triple[0] - margin.triple[2])
+    points, (nodes, weights) = np.quantile(values, levels), narrow.judgement.nodes(fine=4)
+    together = wide.judgement.cdf(points[:, None] - nodes) @ weights
     return float(np.abs(together - levels).max())
 
 
