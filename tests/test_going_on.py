@@ -1,6 +1,7 @@
 """Draws that are not sound: none is lost, none is dated by, and the user hears what is stuck."""
 
 import shutil
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -229,7 +230,8 @@ def test_two_places_are_named_by_their_months():
 
 
 @pytest.mark.slow
-def test_a_corpus_of_twelve_features_becomes_sound_by_itself(tmp_path):
-    """150 instruments, and no more draws asked for."""
-    health = health_of(learn(planned(tmp_path, [THROUGHOUT] * 12, 150)))
+@pytest.mark.parametrize("slip", [THROUGHOUT.slip, 0])
+def test_a_corpus_of_twelve_features_becomes_sound_by_itself(tmp_path, slip):
+    """150 instruments, and no more draws or acceptance asked for; without slips it is harder."""
+    health = health_of(learn(planned(tmp_path, [replace(THROUGHOUT, slip=slip)] * 12, 150)))
     assert health.good, health.fault
