@@ -104,6 +104,11 @@ def test_words_touch_nothing(kept, edited, change):
     old, new = columns(kept.learned), columns(learned)
     assert old.keys() == new.keys()
     assert all(np.array_equal(values, new[name]) for name, values in old.items())
+    assert (learned.slip == kept.learned.slip).all() or change[0].startswith("      ends")
+
+
+def test_a_date_does_not_depend_on_the_order_of_the_features(kept, edited):
+    maker, learned = edited(TEXTS["another order"])
     seen = dating.Examination.model_validate(SEEN)
     dates = dating.posteriors(maker, [seen], learned).values
     assert np.allclose(dates, dating.posteriors(kept.maker, [seen], kept.learned).values)

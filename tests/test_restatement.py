@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import kstest, norm
 
@@ -50,6 +50,7 @@ def run(*arguments):
 # Quantiles -----------------------------------------------------------------------------------
 
 
+@settings(max_examples=40)
 @given(
     st.sampled_from(["date", "delay", "span"]),
     st.lists(st.floats(0, 300), min_size=3, max_size=3).map(sorted),
@@ -231,9 +232,9 @@ def test_it_reads_with_no_warning_that_was_not_there_before(demo):
 def test_dates_agree_where_the_numbers_are_independent(demo):
     """Judgements are drawn one by one, so that their margins are all there is to lose."""
     maker, _, drawn, made = demo
-    files = sorted(Path("demo_data/examinations").glob("M-00*.yaml"))
+    files = sorted(Path("demo_data/examinations").glob("M-00[135].yaml"))
     seen = [dating.read_examination(file) for file in files]
-    agreement = agreement_of(maker, drawn.thinned(512), made.maker, seen)
+    agreement = agreement_of(maker, drawn.thinned(256), made.maker, seen)
     assert agreement.median < 0.04
     assert agreement.largest < 0.12
 
