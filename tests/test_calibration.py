@@ -28,8 +28,9 @@ from dating.calibration.verdict import compared
 from dating.cli.main import main
 from dating.learning.constants import constants_of
 from dating.learning.files import read_draws, write_learned
+from dating.learning.latent.fitting import fitted
 from dating.learning.latent.found import Latent
-from dating.learning.latent.mixture import Settings, fitted
+from dating.learning.latent.mixture import Settings
 from dating.learning.latent.rows import rows_of
 from dating.learning.learned import (
     Learned,

@@ -15,7 +15,7 @@ from dating.learning.edits import Edits
 from dating.learning.files import read_draws, write_learned
 from dating.learning.latent.found import Latent
 from dating.learning.latent.mixture import Mixture, Settings
-from dating.learning.latent.rows import Cells
+from dating.learning.latent.time_cells import Cells
 from dating.learning.layout import layout_of
 from dating.learning.parts import parts_of
 from dating.learning.prior import prior_draws
@@ -302,7 +302,7 @@ def free_form(folder, text):
     shares = np.array([1 - late, late])
     fit = Mixture(Settings(), np.ones((12, 1)), (shares, shares[::-1]))
     tree = tree_with(maker, {}, "0" * 64)
-    latent = Latent(("ends", "strap"), (fit, fit), Cells(12, 1), 0.1, 0.1)
+    latent = Latent(("ends", "strap"), (fit, fit), Cells.even(12, 1), 0.1, 0.1)
     tree["latent"] = xr.DataTree(latent.dataset())
     held = xr.DataArray(np.linspace(0, 1, 501), dims="level")
     tree["levels"] = xr.DataTree(xr.Dataset({"held": held}, attrs={"instruments": 40}))

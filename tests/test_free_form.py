@@ -10,9 +10,11 @@ from dating.evidence import state_weights
 from dating.learning.corpus import read_corpus
 from dating.learning.latent import choice
 from dating.learning.latent.choice import chosen
+from dating.learning.latent.fitting import fitted
 from dating.learning.latent.found import Latent
-from dating.learning.latent.mixture import Mixture, Settings, fitted
-from dating.learning.latent.rows import Cells, rows_of
+from dating.learning.latent.mixture import Mixture, Settings
+from dating.learning.latent.rows import rows_of
+from dating.learning.latent.time_cells import Cells
 from dating.learning.layout import layout_of
 from dating.learning.learned import (
     Learned,
@@ -85,7 +87,7 @@ def examined(seen, **more):
 def some_latent(fits=2, variants=3, width=2, seed=1):
     """Mixtures with arbitrary shares, for the features of MAKER."""
     generator = np.random.default_rng(seed)
-    axis = Cells(24, width)
+    axis = Cells.even(24, width)
     mixtures = tuple(
         Mixture(
             Settings(variants),

@@ -11,137 +11,28 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import dating
-from dating.calibration.scores import scores_of
 from dating.learning.files import read_draws, write_learned
-from dating.learning.latent import mixture as fitting
-from dating.learning.latent.choice import chosen, fold_of
 from dating.learning.latent.finding import found_in, levels_in
 from dating.learning.latent.found import Latent, latent_from
-from dating.learning.latent.mixture import Mixture, Settings, fitted, month_posterior
-from dating.learning.latent.rows import Cells, Rows, rows_of
+from dating.learning.latent.mixture import Mixture, Settings, month_posterior
+from dating.learning.latent.rows import rows_of
+from dating.learning.latent.time_cells import Cells
 from dating.learning.layout import layout_of
 from dating.learning.learned import (
     Learned,
     learned_from,
     learned_tables,
 )
-from dating.learning.levels import Correction, learned_correction
+from dating.learning.levels import Correction
 from dating.learning.sampling import learn, plan_of
 from dating.words.learned import on_free_form
-from dating.words.levels import on_latent
 from tests.enumeration import Enumeration, mutual_information, normalised, ramp_in_month
 from tests.inventing import invented_data
+from tests.latent_worlds import DOUBTFUL, FREE, HEADER, STATES, rows_together
 from tests.learning import written
 
 SEEDS = st.integers(0, 10**6)
 FEW = settings(max_examples=25)
-
-FREE = """\
-# Invented.
-maker: Example Reed Works
-product: concertinas
-invented: true
-period: 1930/1949
-components:
-  case:
-    features:
-      wood: {ask: Which wood?, states: [oak, ash, elm], free_form: true}
-      leather: {ask: Which leather?, states: [brown, black], free_form: true}
-      screw: {ask: Which screw?, states: [round, flat], free_form: true}
-      clasp: {ask: Which clasp?, states: [hook, stud], free_form: true}
-"""
-STATES = {
-    "wood": ("oak", "ash", "elm"),
-    "leather": ("brown", "black"),
-    "screw": ("round", "flat"),
-    "clasp": ("hook", "stud"),
-}
-YEARS = 20
-HEADER = ",".join(["instrument", "built", "trust", *STATES])
-
-
-# A world of two lines that nobody names -------------------------------------------------------
-
-
-def true_curves():
-    """P(state | year) in each of two latent variants, shape (state, variant, year), smooth.
-
-    Wood and leather tell the lines apart; screw and clasp change in both, but not at one time.
-    """
-    late = np.linspace(0, 1, YEARS)
-    oak = np.array([0.9 - 0.3 * late, 0.05 + 0.1 * late])
-    ash = np.array([0.05 + 0.2 * late, 0.85 - 0.5 * late])
-    first = {
-        "leather": [0.9 + 0 * late, 0.1 + 0.2 * late],
-        "screw": [_falling(late, 0.25), _falling(late, 0.7)],
-        "clasp": [_falling(late, 0.75), _falling(late, 0.3)],
-    }
-    made = {name: np.array([p, 1 - np.array(p)]) for name, p in first.items()}
-    return {"wood": np.array([oak, ash, 1 - oak - ash])} | made
-
-
-def _falling(late, middle):
-    return 0.05 + 0.9 / (1 + np.exp((late - middle) / 0.1))
-
-
-def true_weight():
-    """P(second latent variant | year)."""
-    return 0.3 + 0.4 * np.linspace(0, 1, YEARS)
-
-
-def rows_together(count, seed):
-    """Instruments of known year; everything follows one of two lines."""
-    generator = np.random.default_rng(seed)
-    curves, weight = true_curves(), true_weight()
-    for number in range(count):
-        year = int(generator.integers(YEARS))
-        line = int(generator.random() < weight[year])
-        seen = [generator.choice(STATES[n], p=curves[n][:, line, year]) for n in STATES]
-        yield (f"C-{number}", 1930 + year, 1, *seen)
-
-
-def rows_apart(count, seed):
-    """The same shares in every year, each feature drawn for itself."""
-    generator = np.random.default_rng(seed)
-    curves, second = true_curves(), true_weight()
-    for number in range(count):
-        year = int(generator.integers(YEARS))
-        among = np.array([1 - second[year], second[year]])
-        seen = [generator.choice(STATES[n], p=curves[n][:, :, year] @ among) for n in STATES]
-        yield (f"C-{number}", 1930 + year, 1, *seen)
-
-
-DOUBTFUL = [
-    ("D-1", "1931-04", 1, "oak", "brown", "round", "hook"),
-    ("D-2", "1931-04", 0.8, "ash", "", "flat", "hook"),
-    ("D-3", '"[1932-05..1934-10]"', 1, "oak | elm", "brown", "", "stud"),
-    ("D-4", "[1946..]", 0.5, "ash (0.8)", "black (0.6)", "round", "hook"),
-    ("D-5", '"[1930-01,1949-12]"', 0.95, "other: cork", "", "", ""),
-    ("D-6", "1940-02", 1, "elm", "black | brown", "flat", "stud (0.3)"),
-    ("D-7", "1940-11", 0, "elm", "brown", "flat", "stud"),
-    *(
-        (f"E-{n}", 1930 + n, 1, ("oak", "ash", "elm")[n % 3], "brown", "", "hook")
-        for n in range(13)
-    ),
-]
-
-
-@pytest.fixture
-def corpus_of(tmp_path):
-    def corpus_of(rows):
-        return written(tmp_path, FREE, rows, HEADER)
-
-    return corpus_of
-
-
-def flat_output(maker):
-    return np.full(len(maker.period), 1 / len(maker.period))
-
-
-def rows_in(made):
-    maker, corpus = made
-    return rows_of(corpus.references, maker, flat_output(maker))
-
 
 # Before learning -----------------------------------------------------------------------------
 
@@ -234,295 +125,6 @@ def test_a_component_gives_a_free_form_feature_no_course_by_variant(tmp_path):
     assert refusal.value.problems[0].line == 7
 
 
-# Cells and rows ------------------------------------------------------------------------------
-
-
-@given(st.integers(1, 200), st.sampled_from([1, 2, 5, 12]))
-def test_cells_hold_every_month_once(months, width):
-    cells = Cells(months, width)
-    by_month = np.arange(1.0, months + 1)
-    by_cell = [by_month[start : start + width].sum() for start in range(0, months, width)]
-    assert cells.gathered(by_month).tolist() == by_cell
-    assert len(cells) == len(by_cell)
-
-
-@given(st.integers(1, 200), st.sampled_from([1, 2, 5, 12]))
-def test_cells_are_spread_over_their_own_months(months, width):
-    cells = Cells(months, width)
-    weights = cells.spread()
-    assert weights.shape == (len(cells), months)
-    assert weights.sum(axis=0).tolist() == [1.0] * months
-    of_month = np.arange(len(cells)) @ weights
-    assert of_month.tolist() == [month // width for month in range(months)]
-
-
-def test_rows_hold_what_is_recorded_and_stated(corpus_of):
-    maker, corpus = corpus_of(DOUBTFUL)
-    output = np.linspace(1, 3, 240) / np.linspace(1, 3, 240).sum()
-    rows = rows_of(corpus.references, maker, output)
-    assert rows.axis == Cells(240, 9)
-    assert rows.features == tuple(STATES)
-    stated = np.zeros((len(rows), rows.cells))
-    stated[rows.pair_row, rows.pair_cell] = rows.pair_stated
-    for row, reference in enumerate(corpus.references):
-        for column, name in enumerate(STATES):
-            weights = _weights(reference.examination.seen.get(name), STATES[name])
-            code = rows.codes[row, column]
-            assert (weights is None) == (code == -1)
-            if weights is not None:
-                assert rows.readings[column][code].tolist() == pytest.approx(weights)
-        if reference.trust == 1:
-            by_cell = rows.axis.gathered(reference.window * output) / rows.axis.gathered(output)
-            assert stated[row] == pytest.approx(by_cell, abs=1e-5)
-    trusts = {r.examination.instrument: r.trust for r in corpus.references}
-    assert trusts["D-7"] == 0
-    assert np.ptp(stated[6]) < 1e-12
-
-
-def _weights(sight, states):
-    """The examiner's weights from their definition; None where nothing is said."""
-    if sight is None or sight.other is not None:
-        return None
-    if sight.one_of is not None:
-        return [float(state in sight.one_of) for state in states]
-    sure = 1.0 if sight.sure is None else sight.sure
-    rest = (1 - sure) / (len(states) - 1)
-    return [sure if state == sight.state else rest for state in states]
-
-
-def plain_likelihood(mixture, reference, cell):
-    """Sum over the latent variants of share times the product of what was seen."""
-    total = 0.0
-    for k in range(mixture.weight.shape[1]):
-        term = mixture.weight[cell, k]
-        for column, name in enumerate(STATES):
-            weights = _weights(reference.examination.seen.get(name), STATES[name])
-            if weights is not None:
-                shares = mixture.shares[column][:, cell, k]
-                term *= sum(r * share for r, share in zip(weights, shares, strict=True))
-        total += term
-    return total
-
-
-def test_likelihood_and_posterior_of_a_mixture_are_plain_loops(corpus_of):
-    maker, corpus = corpus_of(DOUBTFUL)
-    rows = rows_of(corpus.references, maker, flat_output(maker))
-    mixtures = fitted(rows, [Settings(3), Settings(2)], seed=1, fits=2)
-    assert [mixture.settings.variants for mixture in mixtures] == [3, 2]
-    by_row = month_posterior(mixtures, rows)
-    for row, reference in enumerate(corpus.references):
-        slow = [
-            [plain_likelihood(mixture, reference, cell) for cell in range(rows.cells)]
-            for mixture in mixtures
-        ]
-        for mixture, likelihood in zip(mixtures, slow, strict=True):
-            assert mixture.likelihood(rows)[row] == pytest.approx(likelihood, rel=1e-12)
-        joint = [sum(each) * p for each, p in zip(zip(*slow, strict=True), rows.prior, strict=True)]
-        assert by_row[row] == pytest.approx(normalised(joint), rel=1e-12)
-
-
-# Fitting -------------------------------------------------------------------------------------
-
-
-def reached(mixture, rows, weights):
-    """The weighted mean log-likelihood of sightings and dates."""
-    joint = mixture.likelihood(rows)[rows.pair_row, rows.pair_cell] * rows.prior[rows.pair_cell]
-    total = np.bincount(rows.pair_row, weights=joint * rows.pair_stated)
-    return weights @ np.log(total) / weights.sum()
-
-
-def test_the_first_step_of_a_fit_is_a_plain_loop(corpus_of, monkeypatch):
-    """Counts spread over cells and doubtful states, drawn to averages, smoothed by a kernel."""
-    _, corpus = made = corpus_of(DOUBTFUL)
-    rows, settings = rows_in(made), Settings(1, bend=0.2, steady=1.5, pull=0.7)
-    monkeypatch.setattr(fitting, "MOST_STEPS", 1)
-    monkeypatch.setattr(
-        fitting._Fitting, "_start", lambda run, generator: np.zeros((len(run.codes), 1))
-    )
-    (mixture,) = fitted(rows, [settings], seed=5, fits=1)
-    weights = np.random.default_rng((5, 0)).exponential(size=len(rows))
-    stated = np.zeros((len(rows), rows.cells))
-    stated[rows.pair_row, rows.pair_cell] = rows.pair_stated
-    for column, (name, states) in enumerate(STATES.items()):
-        read = [
-            _weights(reference.examination.seen.get(name), states)
-            for reference in corpus.references
-        ]
-        seen = [row for row, r in enumerate(read) if r is not None]
-        average = [
-            0.5 + sum(weights[i] * read[i][s] / sum(read[i]) for i in seen)
-            for s in range(len(states))
-        ]
-        average = normalised(average)
-        counts = np.zeros((len(states), rows.cells))
-        for i in seen:
-            among = normalised([r * a for r, a in zip(read[i], average, strict=True)])
-            when = normalised([p * q for p, q in zip(stated[i], rows.prior, strict=True)])
-            for s, share in enumerate(among):
-                for cell, chance in enumerate(when):
-                    counts[s, cell] += weights[i] * share * chance
-        own = normalised([0.7 * a + sum(each) for a, each in zip(average, counts, strict=True)])
-        for cell in range(rows.cells):
-            near = [
-                1.5 * own[s]
-                + sum(
-                    counts[s, other] / (1 + ((cell - other) / (0.2 * rows.cells)) ** 2) ** 2
-                    for other in range(rows.cells)
-                )
-                for s in range(len(states))
-            ]
-            found = mixture.shares[column][:, cell, 0].tolist()
-            assert found == pytest.approx(normalised(near), rel=1e-10)
-
-
-@pytest.mark.parametrize("variants", [1, 2, 5])
-def test_each_step_of_the_fit_comes_nearer(corpus_of, monkeypatch, variants):
-    """The steps are those of a smoothed and so not of an exact maximization: nearly no fall."""
-    rows = rows_in(corpus_of([*DOUBTFUL, *rows_together(150, 3)]))
-    weights = np.random.default_rng((5, 0)).exponential(size=len(rows))
-    path = []
-    for steps in range(1, 16):
-        monkeypatch.setattr(fitting, "MOST_STEPS", steps)
-        (mixture,) = fitted(rows, [Settings(variants)], seed=5, fits=1)
-        path.append(reached(mixture, rows, weights))
-    assert np.diff(path).min() > -0.002
-    assert variants == 1 or path[-1] > path[0] + 0.02
-
-
-@pytest.mark.parametrize("variants", [1, 2])
-def test_instruments_that_are_alike_are_fitted_once_and_count_as_often(
-    corpus_of, monkeypatch, variants
-):
-    rows = rows_in(corpus_of([*DOUBTFUL, *rows_together(600, 3)]))
-    unlike, place = rows.unlike()
-    assert len(unlike) < len(rows) / 2
-    assert np.array_equal(unlike.codes[place], rows.codes)
-
-    def start(run, generator):
-        """A start that does not depend on which of two that are alike is picked."""
-        first = run.rows.codes[run.rows.pair_row, 0] == 0
-        return np.stack([first * 1.0, 1.0 - first], axis=1)[:, : run.settings.variants]
-
-    monkeypatch.setattr(fitting._Fitting, "_start", start)
-    (once,) = fitted(rows, [Settings(variants)], seed=2, fits=1)
-    monkeypatch.setattr(Rows, "unlike", lambda rows: (rows, np.arange(len(rows))))
-    (each,) = fitted(rows, [Settings(variants)], seed=2, fits=1)
-    assert each.weight == pytest.approx(once.weight, abs=1e-9)
-    for ours, theirs in zip(once.shares, each.shares, strict=True):
-        assert theirs == pytest.approx(ours, abs=1e-9)
-
-
-def test_fits_are_distributions_and_the_seed_settles_them(corpus_of):
-    rows = rows_in(corpus_of([*DOUBTFUL, *rows_together(60, 3)]))
-    first, again, other = (fitted(rows, [Settings(3)], seed, fits=2) for seed in (4, 4, 5))
-    for one, same, another in zip(first, again, other, strict=True):
-        assert np.array_equal(one.weight, same.weight)
-        assert abs(one.weight - another.weight).max() > 0.01
-        assert one.weight.sum(axis=1) == pytest.approx(1)
-        for ours, theirs in zip(one.shares, same.shares, strict=True):
-            assert np.array_equal(ours, theirs)
-            assert ours.min() > 0
-            assert ours.sum(axis=0) == pytest.approx(1)
-    assert abs(first[0].weight - first[1].weight).max() > 0.01
-
-
-TOLERANCE = {"wood": 0.06, "leather": 0.08, "screw": 0.07, "clasp": 0.10, "weight": 0.08}
-"""Largest mean absolute errors in 40 simulated corpora (seeds 0 to 39), rounded up."""
-
-
-def errors_of(rows):
-    """Mean absolute error of the curves of two latent variants, and of their weight."""
-    curves, weight = true_curves(), true_weight()
-    off = {name: [] for name in TOLERANCE}
-    for mixture in fitted(rows, [Settings(2)], seed=1, fits=8):
-        brown = mixture.shares[1][0].mean(axis=0)
-        order = [0, 1] if brown[0] > brown[1] else [1, 0]
-        for name, shares in zip(STATES, mixture.shares, strict=True):
-            found = np.swapaxes(shares[:, :, order], 1, 2)
-            off[name].append(abs(found - curves[name]).mean())
-        off["weight"].append(abs(mixture.weight[:, order[1]] - weight).mean())
-    return {name: float(np.mean(each)) for name, each in off.items()}
-
-
-def test_known_curves_are_recovered(corpus_of):
-    rows = rows_in(corpus_of(rows_together(1500, 1)))
-    assert rows.axis == Cells(240, 12)
-    errors = errors_of(rows)
-    assert {name for name, error in errors.items() if error > TOLERANCE[name]} == set()
-
-
-# How many latent variants --------------------------------------------------------------------
-
-
-def words_on(rows, choice):
-    mixtures = fitted(rows, choice.settings, 1, fits=1)
-    return on_latent(Latent(rows.features, mixtures, rows.axis, choice.gain, choice.error))
-
-
-def test_what_goes_together_is_found(corpus_of):
-    """In 12 corpora of this kind, seeds 0 to 11, it was found in 10."""
-    rows = rows_in(corpus_of(rows_together(700, 1)))
-    choice = chosen(rows)
-    assert choice.settings[0].variants > 1
-    assert choice.gain > 2 * choice.error > 0
-    assert "2 latent variants stand behind the 4 free-form features" in words_on(rows, choice)
-    assert chosen(rows).settings == choice.settings
-
-
-@pytest.mark.parametrize(
-    ("rows", "better"),
-    [(rows_apart(700, 1), False), (rows_together(40, 1), False), (rows_apart(300, 0), True)],
-    ids=["each for itself", "too few to tell", "better by less than two standard errors"],
-)
-def test_what_does_not_go_together_is_not_found(corpus_of, rows, better):
-    """In 20 corpora of 700, each feature for itself, and in 8 of 40 nothing was ever found."""
-    rows = rows_in(corpus_of(list(rows)))
-    choice = chosen(rows)
-    assert {settings.variants for settings in choice.settings} == {1}
-    assert (choice.gain > 0) == better
-    assert "no latent variants behind the 4 free-form features" in words_on(rows, choice)
-
-
-@given(st.integers(1, 60), st.integers(1, 9), SEEDS)
-def test_folds_are_of_nearly_equal_size(rows, folds, seed):
-    counts = np.bincount(fold_of(rows, folds, seed), minlength=folds)
-    assert counts.sum() == rows
-    assert np.ptp(counts) <= 1
-
-
-# Levels --------------------------------------------------------------------------------------
-
-
-@FEW
-@given(SEEDS, st.floats(0.3, 4), st.floats(0.3, 4))
-def test_a_correction_keeps_the_order_of_months_and_the_sum(seed, first, second):
-    generator = np.random.default_rng(seed)
-    posterior = generator.dirichlet(np.full(20, 0.3), 5)
-    held = np.sort(generator.beta(first, second, 501))
-    held = np.concatenate([[0], np.cumsum(np.sort(np.diff(held, prepend=0))[::-1])])
-    made = Correction(held / held[-1], 5).apply(posterior)
-    assert made.sum(axis=1) == pytest.approx(1, abs=1e-12)
-    order = np.argsort(-posterior, axis=1)
-    assert np.diff(np.take_along_axis(made, order, axis=1), axis=1).max() <= 1e-12
-
-
-@pytest.mark.parametrize("power", [0.5, 1.0])
-def test_levels_are_corrected_to_what_they_held(power):
-    """Dates are drawn from posteriors, which then are made too wide, or left as they are."""
-    generator = np.random.default_rng(3)
-    true = generator.dirichlet(np.full(12, 0.4), 3000)
-    month = (true.cumsum(axis=1) < generator.random(3000)[:, None]).sum(axis=1)
-    stated = true**power / (true**power).sum(axis=1, keepdims=True)
-    correction = learned_correction(stated, np.eye(12)[month])
-    held, after = (
-        scores_of(each, np.eye(12)[month]) for each in (stated, correction.apply(stated))
-    )
-    for level in (0.5, 0.8, 0.9):
-        assert correction.at(level) == pytest.approx(held.covered(level), abs=0.03)
-        assert after.covered(level) == pytest.approx(level, abs=0.03)
-    assert (abs(held.covered(0.5) - 0.5) > 0.05) == (power != 1.0)
-
-
 # Dating with what was found ------------------------------------------------------------------
 
 MANY = """\
@@ -596,7 +198,7 @@ def many(tmp_path_factory):
 def some_latent(seed=1, width=5, latent=LATENT):
     """Fits with arbitrary weights and shares."""
     generator = np.random.default_rng(seed)
-    axis = Cells(24, width)
+    axis = Cells.even(24, width)
     mixtures = tuple(
         Mixture(
             Settings(latent),
@@ -660,7 +262,7 @@ class Slow(Enumeration):
 
     def at(self, by_cell, t):
         """What holds in the cell of a month."""
-        return float(by_cell[t // self.latent.axis.width])
+        return float(by_cell[self.latent.axis.of_month[t]])
 
     def number(self, name, n):
         return float(self.learned.values[n, self.learned.numbers.index(name)])
@@ -858,16 +460,12 @@ def test_beside_other_features_levels_are_left_to_calibrate(tmp_path):
 
 def test_shares_alone_are_learned_where_no_date_is_uncertain(found):
     """As for variants in shares that were counted: there are tracks, and no numbers."""
-    dims = ("chain", "draw")
-    posterior = xr.Dataset(
-        {
-            "value": ((*dims, "number"), np.zeros((2, 8, 0))),
-            "share": ((*dims, "track", "regime", "state"), np.full((2, 8, 1, 1, 2), 0.5)),
-        },
-        {"number": np.array([], dtype=str)},
-    )
+    stated = xr.DataArray([[[0.6, 0.4]]], dims=("course", "regime_of_course", "state_of_course"))
+    shares = xr.DataArray(np.full((2, 8, 2), 0.5), dims=("chain", "draw", "of_course"))
     tree = found.tree.copy()
-    tree["posterior"] = xr.DataTree(posterior)
+    constant = tree["constant_data"].to_dataset().assign(stated_share=stated)
+    tree["constant_data"] = xr.DataTree(constant)
+    tree["posterior"] = xr.DataTree(xr.Dataset({"share": shares}))
     learned = learned_from(tree)
     assert learned.numbers == ()
     assert learned.values.shape == (16, 0)
@@ -904,23 +502,25 @@ def test_the_settings_of_every_fit_come_back():
 
 def test_dating_with_what_was_found_is_the_mixture_itself(found):
     learned = replace(learned_from(found.tree), correction=None)
-    rows = rows_of(found.corpus.references, found.maker, found.plan.tables.output)
-    by_cell = month_posterior(learned.latent.mixtures, rows)
+    output = found.plan.tables.output
+    rows = rows_of(found.corpus.references, found.maker, output)
+    axis = learned.latent.axis
+    by_cell = month_posterior(learned.latent.mixtures, rows, axis.gathered(output))
     by_month = dating.posteriors(
         found.maker, [reference.examination for reference in found.corpus.references], learned
     ).values
-    assert rows.axis.width > 1
-    assert rows.axis.gathered(by_month) == pytest.approx(by_cell, abs=1e-5)
+    assert axis == rows.finer
+    assert axis.widths.max() > 1
+    assert axis.gathered(by_month) == pytest.approx(by_cell, abs=1e-9)
 
 
 def test_the_seed_settles_what_is_found(found):
     output = found.plan.tables.output
-    first, other = (found_in(found.corpus, output, seed) for seed in (3, 4))
-    levels = [levels_in(found.corpus, output, one, seed) for one, seed in ((first, 3), (other, 4))]
-    kept = learned_from(found.tree)
+    again, kept = found_in(found.corpus, output, 3), learned_from(found.tree)
+    levels = [levels_in(found.corpus, output, again, seed) for seed in (3, 4)]
     assert all(
         np.array_equal(one.weight, same.weight)
-        for one, same in zip(first.mixtures, kept.latent.mixtures, strict=True)
+        for one, same in zip(again.mixtures, kept.latent.mixtures, strict=True)
     )
     assert np.array_equal(levels[0].held, kept.correction.held)
     assert not np.array_equal(levels[1].held, kept.correction.held)

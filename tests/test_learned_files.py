@@ -19,7 +19,7 @@ from dating.learning.files import read_draws, read_learned, write_learned
 from dating.learning.health import Health
 from dating.learning.latent.found import Latent
 from dating.learning.latent.mixture import Mixture, Settings
-from dating.learning.latent.rows import Cells
+from dating.learning.latent.time_cells import Cells
 from dating.learning.learned import learned_from
 from dating.learning.levels import Correction
 from dating.learning.prior import prior_draws
@@ -278,7 +278,7 @@ def latent_tree(maker, corpus, change):
     """Free-form shares that are even, with one change to the arrays or attributes."""
     even = np.full((12, 1), 1.0), (np.full((2, 12, 1), 0.5),)
     fits = tuple(Mixture(Settings(), *even) for _ in range(2))
-    dataset = Latent(("ends",), fits, Cells(12, 1), 0.1, 0.1).dataset()
+    dataset = Latent(("ends",), fits, Cells.even(12, 1), 0.1, 0.1).dataset()
     change(dataset)
     tree = tree_with(maker, {}, corpus.fingerprint)
     tree["latent"] = xr.DataTree(dataset)
@@ -304,9 +304,9 @@ def into(name, place, value):
         (into("shares 0", (0, 0, 3, 0), np.nan), "numbers are missing or infinite"),
         (into("shares 0", "feature", "end"), "latent: has other features than the maker file"),
         (into("variants", 0, 3), "latent/variants: cannot be"),
-        (lambda dataset: dataset.attrs.update(months=13), "latent: has another period"),
-        (lambda dataset: dataset.attrs.update(width=0), "latent: has another period"),
-        (lambda dataset: dataset.attrs.pop("gain"), "months, width, gain and error must be"),
+        (into("edge", 12, 13), "latent: has another period"),
+        (into("edge", 3, 2), "latent: has another period"),
+        (lambda dataset: dataset.attrs.pop("gain"), "gain and error must be"),
     ],
 )
 def test_free_form_shares_are_held_against_the_maker_file(tmp_path, change, said):

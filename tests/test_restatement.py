@@ -20,7 +20,7 @@ from dating.learning.files import read_draws, write_learned
 from dating.learning.health import Health
 from dating.learning.latent.found import Latent
 from dating.learning.latent.mixture import Mixture, Settings
-from dating.learning.latent.rows import Cells
+from dating.learning.latent.time_cells import Cells
 from dating.learning.layout import NARROWEST, layout_of
 from dating.learning.margins import (
     OPINIONS,
@@ -303,7 +303,7 @@ def free_form(variants):
         shares.append(np.moveaxis(np.array(rows), 1, 2))
     weight = np.full((40, variants), 1 / variants)
     fits = tuple(Mixture(Settings(variants=variants), weight, tuple(shares)) for _ in range(2))
-    latent = Latent(("ends", "strap"), fits, Cells(240, 6), 0.1, 0.1)
+    latent = Latent(("ends", "strap"), fits, Cells.even(240, 6), 0.1, 0.1)
     return maker, replace(prior_draws(maker).thinned(16), latent=latent)
 
 

@@ -17,8 +17,7 @@ from dating.bench.questions import Trouble
 from dating.estimates import Estimate
 from dating.months import month_label
 from dating.summaries import MonthSet, entropy_bits, highest_density, mass_by_year
-from dating.tabulation import TOLERATED_ERROR
-from dating.words.levels import on_correction, on_latent
+from dating.words.levels import on_correction, on_error, on_latent
 from dating.words.phrases import OPINION, bits, percent, short_set, together
 from dating.words.soundness import on_grounds
 from dating.words.text import clashing_parts, clashing_pieces, looks_told
@@ -364,10 +363,7 @@ def _foot(estimate: Estimate) -> tuple[str, ...]:
     tables, worst = estimate.tables, float(estimate.errors.max())
     lines = []
     if not estimate.converged:
-        lines.append(
-            f"The draws leave a standard error of up to {worst:.4f} on a month's probability, "
-            f"above the {TOLERATED_ERROR:g} aimed at: take the last digits lightly."
-        )
+        lines.append(on_error(estimate))
     origin = estimate.maker.origin
     known = f"maker file {Path(origin.file).name} ({origin.fingerprint[:12]}), "
     if estimate.learned is not None:

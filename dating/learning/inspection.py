@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from dating.learning.health import health_from
 from dating.learning.latent.mixture import Settings
-from dating.learning.latent.rows import Cells, free_form_features
+from dating.learning.latent.rows import free_form_features
+from dating.learning.latent.time_cells import Cells
 from dating.learning.layout import Layout, layout_of
 from dating.learning.quantities import (
     NUMBERS,
@@ -261,24 +262,28 @@ def _inspect_latent(
 
 
 def _cells(dataset: xr.Dataset, months: int, found: _Inspection) -> Cells | None:
+    """Give the cells of time, which must cover the period of the maker file."""
     try:
-        cells = Cells(int(dataset.attrs["months"]), int(dataset.attrs["width"]))
         told = [float(dataset.attrs[name]) for name in ("gain", "error")]
-    except (KeyError, TypeError, ValueError, OverflowError):
-        found.add("latent", "months, width, gain and error must be numbers")
+    except (KeyError, TypeError, ValueError):
+        found.add("latent", "gain and error must be numbers")
         return None
-    if cells.months != months or not 0 < cells.width <= months or not np.isfinite(told).all():
-        words = f"{cells.months} months in cells of {cells.width}"
-        found.add("latent", "has another period than the maker file", words, f"{months} months")
+    edges = found.array(dataset, "latent/edge", "edge", (None,))
+    if edges is None:
         return None
-    return cells
+    rises = len(edges) > 1 and (np.diff(edges) > 0).all() and (edges == np.rint(edges)).all()
+    if not rises or edges[0] or edges[-1] != months or not np.isfinite(told).all():
+        words = f"edges {edges[0]:g} to {edges[-1]:g}" if len(edges) else "no edges"
+        found.add("latent", "has another period than the maker file", words, f"0 to {months}")
+        return None
+    return Cells(tuple(int(edge) for edge in edges))
 
 
 def _inspect_settings(dataset: xr.Dataset, fits: int, variants: int, found: _Inspection) -> None:
     for name in (field.name for field in fields(Settings)):
         key = f"latent/{name}"
         values = found.array(dataset, key, name, (fits,))
-        low, high = (variants, variants) if name == "variants" else (0, np.inf)
+        low, high = (1, variants) if name == "variants" else (0, np.inf)
         found.within(key, values, low, high, "cannot be")
 
 

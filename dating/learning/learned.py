@@ -254,7 +254,8 @@ def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
     -------
     MonthTables
         With one draw for each that was kept, in eight batches whose spread gives the standard
-        error.
+        error; where free-form shares were learned, each batch is of whole pairs of their fits, and
+        so the error is that between fits.
     """
     layout, judged = layout_of(maker), month_tables(maker)
     learned = affordable(maker, learned)
@@ -302,9 +303,16 @@ def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
         means=dict(_means(layout, learned)),
         shared=dict(zip(learned.numbers, learned.values.T, strict=True)),
         draws=count,
-        replicates=BATCHES if count >= BATCHES else 1,
+        replicates=_replicates(latent, count),
         seed=learned.seed,
     )
+
+
+def _replicates(latent: Latent | None, count: int) -> int:
+    """Say into how many independent batches the draws fall, one after the other."""
+    if latent is None:
+        return BATCHES if count >= BATCHES else 1
+    return BATCHES if latent.fits % (2 * BATCHES) == 0 else latent.fits
 
 
 def affordable(maker: Maker, learned: Learned) -> Learned:

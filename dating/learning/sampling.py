@@ -15,8 +15,8 @@ from dating.learning.constants import constants_of
 from dating.learning.corpus import Corpus
 from dating.learning.files import FORMAT
 from dating.learning.health import health_of
-from dating.learning.latent.finding import found_in, levels_in
-from dating.learning.latent.mixture import FITS
+from dating.learning.latent.finding import PLAIN_FITS, found_in, levels_in
+from dating.learning.latent.fitting import FITS
 from dating.learning.latent.rows import free_form_features
 from dating.learning.layout import Layout, layout_of
 from dating.learning.quantities import SAMPLE, variables_of
@@ -176,7 +176,8 @@ def learn(
     if plan.free_form:
         groups |= _found(plan, seed, report)
     if not plan.layout.tracks:
-        return _result(groups | _nothing_sampled(), plan, accept=accept, seed=seed)
+        fits = groups["latent"].sizes["fit"] if plan.free_form else FITS
+        return _result(groups | _nothing_sampled(fits), plan, accept=accept, seed=seed)
     chains = chains_of(
         plan.density,
         draws=draws,
@@ -239,12 +240,12 @@ def _sampled(plan: Plan, chains: Chains) -> dict[str, xr.Dataset]:
     }
 
 
-def _nothing_sampled() -> dict[str, xr.Dataset]:
+def _nothing_sampled(fits: int) -> dict[str, xr.Dataset]:
     """Give empty draws, one for each fit of the latent variants."""
     import xarray as xr  # noqa: PLC0415
 
-    sizes = {"chain": np.arange(1), "draw": np.arange(FITS)}
-    diverging = (SAMPLE, np.zeros((1, FITS), dtype=bool))
+    sizes = {"chain": np.arange(1), "draw": np.arange(fits)}
+    diverging = (SAMPLE, np.zeros((1, fits), dtype=bool))
     return {
         "posterior": xr.Dataset(coords=sizes),
         "sample_stats": xr.Dataset({"diverging": diverging}, sizes),
@@ -253,7 +254,8 @@ def _nothing_sampled() -> dict[str, xr.Dataset]:
 
 def _found(plan: Plan, seed: int, report: Callable[[str], None]) -> dict[str, xr.Dataset]:
     output = plan.tables.output
-    latent = found_in(plan.corpus, output, seed, report)
+    plain_fits = FITS if plan.layout.tracks else PLAIN_FITS
+    latent = found_in(plan.corpus, output, seed, report, plain_fits)
     groups = {"latent": latent.dataset()}
     if plan.all_free_form:
         report("levels, from instruments left out")

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 from math import ceil
 
 import numpy as np
 
-from dating.learning.latent.mixture import kernel
-from dating.learning.latent.rows import MOST_CELLS, Cells
+from dating.learning.output import output_from
 from dating.months import Period, month_label
 
 type Stretch = tuple[int, int]
@@ -18,10 +18,6 @@ _LEAST_MARGIN, _MOST_MARGIN = 12, 120
 _FIRST, _LAST = 12, 9999 * 12 + 11
 """Month numbers of the first and the last month that a period may have."""
 _MOST_MONTHS = 2400
-_IN_A_CELL = 4
-"""Instruments that a stretch of output has at least, on average: fewer show chance alone."""
-_REACH = 1.0
-"""Reach, in cells, of the kernel that smooths the number of dated instruments."""
 
 
 def margin_of(known: list[Stretch], period: Period) -> int:
@@ -73,7 +69,7 @@ def wider(period: Period, months: int) -> Period:
 
 
 def output_of(known: list[Stretch], period: Period) -> Iterator[dict[str, str | float]]:
-    """Spread each instrument evenly over its date, and smooth a little; one more on either side.
+    """Spread each instrument over its date and smooth that; one more instrument on either side.
 
     Of n + 1 instruments that differ in nothing else, each is as likely to be the last: so one in
     n + 1 of those that come next is later than all.
@@ -93,20 +89,11 @@ def output_of(known: list[Stretch], period: Period) -> Iterator[dict[str, str | 
     whole = wider(period, margin_of(known, period))
     if whole.first < period.first:
         yield _entry(whole.first, period.first - 1, 1.0)
-    first, months = period.first, len(period)
-    widths = [stop - start + 1 for start, stop in known]
-    finest = min(int(np.quantile(widths, 0.25)), 12)
-    even = min(ceil(_IN_A_CELL * months / len(known)), months)
-    cells = Cells(months, max(finest, even, ceil(months / MOST_CELLS)))
-    spread = np.zeros(cells.months)
-    for start, stop in known:
-        spread[start - first : stop - first + 1] += 1 / (stop - start + 1)
-    near = kernel(len(cells), _REACH)
-    counts = (near / near.sum(axis=0)) @ cells.gathered(spread)
-    for place, count in enumerate(counts):
-        start = first + place * cells.width
-        stop = min(start + cells.width - 1, period.last)
-        yield _entry(start, stop, max(round(float(count), 2), 0.01))
+    first = period.first
+    dates = [(start - first, stop + 1 - first) for start, stop in known]
+    cells, counts = output_from(dates, period)
+    for (start, stop), count in zip(pairwise(cells.edges), counts, strict=True):
+        yield _entry(first + start, first + stop - 1, max(round(float(count), 2), 0.01))
     if whole.last > period.last:
         yield _entry(period.last + 1, whole.last, 1.0)
 

@@ -44,7 +44,7 @@ def before_learning(plan: Plan, draws: int | None, width: int = WIDTH) -> str:
     rows, counted = len(plan.corpus.references), plan.counted
     free = ""
     if plan.free_form:
-        seconds = 10 + 0.04 * rows
+        seconds = 5 + 0.02 * rows
         free = (
             f"{len(plan.free_form)} free-form features: how many latent variants stand behind "
             f"them, and how smooth their shares are, is chosen by dating instruments left out: "

@@ -1,11 +1,13 @@
-"""Corrected levels and latent variants in words and as records, wherever they bear on a date."""
+"""Corrected levels, latent variants and what draws leave open, in words and as records."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from dating.estimates import Estimate
 from dating.learning.latent.found import Latent
 from dating.learning.levels import Correction
+from dating.tabulation import TOLERATED_ERROR
 from dating.words.phrases import percent
 
 
@@ -50,12 +52,35 @@ def on_latent(latent: Latent) -> str:
     """
     count = len(latent.features)
     features = "free-form feature" if count == 1 else "free-form features"
-    if latent.variants == 1:
+    numbers = sorted({mixture.settings.variants for mixture in latent.mixtures})
+    if numbers == [1]:
         return f"The corpus supports no latent variants behind the {count} {features}."
+    among = f"{numbers[0]} to {numbers[-1]}" if len(numbers) > 1 else f"{numbers[0]}"
     return (
-        f"{latent.variants} latent variants stand behind the {count} {features}: they date "
+        f"{among} latent variants stand behind the {count} {features}: they date "
         f"instruments left out better by {latent.gain:.2f} in mean log score (standard error "
         f"{latent.error:.2f})."
+    )
+
+
+def on_error(estimate: Estimate) -> str:
+    """Say that draws leave more open than is aimed at, and which draws these are.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        An estimate that has not converged.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    latent = estimate.learned.latent if estimate.learned is not None else None
+    draws = f"{latent.fits} fits of the free-form shares" if latent is not None else "draws"
+    return (
+        f"The {draws} leave a standard error of up to {estimate.errors.max():.4f} on a month's "
+        f"probability, above the {TOLERATED_ERROR:g} aimed at: take the last digits lightly."
     )
 
 

@@ -14,8 +14,7 @@ from dating.disagreement import SURPRISING
 from dating.estimates import Estimate
 from dating.months import month_label
 from dating.summaries import entropy_bits, highest_density, mass_by_year
-from dating.tabulation import TOLERATED_ERROR
-from dating.words.levels import on_correction, on_latent
+from dating.words.levels import on_correction, on_error, on_latent
 from dating.words.phrases import (
     OPINION,
     bits,
@@ -272,12 +271,7 @@ def _foot(console: Console, estimate: Estimate) -> None:
     console.print()
     tables, worst = estimate.tables, float(estimate.errors.max())
     if not estimate.converged:
-        say(
-            console,
-            f"The draws leave a standard error of up to {worst:.4f} on a month's "
-            f"probability, above the {TOLERATED_ERROR:g} aimed at: take the last digits "
-            "lightly.",
-        )
+        say(console, on_error(estimate))
     file, print_ = estimate.maker.origin.file, estimate.maker.origin.fingerprint[:12]
     known = f"maker file {file} ({print_}), " if print_ else ""
     if estimate.learned is not None:

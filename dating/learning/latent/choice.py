@@ -3,6 +3,10 @@
 Doubling finds the number of variants; then each measure of smoothness is moved up and down as long
 as the score of the months of instruments left out improves. Variants must earn their place: where
 the best mixture is not better than none by two standard errors, none are used.
+
+Several settings are often about as good. So each bootstrap fit takes, of all that were tried, those
+that score best when instruments weigh what they weigh in that fit: the choice is uncertain as the
+shares are, and is averaged over with them.
 """
 
 from __future__ import annotations
@@ -13,18 +17,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.learning.latent.mixture import Settings, fitted, month_posterior
+from dating.learning.latent.fitting import FITS, bootstrap_weights, fitted
+from dating.learning.latent.mixture import Settings, month_posterior
 from dating.learning.latent.rows import Rows
 
 type Floats = NDArray[np.float64]
 
-MOST_VARIANTS = 64
+MOST_VARIANTS = 32
 LEAST_A_VARIANT = 15
 """Instruments that there must be for each latent variant."""
-_FOLDS, _FITS = 2, 2
-_GAIN = 0.001
-_TOGETHER = 4
-_KNOBS = ("bend", "drift", "steady", "pull")
+_FOLDS, _FITS = 5, 2
+_GAIN = 0.002
+_REACHES = ("drift", "bend")
+_SMOOTHNESS = (*_REACHES, "steady")
+_KNOBS = (*_SMOOTHNESS, "pull")
+_KNOBS_ALONE = ("bend", "steady")
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,8 +41,7 @@ class Choice:
     Parameters
     ----------
     settings : tuple of Settings
-        The choice: those that are not clearly worse than the best, best first, four at most; the
-        fits take them in turn.
+        The choice for each fit.
     gain : float
         How much better, in mean log score, the best mixture is than no variants.
     error : float
@@ -47,7 +53,12 @@ class Choice:
     error: float
 
 
-def chosen(rows: Rows, seed: int = 1, report: Callable[[str], None] = lambda _: None) -> Choice:
+def chosen(
+    rows: Rows,
+    seed: int = 1,
+    report: Callable[[str], None] = lambda _: None,
+    plain_fits: int = FITS,
+) -> Choice:
     """Choose the settings for a corpus.
 
     Parameters
@@ -58,13 +69,15 @@ def chosen(rows: Rows, seed: int = 1, report: Callable[[str], None] = lambda _: 
         Seed of folds and fits.
     report : callable
         Told in words what is being tried.
+    plain_fits : int
+        How many fits there shall be where no variants are used, and fits are cheap.
 
     Returns
     -------
     Choice
         The settings with the best score among instruments left out.
     """
-    return _Search(rows, seed, report).choice()
+    return _Search(rows, seed, report, plain_fits).choice()
 
 
 def left_out(rows: Rows, settings: Sequence[Settings], folds: int, fits: int, seed: int) -> Floats:
@@ -92,7 +105,7 @@ def left_out(rows: Rows, settings: Sequence[Settings], folds: int, fits: int, se
     made = np.empty((len(rows), rows.cells))
     for part in range(folds):
         mixtures = fitted(rows.chosen(fold != part), settings, seed + part, fits)
-        made[fold == part] = month_posterior(mixtures, rows.chosen(fold == part))
+        made[fold == part] = month_posterior(mixtures, rows.chosen(fold == part), rows.prior)
     return made
 
 
@@ -137,30 +150,37 @@ def log_scores(posterior: Floats, rows: Rows) -> Floats:
 class _Search:
     """Tries settings, each once."""
 
-    def __init__(self, rows: Rows, seed: int, report: Callable[[str], None]) -> None:
-        self.rows, self.seed, self.report = rows, seed, report
+    def __init__(
+        self, rows: Rows, seed: int, report: Callable[[str], None], plain_fits: int
+    ) -> None:
+        self.rows, self.seed, self.report, self.fits = rows, seed, report, plain_fits
         self.scores: dict[Settings, Floats] = {}
         self.most = min(MOST_VARIANTS, max(1, len(rows) // LEAST_A_VARIANT))
 
     def choice(self) -> Choice:
-        best = Settings()
+        alone = self._tuned(self._tuned(Settings(), 2.0), 1.5)
+        best = self._doubled(alone)
+        if best.variants > 1:
+            best = self._tuned(self._tuned(best, 2.0), 1.5, _REACHES)
+        return self._earned(best, alone)
+
+    def _doubled(self, best: Settings) -> Settings:
+        """Double the variants, once or twice at a time, as long as the score improves."""
         while best.variants * 2 <= self.most:
-            more = replace(best, variants=best.variants * 2)
+            more = self._tuned(replace(best, variants=best.variants * 2), 2.0, _SMOOTHNESS)
             again = replace(best, variants=best.variants * 4)
-            if self._score(more) > self._score(best):
+            if self._score(more) > self._score(best) + _GAIN:
                 best = more
-            elif again.variants <= self.most and self._score(again) > self._score(best):
-                best = again
+            elif again.variants <= self.most and self._score(again) > self._score(best) + _GAIN:
+                best = self._tuned(again, 2.0, _SMOOTHNESS)
             else:
                 break
-        best = self._tuned(self._tuned(best, 2.0), 1.5)
-        return self._earned(best)
+        return best
 
-    def _tuned(
-        self, best: Settings, factor: float, knobs: tuple[str, ...] = (*_KNOBS, "variants")
-    ) -> Settings:
-        for knob in knobs:
-            for step in (factor, 1 / factor):
+    def _tuned(self, best: Settings, factor: float, knobs: tuple[str, ...] = _KNOBS) -> Settings:
+        """Move each measure down and up as long as that helps; one variant alone has no drift."""
+        for knob in knobs if best.variants > 1 else _KNOBS_ALONE:
+            for step in (1 / factor, factor):
                 while (moved := self._moved(best, knob, step)) is not None:
                     if self._score(moved) <= self._score(best) + _GAIN:
                         break
@@ -168,33 +188,22 @@ class _Search:
         return best
 
     def _moved(self, settings: Settings, knob: str, step: float) -> Settings | None:
-        if knob == "variants":
-            variants = round(settings.variants * step)
-            inside = 1 <= variants <= self.most and variants != settings.variants
-            return replace(settings, variants=variants) if inside else None
         value = getattr(settings, knob) * step
         return replace(settings, **{knob: value}) if 1e-3 < value < 1e3 else None
 
-    def _earned(self, best: Settings) -> Choice:
+    def _earned(self, best: Settings, alone: Settings) -> Choice:
         """Keep variants only where they are better than none by two standard errors."""
-        one = replace(Settings(), variants=1)
-        self._score(one)
-        alone = self._tuned(one, 2.0, _KNOBS) if best.variants > 1 else best
         difference = self.scores[best] - self.scores[alone]
         gain, error = float(difference.mean()), float(difference.std() / np.sqrt(len(self.rows)))
-        chosen = self._near(best if gain > 2 * error else alone)
-        return Choice(chosen, gain, error)
+        most = self.most if gain > 2 * error else 1
+        fits = self.fits if most == 1 else FITS
+        return Choice(tuple(self._best_in(fit, most) for fit in range(fits)), gain, error)
 
-    def _near(self, best: Settings) -> tuple[Settings, ...]:
-        """Name the best and up to three more that are within a standard error of it."""
-        near = []
-        for settings, score in self.scores.items():
-            short = self.scores[best] - score
-            close = short.mean() <= short.std() / np.sqrt(len(short))
-            if close and settings.variants == best.variants and settings != best:
-                near.append((float(short.mean()), settings))
-        others = [settings for _, settings in sorted(near, key=lambda pair: pair[0])]
-        return (best, *others[: _TOGETHER - 1])
+    def _best_in(self, fit: int, most: int) -> Settings:
+        """Name the settings with at most so many variants that score best as a fit weighs."""
+        weights = bootstrap_weights(len(self.rows), self.seed, fit)
+        tried = [settings for settings in self.scores if settings.variants <= most]
+        return max(tried, key=lambda settings: float(weights @ self.scores[settings]))
 
     def _score(self, settings: Settings) -> float:
         if settings not in self.scores:

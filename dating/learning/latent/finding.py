@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dating.learning.corpus import Corpus
-from dating.learning.latent.choice import chosen, fold_of, left_out
+from dating.learning.latent.choice import chosen, fold_of
+from dating.learning.latent.fitting import FITS, fitted
 from dating.learning.latent.found import Latent
-from dating.learning.latent.mixture import FITS, fitted
-from dating.learning.latent.rows import Cells, rows_of
+from dating.learning.latent.mixture import Mixture, Settings, month_posterior
+from dating.learning.latent.rows import Rows, rows_of
+from dating.learning.latent.time_cells import Cells
 from dating.learning.levels import Correction, learned_correction
 
 type Floats = NDArray[np.float64]
 
 FOLDS = 8
+PLAIN_FITS = 64
+"""Fits where there are no latent variants and nothing is sampled: they cost next to nothing."""
 
 
 def found_in(
@@ -25,6 +29,7 @@ def found_in(
     output: Floats,
     seed: int = 1,
     report: Callable[[str], None] = lambda _: None,
+    plain_fits: int = PLAIN_FITS,
 ) -> Latent:
     """Find free-form shares and latent variants in a corpus.
 
@@ -38,6 +43,8 @@ def found_in(
         Seed of folds and fits.
     report : callable
         Told in words what is being done.
+    plain_fits : int
+        How many fits there shall be where there are no latent variants.
 
     Returns
     -------
@@ -45,9 +52,9 @@ def found_in(
         Variants only where they date instruments left out better.
     """
     rows = rows_of(corpus.references, corpus.maker, output)
-    choice = chosen(rows, seed, report)
-    mixtures = fitted(rows, choice.settings, seed)
-    return Latent(rows.features, mixtures, rows.axis, choice.gain, choice.error)
+    choice = chosen(rows, seed, report, plain_fits)
+    mixtures = _fitted_finely(rows, choice.settings, seed)
+    return Latent(rows.features, mixtures, rows.finer, choice.gain, choice.error)
 
 
 def levels_in(corpus: Corpus, output: Floats, latent: Latent, seed: int = 1) -> Correction:
@@ -69,12 +76,15 @@ def levels_in(corpus: Corpus, output: Floats, latent: Latent, seed: int = 1) -> 
     Correction
         What sets of stated levels held, of instruments left out of the fits.
     """
-    rows = rows_of(corpus.references, corpus.maker, output)
-    settings = [mixture.settings for mixture in latent.mixtures]
-    by_cell = left_out(rows, settings, _folds(len(rows)), FITS, seed)
+    rows, fold = rows_of(corpus.references, corpus.maker, output), folds_of(corpus, seed)
+    prior = rows.finer.gathered(output)
+    by_cell = np.empty((len(rows), len(rows.finer)))
+    for part, fit in enumerate(fold_fits(corpus, output, latent, seed)):
+        held = fold == part
+        by_cell[held] = month_posterior(fit.mixtures, rows.chosen(held), prior)
     dated = np.array([reference.dated for reference in corpus.references])
     stated = np.array([reference.likelihood(output) for reference in corpus.references])
-    return learned_correction(_by_month(by_cell, rows.axis, output)[dated], stated[dated])
+    return learned_correction(_by_month(by_cell, rows.finer, output)[dated], stated[dated])
 
 
 def fold_fits(corpus: Corpus, output: Floats, latent: Latent, seed: int) -> list[Latent]:
@@ -87,7 +97,7 @@ def fold_fits(corpus: Corpus, output: Floats, latent: Latent, seed: int) -> list
     output : ndarray of float64, shape (month,)
         Prior probability of each build month.
     latent : Latent
-        What was found in the whole corpus; its settings are kept.
+        What was found in the whole corpus; the settings of its first sixteen fits are kept.
     seed : int
         Seed of folds and fits.
 
@@ -97,11 +107,12 @@ def fold_fits(corpus: Corpus, output: Floats, latent: Latent, seed: int) -> list
         One for each fold of :func:`folds_of`.
     """
     rows, fold = rows_of(corpus.references, corpus.maker, output), folds_of(corpus, seed)
-    settings = [mixture.settings for mixture in latent.mixtures]
-    parts = range(int(fold.max()) + 1)
-    return [
-        replace(latent, mixtures=fitted(rows.chosen(fold != p), settings, seed + p)) for p in parts
+    settings = [mixture.settings for mixture in latent.mixtures[:FITS]]
+    fits = [
+        _fitted_finely(rows.chosen(fold != part), settings, seed + part)
+        for part in range(int(fold.max()) + 1)
     ]
+    return [replace(latent, mixtures=mixtures, axis=rows.finer) for mixtures in fits]
 
 
 def folds_of(corpus: Corpus, seed: int) -> NDArray[np.int64]:
@@ -120,16 +131,20 @@ def folds_of(corpus: Corpus, seed: int) -> NDArray[np.int64]:
         The fold of each.
     """
     count = len(corpus.references)
-    return fold_of(count, _folds(count), seed)
+    return fold_of(count, min(FOLDS, count), seed)
 
 
-def _folds(count: int) -> int:
-    return min(FOLDS, count)
+def _fitted_finely(rows: Rows, settings: Sequence[Settings], seed: int) -> tuple[Mixture, ...]:
+    """Fit once for each of the settings, and give the fits on the finer cells."""
+    along, most = rows.axis.interpolation(rows.finer), max(s.variants for s in settings)
+    return tuple(
+        mixture.interpolated(along).widened(most)
+        for mixture in fitted(rows, settings, seed, len(settings))
+    )
 
 
 def _by_month(by_cell: Floats, cells: Cells, output: Floats) -> Floats:
     """Spread each cell over its months as the output is spread."""
-    cell = np.arange(len(output)) // cells.width
-    within = cells.gathered(output)[cell]
+    within = cells.gathered(output)[cells.of_month]
     share = np.divide(output, within, out=np.zeros_like(output), where=within > 0)
-    return np.asarray(by_cell[:, cell] * share)
+    return np.asarray(by_cell[:, cells.of_month] * share)

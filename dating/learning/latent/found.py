@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dating.learning.latent.mixture import Mixture, Settings
-from dating.learning.latent.rows import Cells
+from dating.learning.latent.time_cells import Cells
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -102,8 +102,8 @@ class Latent:
         for knob in (field.name for field in fields(Settings)):
             chosen = [getattr(mixture.settings, knob) for mixture in self.mixtures]
             made[knob] = xr.DataArray(chosen, dims="fit")
-        said = asdict(self.axis) | {"gain": self.gain, "error": self.error}
-        return xr.Dataset(made, attrs=said)
+        made["edge"] = xr.DataArray(np.array(self.axis.edges), dims="side")
+        return xr.Dataset(made, attrs={"gain": self.gain, "error": self.error})
 
 
 def latent_from(dataset: xr.Dataset) -> Latent:
@@ -134,7 +134,7 @@ def latent_from(dataset: xr.Dataset) -> Latent:
     return Latent(
         features=tuple(str(dataset[name].attrs["feature"]) for name in names),
         mixtures=mixtures,
-        axis=Cells(int(attrs["months"]), int(attrs["width"])),
+        axis=Cells(tuple(dataset["edge"].values.tolist())),
         gain=float(attrs["gain"]),
         error=float(attrs["error"]),
     )

@@ -1,15 +1,13 @@
 """The free-form part of a corpus as arrays: readings, and the cells of time they may belong to.
 
-Months are gathered in cells, so that decades cost no more than years. What was recorded becomes a
-*reading*: a weight for each state. The first readings of a feature are its states themselves;
-doubtful sightings add readings of their own.
+What was recorded becomes a *reading*: a weight for each state. The first readings of a feature are
+its states themselves; doubtful sightings add readings of their own.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,74 +15,15 @@ from numpy.typing import NDArray
 from dating.evidence import state_weights
 from dating.examination import Examination
 from dating.learning.corpus import Reference
+from dating.learning.latent.time_cells import Cells, Stretch, cells_between
 from dating.maker import Maker
 
 type Floats = NDArray[np.float64]
 type Positions = NDArray[np.int64]
 
-MOST_CELLS = 120
 UNSEEN = -1
 _ANY_MONTH = 1e-6
 """Prior probability left to months in which, by the maker file, nothing was made."""
-
-
-@dataclass(frozen=True)
-class Cells:
-    """Months gathered in cells of equal length; the last may be shorter.
-
-    Parameters
-    ----------
-    months : int
-        Length of the period.
-    width : int
-        Months in a cell.
-    """
-
-    months: int
-    width: int
-
-    def __len__(self) -> int:
-        """Count the cells."""
-        return ceil(self.months / self.width)
-
-    def gathered(self, by_month: Floats) -> Floats:
-        """Sum over the months of each cell.
-
-        Parameters
-        ----------
-        by_month : ndarray of float64, shape (..., month)
-            Values by month.
-
-        Returns
-        -------
-        ndarray of float64, shape (..., cell)
-            Sums.
-
-        Examples
-        --------
-        >>> Cells(240, 2).gathered(np.ones(240))[:3].tolist()
-        [2.0, 2.0, 2.0]
-        """
-        starts = np.arange(0, self.months, self.width)
-        return np.asarray(np.add.reduceat(by_month, starts, axis=-1))
-
-    def spread(self) -> Floats:
-        """Give the weight of each cell in each month: all of it in its own months.
-
-        Lines between the middles of cells would blur what was fitted and scored cell by cell.
-
-        Returns
-        -------
-        ndarray of float64, shape (cell, month)
-            Weights that sum to one in each month.
-
-        Examples
-        --------
-        >>> Cells(5, 2).spread().tolist()
-        [[1.0, 1.0, 0.0, 0.0, 0.0], [0.0, 0.0, 1.0, 1.0, 0.0], [0.0, 0.0, 0.0, 0.0, 1.0]]
-        """
-        own = np.arange(self.months) // self.width
-        return np.equal.outer(np.arange(len(self)), own).astype(np.float64)
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,6 +40,8 @@ class Rows:
         The reading of each instrument; -1 where it was not examined.
     axis : Cells
         The cells of time.
+    finer : Cells
+        The same cut into months, but not where dates are stated no more finely.
     prior : ndarray of float64, shape (cell,)
         Prior probability of each cell.
     pair_row, pair_cell : ndarray of int64, shape (pair,)
@@ -113,6 +54,7 @@ class Rows:
     readings: tuple[Floats, ...]
     codes: Positions
     axis: Cells
+    finer: Cells
     prior: Floats
     pair_row: Positions
     pair_cell: Positions
@@ -147,6 +89,7 @@ class Rows:
             self.readings,
             self.codes[rows],
             self.axis,
+            self.finer,
             self.prior,
             places[self.pair_row[pairs]],
             self.pair_cell[pairs],
@@ -211,7 +154,8 @@ def rows_of(references: Sequence[Reference], maker: Maker, output: Floats) -> Ro
     Rows
         In the order of the references.
     """
-    features, cells = free_form_features(maker), cells_for(references, len(output))
+    features, stretches = free_form_features(maker), stretches_of(references)
+    cells = cells_between(stretches, maker.period)
     examinations = [reference.examination for reference in references]
     readings, codes = _coded(examinations, features)
     output = output * (1 - _ANY_MONTH) + _ANY_MONTH / len(output)
@@ -224,6 +168,7 @@ def rows_of(references: Sequence[Reference], maker: Maker, output: Floats) -> Ro
         readings,
         codes,
         cells,
+        cells.finer(stretches),
         prior,
         pair_row,
         pair_cell,
@@ -231,25 +176,26 @@ def rows_of(references: Sequence[Reference], maker: Maker, output: Floats) -> Ro
     )
 
 
-def cells_for(references: Sequence[Reference], months: int) -> Cells:
-    """Choose cells no finer than the dates, and not more than 120.
+def stretches_of(references: Sequence[Reference]) -> list[Stretch]:
+    """List the stretches of months that are stated of instruments.
 
     Parameters
     ----------
     references : sequence of Reference
-        Securely dated instruments.
-    months : int
-        Length of the period.
+        Instruments; undated ones, and those whose date is not trusted at all, are passed over.
 
     Returns
     -------
-    Cells
-        As wide as the narrowest quarter of the stated dates, a year at most, unless the period is
-        longer than 120 years.
+    list of (int, int)
+        The first month and the month after the last, several for a date with gaps.
     """
-    widths = [r.window.sum() for r in references if r.dated]
-    stated = min(int(np.quantile(widths, 0.25)), 12)
-    return Cells(months, max(stated, ceil(months / MOST_CELLS), 1))
+    stretches: list[Stretch] = []
+    for reference in references:
+        if reference.dated and reference.trust:
+            steps = np.diff(reference.window, prepend=0, append=0)
+            ends = zip(np.flatnonzero(steps > 0), np.flatnonzero(steps < 0), strict=True)
+            stretches += [(int(start), int(stop)) for start, stop in ends]
+    return stretches
 
 
 def _coded(
