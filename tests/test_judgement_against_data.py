@@ -8,10 +8,10 @@ import xarray as xr
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import ndtr
-from scipy.stats import chi2
+from scipy.stats import chi2, spearmanr
 from sklearn.isotonic import IsotonicRegression
 
-from dating import Examination, Maker
+from dating import Examination, Maker, read_maker
 from dating.distributions import Certain
 from dating.edtf import parse_edtf
 from dating.learning.assessors import assessors_of
@@ -589,3 +589,11 @@ def test_a_sampled_result(tmp_path):
     assert found[0].early
     (seen,) = observed_of(plan.corpus, plan.layout, plan.tables.output)
     assert seen.old.sum() + seen.new.sum() == pytest.approx(41)
+
+
+def test_judged_numbers_are_independent_however_many_there_are():
+    values = judged_values(layout_of(read_maker("priors/marrowby.yaml")))
+    uncertain = values[:, np.ptp(values, axis=0) > 0]
+    assert uncertain.shape[1] > 64
+    related = spearmanr(uncertain).statistic - np.eye(uncertain.shape[1])
+    assert np.abs(related).max() < 5 / np.sqrt(len(values))

@@ -85,13 +85,17 @@ def judged_values(layout: Layout, seed: int = 1) -> Floats:
     Returns
     -------
     ndarray of float64, shape (draw, number)
-        Independent draws of all numbers.
+        Independent draws of all numbers: points of one cube where there are no more than it has
+        sides; those of further cubes are taken in an order of chance, as alike places in two
+        sequences depend on each other.
     """
     judged = list(layout.numbers.values())
     columns = []
     for start in range(0, len(judged), MOST_NUMBERS):
         block = judged[start : start + MOST_NUMBERS]
         cube = scrambled_sobol(len(block), _PRIOR_DRAWS, 1, seed + start)
+        if start:
+            cube = np.random.default_rng(seed + start).permutation(cube)
         columns += [number.quantile(u) for number, u in zip(block, cube.T, strict=True)]
     return np.stack(columns, axis=1) if columns else np.zeros((_PRIOR_DRAWS, 0))
 
