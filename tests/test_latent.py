@@ -434,6 +434,14 @@ def test_tables_hold_distributions_whatever_was_found(many, width, latent, seed)
 # Files ---------------------------------------------------------------------------------------
 
 
+@pytest.fixture(scope="module", autouse=True)
+def two_folds():
+    """Settings are chosen by two folds here, which is quicker than five."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("dating.learning.latent.choice._FOLDS", 2)
+        yield
+
+
 @pytest.fixture(scope="module")
 def found(tmp_path_factory):
     """A small corpus, learned from once."""
