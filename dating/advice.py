@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from dating.cautions import caution_text
 from dating.engine import Part, Response, Weighing
 from dating.examination import Examination
-from dating.likelihoods import log_density, mark_likelihood
+from dating.likelihoods import log_density, mark_likelihood, mark_likelihoods
 from dating.maker import Look, Maker
 from dating.tables import FeatureTable, MonthTables
 
@@ -185,7 +185,7 @@ def _answers(question: _Question, maker: Maker, tables: MonthTables) -> Floats:
     its regimes instead of its states: there are fewer, and they need no further array.
     """
     if question.kind == "mark":
-        return _mark_answers(maker, question.name)
+        return _mark_answers(maker, tables, question.name)
     if question.kind == "measurement":
         return _readings(maker, tables, question.name)
     table = tables.features[question.name]
@@ -235,14 +235,19 @@ def _advice(question: _Question, joint: Floats, originality_bits: float | None) 
 
 
 @lru_cache(maxsize=256)
-def _mark_answers(maker: Maker, name: str) -> Floats:
+def _mark_answers(maker: Maker, tables: MonthTables, name: str) -> Floats:
     """Give P(date of the mark | month) by quarters of a year, or by years if so marked."""
     mark = maker.marks()[name][1]
     width = 12 if mark.precision == "year" else _QUARTER
     months, lag = len(maker.period), mark.lag.distribution()
     before = -int(np.ceil(min(float(lag.quantile(0.999)), months) / width)) * width
     starts = np.arange(before, months, width)
-    after = mark_likelihood([(0.0, float(width))], lag, months - before)
+    stretches, learned = [(0.0, float(width))], tables.lags.get(name)
+    if learned is None:
+        after = mark_likelihood(stretches, lag, months - before)
+    else:
+        q, reached = learned.quantiles, learned.reached
+        after = mark_likelihoods(stretches, q, reached, months - before).mean(axis=0)
     padded = np.concatenate([np.zeros(months), after])
     original = np.array([padded[months - x : 2 * months - x] for x in starts])
     replaced = mark.replaced.value
@@ -254,8 +259,9 @@ def _mark_answers(maker: Maker, name: str) -> Floats:
 def _readings(maker: Maker, tables: MonthTables, name: str) -> Floats:
     """Give P(reading | month) over a few dozen bins, averaged over the draws of the means."""
     measurement = maker.measurements()[name][1]
-    mean, spread = tables.means[name], measurement.spread
-    centres = np.linspace(mean.min() - 4 * spread, mean.max() + 4 * spread, _BINS)
+    mean, spread = tables.means[name], tables.spreads[name][:, None]
+    reach = 4 * float(spread.mean())
+    centres = np.linspace(mean.min() - reach, mean.max() + reach, _BINS)
     logs = log_density(centres[:, None, None], mean, spread, measurement.tails)
     density = np.exp(logs).mean(axis=1)
     return np.asarray(density / density.sum(axis=0))[:, None, None]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from math import log, sqrt
+from math import log
 from typing import Literal, cast
 
 import numpy as np
@@ -20,6 +20,7 @@ from dating.likelihoods import (
     known_day,
     log_density,
     mark_likelihood,
+    mark_likelihoods,
     mark_stretches,
 )
 from dating.magnitudes import Magnitudes, floats, wide
@@ -277,16 +278,20 @@ def _mark(name: str, part: str, text: str, mark: Mark, tables: MonthTables) -> P
     stretches = mark_stretches(text, mark, tables.period)
     replaced, months = mark.replaced.value, len(tables.period)
     later = replaced * sum(stop - start for start, stop in stretches) / months
-    original = mark_likelihood(stretches, mark.lag.distribution(), months)
-    array = (1 - replaced) * original + later
+    learned = tables.lags.get(name)
+    if learned is None:
+        original = mark_likelihood(stretches, mark.lag.distribution(), months)[None]
+    else:
+        original = mark_likelihoods(stretches, learned.quantiles, learned.reached, months)
+    array = ((1 - replaced) * original + later)[:, None]
     sources = (*mark.source, *mark.lag.sources(), *mark.replaced.source)
-    return _piece(name, "mark", part, text, array[None, None], later=later, sources=sources)
+    return _piece(name, "mark", part, text, array, later=later, sources=sources)
 
 
 def _measurement(
     name: str, part: str, reading: Reading, measurement: Measurement, tables: MonthTables
 ) -> Piece:
-    scale = sqrt(measurement.spread**2 + reading.within**2)
+    scale = np.sqrt(tables.spreads[name] ** 2 + reading.within**2)[:, None]
     logs = log_density(np.array(reading.value), tables.means[name], scale, measurement.tails)
     top = float(logs.max())
     said = f"{reading.value:g} {measurement.unit}"

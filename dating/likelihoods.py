@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import calendar
 import datetime
-from math import lgamma, log, pi, sqrt
+from math import lgamma, log, pi
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,6 +51,64 @@ def mark_likelihood(stretches: list[tuple[float, float]], lag: Judgement, months
         shared = np.minimum(stop + lags, month + 1) - np.maximum(start + lags, month)
         total += np.maximum(shared, 0.0) @ weights
     return total
+
+
+def mark_likelihoods(
+    stretches: list[tuple[float, float]], quantiles: Floats, reached: Floats, months: int
+) -> Floats:
+    """Give P(mark | build month) for a date that lies in one of some stretches of time.
+
+    As :func:`dating.likelihoods.mark_likelihood`, with lags evenly spread between their quantiles:
+    with H(y) = E max(y - lag, 0), a stretch from s to e contributes
+    ``H(t + 1 - s) - H(t + 1 - e) - H(t - s) + H(t - e)`` to month t.
+
+    Parameters
+    ----------
+    stretches : list of (float, float)
+        Start and end of each candidate, in months since the start of the period.
+    quantiles : ndarray of float64, shape (draw, quantile)
+        Of the lag, in months, ascending.
+    reached : ndarray of float64, shape (quantile,)
+        Probability that a lag is at most the quantile; 1 at the last.
+    months : int
+        Length of the period.
+
+    Returns
+    -------
+    ndarray of float64, shape (draw, month)
+        Probability that the mark lies in the stretches.
+
+    Examples
+    --------
+    >>> mark_likelihoods([(2.0, 3.0)], np.array([[1.0, 1.0]]), np.array([1.0, 1.0]), 5).tolist()
+    [[0.0, 0.0, 0.0, 1.0, 0.0]]
+    """
+    edges = np.arange(months + 1.0)
+    ends = [(start, 1.0) for start, _ in stretches] + [(stop, -1.0) for _, stop in stretches]
+    total = np.zeros((len(quantiles), months + 1))
+    for end, sign in ends:
+        total += sign * _excess(edges - end, quantiles, reached)
+    return np.maximum(np.diff(total, axis=1), 0.0)
+
+
+def _excess(y: Floats, quantiles: Floats, reached: Floats) -> Floats:
+    """Give E max(y - lag, 0) for each draw and y, shape (draw, y)."""
+    mass = np.diff(reached)
+    middle = (quantiles[:, 1:] + quantiles[:, :-1]) / 2
+    below = np.zeros(quantiles.shape)
+    below[:, 0] = reached[0] * quantiles[:, 0]
+    below[:, 1:] = below[:, :1] + np.cumsum(mass * middle, axis=1)
+    made = np.zeros((len(quantiles), len(y)))
+    for draw, own in enumerate(quantiles):
+        cell = np.searchsorted(own, y, side="right") - 1
+        inside, last = cell >= 0, cell >= len(own) - 1
+        cell = np.clip(cell, 0, len(own) - 2)
+        width = np.maximum(own[cell + 1] - own[cell], 1e-300)
+        partial = mass[cell] * (y - own[cell]) ** 2 / (2 * width)
+        whole = y - below[draw, -1]
+        within = reached[cell] * y - below[draw, cell] + partial
+        made[draw] = np.where(inside, np.where(last, whole, within), 0.0)
+    return made
 
 
 def mark_stretches(text: str, mark: Mark, period: Period) -> list[tuple[float, float]]:
@@ -107,15 +165,15 @@ def mean_at(measurement: Measurement, period: Period) -> Floats:
     return np.interp(months, anchors, [measurement.mean[anchor] for anchor in anchors])
 
 
-def log_density(value: Floats, mean: Floats, scale: float, tails: float | None) -> Floats:
+def log_density(value: Floats, mean: Floats, scale: float | Floats, tails: float | None) -> Floats:
     """Give the log density of a normal, or of a Student t with heavier tails.
 
     Parameters
     ----------
     value, mean : ndarray of float64
         In the unit of the measurement; shapes that broadcast.
-    scale : float
-        Standard deviation, or scale of the Student t, in the same unit.
+    scale : float or ndarray of float64
+        Standard deviation, or scale of the Student t, in the same unit; a shape that broadcasts.
     tails : float or None
         Degrees of freedom; None for a normal.
 
@@ -131,10 +189,10 @@ def log_density(value: Floats, mean: Floats, scale: float, tails: float | None) 
     """
     z = (value - mean) / scale
     if tails is None:
-        return -0.5 * z * z - log(scale * sqrt(2 * pi))
+        return np.asarray(-0.5 * z * z - np.log(scale) - log(2 * pi) / 2)
     half = (tails + 1) / 2
-    constant = lgamma(half) - lgamma(tails / 2) - 0.5 * log(tails * pi) - log(scale)
-    return constant - half * np.log1p(z * z / tails)
+    constant = lgamma(half) - lgamma(tails / 2) - 0.5 * log(tails * pi)
+    return np.asarray(constant - np.log(scale) - half * np.log1p(z * z / tails))
 
 
 def known_day(day: datetime.date | None) -> datetime.date:

@@ -33,6 +33,8 @@ from dating.validation import FromFile, Strict, number, refuse
 
 NEVER = Chance(value=0.0)
 ALWAYS = Chance(value=1.0)
+LEARN = "learn"
+"""In place of the outputs: how much was made when is left to be learned."""
 
 _SIMPLE_CLASS = r"[1-5](?:[0-9]{0,2}|[0-9]{2}(?:\.[0-9]{3})*\.[0-9]{1,3})(?:-[0-9]{1,3})*"
 _CLASS_NUMBER = re.compile(rf"{_SIMPLE_CLASS}(?: ?\+ ?{_SIMPLE_CLASS})*")
@@ -76,6 +78,15 @@ def _class_number(value: Any) -> Any:
     return text
 
 
+def _outputs(value: Any) -> Any:
+    """Take the word that leaves the output to be learned for None, and refuse a blank."""
+    if value is None or isinstance(value, str):
+        if value != LEARN:
+            raise refuse("not an output", allowed=f"a list of stretches, or {LEARN}")
+        return None
+    return value
+
+
 type ClassNumber = Annotated[str, BeforeValidator(_class_number)]
 type Materials = tuple[Material, ...]
 type Shares = Annotated[dict[Name, Fraction], BeforeValidator(_shares), Field(min_length=1)]
@@ -98,6 +109,9 @@ class Output(Strict):
     made: CountJudgement
     source: SourceNames = ()
     note: Text = ""
+
+
+type Outputs = Annotated[tuple[Output, ...] | None, BeforeValidator(_outputs)]
 
 
 class Event(Strict):
@@ -355,7 +369,7 @@ class Maker(FromFile):
     note: Text = ""
     period: Stretch
     sources: dict[Name, SourceNote] = Field(default_factory=dict)
-    output: tuple[Output, ...] = ()
+    outputs: Outputs = Field(default=(), alias="output")
     events: dict[Name, Event] = Field(default_factory=dict, max_length=MOST_NUMBERS // 2)
     variants: Variants | None = None
     components: Annotated[dict[Name, Component], Field(min_length=1)]
@@ -364,6 +378,16 @@ class Maker(FromFile):
         """Name the maker, its period, and how much is stated."""
         counts = f"{len(self.components)} components, {len(self.features())} features"
         return escaped(f"Maker({self.maker}, {self.period}, {counts})")
+
+    @property
+    def output(self) -> tuple[Output, ...]:
+        """What was made in each stretch; empty where it is not stated."""
+        return self.outputs or ()
+
+    @property
+    def learns_output(self) -> bool:
+        """Whether how much was made when is left to be learned."""
+        return self.outputs is None
 
     def __hash__(self) -> int:
         """Hash by identity, so that month tables can be kept for a maker file."""

@@ -152,6 +152,22 @@ class FeatureTable:
 
 
 @dataclass(frozen=True, eq=False)
+class LagTable:
+    """The lag of a mark as it was learned: quantiles, between which lags are evenly spread.
+
+    Parameters
+    ----------
+    quantiles : ndarray of float64, shape (draw, quantile)
+        In months, ascending.
+    reached : ndarray of float64, shape (quantile,)
+        Probability that a lag is at most the quantile; 1 at the last.
+    """
+
+    quantiles: Floats
+    reached: Floats
+
+
+@dataclass(frozen=True, eq=False)
 class MonthTables:
     """Everything the engine needs of a maker file.
 
@@ -176,6 +192,10 @@ class MonthTables:
         Build month and variant of the donor of a swapped component, by name of component.
     means : mapping of str to ndarray of float64, shape (draw, month)
         Mean of each measurement, in its unit.
+    spreads : mapping of str to ndarray of float64, shape (draw,)
+        Spread of production of each measurement, in its unit.
+    lags : mapping of str to LagTable
+        Lags of those marks of which they were learned; the others are as judged.
     shared : mapping of str to ndarray of float64, shape (draw,)
         The numbers that are drawn, in months since the start of the period.
     draws, replicates : int
@@ -193,6 +213,8 @@ class MonthTables:
     features: Mapping[str, FeatureTable]
     donors: Mapping[str, Floats]
     means: Mapping[str, Floats]
+    spreads: Mapping[str, Floats]
+    lags: Mapping[str, LagTable]
     shared: Mapping[str, Floats]
     draws: int
     replicates: int

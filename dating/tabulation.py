@@ -93,6 +93,10 @@ class _Tabulation:
             name: mean_at(measurement, maker.period)[None]
             for name, (_, measurement) in maker.measurements().items()
         }
+        spreads = {
+            name: np.array([measurement.spread])
+            for name, (_, measurement) in maker.measurements().items()
+        }
         return MonthTables(
             period=maker.period,
             output=output,
@@ -103,6 +107,8 @@ class _Tabulation:
             features={name: self._feature(name, f) for name, (_, f) in maker.features().items()},
             donors=donors,
             means=means,
+            spreads=spreads,
+            lags={},
             shared=self.draws,
             draws=self.count,
             replicates=self.replicates,

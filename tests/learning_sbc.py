@@ -23,15 +23,11 @@ from dating.learning.chains import chains_of
 from dating.learning.constants import constants_of
 from dating.learning.corpus import read_corpus
 from dating.learning.density import density_of
-from dating.learning.layout import (
-    CHANCE_DOUBT,
-    FLOOR,
-    MEAN_DOUBT,
-    NARROWEST,
-    SHARE_DOUBT,
-    layout_of,
-)
+from dating.learning.gauges import MEAN_DOUBT, SPREAD_DOUBT
+from dating.learning.lags import LAG_DOUBT, RATIO_DOUBT
+from dating.learning.layout import CHANCE_DOUBT, FLOOR, NARROWEST, SHARE_DOUBT, layout_of
 from dating.learning.tally import tally_of
+from dating.learning.walk import DEVIATION, SCALE_DOUBT, STEP
 from dating.months import month_label
 from dating.tabulation import month_tables
 
@@ -41,6 +37,7 @@ maker: Example Reed Works
 product: concertinas
 invented: true
 period: 1930/1933
+output: learn
 events:
   new-shop:
     what: move to a new shop
@@ -74,6 +71,9 @@ components:
              overlap: {shortest: 0, likely: 3, longest: 9}}
     measurements:
       width: {unit: mm, spread: 2, mean: {1930-01: 160, 1933-12: 150}}
+    marks:
+      pencil:
+        {ask: Is there a date?, lag: {shortest: 0.5, likely: 2, longest: 6}, replaced: 0.05}
   straps:
     features:
       buckle:
@@ -103,7 +103,12 @@ components:
           stage: {shares_at: {1930-01: {brown: 0.9, black: 0.1}, 1933-12: {brown: 0.3, black: 0.7}}}
     measurements:
       length: {unit: mm, spread: 4, mean: {1930-01: 200, 1933-12: 220}, tails: 5}
+    marks:
+      stamp: {ask: Is there a stamp?, lag: {shortest: 0, likely: 1, longest: 4}}
+      tag: {ask: Is there a tag?, lag: 1}
 """
+EVEN = MAKER.replace("output: learn\n", "")
+"""The same with every month alike, which takes a third of the time."""
 FIRST, MONTHS = 1930 * 12, 48
 LOOKS = ("ends", "label", "buckle", "strap")
 GRID = {"width": np.arange(135, 177, 2), "length": np.arange(160, 264, 4)}  # mm, a reading each
@@ -123,8 +128,10 @@ KINDS = (  # rows of a corpus: how many, of which window, of what trust, whether
     (6, "month", 0.8, "seen"),
     (6, "month", 1.0, "not seen"),
     (4, "year", 1.0, "sure"),
+    (6, "undated", 1.0, "seen"),
 )
-COLUMNS = ["instrument", "built", "trust", "variant", *LOOKS, *GRID]
+MARKS = ("pencil", "stamp", "tag")
+COLUMNS = ["instrument", "built", "trust", "variant", *LOOKS, *GRID, *MARKS]
 
 
 @dataclass(frozen=True)
@@ -137,12 +144,18 @@ class Truth:
     slip: dict[str, float]
     replaced: dict[str, float]
     means: dict[str, np.ndarray]
+    spreads: dict[str, float]
+    lags: dict[str, tuple[float, float]]  # median, and ratio
+    scales: np.ndarray  # of the output, shape (2,)
+    amplitudes: np.ndarray
+    output: np.ndarray  # share of each month
 
 
 def drawn_truth(maker, generator):
     """Draw from the judgements and from the stated doubts."""
     normal = generator.standard_normal
-    judged = layout_of(maker).numbers
+    layout = layout_of(maker)
+    judged = layout.numbers
     normals = {name: float(normal()) for name in judged}
     numbers = {name: float(judged[name].quantile(ndtr(z))) for name, z in normals.items()}
     strap = maker.features()["strap"][1].by_variant["stage"].shares_at
@@ -152,6 +165,8 @@ def drawn_truth(maker, generator):
     }
     mixed |= {("strap", place): strap[at] for place, at in enumerate(sorted(strap), start=1)}
     features = {name: feature for name, (_, feature) in maker.features().items()}
+
+    scales, amplitudes, output = drawn_output(layout, normal)
 
     def chance(stated):
         return float(expit(logit(stated) + CHANCE_DOUBT * normal())) if stated > 0 else 0.0
@@ -166,7 +181,26 @@ def drawn_truth(maker, generator):
             name: np.array([m.mean[at] + MEAN_DOUBT * m.spread * normal() for at in sorted(m.mean)])
             for name, (_, m) in maker.measurements().items()
         },
+        spreads={g.name: g.spread * np.exp(SPREAD_DOUBT * normal()) for g in layout.gauges},
+        lags={
+            lag.mark: (lag.median * np.exp(LAG_DOUBT * normal()), np.exp(RATIO_DOUBT * normal()))
+            if lag.learned
+            else (lag.median, 1.0)
+            for lag in layout.lags
+        },
+        scales=scales,
+        amplitudes=amplitudes,
+        output=output,
     )
+
+
+def drawn_output(layout, normal):
+    """Scales, amplitudes and share of each month; every month alike where none is learned."""
+    if layout.walk is None:
+        return np.zeros(0), np.zeros(0), np.full(MONTHS, 1 / MONTHS)
+    scales = np.array([STEP, DEVIATION]) * np.exp(SCALE_DOUBT * normal(2))
+    amplitudes = normal(len(layout.walk.reach))
+    return scales, amplitudes, layout.walk.shares(scales[None], amplitudes[None])[0]
 
 
 def _moved(stated, normal):
@@ -179,13 +213,14 @@ class Simulator:
 
     def __init__(self, maker, truth, generator):
         self.maker, self.truth, self.generator = maker, truth, generator
+        self.lags = {lag.mark: lag for lag in layout_of(maker).lags}
 
     def rows(self):
         kinds = [kind for count, *kind in KINDS for _ in range(count)]
         return [self.row(place, *kind) for place, kind in enumerate(kinds)]
 
     def row(self, place, window, trust, grade):
-        month = self.month()
+        month = self.generator.choice(MONTHS, p=self.truth.output)
         stated = month if self.generator.random() < trust else self.month()
         variant = self.looked_at(("home", "stage"), self.variant(month))
         cells = {"instrument": f"C-{place}", "built": self.built(window, stated), "trust": trust}
@@ -201,14 +236,18 @@ class Simulator:
         for name in GRID:
             if self.generator.random() < LOOKED / 2:
                 cells[name] = self.measured(name, month)
+        for name in MARKS:
+            if self.generator.random() < LOOKED / 2:
+                cells[name] = self.mark(name, month)
         return [cells.get(column, "") for column in COLUMNS]
 
     def month(self):
+        """Any month, as wrong dates and donors have it."""
         return int(self.generator.integers(MONTHS))
 
     def built(self, window, month):
-        if window == "month":
-            return month_label(FIRST + month)
+        if window in {"month", "undated"}:
+            return month_label(FIRST + month) if window == "month" else ""
         year = month // 12
         part = {"year": year, "last figure odd or even": year % 2, "end not known": month >= 18}
         return WINDOWS[window][part[window]]
@@ -282,7 +321,7 @@ class Simulator:
         anchors = [at - FIRST for at in sorted(measurement.mean)]
         mean = np.interp(month, anchors, self.truth.means[name])
         within = float(self.generator.choice(WITHIN[name]))
-        z = (GRID[name] - mean) / np.hypot(measurement.spread, within)
+        z = (GRID[name] - mean) / np.hypot(self.truth.spreads[name], within)
         freedom = measurement.tails
         law = (
             np.exp(-(z**2) / 2) if freedom is None else (1 + z**2 / freedom) ** (-(freedom + 1) / 2)
@@ -290,12 +329,25 @@ class Simulator:
         value = self.generator.choice(GRID[name], p=law / law.sum())
         return f"{value} within {within:g}" if within else f"{value}"
 
+    def mark(self, name, month):
+        """Swap, or make the mark later; else it was made a lag before an instant of the month."""
+        part, mark = self.maker.marks()[name]
+        if self.generator.random() < self.maker.components[part].swapped.value:
+            month = self.month()
+        lag, (median, ratio) = self.lags[name], self.truth.lags[name]
+        quantiles = lag.quantiles(np.array([median]), np.array([ratio]))[0]
+        behind = np.interp(self.generator.random(), lag.reached, quantiles)
+        made = int(np.floor(month + self.generator.random() - behind))
+        replaced = self.generator.random() < mark.replaced.value
+        anything = self.generator.random() < FLOOR
+        return month_label(FIRST + (self.month() if replaced or anything else made))
+
 
 class Harness:
     """The small maker, and what is learned of it from corpora."""
 
-    def __init__(self, folder):
-        (folder / "example.yaml").write_text(MAKER, encoding="utf-8")
+    def __init__(self, folder, text=MAKER):
+        (folder / "example.yaml").write_text(text, encoding="utf-8")
         self.folder, self.maker = folder, read_maker(folder / "example.yaml")
         self.layout, self.tables = layout_of(self.maker), month_tables(self.maker)
         self.constants = constants_of(self.maker, self.layout, self.tables)
@@ -324,6 +376,11 @@ class Harness:
             "slip": np.array(list(truth.slip.values())),
             "replaced": np.array(list(truth.replaced.values())),
             "mean": np.concatenate(list(truth.means.values())),
+            "spread": np.array(list(truth.spreads.values())),
+            "lag": np.array([median for median, _ in truth.lags.values()]),
+            "lag_ratio": np.array([ratio for _, ratio in truth.lags.values()]),
+            "output_scale": truth.scales,
+            "output_share": truth.output if len(truth.scales) else truth.scales,
         }
 
     def unknowns_of_truth(self, truth):
@@ -342,7 +399,16 @@ class Harness:
             unknowns.append(change / CHANCE_DOUBT)
         for gauge in self.layout.gauges:
             unknowns.append((truth.means[gauge.name] - gauge.stated) / (MEAN_DOUBT * gauge.spread))
-        return np.concatenate(unknowns)
+        for gauge in self.layout.gauges:
+            unknowns.append([np.log(truth.spreads[gauge.name] / gauge.spread) / SPREAD_DOUBT])
+        for lag in self.layout.lags:
+            median, ratio = truth.lags[lag.mark]
+            if lag.learned:
+                unknowns.append([np.log(median / lag.median) / LAG_DOUBT])
+                unknowns.append([np.log(ratio) / RATIO_DOUBT])
+        if len(truth.scales):
+            unknowns.append(np.log(truth.scales / [STEP, DEVIATION]) / SCALE_DOUBT)
+        return np.concatenate([*unknowns, truth.amplitudes])
 
     def quantities(self, arrays):
         """Everything that is ranked, by name; the arrays are led by a draw."""
@@ -365,7 +431,25 @@ class Harness:
         found["replaced, buckle"] = arrays["replaced"][:, features.index("buckle")]
         for place, name in enumerate(self.layout.anchor_names):
             found[f"mean of {name}"] = arrays["mean"][:, place]
-        return found | {"log likelihood": arrays["log likelihood"]}
+        for place, gauge in enumerate(self.layout.gauges):
+            found[f"spread of {gauge.name}"] = arrays["spread"][:, place]
+        for place, lag in enumerate(self.layout.lags):
+            if lag.learned:
+                found[f"lag of {lag.mark}"] = arrays["lag"][:, place]
+                found[f"ratio of {lag.mark}"] = arrays["lag_ratio"][:, place]
+        return found | self.of_output(arrays) | {"log likelihood": arrays["log likelihood"]}
+
+    def of_output(self, arrays):
+        """What is ranked of the output, where it is learned."""
+        if self.layout.walk is None:
+            return {}
+        found = {}
+        for place, name in enumerate(("step", "deviation")):
+            found[f"output, {name}"] = arrays["output_scale"][:, place]
+        for year in range(4):
+            share = arrays["output_share"][:, 12 * year : 12 * year + 12].sum(axis=1)
+            found[f"output of {1930 + year}"] = share
+        return found | {"output of 1931-06": arrays["output_share"][:, 17]}
 
     def replicate(self, seed, *, draws, kept, simulator=Simulator):
         """Draw a truth and a corpus, learn it, and set the truth beside the draws that are kept."""

@@ -28,11 +28,13 @@ def learned_file(folder):
     """Write draws of the judgements, every other of them, as if they had been learned."""
     maker = read_maker(folder / MAKER)
     draws = prior_draws(maker)
-    names = {"value": "values", "share": "shares", "mean": "means"}
+    names = {"value": "values", "share": "shares", "mean": "means", "spread": "spreads"}
     arrays = {
         name: getattr(draws, names.get(name, name))[None, 1::2]
-        for name in ("value", "share", "slip", "replaced", "mean")
+        for name in ("value", "share", "slip", "replaced", "mean", "spread")
     }
+    lags = draws.lags[None, 1::2]
+    arrays |= {"lag": lags[..., 0], "lag_ratio": lags[..., 1]}
     tree = tree_with(maker, arrays, "0" * 64)
     write_learned(tree, folder / LEARNED)
 

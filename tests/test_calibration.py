@@ -371,6 +371,11 @@ variants:
       first_use: {earliest: 1930-06, likely: 1931-06, latest: 1932-06}
       overlap: 3
 """
+MARKS = """\
+    marks:
+      pencil: {ask: Is there a date?, lag: {shortest: 1, likely: 2, longest: 5}, replaced: 0.05}
+      stamp: {ask: Is there a stamp?, lag: {shortest: 0, likely: 2, longest: 4}}
+"""
 SIGHTINGS = [
     ("A", "1930-05", 1, "concert", "wood", "round", "plain", 159.5, ""),
     ("B", "1933-02", 1, "plain", "metal", "square", "roller", "153 within 1.5", 220),
@@ -384,12 +389,15 @@ SIGHTINGS = [
 @pytest.mark.filterwarnings("ignore::FutureWarning", "ignore::UserWarning")
 def test_weights_are_of_the_likelihood_that_was_sampled(tmp_path):
     """The learning's own model of the corpus, at points of its variables."""
-    header = "instrument,built,trust,variant,ends,label,buckle,width,length"
-    maker, corpus = written(tmp_path, MAKER + VARIANTS, SIGHTINGS, header)
+    header = "instrument,built,trust,variant,ends,label,buckle,width,length,pencil,stamp"
+    marks = ["1931-03", "", "1931-02-11", "1934", "", "1930-02"]
+    rows = [(*row, marks[k % 6], marks[k % 5]) for k, row in enumerate(SIGHTINGS)]
+    text = MAKER.replace("    measurements:\n", MARKS + "    measurements:\n", 1) + VARIANTS
+    maker, corpus = written(tmp_path, text, rows, header)
     plan = plan_of(maker, corpus)
     model = learning_model(plan.layout, constants_of(maker, plan.layout, plan.tables), plan.tally)
     names = {"values": "value", "shares": "share", "slip": "slip", "replaced": "replaced"}
-    names["means"] = "mean"
+    names |= {"means": "mean", "spreads": "spread", "medians": "lag", "ratios": "lag_ratio"}
     wanted = [*(model[name] for name in names.values()), sum(model.potentials)]
     wanted = model.replace_rvs_by_values(wanted)
     at = model.compile_fn(wanted, inputs=model.value_vars, on_unused_input="ignore")
@@ -399,10 +407,11 @@ def test_weights_are_of_the_likelihood_that_was_sampled(tmp_path):
         points.append(at({k: 0.4 * generator.normal(size=v.shape) for k, v in values}))
     *found, logs = (np.array(each) for each in zip(*points, strict=True))
     arrays_ = dict(zip(names, found, strict=True))
-    learned = Learned("", "", tuple(plan.layout.numbers), seed=1, **arrays_)
+    lags = np.stack([arrays_.pop("medians"), arrays_.pop("ratios")], axis=-1)
+    learned = Learned("", "", tuple(plan.layout.numbers), seed=1, lags=lags, **arrays_)
     stock = Stock(maker, learned_tables(maker, learned))
     own = [
-        _log_sampled_likelihood(stock.weighing(r.examination), r, learned)
+        _log_sampled_likelihood(stock.weighing(r.examination), r, learned, maker)
         for r in corpus.references
     ]
     total = np.sum(own, axis=0)

@@ -96,7 +96,8 @@ def test_value_and_gradient_are_those_of_the_model(plan):
 
 def test_what_unknowns_stand_for_is_what_the_model_says(small_plan):
     density, model = small_plan.density, model_of(small_plan)
-    names = ["value", "share", "slip", "replaced", "mean"]
+    names = ["value", "share", "slip", "replaced", "mean", "spread", "lag", "lag_ratio"]
+    names += ["output_scale", "output_share"]
     given = model.replace_rvs_by_values([model[name] for name in names])
     of_model = model.compile_fn(given, inputs=model.value_vars, mode="FAST_COMPILE")
     x = points(density)[2]

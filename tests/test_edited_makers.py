@@ -39,6 +39,7 @@ def arrays_drawn(maker, moved=0.25):
     """Draws that are told from those of the judgements, dates and lengths by a quarter month."""
     drawn = prior_draws(maker, seed=5).thinned(COUNT)
     arrays = {"value": drawn.values + moved, "share": drawn.shares, "mean": drawn.means}
+    arrays |= {"spread": drawn.spreads}
     arrays |= {"slip": drawn.slip, "replaced": drawn.replaced}
     return {name: array[None] for name, array in arrays.items()}
 

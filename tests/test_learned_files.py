@@ -149,17 +149,17 @@ def many(tmp_path_factory):
     row = [("a", "1930-05", 1, "wood")]
     maker, corpus = written(tmp_path_factory.mktemp("many"), MAKER, row)
     drawn = prior_draws(maker).thinned(16)
-    names = {"value": "values", "share": "shares", "mean": "means"}
+    names = {"value": "values", "share": "shares", "mean": "means", "spread": "spreads"}
     arrays = {
         name: getattr(drawn, names.get(name, name))[None]
-        for name in ("value", "share", "slip", "replaced", "mean")
+        for name in ("value", "share", "slip", "replaced", "mean", "spread")
     }
     return SimpleNamespace(maker=maker, tree=tree_with(maker, arrays, corpus.fingerprint))
 
 
 def test_draws_are_put_back_in_their_places(many):
     drawn, kept = prior_draws(many.maker).thinned(16), learned_from(many.tree)
-    for name in ("values", "shares", "slip", "replaced", "means"):
+    for name in ("values", "shares", "slip", "replaced", "means", "spreads"):
         np.testing.assert_array_equal(getattr(kept, name), getattr(drawn, name), err_msg=name)
     assert kept.numbers == drawn.numbers
 

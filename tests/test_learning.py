@@ -33,20 +33,20 @@ ROWS = [
 ]
 
 
-def plain_density(maker, name, reading, means, output):
+def plain_density(maker, name, reading, means, *, spread, output):
     """P(value | month) of a measurement, from scipy, with a swap of its component."""
     part, measurement = maker.measurements()[name]
     anchors = sorted(measurement.mean)
     months = np.arange(maker.period.first, maker.period.last + 1)
     mean = np.interp(months, anchors, means)
-    scale = np.hypot(measurement.spread, reading.within)
+    scale = np.hypot(spread, reading.within)
     law = stats.norm if measurement.tails is None else stats.t(measurement.tails)
     seen = law.pdf((reading.value - mean) / scale) / scale
     swapped = maker.components[part].swapped.value
     return (1 - swapped) * seen + swapped * (seen @ output)
 
 
-def plain_loglikelihood(maker, corpus, *, values, shares, slip, replaced, means):
+def plain_loglikelihood(maker, corpus, *, values, shares, slip, replaced, means, spreads):
     """The likelihood of a corpus, instrument by instrument, from the formulae."""
     layout = layout_of(maker)
     starts, overlaps = layout.starts(values), layout.overlaps(values)
@@ -82,8 +82,9 @@ def plain_loglikelihood(maker, corpus, *, values, shares, slip, replaced, means)
                 r = r * sight.sure + (1 - r) * (1 - sight.sure) / (len(states) - 1)
             like = like * ((r @ p) * (1 - FLOOR) + FLOOR)
         for name, reading in reference.examination.measured.items():
-            at = means[:3] if name == "width" else means[3:]
-            like = like * plain_density(maker, name, reading, at, tables.output)
+            at, spread = (means[:3], spreads[0]) if name == "width" else (means[3:], spreads[1])
+            law = {"spread": spread, "output": tables.output}
+            like = like * plain_density(maker, name, reading, at, **law)
         total += np.log((like * reference.window).sum() if known else like.sum())
     return total
 
@@ -101,9 +102,9 @@ def test_the_model_is_the_plain_likelihood(tmp_path):
     model = learning_model(plan.layout, constants_of(maker, plan.layout, plan.tables), plan.tally)
     generator = np.random.default_rng(5)
     point = {k: generator.normal(size=v.shape) for k, v in model.initial_point().items()}
-    names = ["value", "share", "slip", "replaced", "mean"]
+    names = ["value", "share", "slip", "replaced", "mean", "spread"]
     given = at(model, point, [model[name] for name in names])
-    value, shares, slip, replaced, means = given
+    value, shares, slip, replaced, means, spreads = given
     (likelihood,) = at(model, point, [sum(model.potentials)])
     slow = plain_loglikelihood(
         maker,
@@ -113,6 +114,7 @@ def test_the_model_is_the_plain_likelihood(tmp_path):
         slip=slip,
         replaced=replaced,
         means=means,
+        spreads=spreads,
     )
     assert likelihood == pytest.approx(slow, abs=1e-8)
 

@@ -18,7 +18,7 @@ from dating.learning.quantities import arrays_of
 from dating.learning.sampling import learn
 from dating.ramps import month_shares
 from tests.learning_coverage import judged_draws, judged_right, outcome_of
-from tests.learning_sbc import Harness, Simulator, chances_of, ranks_of
+from tests.learning_sbc import EVEN, Harness, Simulator, chances_of, ranks_of
 from tests.learning_worlds import HARD, STRESS, THROUGHOUT, planned
 
 pytestmark = pytest.mark.filterwarnings("ignore::FutureWarning", "ignore::UserWarning")
@@ -137,8 +137,9 @@ def harness(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def thirty(harness):
-    return [harness.replicate(seed, **QUICK) for seed in range(30)]
+def thirty(tmp_path_factory):
+    even = Harness(tmp_path_factory.mktemp("even"), EVEN)
+    return [even.replicate(seed, **QUICK) for seed in range(30)]
 
 
 def least_chance(replicates, kept, bins):

@@ -175,4 +175,6 @@ def drawn_between(tables: MonthTables, start: int, stop: int) -> MonthTables:
         tables,
         features={name: cut(table) for name, table in tables.features.items()},
         means={name: some(array) for name, array in tables.means.items()},
+        spreads={name: some(array) for name, array in tables.spreads.items()},
+        lags={n: replace(lag, quantiles=some(lag.quantiles)) for n, lag in tables.lags.items()},
     )

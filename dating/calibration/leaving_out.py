@@ -3,8 +3,8 @@
 Sampled draws are reweighted by the inverse of the instrument's own likelihood, smoothed (PSIS-LOO);
 free-form shares and latent variants are fitted anew for each fold. Judgements alone have learned
 nothing, so that nothing need be left out of them. The likelihood is the one that was sampled from:
-marks and free-form features are no part of it, each sighting is swapped by itself, and no recorded
-state is impossible.
+free-form features are no part of it, each sighting is swapped by itself, and no recorded state and
+no date of a mark is impossible.
 """
 
 from __future__ import annotations
@@ -24,7 +24,9 @@ from dating.learning.corpus import Corpus, Reference
 from dating.learning.latent.finding import fold_fits, folds_of
 from dating.learning.layout import FLOOR
 from dating.learning.learned import Learned, learned_tables, tables_for
+from dating.likelihoods import mark_stretches
 from dating.magnitudes import LEAST, Magnitudes, wide
+from dating.maker import Maker
 from dating.tables import MonthTables
 from dating.tabulation import month_tables
 
@@ -110,7 +112,7 @@ def dated_without(corpus: Corpus, learned: Learned | None) -> Dated:
         for place in places:
             reference = corpus.references[place]
             weighing = stock.weighing(reference.examination)
-            made[place], shaky[place] = _posterior(weighing, reference, learned)
+            made[place], shaky[place] = _posterior(weighing, reference, learned, corpus.maker)
     kept = [place for place in judged if np.isfinite(made[place]).all()]
     uncorrected = made[kept]
     return Dated(
@@ -158,13 +160,13 @@ def stocks_for(
 
 
 def _posterior(
-    weighing: Weighing, reference: Reference, learned: Learned | None
+    weighing: Weighing, reference: Reference, learned: Learned | None, maker: Maker
 ) -> tuple[Floats, bool]:
     """Give the posterior without the instrument, and whether the weights are shaky."""
     joint = weighing.joint.sum(axis=1)
     if not joint.sum():
         return np.full(joint.shape[-1], np.nan), False
-    weights, shaky = left_out_weights(weighing, reference, learned)
+    weights, shaky = left_out_weights(weighing, reference, learned, maker)
     total = weights @ joint
     if not total.sum() >= LEAST:
         total = weights @ weighing.widened().joint.sum(axis=1)
@@ -172,7 +174,7 @@ def _posterior(
 
 
 def left_out_weights(
-    weighing: Weighing, reference: Reference, learned: Learned | None
+    weighing: Weighing, reference: Reference, learned: Learned | None, maker: Maker
 ) -> tuple[Floats, bool]:
     """Weigh the draws so that what was learned knows nothing of an instrument.
 
@@ -184,6 +186,8 @@ def left_out_weights(
         The instrument with its stated date.
     learned : Learned or None
         What was learned from it among others; None for the judgements alone.
+    maker : Maker
+        The maker file.
 
     Returns
     -------
@@ -192,20 +196,22 @@ def left_out_weights(
     bool
         Whether they cannot be relied on.
     """
-    if learned is None or not learned.shares.size:
+    if learned is None or not learned.has_draws:
         draws = len(weighing.joint)
         return np.full(draws, 1 / draws), False
-    return _smoothed_weights(_log_sampled_likelihood(weighing, reference, learned))
+    return _smoothed_weights(_log_sampled_likelihood(weighing, reference, learned, maker))
 
 
-def _log_sampled_likelihood(weighing: Weighing, reference: Reference, learned: Learned) -> Floats:
+def _log_sampled_likelihood(
+    weighing: Weighing, reference: Reference, learned: Learned, maker: Maker
+) -> Floats:
     """Give log P(stated date and sightings) as learning had it, shape (draw,)."""
     months = np.flatnonzero(reference.window)
     likelihood = wide(_prior(weighing.tables, months))
     free_form = learned.latent.features if learned.latent is not None else ()
     for piece in weighing.pieces:
-        if piece.kind != "mark" and piece.name not in free_form:
-            alone = _alone(weighing, piece)
+        if piece.name not in free_form:
+            alone = _alone(weighing, piece, maker)
             alone = alone if alone.shape[2] == 1 else alone[:, :, months]
             likelihood = likelihood * alone
     return cast(Magnitudes, likelihood.sum(axis=(1, 2))).log()
@@ -224,16 +230,20 @@ def _prior(tables: MonthTables, months: NDArray[np.int64]) -> Floats:
     return (split * (1 - FLOOR) + any_variant * FLOOR).reshape(prior.shape)
 
 
-def _alone(weighing: Weighing, piece: Piece) -> Floats:
+def _alone(weighing: Weighing, piece: Piece, maker: Maker) -> Floats:
     """Give the likelihood of one piece with a swap of its own, shape (draw, variant, month)."""
     if piece.component is None:
         return piece.likelihood
     part = weighing.parts[piece.component]
     piece = piece.widened() if piece.logs is not None else piece
     made = Part(part.name, part.swapped, part.donor, (piece,)).likelihood
-    if piece.kind != "feature":
+    if piece.kind == "measurement":
         return made
-    return made * exp(piece.log_scale) * (1 - FLOOR) + FLOOR
+    anything = FLOOR
+    if piece.kind == "mark":
+        stretches = mark_stretches(piece.said, maker.marks()[piece.name][1], maker.period)
+        anything *= sum(stop - start for start, stop in stretches) / len(maker.period)
+    return made * exp(piece.log_scale) * (1 - FLOOR) + anything
 
 
 def _smoothed_weights(log_likelihood: Floats) -> tuple[Floats, bool]:

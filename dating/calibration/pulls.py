@@ -18,6 +18,7 @@ from dating.engine import Weighing
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.learned import Learned
 from dating.magnitudes import floats
+from dating.maker import Maker
 
 type Floats = NDArray[np.float64]
 
@@ -105,17 +106,17 @@ def _changes(
             weighing = stock.weighing(reference.examination)
             kinds |= {piece.name: piece.kind for piece in weighing.pieces}
             whole = _rank(dated.posterior[rows[place]], reference)
-            for name, posterior in _without_each(weighing, reference, learned):
+            for name, posterior in _without_each(weighing, reference, learned, corpus.maker):
                 change = changes.setdefault(name, np.zeros(len(rows)))
                 change[rows[place]] = _rank(posterior, reference) - whole
     return changes, kinds
 
 
 def _without_each(
-    weighing: Weighing, reference: Reference, learned: Learned | None
+    weighing: Weighing, reference: Reference, learned: Learned | None, maker: Maker
 ) -> Iterator[tuple[str, Floats]]:
     """Date an instrument without each thing that was seen, and with itself left out of learning."""
-    weights, _ = left_out_weights(weighing, reference, learned)
+    weights, _ = left_out_weights(weighing, reference, learned, maker)
     prior = weighing.tables.prior * (len(weights) * weights[:, None, None])
     swapped = {name: part.swapped for name, part in weighing.parts.items()}
     weighed = Weighing.of(replace(weighing.tables, prior=prior), swapped, weighing.pieces)

@@ -170,8 +170,9 @@ class Production:
 
     @cached_property
     def _weights(self) -> Floats:
-        made = self.made()
-        return made if self.maker.output else np.broadcast_to(self.tables.output, made.shape)
+        if self.maker.output:
+            return self.made()
+        return np.asarray(self.tables.prior.sum(axis=1) / self.tables.weights[:, None])
 
     @cached_property
     def _among(self) -> Floats:

@@ -92,9 +92,10 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
 ) -> None:
     """Learn from a CORPUS of dated instruments what is judged in MAKER.
 
-    First uses, overlaps, events, shares, slips and replacements are learned; MAKER is the maker
-    file whose judgements are the priors. Says what it will cost before it starts, and afterwards
-    what was judged and what was learned of every changeover.
+    First uses, overlaps, events, shares, slips, replacements, means and spreads of measurements
+    and lags of marks are learned, and how much was made when where MAKER, the maker file whose
+    judgements are the priors, says output: learn. Says what it will cost before it starts, and
+    afterwards what was judged and what was learned of every changeover.
 
     Draws that do not become sound are not lost: they are kept beside the file that is wanted, with
     what is stuck and why, and so are those of a run that you stop. No date rests on them; the same

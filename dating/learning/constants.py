@@ -38,6 +38,10 @@ class Constants:
         Chance that the component under a measurement was swapped.
     gauge_donor : ndarray of float64, shape (gauge, month)
         Build month of its donor.
+    mark_swapped : ndarray of float64, shape (mark,)
+        Chance that the component under a mark was swapped.
+    mark_donor : ndarray of float64, shape (mark, month)
+        Build month of its donor.
     """
 
     features: tuple[str, ...]
@@ -50,6 +54,8 @@ class Constants:
     donor: Floats
     gauge_swapped: Floats
     gauge_donor: Floats
+    mark_swapped: Floats
+    mark_donor: Floats
 
 
 def constants_of(maker: Maker, layout: Layout, tables: MonthTables) -> Constants:
@@ -71,8 +77,10 @@ def constants_of(maker: Maker, layout: Layout, tables: MonthTables) -> Constants
     """
     features = maker.features()
     names = tuple(features)
-    width = max(len(track.states) for track in layout.tracks)
+    width = max((len(track.states) for track in layout.tracks), default=0)
     replacement = np.zeros((len(layout.tracks), width))
+    chance = {name: component.swapped.value for name, component in maker.components.items()}
+    months = {name: donor.sum(axis=1).mean(axis=0) for name, donor in tables.donors.items()}
     swapped = np.zeros(len(layout.tracks))
     donor = np.tile(tables.output, (len(layout.tracks), 1))
     for position, track in enumerate(layout.tracks):
@@ -82,19 +90,21 @@ def constants_of(maker: Maker, layout: Layout, tables: MonthTables) -> Constants
         uniform = dict.fromkeys(track.states, 1 / len(track.states))
         shares = feature.replacement or uniform
         replacement[position, : len(track.states)] = [shares.get(s, 0.0) for s in track.states]
-        swapped[position] = maker.components[part].swapped.value
-        donor[position] = tables.donors[part].sum(axis=1).mean(axis=0)
+        swapped[position] = chance[part]
+        donor[position] = months[part]
     places = {name: place for place, name in enumerate(names)}
-    under = [gauge.component for gauge in layout.gauges]
+    gauged, marked = ([on.component for on in each] for each in (layout.gauges, layout.lags))
     return Constants(
         features=names,
-        feature=np.array([places.get(track.name, len(names)) for track in layout.tracks]),
+        feature=np.array([places.get(t.name, len(names)) for t in layout.tracks], dtype=np.int64),
         states=np.array([float(len(track.states)) for track in layout.tracks]),
         slip=np.array([feature.slip.value for _, feature in features.values()]),
         replaced=np.array([feature.replaced.value for _, feature in features.values()]),
         replacement=replacement,
         swapped=swapped,
         donor=donor,
-        gauge_swapped=np.array([maker.components[part].swapped.value for part in under]),
-        gauge_donor=np.array([tables.donors[part].sum(axis=1).mean(axis=0) for part in under]),
+        gauge_swapped=np.array([chance[part] for part in gauged]),
+        gauge_donor=np.reshape([months[part] for part in gauged], (-1, layout.months)),
+        mark_swapped=np.array([chance[part] for part in marked]),
+        mark_donor=np.reshape([months[part] for part in marked], (-1, layout.months)),
     )

@@ -111,7 +111,8 @@ class Density:
         Returns
         -------
         dict of str to ndarray of float64, shape (chain, draw, ...)
-            ``value``, ``share``, ``slip``, ``replaced`` and, where there are any, ``mean``.
+            ``value``, ``share``, ``slip``, ``replaced``, ``mean``, ``spread``, ``lag``,
+            ``lag_ratio``, ``output_scale``, ``output_share``, where there are any.
         """
         t, lead = self.terms, x.shape[:-1]
         flat = np.ascontiguousarray(x.reshape(-1, self.size))
@@ -121,6 +122,11 @@ class Density:
             "slip": (len(t.slip) + 1,),
             "replaced": (len(t.slip) + 1,),
             "mean": t.anchor_mean.shape,
+            "spread": t.gauge_spread.shape,
+            "lag": t.lag_median.shape,
+            "lag_ratio": t.lag_median.shape,
+            "output_scale": (2 if len(t.reach) else 0,),
+            "output_share": (len(t.cosines) if len(t.reach) else 0,),
         }
         arrays = {name: np.empty((len(flat), *shape)) for name, shape in inner.items()}
         kernels.quantities(flat, t, *arrays.values())
@@ -184,6 +190,9 @@ def density_of(layout: Layout, constants: Constants, tally: Tally) -> Density:
     names += [f"slip of {constants.features[k]}" for k in open_chances(constants.slip)]
     names += [f"replacement of {constants.features[k]}" for k in open_chances(constants.replaced)]
     names += [f"mean of {anchor}" for anchor in layout.anchor_names]
+    names += [f"spread of {gauge.name}" for gauge in layout.gauges]
+    names += [f"lag of {lag.mark}" for lag in layout.lags if lag.learned for _ in range(2)]
+    names += ["output"] * (0 if layout.walk is None else 2 + len(layout.walk.reach))
     blocks = {name: size for name, size in unknowns_of(layout, constants).items() if size}
     return Density(terms_of(layout, constants, tally), blocks, tuple(names))
 

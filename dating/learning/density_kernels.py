@@ -50,6 +50,12 @@ def log_odds(z):  # type: ignore[no-untyped-def]
 
 
 @jit
+def grown(z):  # type: ignore[no-untyped-def]
+    """Give exp(z) of what stays a number however far the sampler goes."""
+    return math.exp(min(max(z, -_FARTHEST), _FARTHEST))
+
+
+@jit
 def number_at(kind, location, scale, skew, z):  # type: ignore[no-untyped-def]
     """Give a metalog's quantile at Phi(z), and its derivative by z."""
     odds, slope = log_odds(z)
@@ -75,7 +81,7 @@ def numbers(x, t, value, slope):  # type: ignore[no-untyped-def]
             last = len(table) - 1.000001
             at = (x[t.unknown[n]] + 6.0) * 200.0
             inside = 0.0 < at < last
-            at = min(max(at, 0.0), last)
+            at = min(at, last) if at > 0.0 else 0.0  # also where it is no number
             cell = int(at)
             rise = table[cell + 1] - table[cell]
             value[n], slope[n] = table[cell] + (at - cell) * rise, 200.0 * rise if inside else 0.0
@@ -318,15 +324,19 @@ def bells(value, scale, tails, drift, density, bits):  # type: ignore[no-untyped
 
 @jit
 def bells_back(value, scale, tails, drift, density, weight, d_drift):  # type: ignore[no-untyped-def]
-    """Carry derivatives by densities, a weight a month, back to the drift."""
+    """Carry derivatives by densities, a weight a month, back to the drift; give that by scale."""
+    by_scale = 0.0
     for m in range(len(drift)):
         z = (value - drift[m]) / scale
         slope = z if tails == 0.0 else (tails + 1) * z / (tails + z * z)
-        d_drift[m] += weight[m] * density[m] * slope / scale
+        d = weight[m] * density[m] * slope / scale
+        d_drift[m] += d
+        by_scale += d * z
+    return by_scale
 
 
 @jit
-def measured_of(drift, t, reading, top, density):  # type: ignore[no-untyped-def]
+def measured_of(drift, scale, t, reading, top, density):  # type: ignore[no-untyped-def]
     """Give densities of measured values, each divided by its largest, whose logarithm is noted."""
     months, states = drift.shape[1], len(t.course)
     bits = np.empty(months, dtype=np.int64)
@@ -336,7 +346,7 @@ def measured_of(drift, t, reading, top, density):  # type: ignore[no-untyped-def
         swapped = t.gauge_swapped[g]
         begin, end = (0, months) if swapped > 0.0 else (low, low + len(here))
         whole, donor = density[k, begin:end], t.gauge_donor[g, begin:end]
-        bells(t.measured[k, 0], t.measured[k, 1], t.tails[g], drift[g, begin:end], whole, bits)
+        bells(t.measured[k, 0], scale[k], t.tails[g], drift[g, begin:end], whole, bits)
         from_donor = 0.0
         for m in range(len(whole)):
             from_donor += donor[m] * whole[m]
@@ -350,8 +360,17 @@ def measured_of(drift, t, reading, top, density):  # type: ignore[no-untyped-def
 
 
 @jit
-def measured_back(expected, drift, top, density, t, d_drift):  # type: ignore[no-untyped-def]
-    """Carry N / L of measured values back to the drift of their means."""
+def scales_of(x, t, spread, scale):  # type: ignore[no-untyped-def]
+    """Give the spread of every measurement, and with the error of measuring that of every value."""
+    for g in range(len(spread)):
+        spread[g] = t.gauge_spread[g] * grown(t.spread_doubt * x[t.first_spread + g])
+    for k in range(len(scale)):
+        scale[k] = math.hypot(spread[t.gauge[k]], t.measured[k, 1])
+
+
+@jit
+def measured_back(expected, drift, spread, scale, top, density, t, d_drift, gradient):  # type: ignore[no-untyped-def]
+    """Carry N / L of measured values back to the drift of their means, and to their spreads."""
     months, states = d_drift.shape[1], len(t.course)
     weight = np.empty(months)
     for k in range(len(t.gauge)):
@@ -369,14 +388,183 @@ def measured_back(expected, drift, top, density, t, d_drift):  # type: ignore[no
         near = weight[low:]
         for i in range(len(here)):
             near[i] += (1 - swapped) * here[i] / most
-        bells_back(
-            t.measured[k, 0], t.measured[k, 1], t.tails[g], drift[g, begin:end],
+        d_scale = bells_back(
+            t.measured[k, 0], scale[k], t.tails[g], drift[g, begin:end],
             density[k, begin:end], weight[begin:end], d_drift[g, begin:end],
         )  # fmt: skip
+        d_scale -= t.times[k] / scale[k]
+        gradient[t.first_spread + g] += d_scale * t.spread_doubt * spread[g] ** 2 / scale[k]
 
 
 @jit
-def stretch_of(b, reading, t, chance):  # type: ignore[no-untyped-def]
+def lags_of(x, t, lag, above):  # type: ignore[no-untyped-def]
+    """Give the quantiles of every lag, what lies above them, and derivatives of both.
+
+    Shape (3, lag, quantile): first the numbers, then their derivatives by the unknowns of the
+    median and of the ratio. What lies above a quantile is the mean of the lags beyond it, times
+    what they are of all; lags are evenly spread between quantiles.
+    """
+    last = lag.shape[2] - 1
+    for g in range(len(t.lag_unknown)):
+        n = t.lag_unknown[g]
+        for k in range(last + 1):
+            lag[0, g, k], lag[1, g, k], lag[2, g, k] = t.lag_judged[g, k], 0.0, 0.0
+            if n >= 0:
+                ratio = grown(t.ratio_doubt * x[n + 1])
+                moved = t.lag_doubt * x[n] + ratio * t.lag_log[g, k]
+                lag[0, g, k] = t.lag_median[g] * math.exp(min(max(moved, -700.0), 300.0))
+                lag[1, g, k] = t.lag_doubt * lag[0, g, k]
+                lag[2, g, k] = t.ratio_doubt * ratio * t.lag_log[g, k] * lag[0, g, k]
+        for d in range(3):
+            above[d, g, last] = 0.0
+            for k in range(last - 1, -1, -1):
+                mass = t.lag_reached[g, k + 1] - t.lag_reached[g, k]
+                middle = 0.5 * (lag[d, g, k] + lag[d, g, k + 1])
+                above[d, g, k] = above[d, g, k + 1] + mass * middle
+
+
+@jit
+def excess_of(y, k, sign, reaches, lag, above, total):  # type: ignore[no-untyped-def]
+    """Add E max(lag - y, 0) and its two derivatives to a total, shape (3,).
+
+    Takes and gives the last quantile that is not beyond y, -1 where there is none; y only grows.
+    """
+    last = lag.shape[1] - 1
+    while k < last and lag[0, k + 1] <= y:
+        k += 1
+    if k == last:
+        return k
+    if k < 0:
+        total[0] += sign * (above[0, 0] + reaches[0] * lag[0, 0] - y)
+        for d in range(1, 3):
+            total[d] += sign * (above[d, 0] + reaches[0] * lag[d, 0])
+        return k
+    since = y - lag[0, k]
+    within = since / (lag[0, k + 1] - lag[0, k])
+    part = (reaches[k + 1] - reaches[k]) * within
+    total[0] += sign * (above[0, k] - (1 - reaches[k]) * y + 0.5 * part * since)
+    for d in range(1, 3):
+        moved = lag[d, k] + 0.5 * within * (lag[d, k + 1] - lag[d, k])
+        total[d] += sign * (above[d, k] - part * moved)
+    return k
+
+
+@jit
+def dates_of(t, lag, above, date, until):  # type: ignore[no-untyped-def]
+    """Give P(mark | month) of every kind of stretch and its derivatives, shape (kind, 3, month).
+
+    Months are counted from that in which the stretch begins; beyond ``until`` all is zero.
+    """
+    now, then = np.empty(3), np.empty(3)
+    for j in range(len(t.kind_lag)):
+        g, start, stop = t.kind_lag[j], t.kind_from[j], t.kind_to[j]
+        reaches, own_lag, own_above = t.lag_reached[g], lag[:, g], above[:, g]
+        longest = own_lag[0, own_lag.shape[1] - 1]
+        until[j] = math.ceil(min(stop + longest, float(date.shape[2])))
+        from_start, from_stop = -1, -1
+        for m in range(until[j] + 1):
+            now[:] = 0.0
+            from_start = excess_of(m - start, from_start, 1.0, reaches, own_lag, own_above, now)
+            from_stop = excess_of(m - stop, from_stop, -1.0, reaches, own_lag, own_above, now)
+            for d in range(3):
+                if m > 0:
+                    date[j, d, m - 1] = now[d] - then[d]
+                then[d] = now[d]
+
+
+@jit
+def marks_of(x, t, reading, slope):  # type: ignore[no-untyped-def]
+    """Give P(mark | month) of readings, and its derivatives, shape (2, month of a reading)."""
+    months, others = t.donor.shape[1], len(t.course) + len(t.gauge)
+    lag, above = np.empty((3, *t.lag_judged.shape)), np.empty((3, *t.lag_judged.shape))
+    date = np.empty((len(t.kind_lag), 3, months + 1))
+    until = np.empty(len(t.kind_lag), dtype=np.int64)
+    lags_of(x, t, lag, above)
+    dates_of(t, lag, above, date, until)
+    own = np.empty((3, months))
+    for k in range(len(t.mark)):
+        g, r, alike = t.mark[k], others + k, 0.0
+        own[:] = 0.0
+        for s in range(t.stretch_at[k], t.stretch_at[k + 1]):
+            j, month = t.stretch_kind[s], t.stretch_month[s]
+            alike += (t.kind_to[j] - t.kind_from[j]) / months
+            for m in range(max(-month, 0), min(until[j], months - month)):
+                for d in range(3):
+                    own[d, month + m] += date[j, d, m]
+        kept, w = (1 - t.mark_replaced[g]) * (1 - t.floor), t.mark_swapped[g]
+        here, at = reading[t.offset[r] : t.offset[r + 1]], t.offset[r] - t.offset[others]
+        later = t.mark_replaced[g] * alike * (1 - t.floor) + t.floor * alike
+        for d in range(3):
+            from_donor = 0.0
+            for m in range(months):
+                from_donor += t.mark_donor[g, m] * own[d, m]
+            for i in range(len(here)):
+                seen = kept * ((1 - w) * own[d, t.low[r] + i] + w * from_donor)
+                if d == 0:
+                    here[i] = seen + later
+                else:
+                    slope[d - 1, at + i] = seen
+
+
+@jit
+def marks_back(expected, t, slope, gradient):  # type: ignore[no-untyped-def]
+    """Carry N / L of marks back to the unknowns of their lags."""
+    others = len(t.course) + len(t.gauge)
+    for k in range(len(t.mark)):
+        r, n = others + k, t.lag_unknown[t.mark[k]]
+        at = t.offset[r] - t.offset[others]
+        here = expected[t.offset[r] : t.offset[r + 1]]
+        for i in range(len(here) if n >= 0 else 0):
+            gradient[n] += here[i] * slope[0, at + i]
+            gradient[n + 1] += here[i] * slope[1, at + i]
+
+
+@jit
+def output_of(x, t, size, log_output, output):  # type: ignore[no-untyped-def]
+    """Give the share of each month in what was made; arrays are empty where the output stands."""
+    if len(size) == 0:
+        return
+    step = t.step * grown(t.scale_doubt * x[t.first_scale])
+    deviation = t.deviation * grown(t.scale_doubt * x[t.first_scale + 1])
+    for k in range(len(size)):
+        size[k] = math.hypot(step * t.reach[k], deviation)
+    most, total = -np.inf, 0.0
+    for m in range(len(output)):
+        log_output[m] = 0.0
+        for k in range(len(size)):
+            log_output[m] += t.cosines[m, k] * size[k] * x[t.first_cosine + k]
+        most = max(most, log_output[m])
+    for m in range(len(output)):
+        total += math.exp(log_output[m] - most)
+    for m in range(len(output)):
+        log_output[m] -= most + math.log(total)
+        output[m] = max(math.exp(log_output[m]), _NEVER)
+
+
+@jit
+def output_back(x, arisen, t, size, output, gradient):  # type: ignore[no-untyped-def]
+    """Carry the instruments expected in each month back to amplitudes and scales."""
+    if len(size) == 0:
+        return
+    step = t.step * grown(t.scale_doubt * x[t.first_scale])
+    deviation = t.deviation * grown(t.scale_doubt * x[t.first_scale + 1])
+    total = 0.0
+    for m in range(len(arisen)):
+        total += arisen[m]
+    along = np.zeros(len(size))
+    for m in range(len(arisen)):
+        more = arisen[m] - total * output[m]
+        for k in range(len(size)):
+            along[k] += t.cosines[m, k] * more
+    for k in range(len(size)):
+        gradient[t.first_cosine + k] += size[k] * along[k]
+        d_size = x[t.first_cosine + k] * along[k] * t.scale_doubt / size[k]
+        gradient[t.first_scale] += d_size * (step * t.reach[k]) ** 2
+        gradient[t.first_scale + 1] += d_size * deviation**2
+
+
+@jit
+def stretch_of(b, reading, output, t, chance):  # type: ignore[no-untyped-def]
     """Multiply the readings of one stretch of months, and sum over its months.
 
     The sum is that of what is left in ``chance``, times a power of e that is given with it: before
@@ -386,6 +574,9 @@ def stretch_of(b, reading, t, chance):  # type: ignore[no-untyped-def]
     states, power, total = len(t.course), 0.0, 0.0
     for i in range(len(here)):
         here[i] = weight[i]
+    if len(output) > 0:
+        for i in range(len(here)):
+            here[i] *= output[t.from_month[b] + i]
     for k in range(t.readings_at[b], t.readings_at[b + 1]):
         r = t.readings[k]
         if r >= states or (k - t.readings_at[b]) % _FEW == _FEW - 1:
@@ -405,11 +596,14 @@ def stretch_of(b, reading, t, chance):  # type: ignore[no-untyped-def]
 
 
 @jit
-def stretch_back(b, scale, t, chance, expected):  # type: ignore[no-untyped-def]
+def stretch_back(b, scale, t, chance, expected, arisen):  # type: ignore[no-untyped-def]
     """Spread one instrument over the months of a stretch, at each of its readings."""
     here = chance[t.weight_at[b] : t.weight_at[b + 1]]
     for i in range(len(here)):
         here[i] *= scale
+    if len(arisen) > 0:
+        for i in range(len(here)):
+            arisen[t.from_month[b] + i] += here[i]
     for k in range(t.readings_at[b], t.readings_at[b + 1]):
         r = t.readings[k]
         each = expected[t.offset[r] + t.from_month[b] - t.low[r] :]
@@ -418,25 +612,32 @@ def stretch_back(b, scale, t, chance, expected):  # type: ignore[no-untyped-def]
 
 
 @jit
-def instruments(reading, top, t, chance, expected):  # type: ignore[no-untyped-def]
-    """Give the log likelihood of all instruments, and N / L of each reading in each month."""
+def instruments(reading, top, scale, log_output, output, t, chance, expected, arisen):  # type: ignore[no-untyped-def]
+    """Give the log likelihood of all instruments, and N / L of each reading in each month.
+
+    Where the output is learned also N, the instruments expected in each month.
+    """
     total = 0.0
+    for m in range(len(arisen)):
+        total += t.known[m] * log_output[m]
+        arisen[m] = t.known[m]
     for k in range(len(t.instruments)):
         total += t.instruments[k] * math.log(reading[t.counted[k]])
         expected[t.counted[k]] += t.instruments[k]
     for k in range(len(top)):
-        total += t.times[k] * (top[k] + t.constant[k])
+        total += t.times[k] * (top[k] + t.constant[k] - math.log(scale[k]))
     power = np.empty(len(t.from_month))
     for row in range(len(t.row) - 1):
         likelihood, most = 0.0, -np.inf
         for b in range(t.row[row], t.row[row + 1]):
-            each, power[b] = stretch_of(b, reading, t, chance)
+            each, power[b] = stretch_of(b, reading, output, t, chance)
             if power[b] > most:
                 likelihood, most = likelihood * math.exp(most - power[b]), power[b]
             likelihood += each * math.exp(power[b] - most)
         total += math.log(likelihood) + most
         for b in range(t.row[row], t.row[row + 1]):
-            stretch_back(b, math.exp(power[b] - most) / likelihood, t, chance, expected)
+            share = math.exp(power[b] - most) / likelihood
+            stretch_back(b, share, t, chance, expected, arisen)
     for i in range(len(expected)):
         expected[i] /= reading[i]
     return total
@@ -462,6 +663,33 @@ def chances_back(d_value, value, unknown, doubt, gradient):  # type: ignore[no-u
 
 
 @jit
+def drift_of(x, t, drift):  # type: ignore[no-untyped-def]
+    """Give the mean of every measurement, shape (gauge, month)."""
+    for a in range(len(t.anchor_gauge)):
+        mean = t.anchor_mean[a] + t.anchor_doubt[a] * x[t.first_mean + a]
+        for m in range(drift.shape[1]):
+            drift[t.anchor_gauge[a], m] += mean * t.along[a, m]
+
+
+@jit
+def drift_back(d_drift, t, gradient):  # type: ignore[no-untyped-def]
+    """Carry derivatives by means back to their unknowns."""
+    for a in range(len(t.anchor_gauge)):
+        for m in range(d_drift.shape[1]):
+            by_mean = d_drift[t.anchor_gauge[a], m] * t.along[a, m]
+            gradient[t.first_mean + a] += t.anchor_doubt[a] * by_mean
+
+
+@jit
+def log_normal(x):  # type: ignore[no-untyped-def]
+    """Give the logarithm of the prior density, that of independent standard normals."""
+    total = 0.0
+    for i in range(len(x)):
+        total -= 0.5 * (x[i] * x[i] + _LOG_TWO_PI)
+    return total
+
+
+@jit
 def log_posterior(x, t, gradient):  # type: ignore[no-untyped-def]
     """Give the log posterior and the log likelihood at x; the gradient goes into its array."""
     months, ramps, features = t.donor.shape[1], len(t.start), len(t.slip)
@@ -475,29 +703,36 @@ def log_posterior(x, t, gradient):  # type: ignore[no-untyped-def]
     built, recorded = np.empty((courses, states, months)), np.empty((courses, states, months))
     reading, expected = np.empty(t.offset[-1]), np.zeros(t.offset[-1])
     top, chance = np.empty(len(t.gauge)), np.empty(len(t.weight))
-    density = np.empty((len(t.gauge), months))
+    density, scale = np.empty((len(t.gauge), months)), np.empty(len(t.gauge))
+    spread = np.empty(len(t.gauge_spread))
+    date_slope = np.empty((2, t.offset[-1] - t.offset[len(t.course) + len(t.gauge)]))
+    open_months = months if len(t.reach) > 0 else 0
+    size, arisen = np.empty(len(t.reach)), np.empty(open_months)
+    log_output, output = np.empty(open_months), np.empty(open_months)
 
     numbers(x, t, value, slope)
     shares_of(x, t, share)
     chances(x, t.slip, t.slip_unknown, t.chance_doubt, slip)
     chances(x, t.replaced, t.replaced_unknown, t.chance_doubt, replaced)
-    for a in range(len(t.anchor_gauge)):
-        mean = t.anchor_mean[a] + t.anchor_doubt[a] * x[t.first_mean + a]
-        for m in range(months):
-            drift[t.anchor_gauge[a], m] += mean * t.along[a, m]
+    drift_of(x, t, drift)
     ramps_of(value, t, ramp, by_start, by_width, width)
     regimes_of(ramp, t, regime, reached)
     recorded_of(share, slip, replaced, t, regime, built, recorded)
     readings_of(recorded, t, reading)
-    measured_of(drift, t, reading, top, density)
-    likelihood = instruments(reading, top, t, chance, expected)
+    scales_of(x, t, spread, scale)
+    measured_of(drift, scale, t, reading, top, density)
+    marks_of(x, t, reading, date_slope)
+    output_of(x, t, size, log_output, output)
+    likelihood = instruments(reading, top, scale, log_output, output, t, chance, expected, arisen)
 
     gradient[:] = -x
     d_recorded, d_share = np.zeros(recorded.shape), np.zeros(share.shape)
     d_slip, d_replaced = np.zeros(features + 1), np.zeros(features + 1)
     d_ramp, d_value, d_drift = np.zeros(ramp.shape), np.zeros(len(value)), np.zeros(drift.shape)
     readings_back(expected, t, d_recorded)
-    measured_back(expected, drift, top, density, t, d_drift)
+    measured_back(expected, drift, spread, scale, top, density, t, d_drift, gradient)
+    marks_back(expected, t, date_slope, gradient)
+    output_back(x, arisen, t, size, output, gradient)
     recorded_back(d_recorded, slip, replaced, t, built, d_slip, d_replaced)
     regimes_back(d_recorded, share, ramp, t, regime, reached, d_share, d_ramp)
     ramps_back(d_ramp, by_start, by_width, width, value, t, d_value)
@@ -507,14 +742,8 @@ def log_posterior(x, t, gradient):  # type: ignore[no-untyped-def]
     shares_back(d_share, share, t, gradient)
     chances_back(d_slip, slip, t.slip_unknown, t.chance_doubt, gradient)
     chances_back(d_replaced, replaced, t.replaced_unknown, t.chance_doubt, gradient)
-    for a in range(len(t.anchor_gauge)):
-        for m in range(months):
-            by_mean = d_drift[t.anchor_gauge[a], m] * t.along[a, m]
-            gradient[t.first_mean + a] += t.anchor_doubt[a] * by_mean
-    prior = 0.0
-    for i in range(len(x)):
-        prior -= 0.5 * (x[i] * x[i] + _LOG_TWO_PI)
-    return prior + likelihood, likelihood
+    drift_back(d_drift, t, gradient)
+    return log_normal(x) + likelihood, likelihood
 
 
 @jit
@@ -546,9 +775,10 @@ def log_posterior_at(u, t, centre, scale, sheared, over, slope, width):  # type:
 
 
 @jit
-def quantities(x, t, value, share, slip, replaced, mean):  # type: ignore[no-untyped-def]
+def quantities(x, t, value, share, slip, replaced, mean, spread, lag, ratio, scale, output):  # type: ignore[no-untyped-def]
     """Give what the unknowns of each draw stand for; every array is led by a draw."""
-    slope = np.empty(len(t.kind))
+    slope, size = np.empty(len(t.kind)), np.empty(len(t.reach))
+    log_output, none = np.empty(output.shape[1]), np.empty(0)
     for d in range(len(x)):
         numbers(x[d], t, value[d], slope)
         shares_of(x[d], t, share[d])
@@ -556,6 +786,17 @@ def quantities(x, t, value, share, slip, replaced, mean):  # type: ignore[no-unt
         chances(x[d], t.replaced, t.replaced_unknown, t.chance_doubt, replaced[d])
         for a in range(len(t.anchor_mean)):
             mean[d, a] = t.anchor_mean[a] + t.anchor_doubt[a] * x[d, t.first_mean + a]
+        scales_of(x[d], t, spread[d], none)
+        for g in range(len(t.lag_unknown)):
+            n = t.lag_unknown[g]
+            lag[d, g], ratio[d, g] = t.lag_median[g], 1.0
+            if n >= 0:
+                lag[d, g] *= math.exp(t.lag_doubt * x[d, n])
+                ratio[d, g] = grown(t.ratio_doubt * x[d, n + 1])
+        if len(size) > 0:
+            scale[d, 0] = t.step * grown(t.scale_doubt * x[d, t.first_scale])
+            scale[d, 1] = t.deviation * grown(t.scale_doubt * x[d, t.first_scale + 1])
+        output_of(x[d], t, size, log_output, output[d])
 
 
 @jit
@@ -574,10 +815,7 @@ def prediction(x, t, recorded, drift):  # type: ignore[no-untyped-def]
     chances(x, t.slip, t.slip_unknown, t.chance_doubt, slip)
     chances(x, t.replaced, t.replaced_unknown, t.chance_doubt, replaced)
     drift[:] = 0.0
-    for a in range(len(t.anchor_gauge)):
-        mean = t.anchor_mean[a] + t.anchor_doubt[a] * x[t.first_mean + a]
-        for m in range(months):
-            drift[t.anchor_gauge[a], m] += mean * t.along[a, m]
+    drift_of(x, t, drift)
     ramps_of(value, t, ramp, by_start, by_width, width)
     regimes_of(ramp, t, regime, reached)
     recorded_of(share, slip, replaced, t, regime, built, recorded)
@@ -590,21 +828,29 @@ def log_likelihoods(x, t, by_row):  # type: ignore[no-untyped-def]
     recorded = np.empty((t.stated.shape[0], t.stated.shape[2], months))
     reading, drift = np.empty(t.offset[-1]), np.empty(t.gauge_donor.shape)
     top, chance = np.empty(len(t.gauge)), np.empty(len(t.weight))
-    density = np.empty((len(t.gauge), months))
+    density, scale = np.empty((len(t.gauge), months)), np.empty(len(t.gauge))
+    spread, size = np.empty(len(t.gauge_spread)), np.empty(len(t.reach))
+    slope = np.empty((2, t.offset[-1] - t.offset[states + len(t.gauge)]))
+    open_months = months if len(t.reach) > 0 else 0
+    log_output, output = np.empty(open_months), np.empty(open_months)
     for d in range(len(x)):
         prediction(x[d], t, recorded, drift)
         readings_of(recorded, t, reading)
-        measured_of(drift, t, reading, top, density)
+        scales_of(x[d], t, spread, scale)
+        measured_of(drift, scale, t, reading, top, density)
+        marks_of(x[d], t, reading, slope)
+        output_of(x[d], t, size, log_output, output)
         for row in range(len(t.row) - 1):
             likelihood, most = 0.0, -np.inf
             for b in range(t.row[row], t.row[row + 1]):
-                each, power = stretch_of(b, reading, t, chance)
+                each, power = stretch_of(b, reading, output, t, chance)
                 if power > most:
                     likelihood, most = likelihood * math.exp(most - power), power
                 likelihood += each * math.exp(power - most)
             by_row[d, row] = math.log(likelihood) + most
             first = t.row[row]
             for k in range(t.readings_at[first], t.readings_at[first + 1]):
-                if t.readings[k] >= states:
-                    measured = t.readings[k] - states
+                measured = t.readings[k] - states
+                if 0 <= measured < len(t.gauge):
                     by_row[d, row] += top[measured] + t.constant[measured]
+                    by_row[d, row] -= math.log(scale[measured])

@@ -2,24 +2,18 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaln, ndtr
+from scipy.special import ndtr
 
 from dating.distributions import Certain, Judgement, Metalog, Pool
 from dating.learning import density_kernels as kernels
 from dating.learning.constants import Constants
-from dating.learning.layout import (
-    CHANCE_DOUBT,
-    FLOOR,
-    MEAN_DOUBT,
-    NARROWEST,
-    POOL_GRID,
-    Layout,
-)
+from dating.learning.corpus_terms import corpus_terms
+from dating.learning.gauge_terms import gauge_terms, lag_terms, output_terms
+from dating.learning.layout import CHANCE_DOUBT, FLOOR, NARROWEST, POOL_GRID, Layout
 from dating.learning.tally import Tally
 
 type Floats = NDArray[np.float64]
@@ -51,12 +45,30 @@ class Terms(NamedTuple):
         Chances as stated, and their unknowns.
     chance_doubt : float
         As :mod:`~dating.learning.layout` has it.
-    first_mean : int
-        Place of the first anchor among the unknowns.
+    first_mean, first_spread : int
+        Places of the first anchor and the first measurement among the unknowns.
     anchor_gauge, anchor_mean, anchor_doubt : ndarray, shape (anchor,)
         Its measurement, its stated mean and the doubt of that.
     along : ndarray of float64, shape (anchor, month)
         Weight of each anchor in each month.
+    gauge_spread : ndarray of float64, shape (gauge,)
+        Stated spreads.
+    spread_doubt : float
+        As :mod:`~dating.learning.gauges` has it.
+    lag_judged, lag_log, lag_reached : ndarray of float64, shape (lag, quantile)
+        Judged quantiles, their logarithms less that of the median, and what they reach.
+    lag_median, lag_unknown : ndarray, shape (lag,)
+        Judged medians, and their places among the unknowns (-1 for what stands); the ratio is next.
+    lag_doubt, ratio_doubt : float
+        As :mod:`~dating.learning.lags` has them.
+    mark_replaced, mark_swapped, mark_donor : ndarray of float64, shape (lag, ...)
+        Chances of a later mark and of a swap, months of the donor.
+    cosines, reach : ndarray of float64, shapes (month, cosine) and (cosine,)
+        As :class:`~dating.learning.walk.Walk` has them; none where the output stands.
+    step, deviation, scale_doubt : float
+        As :mod:`~dating.learning.walk` has them.
+    first_scale, first_cosine : int
+        Places of both scales and of the amplitudes among the unknowns.
     start, lag, overlap, logistic : ndarray, shape (ramp,)
         Numbers of a ramp, and its shape.
     narrowest : float
@@ -74,10 +86,18 @@ class Terms(NamedTuple):
     low, offset : ndarray of int64, shapes (reading,) and (reading + 1,)
         The months in which a reading is worked out, and where it stands.
     gauge, measured, constant, times : ndarray, shape (measured, ...)
-        Measurement, value and scale, the logarithm of what a density is multiplied by, and how many
-        instruments have it.
+        Measurement, value and error, the logarithm of what a density of scale one is multiplied by,
+        and how many instruments have it.
     tails, gauge_swapped, gauge_donor : ndarray of float64, shape (gauge, ...)
         Degrees of freedom (0 for a normal), chance of a swap, months of the donor.
+    mark, stretch_at : ndarray of int64, shapes (marked,) and (marked + 1,)
+        The mark of a reading, and where its stretches begin.
+    stretch_month, stretch_kind : ndarray of int64, shape (stretch,)
+        The month in which each begins, and its kind.
+    kind_lag, kind_from, kind_to : ndarray, shape (kind,)
+        Of stretches that are alike but for their month: the mark, and both ends since its start.
+    known : ndarray of float64, shape (month,)
+        How many instruments of known month there are.
     instruments, counted : ndarray, shape (counted,)
         How many instruments, and their place among the readings' months.
     row, from_month, weight_at, weight, readings_at, readings : ndarray
@@ -103,10 +123,30 @@ class Terms(NamedTuple):
     replaced_unknown: Positions
     chance_doubt: float
     first_mean: int
+    first_spread: int
     anchor_gauge: Positions
     anchor_mean: Floats
     anchor_doubt: Floats
     along: Floats
+    gauge_spread: Floats
+    spread_doubt: float
+    lag_judged: Floats
+    lag_log: Floats
+    lag_reached: Floats
+    lag_median: Floats
+    lag_unknown: Positions
+    lag_doubt: float
+    ratio_doubt: float
+    mark_replaced: Floats
+    mark_swapped: Floats
+    mark_donor: Floats
+    cosines: Floats
+    reach: Floats
+    step: float
+    deviation: float
+    scale_doubt: float
+    first_scale: int
+    first_cosine: int
     start: Positions
     lag: Positions
     overlap: Positions
@@ -133,6 +173,14 @@ class Terms(NamedTuple):
     tails: Floats
     gauge_swapped: Floats
     gauge_donor: Floats
+    mark: Positions
+    stretch_at: Positions
+    stretch_month: Positions
+    stretch_kind: Positions
+    kind_lag: Positions
+    kind_from: Floats
+    kind_to: Floats
+    known: Floats
     instruments: Floats
     counted: Positions
     row: Positions
@@ -164,6 +212,10 @@ def unknowns_of(layout: Layout, constants: Constants) -> dict[str, int]:
         "z slip": len(open_chances(constants.slip)),
         "z replaced": len(open_chances(constants.replaced)),
         "z mean": sum(len(gauge.stated) for gauge in layout.gauges),
+        "z spread": len(layout.gauges),
+        "z lag": 2 * sum(lag.learned for lag in layout.lags),
+        "z output scale": 0 if layout.walk is None else 2,
+        "z output": 0 if layout.walk is None else len(layout.walk.reach),
     }
 
 
@@ -214,10 +266,15 @@ def terms_of(layout: Layout, constants: Constants, tally: Tally) -> Terms:
         "replaced_unknown": replaced,
         "chance_doubt": CHANCE_DOUBT,
         "first_mean": int(ends[3]),
-        **_gauge_terms(layout, constants),
+        "first_spread": int(ends[4]),
+        **gauge_terms(layout, constants),
+        **lag_terms(layout, constants, int(ends[5])),
+        **output_terms(layout),
+        "first_scale": int(ends[6]),
+        "first_cosine": int(ends[7]),
         **_course_terms(layout, constants),
         "floor": FLOOR,
-        **_corpus_terms(layout, tally),
+        **corpus_terms(layout, tally),
     }
     return _in_order(terms)
 
@@ -272,26 +329,9 @@ def _share_terms(layout: Layout, first: int) -> dict[str, Any]:
     }
 
 
-def _gauge_terms(layout: Layout, constants: Constants) -> dict[str, Any]:
-    gauges, months = layout.gauges, layout.months
-    anchors = [len(gauge.stated) for gauge in gauges]
-    means = [gauge.stated for gauge in gauges]
-    along = [gauge.along for gauge in gauges]
-    spread = np.repeat([gauge.spread for gauge in gauges], anchors)
-    return {
-        "anchor_gauge": np.repeat(np.arange(len(gauges)), anchors),
-        "anchor_mean": np.concatenate([np.zeros(0), *means]),
-        "anchor_doubt": MEAN_DOUBT * spread,
-        "along": np.concatenate([np.zeros((0, months)), *along]),
-        "tails": np.array([gauge.tails or 0.0 for gauge in gauges]),
-        "gauge_swapped": constants.gauge_swapped.astype(float),
-        "gauge_donor": constants.gauge_donor.reshape(-1, months).astype(float),
-    }
-
-
 def _course_terms(layout: Layout, constants: Constants) -> dict[str, Any]:
     tracks, months = layout.tracks, layout.months
-    depth = max(len(track.shares) for track in tracks)
+    depth = max((len(track.shares) for track in tracks), default=1)
     ramp = np.full((len(tracks), max(depth - 1, 1)), -1)
     anchors = np.zeros((len(tracks), depth, months))
     for place, track in enumerate(tracks):
@@ -305,86 +345,13 @@ def _course_terms(layout: Layout, constants: Constants) -> dict[str, Any]:
         "overlap": np.array([r.overlap for r in ramps], dtype=np.int64),
         "logistic": np.array([r.logistic for r in ramps], dtype=np.bool_),
         "narrowest": NARROWEST,
-        "depth": np.array([len(track.shares) for track in tracks]),
-        "states": np.array([len(track.states) for track in tracks]),
+        "depth": np.array([len(track.shares) for track in tracks], dtype=np.int64),
+        "states": np.array([len(track.states) for track in tracks], dtype=np.int64),
         "ramp": ramp,
-        "anchored": np.array([track.anchored is not None for track in tracks]),
+        "anchored": np.array([track.anchored is not None for track in tracks], dtype=np.bool_),
         "anchors": anchors,
         "feature": constants.feature,
         "replacement": constants.replacement,
         "swapped": constants.swapped,
         "donor": constants.donor,
     }
-
-
-def _corpus_terms(layout: Layout, tally: Tally) -> dict[str, Any]:
-    months, readings = layout.months, len(tally.counts)
-    stretches = _stretches(tally, readings, months)
-    needed = tally.counts > 0
-    for _, begin, weight, listed in stretches:
-        needed[listed, begin : begin + len(weight)] = True
-    low = needed.argmax(axis=1)
-    high = np.where(needed.any(axis=1), months - needed[:, ::-1].argmax(axis=1), low)
-    offset = np.concatenate([[0], np.cumsum(high - low)])
-    reading, month = np.nonzero(tally.counts)
-    rows = np.bincount([row for row, *_ in stretches], minlength=tally.rows)
-    return {
-        "course": tally.track,
-        "weights": tally.weights,
-        "low": low,
-        "offset": offset,
-        "gauge": tally.gauge,
-        "measured": tally.measured,
-        **_measured_terms(layout, tally, stretches),
-        "instruments": tally.counts[reading, month],
-        "counted": offset[reading] + month - low[reading],
-        "row": np.concatenate([[0], np.cumsum(rows)]).astype(np.int64),
-        "from_month": np.array([begin for _, begin, _, _ in stretches], dtype=np.int64),
-        "weight_at": _ends([len(weight) for _, _, weight, _ in stretches]),
-        "weight": np.concatenate([np.zeros(0), *(weight for _, _, weight, _ in stretches)]),
-        "readings_at": _ends([len(listed) for *_, listed in stretches]),
-        "readings": np.concatenate([np.zeros(0, int), *(listed for *_, listed in stretches)]),
-    }
-
-
-def _ends(lengths: list[int]) -> Positions:
-    return np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
-
-
-def _measured_terms(
-    layout: Layout, tally: Tally, stretches: list[tuple[int, int, Floats, Positions]]
-) -> dict[str, Any]:
-    """Give what densities are multiplied by, and how many instruments have each measured value."""
-    tails = np.array([gauge.tails or np.inf for gauge in layout.gauges])[tally.gauge]
-    freedom = np.where(np.isinf(tails), 1.0, tails)
-    heavy = gammaln((freedom + 1) / 2) - gammaln(freedom / 2) - 0.5 * np.log(freedom * np.pi)
-    top = np.where(np.isinf(tails), -0.5 * np.log(2 * np.pi), heavy)
-    first = len(tally.track)
-    times = tally.counts[first:].sum(axis=1)
-    having = {(row, reading) for row, *_, listed in stretches for reading in listed.tolist()}
-    for _, reading in having:
-        if reading >= first:
-            times[reading - first] += 1
-    return {"constant": top - np.log(tally.measured[:, 1]), "times": times}
-
-
-def _stretches(
-    tally: Tally, readings: int, months: int
-) -> list[tuple[int, int, Floats, Positions]]:
-    """Give row, first month, weights by month and readings of each run of alike cases."""
-    reading, month = np.divmod(tally.cases, months)
-    month = np.where(reading < readings, month, -1).max(axis=1, initial=-1)
-    alike = (np.diff(reading, axis=0) == 0).all(axis=1) & (np.diff(tally.case_row) == 0)
-    alike &= (np.diff(month) > 0) | (month[1:] < 0)
-    edges = np.flatnonzero(np.concatenate([[True], ~alike, [len(month) > 0]]))
-    found = []
-    for begin, end in pairwise(edges):
-        listed = reading[begin][reading[begin] < readings]
-        if len(listed):
-            low = int(month[begin])
-            weight = np.zeros(int(month[end - 1]) + 1 - low)
-            weight[month[begin:end] - low] = tally.case_weight[begin:end]
-        else:
-            low, weight = 0, tally.case_weight[begin:end].sum(keepdims=True)
-        found.append((int(tally.case_row[begin]), low, weight, listed))
-    return found

@@ -106,6 +106,10 @@ def _named(
         "slip": ("slip of ", features),
         "replaced": ("replacement of ", features),
         "mean": ("mean of ", layout.anchor_names),
+        "spread": ("spread of ", [gauge.name for gauge in layout.gauges]),
+        "lag": ("lag of ", [lag.mark for lag in layout.lags]),
+        "lag_ratio": ("ratio of the lags of ", [lag.mark for lag in layout.lags]),
+        "output_scale": ("output, ", [] if layout.walk is None else ["step", "deviation"]),
     }
     for variable, (title, names) in titles.items():
         for place, name in enumerate(names):

@@ -11,6 +11,7 @@ from dating.learning.parts import OUTPUT
 type Parts = Mapping[str, str]
 
 _FEATURE, _MEASUREMENT, _EVENT, _COMPONENT = "feature ", "measurement ", "event ", "component "
+_MARK = "mark "
 
 
 @dataclass(frozen=True)
@@ -207,6 +208,8 @@ class Comparison:
                 yield part.removeprefix(_FEATURE)
             elif part.startswith(_MEASUREMENT) and not self.same(part):
                 yield f"the mean of {part.removeprefix(_MEASUREMENT)}"
+            elif part.startswith(_MARK) and not self.same(part):
+                yield f"the lag of {part.removeprefix(_MARK)}"
             elif part in self.layout.ramp_names and not self.same_changeover(part):
                 yield from self._within(part.rpartition(", regime ")[0], part)
             elif part.startswith("shares of ") and not self.same(part):
@@ -229,7 +232,7 @@ class Comparison:
 
 
 def _things(one: Parts, other: Parts) -> Iterator[str]:
-    """Name the features and measurements of one maker file that another does not have."""
+    """Name the features, measurements and marks of one maker file that another does not have."""
     for part in one:
-        if part.startswith((_FEATURE, _MEASUREMENT)) and part not in other:
+        if part.startswith((_FEATURE, _MEASUREMENT, _MARK)) and part not in other:
             yield part.partition(" ")[2]

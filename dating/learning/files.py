@@ -33,7 +33,7 @@ from dating.reading import InputError, Problem, write_whole
 if TYPE_CHECKING:
     import xarray as xr
 
-FORMAT = "instrument-dating learned 5"
+FORMAT = "instrument-dating learned 6"
 SET_ASIDE = "set_aside"
 _SEAL = b"\ninstrument-dating bytes "
 _SEALED = len(_SEAL) + 65

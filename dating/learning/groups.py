@@ -38,6 +38,10 @@ _BLOCKS = {
     "z slip": "slips",
     "z replaced": "replacements",
     "z mean": "means",
+    "z spread": "spreads",
+    "z lag": "mark_lags",
+    "z output scale": "output_scales",
+    "z output": "output",
 }
 
 

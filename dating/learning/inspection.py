@@ -203,6 +203,14 @@ def _inspect_ranges(arrays: dict[str, Floats], maker: Maker, found: _Inspection)
     layout = layout_of(maker)
     for name, variable in (("slip", "slip"), ("replaced", "replacement")):
         found.within(f"posterior/{variable}", arrays[name], 0, 1, "a chance lies from 0 to 1")
+    for name, variable in (
+        ("spread", "spread"),
+        ("lag", "mark_lag"),
+        ("lag_ratio", "mark_lag_ratio"),
+    ):
+        found.within(f"posterior/{variable}", arrays[name], 0, np.inf, "cannot be below zero")
+    if layout.walk is not None:
+        found.sums("posterior/output_share", arrays["output_share"], -1, "months")
     _inspect_numbers(arrays["value"], layout, found)
     for place, track in enumerate(layout.tracks):
         depth, width = track.shares.shape

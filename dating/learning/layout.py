@@ -9,15 +9,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from math import exp, floor, sqrt
+from math import exp, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dating.distributions import Certain, Judgement
 from dating.judgement import metalog_through, shifted
+from dating.learning.gauges import Gauge, gauges_of
+from dating.learning.lags import Lag, lags_of
+from dating.learning.walk import Walk, walk_of
 from dating.maker import Course, Maker, Regime
-from dating.months import month_label
 from dating.ramps import between_anchors, month_shares, regimes
 from dating.statements import Opinion
 from dating.tabulation import share_matrix
@@ -34,8 +36,6 @@ SHARE_DOUBT = 0.5
 """Prior standard deviation of a stated share, on the logistic scale."""
 CHANCE_DOUBT = 0.7
 """Prior standard deviation of a stated slip or chance of replacement, on the logit scale."""
-MEAN_DOUBT = 1.0
-"""Prior standard deviation of a measurement's stated mean, in spreads of production."""
 FLOOR = 1e-3
 """Probability that is left to a recorded state whatever the ramps say, shared by all states: a
 learner that takes nothing for impossible has no walls to run into."""
@@ -98,37 +98,6 @@ class Track:
 
 
 @dataclass(frozen=True, eq=False)
-class Gauge:
-    """A measurement whose mean drifts along anchors.
-
-    Parameters
-    ----------
-    name : str
-        The measurement.
-    component : str
-        The component it sits on.
-    anchors : tuple of str
-        Labels of the anchors' months, in ascending order.
-    stated : ndarray of float64, shape (anchor,)
-        Stated means at the anchors, in the unit of the measurement.
-    along : ndarray of float64, shape (anchor, month)
-        Weight of each anchor in each month.
-    spread : float
-        Spread of production, in the same unit.
-    tails : float or None
-        Degrees of freedom of a Student t; None for a normal.
-    """
-
-    name: str
-    component: str
-    anchors: tuple[str, ...]
-    stated: Floats
-    along: Floats
-    spread: float
-    tails: float | None
-
-
-@dataclass(frozen=True, eq=False)
 class Layout:
     """What a maker file says, as lists that point to each other.
 
@@ -151,6 +120,10 @@ class Layout:
         month numbers; empty where nothing was said.
     doubted : frozenset of str
         The numbers that are stated as certain and are learned with a doubt all the same.
+    lags : tuple of Lag
+        Of all marks.
+    walk : Walk or None
+        The output as it is left to be learned; None where it stands.
     """
 
     months: int
@@ -161,6 +134,14 @@ class Layout:
     gauges: tuple[Gauge, ...]
     opinions: dict[str, tuple[Opinion, ...]]
     doubted: frozenset[str]
+    lags: tuple[Lag, ...]
+    walk: Walk | None
+
+    @property
+    def is_open(self) -> bool:
+        """Whether there is anything that a corpus is sampled for."""
+        lags = any(lag.learned for lag in self.lags)
+        return bool(self.tracks or self.gauges or lags or self.walk)
 
     @property
     def anchor_names(self) -> list[str]:
@@ -327,24 +308,12 @@ class _Builder:
             tuple(self.ramps),
             tuple(self.ramp_names),
             tracks,
-            tuple(self._gauges()),
+            gauges_of(self.maker),
             self.opinions,
             frozenset(self.doubted),
+            lags_of(self.maker),
+            walk_of(self.maker),
         )
-
-    def _gauges(self) -> Iterator[Gauge]:
-        first, months = self.maker.period.first, len(self.maker.period)
-        for name, (part, measurement) in self.maker.measurements().items():
-            anchors = sorted(measurement.mean)
-            yield Gauge(
-                name,
-                part,
-                tuple(month_label(floor(anchor)) for anchor in anchors),
-                np.array([measurement.mean[anchor] for anchor in anchors]),
-                between_anchors([anchor - first for anchor in anchors], months),
-                measurement.spread,
-                measurement.tails,
-            )
 
     def _tracks(self) -> Iterator[Track]:
         if self.maker.variants is not None:

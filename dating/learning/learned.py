@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -11,7 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.learning.edits import NO_EDITS, Edits
+from dating.learning.gauges import drawn_means, drawn_spreads
 from dating.learning.health import Health, health_from
+from dating.learning.lags import lag_tables
 from dating.learning.latent.found import Latent, latent_from
 from dating.learning.layout import VARIANTS, Layout, Track, layout_of
 from dating.learning.levels import Correction, correction_from
@@ -55,6 +57,13 @@ class Learned:
         Means of the measurements at their anchors, in the order of the maker file.
     seed : int
         What it was sampled with.
+    spreads : ndarray of float64, shape (draw, measurement)
+        Spreads of production, in the order of the maker file; empty where nothing was sampled.
+    lags : ndarray of float64, shape (draw, mark, 2)
+        Median of each lag in months, and how many times as far apart as judged the logarithms of
+        its quantiles lie; empty where nothing was sampled.
+    output : ndarray of float64, shape (draw, month)
+        Share of each month in what was made; empty where it was not left to be learned.
     latent : Latent or None
         Free-form shares and latent variants, where the maker file leaves shares to be learned.
     correction : Correction or None
@@ -74,10 +83,20 @@ class Learned:
     replaced: Floats
     means: Floats
     seed: int
+    spreads: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    lags: Floats = field(default_factory=lambda: np.zeros((0, 0, 2)))
+    output: Floats = field(default_factory=lambda: np.zeros((0, 0)))
     latent: Latent | None = None
     correction: Correction | None = None
     health: Health | None = None
     edits: Edits = NO_EDITS
+
+    @property
+    def has_draws(self) -> bool:
+        """Whether anything was sampled."""
+        sampled = (self.values, self.shares, self.means, self.output)
+        moved = self.lags.size > 0 and bool(np.ptp(self.lags, axis=0).any())
+        return moved or any(array.size > 0 for array in sampled)
 
     @property
     def unsound(self) -> str:
@@ -119,11 +138,10 @@ class Learned:
             With the same latent variants and correction.
         """
         kept = np.linspace(0, len(self.values) - 1, min(count, len(self.values)))
-        arrays = {
-            name: getattr(self, name)[kept.round().astype(int)]
-            for name in ("values", "shares", "slip", "replaced", "means")
-        }
-        return replace(self, **arrays)
+        sampled = ("values", "shares", "slip", "replaced", "means", "spreads", "lags", "output")
+        arrays = {name: getattr(self, name) for name in sampled}
+        chosen = kept.round().astype(int)
+        return replace(self, **{n: array[chosen] for n, array in arrays.items() if len(array)})
 
 
 def learned_from(tree: xr.DataTree, most: int = DRAWS) -> Learned:
@@ -157,6 +175,9 @@ def learned_from(tree: xr.DataTree, most: int = DRAWS) -> Learned:
         replaced=arrays["replaced"][kept],
         means=arrays["mean"][kept],
         seed=int(tree.attrs["seed"]),
+        spreads=arrays["spread"][kept],
+        lags=np.stack([arrays["lag"], arrays["lag_ratio"]], axis=-1)[kept],
+        output=arrays["output_share"][kept],
         latent=latent,
         correction=correction,
         health=health_from(tree.attrs) if "rhat" in tree.attrs else None,
@@ -266,7 +287,8 @@ def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
         among = np.repeat(latent.weights(), count // latent.fits, axis=0)
         variant_shares = variant_shares[:, :, None] * among[:, None]
         variant_shares = variant_shares.reshape(count, -1, len(judged.period))
-    prior = variant_shares * judged.output / count
+    output = learned.output if learned.output.size else judged.output[None]
+    prior = variant_shares * output[:, None] / count
     places = {name: place for place, name in enumerate(maker.features())}
     features = {
         name: judged.features[name]
@@ -293,14 +315,16 @@ def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
     }
     return MonthTables(
         period=judged.period,
-        output=judged.output,
+        output=output.mean(axis=0),
         variants=judged.variants,
         latent=latent.variants if latent else 1,
         prior=np.broadcast_to(prior, (count, *prior.shape[1:])),
         weights=np.full(count, 1 / count),
         features=features,
         donors=donors,
-        means=dict(_means(layout, learned)),
+        means=drawn_means(layout.gauges, learned.means),
+        spreads={**judged.spreads, **drawn_spreads(layout.gauges, learned.spreads)},
+        lags=lag_tables(layout.lags, learned.lags),
         shared=dict(zip(learned.numbers, learned.values.T, strict=True)),
         draws=count,
         replicates=_replicates(latent, count),
@@ -362,14 +386,6 @@ def _blend(layout: Layout, learned: Learned, track: Track, shares: Floats) -> Bl
     depth, width = track.shares.shape
     by_regime = np.moveaxis(shares[:, :depth, :width], 1, 0)
     return Blend(layout.regimes(track, learned.values), by_regime)
-
-
-def _means(layout: Layout, learned: Learned) -> Iterator[tuple[str, Floats]]:
-    """Give the mean of each measurement in each draw, shape (draw, month)."""
-    stop = 0
-    for gauge in layout.gauges:
-        start, stop = stop, stop + len(gauge.anchors)
-        yield gauge.name, learned.means[:, start:stop] @ gauge.along
 
 
 def _variant_shares(layout: Layout, learned: Learned, shares: dict[Track, Floats]) -> Floats:

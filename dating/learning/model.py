@@ -22,21 +22,16 @@ from scipy.special import gammaln, ndtr
 
 from dating.distributions import Certain, Metalog, Pool
 from dating.learning.constants import Constants
-from dating.learning.layout import (
-    CHANCE_DOUBT,
-    FLOOR,
-    MEAN_DOUBT,
-    NARROWEST,
-    POOL_GRID,
-    Gauge,
-    Layout,
-)
+from dating.learning.gauges import MEAN_DOUBT, SPREAD_DOUBT, Gauge
+from dating.learning.lags import LAG_DOUBT, RATIO_DOUBT, Lag
+from dating.learning.layout import CHANCE_DOUBT, FLOOR, NARROWEST, POOL_GRID, Layout
 from dating.learning.tally import Tally
+from dating.learning.walk import DEVIATION, SCALE_DOUBT, STEP, Walk
 
 type Floats = NDArray[np.float64]
 
 _STEEPNESS = 2 * float(np.log(19.0))
-_NEVER = 1e-300
+_NEVER, _ROUNDING = 1e-300, 1e-9
 _FARTHEST, _ROOT_TWO = np.float64(35.0), np.sqrt(2.0)  # a plain 2.0 would be taken in 32 bits
 
 
@@ -55,35 +50,61 @@ def learning_model(layout: Layout, constants: Constants, tally: Tally) -> pm.Mod
     Returns
     -------
     pymc.Model
-        With the deterministics ``value``, ``share``, ``slip``, ``replaced``, ``mean`` (where
-        there are measurements) and ``log likelihood``, and the data ``counts``.
+        With the deterministics ``value``, ``share``, ``slip``, ``replaced``, ``mean`` and
+        ``spread`` (where there are measurements), ``lag`` and ``lag_ratio`` (of marks),
+        ``output_scale`` and ``output_share`` (where the output is learned) and ``log likelihood``,
+        and the data ``counts``.
     """
     coords = {
         "number": list(layout.numbers),
         "feature": list(constants.features),
         "anchor": layout.anchor_names,
         "track": [track.label for track in layout.tracks],
+        "measurement": [gauge.name for gauge in layout.gauges],
+        "mark": [lag.mark for lag in layout.lags],
     }
     with pm.Model(coords=coords) as model:
-        numbers = pm.Deterministic("value", _numbers(layout), dims="number")
-        shares = pm.Deterministic("share", _shares(layout))
-        slip = pm.Deterministic("slip", _chances("slip", constants.slip), dims="feature")
-        replaced = _chances("replaced", constants.replaced)
-        replaced = pm.Deterministic("replaced", replaced, dims="feature")
-        built = (_regimes(layout, numbers)[:, :, None, :] * shares[:, :, :, None]).sum(axis=1)
-        recorded = _recorded(built, slip, replaced, constants)
-        readings = (recorded[tally.track] * tally.weights[:, :, None]).sum(axis=1)
-        log_readings = pt.log(readings * (1 - FLOOR) + FLOOR)
+        log_readings = pt.zeros((0, layout.months))
+        if layout.tracks:
+            log_readings = _sighted(layout, constants, tally)
+        else:
+            _chances_alone(constants)
         if layout.gauges:
             means = pm.Deterministic("mean", _means(layout), dims="anchor")
-            measured = _measured(layout.gauges, means, tally, constants)
+            spreads = pm.Deterministic("spread", _spreads(layout.gauges), dims="measurement")
+            measured = _measured(layout.gauges, means, spreads, tally, constants)
             log_readings = pt.concatenate([log_readings, measured], axis=0)
+        if layout.lags:
+            marked = _marked(layout.lags, layout.months, tally, constants)
+            log_readings = pt.concatenate([log_readings, marked], axis=0)
         total = (pm.Data("counts", tally.counts) * log_readings).sum()
+        log_output = None
+        if layout.walk is not None:
+            log_output = _log_output(layout.walk)
+            total = total + (tally.known * log_output).sum()
         if tally.rows:
-            total = total + _cases(log_readings, tally)
+            total = total + _cases(log_readings, log_output, tally)
         pm.Deterministic("log likelihood", total)
         pm.Potential("corpus", total)
     return model
+
+
+def _sighted(layout: Layout, constants: Constants, tally: Tally) -> Any:
+    """Give the log probability of every reading of a state in every month."""
+    numbers = pm.Deterministic("value", _numbers(layout), dims="number")
+    shares = pm.Deterministic("share", _shares(layout))
+    slip, replaced = _chances_alone(constants)
+    built = (_regimes(layout, numbers)[:, :, None, :] * shares[:, :, :, None]).sum(axis=1)
+    recorded = _recorded(built, slip, replaced, constants)
+    readings = (recorded[tally.track] * tally.weights[:, :, None]).sum(axis=1)
+    return pt.log(readings * (1 - FLOOR) + FLOOR)
+
+
+def _chances_alone(constants: Constants) -> tuple[Any, Any]:
+    """Give the slips and the chances of replacement."""
+    slip = pm.Deterministic("slip", _chances("slip", constants.slip), dims="feature")
+    replaced = _chances("replaced", constants.replaced)
+    return slip, pm.Deterministic("replaced", replaced, dims="feature")
 
 
 def _numbers(layout: Layout) -> Any:
@@ -160,13 +181,22 @@ def _means(layout: Layout) -> Any:
     return stated + MEAN_DOUBT * spread * pm.Normal("z mean", shape=len(stated))
 
 
-def _measured(gauges: tuple[Gauge, ...], means: Any, tally: Tally, constants: Constants) -> Any:
+def _spreads(gauges: tuple[Gauge, ...]) -> Any:
+    """Give the spreads of production of all measurements."""
+    stated = np.array([gauge.spread for gauge in gauges])
+    return stated * pt.exp(SPREAD_DOUBT * pm.Normal("z spread", shape=len(gauges)))
+
+
+def _measured(
+    gauges: tuple[Gauge, ...], means: Any, spreads: Any, tally: Tally, constants: Constants
+) -> Any:
     """Give the log density of every measured value in every month, with swap."""
     ends = np.cumsum([len(gauge.stated) for gauge in gauges])
     places = zip(gauges, ends, strict=True)
     drift = pt.stack([means[end - len(gauge.stated) : end] @ gauge.along for gauge, end in places])
     tails = np.array([gauge.tails or np.inf for gauge in gauges])[tally.gauge][:, None]
-    value, scale = tally.measured.T[:, :, None]
+    value, within = tally.measured.T[:, :, None]
+    scale = pt.sqrt(spreads[tally.gauge][:, None] ** 2 + within**2)
     z = (value - drift[tally.gauge]) / scale
     freedom = np.where(np.isinf(tails), 1.0, tails)
     top = np.where(
@@ -181,7 +211,72 @@ def _measured(gauges: tuple[Gauge, ...], means: Any, tally: Tally, constants: Co
     swapped = constants.gauge_swapped[tally.gauge][:, None]
     donor = (normal * constants.gauge_donor[tally.gauge]).sum(axis=1, keepdims=True)
     mixed = (1 - swapped) * normal + swapped * donor
-    return pt.log(mixed + _NEVER) + top - np.log(scale)
+    return pt.log(mixed + _NEVER) + top - pt.log(scale)
+
+
+def _marked(lags: tuple[Lag, ...], months: int, tally: Tally, constants: Constants) -> Any:
+    """Give the log probability of every mark in every month, with replacement and swap."""
+    median, ratio = _lags(lags)
+    ends = np.array([end for stretches in tally.stretches for end in stretches]).reshape(-1, 2)
+    reading = np.repeat(np.arange(len(tally.mark)), [len(each) for each in tally.stretches])
+    belongs = np.equal.outer(np.arange(len(tally.mark)), reading).astype(float)
+    dated, edges = pt.zeros((len(ends), months)), np.arange(months + 1.0)
+    for place, lag in enumerate(lags):
+        own = np.flatnonzero(tally.mark[reading] == place)
+        quantiles = pt.as_tensor(lag.judged)
+        if lag.learned:
+            quantiles = median[place] * (lag.judged / lag.median) ** ratio[place]
+        first, last = (
+            _excess(edges - ends[own, side, None], quantiles, lag.reached) for side in (0, 1)
+        )
+        before = edges[1:] <= ends[own, 0, None]  # nothing but rounding is left
+        begins = np.floor(ends[own, 0, None] + _ROUNDING)
+        never = before | (edges[:-1] - begins > months)  # no lag is longer than the period
+        made = (first - last)[:, 1:] - (first - last)[:, :-1]
+        dated = pt.set_subtensor(dated[own], pt.where(never, 0.0, made))
+    alike = (belongs @ (ends[:, 1] - ends[:, 0]) / months)[:, None]
+    replaced = np.array([lag.replaced for lag in lags])[tally.mark][:, None]
+    made = (1 - replaced) * (belongs @ dated) + replaced * alike
+    swapped = constants.mark_swapped[tally.mark][:, None]
+    donor = (made * constants.mark_donor[tally.mark]).sum(axis=1, keepdims=True)
+    made = (1 - swapped) * made + swapped * donor
+    return pt.log(made * (1 - FLOOR) + FLOOR * alike)
+
+
+def _lags(lags: tuple[Lag, ...]) -> tuple[Any, Any]:
+    """Give the medians of all lags, and the ratios by which they differ more than judged."""
+    learned = [place for place, lag in enumerate(lags) if lag.learned]
+    median, ratio = pt.as_tensor(np.array([lag.median for lag in lags])), pt.ones(len(lags))
+    if learned:
+        z = pm.Normal("z lag", shape=2 * len(learned))
+        moved = median[learned] * pt.exp(LAG_DOUBT * z[::2])
+        median = pt.set_subtensor(median[learned], moved)
+        ratio = pt.set_subtensor(ratio[learned], pt.exp(RATIO_DOUBT * z[1::2]))
+    return (
+        pm.Deterministic("lag", median, dims="mark"),
+        pm.Deterministic("lag_ratio", ratio, dims="mark"),
+    )
+
+
+def _excess(y: Floats, quantiles: Any, reached: Floats) -> Any:
+    """Give E max(lag - y, 0), lags being evenly spread between their quantiles."""
+    low, high, mass = quantiles[:-1], quantiles[1:], np.diff(reached)
+    width, since = high - low, y[..., None] - low
+    share = pt.clip(since / pt.maximum(width, _NEVER), 0.0, 1.0)
+    within = width * (1 - share) ** 2 / 2 + pt.where(since < 0, -since, 0.0)
+    return reached[0] * pt.maximum(quantiles[0] - y, 0.0) + (within * mass).sum(axis=-1)
+
+
+def _log_output(walk: Walk) -> Any:
+    """Give the logarithm of the share of each month in what was made."""
+    medians = np.array([STEP, DEVIATION])
+    scale = medians * pt.exp(SCALE_DOUBT * pm.Normal("z output scale", shape=2))
+    scale = pm.Deterministic("output_scale", scale)
+    size = pt.sqrt((scale[0] * walk.reach) ** 2 + scale[1] ** 2)
+    logs = walk.cosines @ (size * pm.Normal("z output", shape=len(walk.reach)))
+    logs = logs - pt.log(pt.exp(logs).sum())
+    pm.Deterministic("output_share", pt.exp(logs))
+    return logs
 
 
 def _regimes(layout: Layout, numbers: Any) -> Any:
@@ -261,10 +356,12 @@ def _recorded(built: Any, slip: Any, replaced: Any, constants: Constants) -> Any
     return (1 - swapped) * seen + swapped * from_donor
 
 
-def _cases(log_readings: Any, tally: Tally) -> Any:
+def _cases(log_readings: Any, log_output: Any, tally: Tally) -> Any:
     """Sum each doubtful instrument over the months and variants it may have come from."""
     laid_out = pt.concatenate([log_readings.flatten(), pt.zeros(1)])
     cases = pt.as_tensor(tally.cases)
     logs = laid_out[cases.flatten()].reshape(cases.shape).sum(axis=1)
+    if log_output is not None:
+        logs = logs + log_output[tally.case_month]
     by_row = pt.zeros(tally.rows)[tally.case_row].inc(tally.case_weight * pt.exp(logs))
     return pt.log(by_row).sum()

@@ -12,7 +12,7 @@ from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
 from dating.learning.layout import VARIANTS, Layout, Track, layout_of
-from dating.maker import Feature, Maker, Regime
+from dating.maker import LEARN, Feature, Maker, Regime
 from dating.statements import Judged
 
 if TYPE_CHECKING:
@@ -33,9 +33,10 @@ def parts_of(maker: Maker) -> dict[str, str]:
     -------
     dict of str to str
         By name of the part: ``period``, ``output``, ``variants``, ``component NAME``, ``feature
-        NAME``, ``event NAME``, ``measurement NAME``, ``slip of FEATURE``, ``replacement of
-        FEATURE``; and for each course, such as ``ring of student``, ``regimes of COURSE`` (how
-        many), ``COURSE, regime 2`` (the changeover) and ``shares of COURSE, regime 2``.
+        NAME``, ``event NAME``, ``measurement NAME``, ``mark NAME``, ``slip of FEATURE``,
+        ``replacement of FEATURE``; and for each course, such as ``ring of student``, ``regimes of
+        COURSE`` (how many), ``COURSE, regime 2`` (the changeover) and ``shares of COURSE, regime
+        2``.
 
     Examples
     --------
@@ -48,7 +49,7 @@ def parts_of(maker: Maker) -> dict[str, str]:
     parts = {
         PERIOD: str(maker.period),
         LISTED_VARIANTS: ", ".join(maker.variant_names()),
-        OUTPUT: _print([(str(each.during), _judged(each.made)) for each in maker.output]),
+        OUTPUT: _print(_output(maker)),
     }
     for name, component in maker.components.items():
         donors = [(str(donor.during), donor.share) for donor in component.donors]
@@ -60,6 +61,9 @@ def parts_of(maker: Maker) -> dict[str, str]:
     for gauge in layout.gauges:
         said = [gauge.component, gauge.anchors, gauge.stated.tolist(), gauge.spread, gauge.tails]
         parts[f"measurement {gauge.name}"] = _print(said)
+    for name, (part, mark) in maker.marks().items():
+        said = [part, _judged(mark.lag), mark.replaced.value, mark.format]
+        parts[f"mark {name}"] = _print(said)
     for track in layout.tracks:
         parts |= dict(_of_track(maker, track))
     return parts
@@ -82,6 +86,13 @@ def parts_dataset(maker: Maker) -> xr.Dataset:
 
     parts = parts_of(maker)
     return xr.Dataset({"maker_part": ("part", list(parts.values()))}, {"part": list(parts)})
+
+
+def _output(maker: Maker) -> list[Any]:
+    """Give what is stated of the output, or the word that leaves it to be learned."""
+    if maker.learns_output:
+        return [LEARN]
+    return [(str(each.during), _judged(each.made)) for each in maker.output]
 
 
 def _of_feature(

@@ -6,8 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.learning.comparison import judged_values
-from dating.learning.layout import CHANCE_DOUBT, MEAN_DOUBT, SHARE_DOUBT, layout_of
+from dating.learning.gauges import MEAN_DOUBT, SPREAD_DOUBT
+from dating.learning.lags import LAG_DOUBT, RATIO_DOUBT
+from dating.learning.layout import CHANCE_DOUBT, SHARE_DOUBT, Layout, layout_of
 from dating.learning.learned import Learned
+from dating.learning.walk import DEVIATION, SCALE_DOUBT, STEP
 from dating.maker import Maker
 
 type Floats = NDArray[np.float64]
@@ -42,6 +45,8 @@ def prior_draws(maker: Maker, seed: int = 1) -> Learned:
     stated = [mean for gauge in layout.gauges for mean in gauge.stated]
     spread = [gauge.spread for gauge in layout.gauges for _ in gauge.stated]
     moved = MEAN_DOUBT * generator.standard_normal((count, len(stated)))
+    gauges = np.array([gauge.spread for gauge in layout.gauges])
+    wider = SPREAD_DOUBT * generator.standard_normal((count, len(gauges)))
     return Learned(
         maker_fingerprint=maker.origin.fingerprint,
         corpus_fingerprint="",
@@ -52,6 +57,9 @@ def prior_draws(maker: Maker, seed: int = 1) -> Learned:
         replaced=_chances([feature.replaced.value for feature in features], count, generator),
         means=np.array(stated) + moved * np.array(spread),
         seed=seed,
+        spreads=gauges * np.exp(wider),
+        lags=_lags(layout, count, generator),
+        output=_output(layout, count, generator),
     )
 
 
@@ -71,3 +79,19 @@ def _chances(stated: list[float], count: int, generator: np.random.Generator) ->
     logit = np.log(held) - np.log1p(-held)
     drawn = 1 / (1 + np.exp(-(logit + CHANCE_DOUBT * generator.standard_normal((count, len(p))))))
     return np.where(open_, drawn, p)
+
+
+def _lags(layout: Layout, count: int, generator: np.random.Generator) -> Floats:
+    """Draw the median and the ratio of every lag; what is stated as one number stands."""
+    learned = np.array([lag.learned for lag in layout.lags], dtype=float)
+    median = np.array([lag.median for lag in layout.lags])
+    later, wider = learned * generator.standard_normal((2, count, len(learned)))
+    return np.stack([median * np.exp(LAG_DOUBT * later), np.exp(RATIO_DOUBT * wider)], axis=-1)
+
+
+def _output(layout: Layout, count: int, generator: np.random.Generator) -> Floats:
+    """Draw the share of each month in what was made; none where the output stands."""
+    if layout.walk is None:
+        return np.zeros((count, 0))
+    scales = np.exp(SCALE_DOUBT * generator.standard_normal((count, 2))) * [STEP, DEVIATION]
+    return layout.walk.shares(scales, generator.standard_normal((count, len(layout.walk.reach))))

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from dating.distributions import Certain
 from dating.learning.layout import Layout, layout_of
+from dating.learning.walk import DEVIATION, STEP
 from dating.maker import Maker
 from dating.months import month_label
 
@@ -73,6 +74,15 @@ _CHANCES = {
     "replaced": ("replacement", "replacement_feature", "a later replacement"),
 }
 
+_OTHERS = {
+    "spread": ("spread", "measurement"),
+    "lag": ("mark_lag", "mark"),
+    "lag_ratio": ("mark_lag_ratio", "mark"),
+    "output_scale": ("output_scale", "scale"),
+    "output_share": ("output_share", "month"),
+}
+"""Variable and dimension of what is named as the density names it."""
+
 
 def variables_of(maker: Maker, arrays: Mapping[str, Floats]) -> xr.Dataset:
     """Label draws of everything that is learned.
@@ -82,8 +92,7 @@ def variables_of(maker: Maker, arrays: Mapping[str, Floats]) -> xr.Dataset:
     maker : Maker
         The maker file.
     arrays : mapping of str to ndarray of float64, shape (chain, draw, ...)
-        ``value``, ``share``, ``slip``, ``replaced`` and ``mean`` as
-        :meth:`dating.learning.density.Density.quantities` gives them; those may be left out of
+        As :meth:`dating.learning.density.Density.quantities` gives them; those may be left out of
         which nothing is learned.
 
     Returns
@@ -123,7 +132,9 @@ def statements_of(maker: Maker) -> xr.Dataset:
     -------
     Dataset
         ``stated_number`` (medians where a judgement is uncertain), ``stated_share``,
-        ``stated_slip``, ``stated_replacement`` and ``stated_mean``; those that there are.
+        ``stated_slip``, ``stated_replacement``, ``stated_mean``, ``stated_spread``,
+        ``stated_mark_lag`` and ``stated_mark_lag_ratio`` (one), and where it is left to be learned
+        ``stated_output_scale`` and ``stated_output_share`` (all months alike); what there is.
     """
     import xarray as xr  # noqa: PLC0415
 
@@ -133,6 +144,8 @@ def statements_of(maker: Maker) -> xr.Dataset:
         "course": [track.label for track in layout.tracks],
         "feature": list(features),
         "stated_anchor": layout.anchor_names,
+        "stated_measurement": [gauge.name for gauge in layout.gauges],
+        "stated_mark": [lag.mark for lag in layout.lags],
     }
     medians = [float(judged.quantile(0.5)) for judged in layout.numbers.values()]
     stated: dict[str, tuple[Any, Any]] = {
@@ -141,7 +154,14 @@ def statements_of(maker: Maker) -> xr.Dataset:
         "stated_slip": ("feature", [feature.slip.value for _, feature in features.values()]),
         "stated_replacement": ("feature", [f.replaced.value for _, f in features.values()]),
         "stated_mean": ("stated_anchor", [m for gauge in layout.gauges for m in gauge.stated]),
+        "stated_spread": ("stated_measurement", [gauge.spread for gauge in layout.gauges]),
+        "stated_mark_lag": ("stated_mark", [lag.median for lag in layout.lags]),
+        "stated_mark_lag_ratio": ("stated_mark", [1.0 for _ in layout.lags]),
     }
+    if layout.walk is not None:
+        stated["stated_output_scale"] = ("stated_scale", [STEP, DEVIATION])
+        even = np.full(layout.months, 1 / layout.months)
+        stated["stated_output_share"] = ("stated_month", even)
     arrays = {k: v for k, v in stated.items() if np.size(v[1])}
     used = {dim for dims, _ in arrays.values() for dim in np.atleast_1d(dims).tolist()}
     return xr.Dataset(arrays, {dim: names for dim, names in coords.items() if dim in used})
@@ -162,7 +182,7 @@ def outline_of(maker: Maker) -> xr.Dataset:
     """
     import xarray as xr  # noqa: PLC0415
 
-    if not layout_of(maker).tracks:
+    if not layout_of(maker).is_open:
         return xr.Dataset()
     groups = {"posterior": xr.Dataset(coords={"chain": [0], "draw": [0]})}
     tree = xr.DataTree.from_dict(groups | {"constant_data": statements_of(maker)})
@@ -180,8 +200,8 @@ def arrays_of(tree: xr.DataTree) -> dict[str, Floats]:
     Returns
     -------
     dict of str to ndarray of float64, shape (chain, draw, ...)
-        ``value``, ``share``, ``slip``, ``replaced`` and ``mean``, in the order of the layout; of
-        size 0 where the maker file has none.
+        As :meth:`dating.learning.density.Density.quantities` gives them, in the order of the
+        layout; of size 0 where the maker file has none.
     """
     posterior = tree["posterior"].to_dataset()
     stated = tree["constant_data"].to_dataset()
@@ -212,6 +232,11 @@ def arrays_of(tree: xr.DataTree) -> dict[str, Floats]:
         put(arrays[name], variable, [features.index(label) for label in labels])
     arrays["mean"] = filled("stated_mean", (0,))
     put(arrays["mean"], "mean", list(range(posterior.sizes.get("anchor", 0))))
+    for name, (variable, dimension) in _OTHERS.items():
+        arrays[name] = filled(f"stated_{variable}", (0,))
+        labels = names_of(posterior, dimension) if variable in posterior else []
+        of = names_of(stated, f"stated_{dimension}") or labels
+        put(arrays[name], variable, [of.index(label) for label in labels])
     return arrays
 
 
@@ -282,6 +307,27 @@ def _learned(
     if "mean" in arrays:
         units = "unit of the measurement"
         yield "mean", "anchor", layout.anchor_names, arrays["mean"], units
+    yield from _others(maker, layout, arrays)
+
+
+def _others(
+    maker: Maker, layout: Layout, arrays: Mapping[str, Floats]
+) -> Iterator[tuple[str, str, list[str], Floats, str]]:
+    """Give spreads of measurements, lags of marks, and the output."""
+    learned = [place for place, lag in enumerate(layout.lags) if lag.learned]
+    marks = [layout.lags[place].mark for place in learned]
+    labels = {
+        "spread": ([gauge.name for gauge in layout.gauges], "unit of the measurement"),
+        "lag": (marks, "months, median over instruments"),
+        "lag_ratio": (marks, "ratio to what was judged, on the log scale"),
+        "output_scale": (["step", "deviation"], "logarithm of the output"),
+        "output_share": (maker.period.labels(), "share of what was made"),
+    }
+    for name, (variable, dimension) in _OTHERS.items():
+        if name in arrays and arrays[name].size:
+            named, units = labels[name]
+            values = arrays[name][..., learned] if dimension == "mark" else arrays[name]
+            yield variable, dimension, named, values, units
 
 
 def _numbers(

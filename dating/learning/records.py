@@ -86,14 +86,13 @@ class Records:
 
     @cached_property
     def readings(self) -> list[tuple[int, int, float, float]]:
-        """Instrument, measurement, value and scale of each measured value."""
+        """Instrument, measurement, value and error of each measured value."""
         found = []
         for place, reference in enumerate(self.corpus.references):
             for gauge, layout in enumerate(self.layout.gauges):
                 read = reference.examination.measured.get(layout.name)
                 if read is not None:
-                    scale = float(np.hypot(layout.spread, read.within))
-                    found.append((place, gauge, float(read.value), scale))
+                    found.append((place, gauge, float(read.value), float(read.within)))
         return found
 
     @cached_property
@@ -156,14 +155,15 @@ def predict_records(
     """
     t, generator = density.terms, np.random.default_rng((seed, 9))
     recorded = np.empty((t.stated.shape[0], t.stated.shape[2], t.donor.shape[1]))
-    drift = np.empty(t.gauge_donor.shape)
+    drift, spread = np.empty(t.gauge_donor.shape), np.empty(len(t.gauge_spread))
     codes = np.zeros((len(x), len(records.sights)), dtype=np.int64)
     values = np.zeros((len(x), len(records.readings)))
     for draw, each in enumerate(np.ascontiguousarray(x)):
         kernels.prediction(each, t, recorded, drift)
         month = _chosen(records.months, generator)
         codes[draw] = _states(records, t, recorded, month, generator)
-        values[draw] = _values(records, t, drift, month, generator)
+        kernels.scales_of(each, t, spread, np.empty(0))
+        values[draw] = _values(records, t, (drift, spread), month, generator)
     return codes, values
 
 
@@ -188,17 +188,21 @@ def _states(
 
 
 def _values(
-    records: Records, t: Terms, drift: Floats, month: Positions, generator: np.random.Generator
+    records: Records,
+    t: Terms,
+    drifts: tuple[Floats, Floats],
+    month: Positions,
+    generator: np.random.Generator,
 ) -> Floats:
     """Draw measured values around the means of the instrument's or of a donor's month."""
-    values = np.zeros(len(records.readings))
-    for place, (instrument, gauge, _, scale) in enumerate(records.readings):
+    values, (drift, spread) = np.zeros(len(records.readings)), drifts
+    for place, (instrument, gauge, _, within) in enumerate(records.readings):
         swapped = generator.random() < t.gauge_swapped[gauge]
         donor = int(_chosen(np.cumsum(t.gauge_donor[gauge])[None], generator)[0])
         mean = drift[gauge, donor if swapped else month[instrument]]
         freedom = t.tails[gauge]
         noise = generator.standard_t(freedom) if freedom else generator.standard_normal()
-        values[place] = mean + scale * noise
+        values[place] = mean + np.hypot(spread[gauge], within) * noise
     return values
 
 

@@ -105,7 +105,7 @@ class Plan:
     @property
     def all_free_form(self) -> bool:
         """Whether free-form features are all that can bear on a date."""
-        others = self.layout.tracks or self.layout.gauges or self.maker.marks()
+        others = self.layout.is_open or self.maker.marks()
         return bool(self.free_form) and not others
 
     @property
@@ -175,7 +175,7 @@ def learn(
     groups = {"constant_data": constant_group(plan.maker, plan.corpus, plan.tables.output)}
     if plan.free_form:
         groups |= _found(plan, seed, report)
-    if not plan.layout.tracks:
+    if not plan.layout.is_open:
         fits = groups["latent"].sizes["fit"] if plan.free_form else FITS
         return _result(groups | _nothing_sampled(fits), plan, accept=accept, seed=seed)
     chains = chains_of(

@@ -25,6 +25,9 @@ type Floats = NDArray[np.float64]
 _STRAIGHT = 0.005
 type Change = tuple[KeyPath, Written]
 
+_EVEN = (np.arange(50) + 0.5) / 50
+"""Probabilities of which the quantiles of a lag are taken in each draw."""
+
 
 class Statements:
     """What a maker file shall state, and how far off each judgement is.
@@ -64,6 +67,7 @@ class Statements:
         self.changes |= dict(self._chances())
         self.changes |= dict(self._means())
         self.changes |= dict(self._free_form())
+        self.changes |= dict(self._lags())
 
     def _events(self) -> Iterator[tuple[str, Margin]]:
         for name in self.maker.events:
@@ -145,7 +149,7 @@ class Statements:
 
     def _means(self) -> Iterator[Change]:
         stop = 0
-        for gauge in self.layout.gauges:
+        for place, gauge in enumerate(self.layout.gauges):
             start, stop = stop, stop + len(gauge.anchors)
             means = self.learned.means[:, start:stop]
             if not np.ptp(means, axis=0).any():
@@ -160,6 +164,7 @@ class Statements:
                 for (_, key), mean in zip(keys, means.mean(axis=0), strict=True)
             }
             yield (*path, "mean"), told
+            yield (*path, "spread"), float(f"{self.learned.spreads[:, place].mean():.3g}")
             yield path, {"source": self._sources(path)}
 
     def _free_form(self) -> Iterator[Change]:
@@ -177,6 +182,17 @@ class Statements:
             path: KeyPath = ("components", part, "features", name)
             told: dict[str, Written] = {"free_form": False, "slip": 0, "replaced": 0}
             yield path, told | {"shares_at": rows, "source": self._sources(path)}
+
+    def _lags(self) -> Iterator[Change]:
+        """State how the lags of marks differ, over instruments and draws alike."""
+        for place, lag in enumerate(self.layout.lags):
+            drawn = self.learned.lags[:, place]
+            if np.ptp(drawn, axis=0).any():
+                quantiles = lag.quantiles(*drawn.T)
+                each = np.array([np.interp(_EVEN, lag.reached, row) for row in quantiles])
+                margin = self._margin(f"lag of {lag.mark}", each.ravel(), "span")
+                path = ("components", lag.component, "marks", lag.mark, "lag")
+                yield path, margin.statement(self.source)
 
     def _sources(self, path: KeyPath) -> tuple[str, ...]:
         """Name the corpus before the sources that are named already."""

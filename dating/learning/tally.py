@@ -1,7 +1,7 @@
 """A corpus turned into counts and weighed months, the form in which the sampler takes it.
 
-What was recorded becomes *readings*: a course together with a weight for each of its states, or a
-measurement together with its value.
+What was recorded becomes *readings*: a course together with a weight for each of its states, a
+measurement together with its value, or a mark together with the stretches of time that it names.
 Instruments whose month is known, trusted and of known variant enter as counts by reading and
 month, so that their number does not matter. All others are summed over the months and variants
 they may have come from: each month in which an instrument may have been built, as one variant, is
@@ -13,7 +13,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import hypot
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,11 +21,15 @@ from dating.evidence import state_weights
 from dating.examination import Examination
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.layout import VARIANTS, Layout
+from dating.likelihoods import mark_stretches
+from dating.maker import Maker
 
 type Floats = NDArray[np.float64]
 type Positions = NDArray[np.int64]
-type Key = tuple[bool, int, tuple[float, ...]]
-"""A reading: whether measured, of which course or measurement, and its weights or its value."""
+type Key = tuple[int, int, tuple[float, ...]]
+"""A reading: its kind, the place of what it is of, and its weights, its value or its stretches."""
+
+_STATE, _MEASURED, _MARK = range(3)
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,17 +43,26 @@ class Tally:
     weights : ndarray of float64, shape (sighting, state)
         Weights of the states, zero beyond those of the course.
     gauge : ndarray of int64, shape (measured,)
-        The measurement that a reading is of, for those that remain.
+        The measurement that a reading is of, for those that come next.
     measured : ndarray of float64, shape (measured, 2)
-        Its value, and the scale that joins the spread of production to the error of measuring.
+        Its value, and the error of measuring, in its unit.
+    mark : ndarray of int64, shape (marked,)
+        The mark that a reading is of, for those that remain.
+    stretches : tuple of tuple of (float, float), one for each marked
+        Start and end of the stretches it may lie in, in months since the start of the period.
     counts : ndarray of float64, shape (reading, month)
         Instruments of known month with this reading.
+    known : ndarray of float64, shape (month,)
+        Instruments of known month.
     cases : ndarray of int64, shape (case, most)
         Which readings a case has, as positions in the readings laid out month by month, one
         reading after the other; a position beyond the last stands for no reading.
     case_weight : ndarray of float64, shape (case,)
         Prior probability of its month, given what is stated of the date, times the examiner's
-        weight for the variant; above zero.
+        weight for the variant; above zero. Where the output is left to be learned, the probability
+        of what is stated given the month instead.
+    case_month : ndarray of int64, shape (case,)
+        Its month.
     case_row : ndarray of int64, shape (case,)
         The instrument that a case belongs to, counted over those summed over.
     rows : int
@@ -61,9 +73,13 @@ class Tally:
     weights: Floats
     gauge: Positions
     measured: Floats
+    mark: Positions
+    stretches: tuple[tuple[tuple[float, float], ...], ...]
     counts: Floats
+    known: Floats
     cases: Positions
     case_weight: Floats
+    case_month: Positions
     case_row: Positions
     rows: int
 
@@ -88,14 +104,16 @@ def tally_of(corpus: Corpus, layout: Layout, output: Floats, *, pooled: bool = T
     Tally
         Counts, and cases for the instruments that counts cannot hold.
     """
-    return _Tallying(layout, output, pooled=pooled).tally(corpus)
+    return _Tallying(corpus.maker, layout, output, pooled=pooled).tally(corpus)
 
 
 class _Tallying:
     """Collects readings, counts and cases."""
 
-    def __init__(self, layout: Layout, output: Floats, *, pooled: bool) -> None:
+    def __init__(self, maker: Maker, layout: Layout, output: Floats, *, pooled: bool) -> None:
         self.layout, self.output, self.pooled = layout, output, pooled
+        self.period, self.marks = maker.period, maker.marks()
+        self.known = np.zeros(layout.months)
         self.width = max((len(track.states) for track in layout.tracks), default=1)
         self.counts: dict[Key, Floats] = {}
         self.cases: list[tuple[int, Floats, list[Key]]] = []
@@ -108,6 +126,7 @@ class _Tallying:
             months = np.flatnonzero(reference.window)
             known = self._known_variant(reference.examination) if self.pooled else None
             if len(months) == 1 and reference.trust == 1 and known is not None:
+                self.known[months[0]] += 1
                 for key in self._readings(reference.examination, known):
                     self.counts[key][months[0]] += 1
             else:
@@ -124,6 +143,7 @@ class _Tallying:
 
     def _readings(self, examination: Examination, variant: str | None) -> list[Key]:
         found = [*self._sighted(examination, variant), *self._measured(examination)]
+        found += self._marked(examination)
         for key in found:
             self.counts.setdefault(key, np.zeros(self.layout.months))
         return found
@@ -141,16 +161,25 @@ class _Tallying:
                 weights = state_weights(sight, track.states)
             padded = np.zeros(self.width)
             padded[: len(weights)] = weights
-            yield False, position, tuple(padded.tolist())
+            yield _STATE, position, tuple(padded.tolist())
 
     def _measured(self, examination: Examination) -> Iterator[Key]:
         for position, gauge in enumerate(self.layout.gauges):
             read = examination.measured.get(gauge.name)
             if read is not None:
-                yield True, position, (read.value, hypot(gauge.spread, read.within))
+                yield _MEASURED, position, (read.value, read.within)
+
+    def _marked(self, examination: Examination) -> Iterator[Key]:
+        for position, lag in enumerate(self.layout.lags):
+            text = examination.marks.get(lag.mark)
+            if text is not None:
+                found = mark_stretches(text, self.marks[lag.mark][1], self.period)
+                yield _MARK, position, tuple(end for stretch in found for end in stretch)
 
     def _add_cases(self, reference: Reference, row: int) -> None:
-        weights = reference.months_given(self.output)
+        open_ = self.layout.walk is not None
+        stated = reference.likelihood if open_ else reference.months_given
+        weights = stated(self.output)
         doubt = self._variant_weights(reference.examination)
         for variant, weight in doubt.items():
             readings = self._readings(reference.examination, variant)
@@ -167,11 +196,13 @@ class _Tallying:
     def _arrays(self, rows: int) -> Tally:
         months = self.layout.months
         keys = sorted(self.counts, key=lambda key: key[0])
-        sighted = [key for key in keys if not key[0]]
-        measured = keys[len(sighted) :]
+        sighted, measured, marked = (
+            [key for key in keys if key[0] == kind] for kind in (_STATE, _MEASURED, _MARK)
+        )
         places = {key: place for place, key in enumerate(keys)}
         most = max((len(found) for _, _, found in self.cases), default=0)
         cases, weights, of_row = [np.zeros((0, most), dtype=np.int64)], [np.zeros(0)], []
+        months_of = [np.zeros(0, dtype=np.int64)]
         for row, weight, found in self.cases:
             month = np.flatnonzero(weight > 0)
             padded = np.full((len(month), most), len(keys) * months)
@@ -179,15 +210,22 @@ class _Tallying:
             padded[:, : len(found)] += month[:, None]
             cases.append(padded)
             weights.append(weight[month])
+            months_of.append(month)
             of_row += [row] * len(month)
         return Tally(
             track=np.array([track for _, track, _ in sighted], dtype=np.int64),
             weights=np.array([weights for _, _, weights in sighted]).reshape(-1, self.width),
             gauge=np.array([gauge for _, gauge, _ in measured], dtype=np.int64),
             measured=np.array([value for _, _, value in measured]).reshape(-1, 2),
+            mark=np.array([mark for _, mark, _ in marked], dtype=np.int64),
+            stretches=tuple(
+                tuple(zip(ends[::2], ends[1::2], strict=True)) for _, _, ends in marked
+            ),
             counts=np.array([self.counts[key] for key in keys]).reshape(-1, months),
+            known=self.known,
             cases=np.concatenate(cases),
             case_weight=np.concatenate(weights),
+            case_month=np.concatenate(months_of),
             case_row=np.array(of_row, dtype=np.int64),
             rows=rows,
         )

@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 from dating.learning.edits import Comparison, Edits, Parts
 from dating.learning.latent.rows import free_form_features
 from dating.learning.layout import layout_of
-from dating.learning.parts import LISTED_VARIANTS, PERIOD, parts_of
+from dating.learning.parts import LISTED_VARIANTS, OUTPUT, PERIOD, parts_of
 from dating.learning.prior import prior_draws
 from dating.learning.quantities import SAMPLE, arrays_of, names_of, statements_of, variables_of
+from dating.learning.walk import DEVIATION, STEP
 from dating.maker import Maker
 
 if TYPE_CHECKING:
@@ -100,7 +101,8 @@ def unlearned_free_form(tree: xr.DataTree, maker: Maker) -> set[str]:
 def _in_one_order(tree: xr.DataTree, maker: Maker) -> bool:
     """Say whether what is stated stands in the order in which it stood."""
     then, now = tree["constant_data"].to_dataset(), statements_of(maker)
-    dimensions = ("number", "course", "feature", "stated_anchor")
+    gauged = ("stated_anchor", "stated_measurement", "stated_mark")
+    dimensions = ("number", "course", "feature", *gauged)
     return all(names_of(then, each) == names_of(now, each) for each in dimensions)
 
 
@@ -130,7 +132,7 @@ def _posterior(tree: xr.DataTree, maker: Maker, comparison: Comparison) -> xr.Da
     """Put the draws that are kept among draws of the present judgements."""
     layout, old = comparison.layout, arrays_of(tree)
     posterior = tree["posterior"].to_dataset()
-    if not layout.tracks:
+    if not layout.is_open:
         return posterior[list(SAMPLE)]
     stated = tree["constant_data"].to_dataset()
     arrays = _judged(maker, (posterior.sizes["chain"], posterior.sizes["draw"]))
@@ -153,6 +155,12 @@ def _posterior(tree: xr.DataTree, maker: Maker, comparison: Comparison) -> xr.Da
         for anchor in gauge.anchors
     }
     keep("mean", "stated_anchor", layout.anchor_names, anchors)
+    gauges, marks = ([g.name for g in layout.gauges], [lag.mark for lag in layout.lags])
+    keep("spread", "stated_measurement", gauges, _same(comparison, "measurement", gauges))
+    for array in ("lag", "lag_ratio"):
+        keep(array, "stated_mark", marks, _same(comparison, "mark", marks))
+    if layout.walk is not None and comparison.same(OUTPUT):
+        arrays |= {name: old[name] for name in ("output_scale", "output_share")}
     courses = {label: place for place, label in enumerate(names_of(stated, "course"))}
     for place, track in enumerate(layout.tracks):
         width = len(track.states)
@@ -161,6 +169,11 @@ def _posterior(tree: xr.DataTree, maker: Maker, comparison: Comparison) -> xr.Da
                 kept_shares = old["share"][:, :, courses[track.label], regime, :width]
                 arrays["share"][:, :, place, regime, :width] = kept_shares
     return variables_of(maker, arrays)
+
+
+def _same(comparison: Comparison, kind: str, names: list[str]) -> set[str]:
+    """Name the measurements or marks that are what they were."""
+    return {name for name in names if comparison.same(f"{kind} {name}")}
 
 
 def _judged(maker: Maker, lead: tuple[int, int]) -> dict[str, Floats]:
@@ -174,7 +187,13 @@ def _judged(maker: Maker, lead: tuple[int, int]) -> dict[str, Floats]:
         "slip": generator.permuted(drawn.slip[rows], axis=0),
         "replaced": generator.permuted(drawn.replaced[rows], axis=0),
         "mean": generator.permuted(drawn.means[rows], axis=0),
+        "spread": generator.permuted(drawn.spreads[rows], axis=0),
+        "lag": generator.permuted(drawn.lags[rows, :, 0], axis=0),
+        "lag_ratio": generator.permuted(drawn.lags[rows, :, 1], axis=0),
+        "output_share": drawn.output[generator.permutation(rows)],
     }
+    if drawn.output.size:
+        arrays["output_scale"] = np.tile([STEP, DEVIATION], (count, 1))
     return {name: array.reshape(*lead, *array.shape[1:]) for name, array in arrays.items()}
 
 

@@ -137,7 +137,7 @@ def _sentences(made: Calibration) -> Iterator[str]:
     if learned is None:
         yield "Dated by the judgements alone: nothing was learned, so nothing was left out of it."
     else:
-        if learned.shares.size:
+        if learned.has_draws:
             shaky, count = int(made.dated.shaky.sum()), len(made.dated.shaky)
             yield (
                 "Each instrument is left out of what was learned by smoothed weights of the draws; "

@@ -14,6 +14,7 @@ from dating.learning.sampling import Plan
 from dating.months import month_label
 from dating.words.levels import on_correction, on_latent
 from dating.words.plain import WIDTH, hanging
+from dating.words.quantities import on_quantities
 from dating.words.soundness import unsound_words
 
 DOUBTED = 0.2
@@ -50,7 +51,7 @@ def before_learning(plan: Plan, draws: int | None, width: int = WIDTH) -> str:
             f"them, and how smooth their shares are, is chosen by dating instruments left out: "
             f"some {seconds:.0f} to {3 * seconds:.0f} seconds on two cores.\n"
         )
-    if not plan.layout.tracks:
+    if not plan.layout.is_open:
         nothing = "nothing else is left open, so nothing is sampled"
         told = f"{rows} instruments{_undated(plan)}; {nothing}.\n{free}"
         return hanging(told.splitlines(), width)
@@ -94,7 +95,9 @@ def after_learning(made: Outcome, width: int = WIDTH) -> str:
         Lines of at most so many columns.
     """
     if not made.shifts:
-        return hanging(on_free_form(made.learned), width)
+        told = [*on_quantities(made), *on_free_form(made.learned)]
+        told += [on_health(made.health)] if made.learned.has_draws else []
+        return hanging(told, width)
     first = made.plan.maker.period.first
     wide = width >= _WIDE
     lines = [_row("  judged 5 | 50 | 95 %", "learned 5 | 50 | 95 %", "shared", "on")] * wide
@@ -110,7 +113,7 @@ def after_learning(made: Outcome, width: int = WIDTH) -> str:
             lines += [f"  shared {area}, on {on}"]
     lines += ["shared: area that the densities of the first use, judged and learned, share"]
     lines += ["on: what date/width rest on: D data, J judgement, B both, N neither, - certain", ""]
-    lines += [at_odds(made.shifts), *on_assessors(made.assessors)]
+    lines += [at_odds(made.shifts), *on_assessors(made.assessors), *on_quantities(made)]
     lines += [on_contradictions(made.contradictions)]
     lines += [f"  {_contradiction(found)}" for found in made.contradictions[:_SHOWN]]
     lines += [on_health(made.health), *on_free_form(made.learned)]

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from math import floor
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,25 +15,10 @@ from dating.months import month_label
 from dating.words.changeovers import Place, changeovers_of, counted, place_of
 from dating.words.learned import DOUBTED, chance
 from dating.words.phrases import percent
+from dating.words.ranges import NORMAL, Range, Row
 
 type Floats = NDArray[np.float64]
 type Points = tuple[float, float, float]
-type Row = dict[str, Any]
-
-
-@dataclass(frozen=True)
-class Range:
-    """The 5, 50 and 95 % points of a number, in words.
-
-    Parameters
-    ----------
-    low, middle, high : str
-        As shown.
-    """
-
-    low: str
-    middle: str
-    high: str
 
 
 def changeover_rows(made: Outcome) -> Iterator[Row]:
@@ -153,7 +136,7 @@ def chance_rows(made: Outcome, doubt: float) -> Iterator[Row]:
         ):
             if 0 < stated.value < 1:
                 centre = np.log(stated.value) - np.log1p(-stated.value)
-                around = 1 / (1 + np.exp(-(centre + doubt * _NORMAL)))
+                around = 1 / (1 + np.exp(-(centre + doubt * NORMAL)))
                 yield {
                     "of": name,
                     "what": what,
@@ -183,7 +166,7 @@ def mean_rows(made: Outcome, doubt: float) -> Iterator[Row]:
     for gauge in made.plan.layout.gauges:
         measured = measurements[gauge.name][1]
         for anchor, stated in zip(gauge.anchors, gauge.stated, strict=True):
-            low, middle, high = (stated + doubt * gauge.spread * _NORMAL).tolist()
+            low, middle, high = (stated + doubt * gauge.spread * NORMAL).tolist()
             yield {
                 "of": f"{gauge.name} ({measured.unit})",
                 "what": anchor,
@@ -252,10 +235,6 @@ def summary_rows(made: Outcome) -> Iterator[tuple[str, list[str]]]:
     forms = (".3f", ".3f", ".3f", ".3f", ".0f", ".0f", ".3f")
     for name, values in made.summary.iterrows():
         yield str(name), [format(value, form) for value, form in zip(values, forms, strict=True)]
-
-
-_NORMAL = np.array([-1.6448536269514722, 0.0, 1.6448536269514722])
-"""5, 50 and 95 % points of a standard normal."""
 
 
 def _dates(points: Points, first: int) -> Range:

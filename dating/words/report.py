@@ -7,7 +7,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from dating.learning.layout import CHANCE_DOUBT, MEAN_DOUBT, SHARE_DOUBT, SPAN_DOUBT
+from dating.learning.gauges import MEAN_DOUBT, SPREAD_DOUBT
+from dating.learning.lags import LAG_DOUBT, RATIO_DOUBT
+from dating.learning.layout import CHANCE_DOUBT, SHARE_DOUBT, SPAN_DOUBT
 from dating.learning.outcome import Outcome
 from dating.months import month_label
 from dating.words.learned import (
@@ -28,6 +30,7 @@ from dating.words.learned_rows import (
     summary_rows,
 )
 from dating.words.page import Picture, page_of
+from dating.words.quantities import lag_rows, on_output, output_rows, spread_rows
 
 _OPINION = (
     "What was learned is an opinion with a probability, not a certificate: it is as good as the "
@@ -109,6 +112,7 @@ def _short(made: Outcome) -> list[str]:
     if not made.shifts:
         return [
             f"{counts}; the maker file has no changeovers.",
+            *on_output(plan.maker, made.learned),
             *on_free_form(made.learned),
             _OPINION,
         ]
@@ -120,6 +124,7 @@ def _short(made: Outcome) -> list[str]:
         at_odds(made.shifts),
         *on_assessors(made.assessors),
         on_contradictions(made.contradictions),
+        *on_output(plan.maker, made.learned),
         *on_free_form(made.learned),
         _OPINION,
     ]
@@ -162,6 +167,29 @@ def _stated(made: Outcome) -> list[dict[str, Any]]:
             "of production; below it stand the 5 % and 95 % points of that.",
             "rows": list(mean_rows(made, MEAN_DOUBT)),
         },
+        {
+            "title": "Spreads of the measurements",
+            "what": "number",
+            "doubt": "The logarithm of a stated spread of production is taken with a standard "
+            f"deviation of {SPREAD_DOUBT:g}; below it stand the 5 % and 95 % points of that.",
+            "rows": list(spread_rows(made, SPREAD_DOUBT)),
+        },
+        {
+            "title": "Lags of dated marks, in months",
+            "what": "point",
+            "doubt": "How the lags of instruments differ is judged; the logarithm of their median "
+            f"is taken with a standard deviation of {LAG_DOUBT:g}, that of the ratio by which "
+            f"they lie farther apart with one of {RATIO_DOUBT:g}. A lag stated as one number "
+            "stands.",
+            "rows": list(lag_rows(made)),
+        },
+        {
+            "title": "Output by year",
+            "what": "number",
+            "doubt": "Shares of what was made. Under stated is what they were if all months were "
+            "alike. The corpus is taken as a fair sample of what was made.",
+            "rows": list(output_rows(made)),
+        },
     ]
 
 
@@ -188,14 +216,14 @@ def _cautions(made: Outcome) -> list[str]:
     layout = made.plan.layout
     certain, doubted = len(layout.numbers) - made.plan.uncertain, len(layout.doubted)
     cautions = [
-        "The output, swapped components and their donors, the lags of dated marks, the spreads of "
-        "measurements, the shares of later replacements, and every slip or replacement stated as "
-        "never or always stay as the maker file states them; so does every date that it states as "
+        "A stated output, swapped components, their donors, the shares of later replacements, "
+        "every slip or replacement stated as never or always, and lags of dated marks stated as "
+        "one number stay as the maker file states them; so does every date that it states as "
         f"certain, and every lag or overlap of none ({certain} here).",
         f"A lag or an overlap stated as one number ({doubted} here) is taken for a round one: its "
         f"logarithm has a standard deviation of {SPAN_DOUBT:g} before the corpus is seen.",
         "The dated instruments are taken as a fair sample of what was made in each month. "
-        "Instruments that were dated by a feature teach nothing about that feature: leave it out.",
+        "Instruments that were dated by a feature or a mark teach nothing about it: leave it out.",
         "Features are independent given the month, the events they share and the variant; a swap "
         "of a component is taken feature by feature.",
         "No changeover is narrower than three quarters of a month: an overlap of d months counts "

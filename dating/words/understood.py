@@ -103,7 +103,9 @@ def _maker(maker: Maker) -> Iterator[str]:
     for name, component in maker.components.items():
         yield from _component(name, component)
     yield from _unsourced(maker)
-    if not maker.output:
+    if maker.learns_output:
+        yield "  output: left to be learned; till then every month counts as equally productive"
+    elif not maker.output:
         yield "  no output is stated: every month of the period counts as equally productive"
 
 

@@ -54,9 +54,13 @@ def learned_with(maker, counts):
         weights=np.eye(states),
         gauge=np.zeros(0, dtype=np.int64),
         measured=np.zeros((0, 2)),
+        mark=np.zeros(0, dtype=np.int64),
+        stretches=(),
         counts=counts,
+        known=counts.sum(axis=0),
         cases=np.zeros((0, 1), dtype=np.int64),
         case_weight=np.zeros(0),
+        case_month=np.zeros(0, dtype=np.int64),
         case_row=np.zeros(0, dtype=np.int64),
         rows=0,
     )

@@ -1,0 +1,123 @@
+"""Measurements laid out as arrays: means that drift along anchors, and the spread of production."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import floor
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.maker import Maker
+from dating.months import month_label
+from dating.ramps import between_anchors
+
+type Floats = NDArray[np.float64]
+
+MEAN_DOUBT = 1.0
+"""Prior standard deviation of a measurement's stated mean, in stated spreads of production."""
+SPREAD_DOUBT = 0.5
+"""Prior standard deviation of the logarithm of a measurement's spread of production."""
+
+
+@dataclass(frozen=True, eq=False)
+class Gauge:
+    """A measurement whose mean drifts along anchors.
+
+    Parameters
+    ----------
+    name : str
+        The measurement.
+    component : str
+        The component it sits on.
+    anchors : tuple of str
+        Labels of the anchors' months, in ascending order.
+    stated : ndarray of float64, shape (anchor,)
+        Stated means at the anchors, in the unit of the measurement.
+    along : ndarray of float64, shape (anchor, month)
+        Weight of each anchor in each month.
+    spread : float
+        Stated spread of production, in the same unit.
+    tails : float or None
+        Degrees of freedom of a Student t; None for a normal.
+    """
+
+    name: str
+    component: str
+    anchors: tuple[str, ...]
+    stated: Floats
+    along: Floats
+    spread: float
+    tails: float | None
+
+
+def gauges_of(maker: Maker) -> tuple[Gauge, ...]:
+    """Lay out all measurements.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+
+    Returns
+    -------
+    tuple of Gauge
+        In the order of the file.
+    """
+    first, months = maker.period.first, len(maker.period)
+    gauges = []
+    for name, (part, measurement) in maker.measurements().items():
+        anchors = sorted(measurement.mean)
+        gauges.append(
+            Gauge(
+                name,
+                part,
+                tuple(month_label(floor(anchor)) for anchor in anchors),
+                np.array([measurement.mean[anchor] for anchor in anchors]),
+                between_anchors([anchor - first for anchor in anchors], months),
+                measurement.spread,
+                measurement.tails,
+            )
+        )
+    return tuple(gauges)
+
+
+def drawn_means(gauges: Sequence[Gauge], means: Floats) -> dict[str, Floats]:
+    """Give the mean of each measurement in each draw.
+
+    Parameters
+    ----------
+    gauges : sequence of Gauge
+        All measurements.
+    means : ndarray of float64, shape (draw, anchor)
+        Draws of their means, one measurement after the other.
+
+    Returns
+    -------
+    dict of str to ndarray of float64, shape (draw, month)
+        By name, in the unit of the measurement.
+    """
+    stop, made = 0, {}
+    for gauge in gauges:
+        start, stop = stop, stop + len(gauge.anchors)
+        made[gauge.name] = means[:, start:stop] @ gauge.along
+    return made
+
+
+def drawn_spreads(gauges: Sequence[Gauge], spreads: Floats) -> dict[str, Floats]:
+    """Give the spread of each measurement in each draw.
+
+    Parameters
+    ----------
+    gauges : sequence of Gauge
+        All measurements.
+    spreads : ndarray of float64, shape (draw, measurement)
+        Draws of their spreads; empty where nothing was sampled.
+
+    Returns
+    -------
+    dict of str to ndarray of float64, shape (draw,)
+        By name; empty where nothing was sampled.
+    """
+    return {gauge.name: drawn for gauge, drawn in zip(gauges, spreads.T, strict=False)}

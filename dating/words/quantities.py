@@ -1,0 +1,161 @@
+"""Lags of marks, spreads of measurements and output, as they were stated and learned, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.learning.comparison import points_of
+from dating.learning.learned import Learned
+from dating.learning.outcome import Outcome
+from dating.maker import Maker
+from dating.words.phrases import percent
+from dating.words.ranges import NORMAL, Range, Row
+
+type Floats = NDArray[np.float64]
+
+_KEYS = ("stated", "learned")
+_PARTS = {"5 %": 0.05, "median": 0.5, "95 %": 0.95}
+
+
+def on_quantities(made: Outcome) -> list[str]:
+    """Say what was learned of lags, spreads and output.
+
+    Parameters
+    ----------
+    made : Outcome
+        The result.
+
+    Returns
+    -------
+    list of str
+        A line for each lag and each measurement, and one for the output where it was learned.
+    """
+    lines = []
+    points = list(lag_rows(made))
+    for rows in (points[k : k + 3] for k in range(0, len(points), 3)):
+        judged, learned = (" | ".join(row[key].middle for row in rows) for key in _KEYS)
+        lines.append(
+            f"Lag of {rows[0]['of']}, 5 | 50 | 95 %: judged {judged} months, learned {learned}."
+        )
+    for row in spread_rows(made, 0.0):
+        stated, learned = row["stated"].middle, row["learned"]
+        lines.append(
+            f"Spread of {row['of']}: stated {stated}, learned {learned.middle} ({learned.low} to "
+            f"{learned.high})."
+        )
+    return [*lines, *on_output(made.plan.maker, made.learned)]
+
+
+def on_output(maker: Maker, learned: Learned) -> list[str]:
+    """Say how unevenly instruments were made, and on what that rests.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    learned : Learned
+        What was learned.
+
+    Returns
+    -------
+    list of str
+        One sentence; none where the output was not left to be learned.
+    """
+    if not learned.output.size:
+        return []
+    share = np.sort(learned.output.mean(axis=0))[::-1]
+    half, months = int((np.cumsum(share) < 0.5).sum()) + 1, len(maker.period)
+    return [
+        f"Output: half of what was made falls into the {half} busiest of {months} months. The "
+        "corpus is taken as a fair sample of what was made; where more survives of some years, "
+        "they seem busier."
+    ]
+
+
+def lag_rows(made: Outcome) -> Iterator[Row]:
+    """Give three rows for each lag that was learned: points of the lags of instruments.
+
+    Parameters
+    ----------
+    made : Outcome
+        The result.
+
+    Yields
+    ------
+    dict
+        Mark, which point, months judged and learned, sources.
+    """
+    marks = made.plan.maker.marks()
+    for place, lag in enumerate(made.plan.layout.lags):
+        if lag.learned:
+            drawn = lag.quantiles(*made.learned.lags[:, place].T)
+            mark = marks[lag.mark][1]
+            for what, p in _PARTS.items():
+                judged = np.interp(p, lag.reached, lag.judged)
+                learned = np.array([np.interp(p, lag.reached, row) for row in drawn])
+                yield {
+                    "of": lag.mark,
+                    "what": what,
+                    "stated": Range("", f"{judged:.1f}", ""),
+                    "learned": Range(*(f"{value:.1f}" for value in points_of(learned))),
+                    "sources": tuple(dict.fromkeys((*mark.lag.sources(), *mark.source))),
+                }
+
+
+def spread_rows(made: Outcome, doubt: float) -> Iterator[Row]:
+    """Give a row for the spread of each measurement.
+
+    Parameters
+    ----------
+    made : Outcome
+        The result.
+    doubt : float
+        Standard deviation of the logarithm of a stated spread.
+
+    Yields
+    ------
+    dict
+        Measurement, spread stated (with its doubt) and learned, sources.
+    """
+    measurements = made.plan.maker.measurements()
+    for gauge, drawn in zip(made.plan.layout.gauges, made.learned.spreads.T, strict=False):
+        measured = measurements[gauge.name][1]
+        around = gauge.spread * np.exp(doubt * NORMAL)
+        yield {
+            "of": f"{gauge.name} ({measured.unit})",
+            "what": "spread",
+            "stated": Range(*(f"{value:.3g}" for value in around)),
+            "learned": Range(*(f"{value:.3g}" for value in points_of(drawn))),
+            "sources": measured.source,
+        }
+
+
+def output_rows(made: Outcome) -> Iterator[Row]:
+    """Give a row for the output of each year, where it was learned.
+
+    Parameters
+    ----------
+    made : Outcome
+        The result.
+
+    Yields
+    ------
+    dict
+        Year, its share of what was made if every month were alike, and as learned.
+    """
+    period, output = made.plan.maker.period, made.learned.output
+    if not output.size:
+        return
+    year = np.arange(period.first, period.last + 1) // 12
+    for one in period.years():
+        flat = float((year == one).mean())
+        yield {
+            "of": str(one),
+            "what": "share",
+            "stated": Range("", percent(flat), ""),
+            "learned": Range(*(percent(v) for v in points_of(output[:, year == one].sum(axis=1)))),
+            "sources": (),
+        }
