@@ -198,7 +198,7 @@ def test_check_tells_kinds_apart_by_keys_and_columns(tmp_path):
         ("a.parquet", b"PAR1", "dating sale --table"),
         ("a.md", b"# Notes: one\n\n- two: [", "none of the kinds"),
         ("a.bin", b"\xff\xfe\x00", "none of the kinds"),
-        ("a.nc", b"\x89HDF\r\n\x1a\n" + b"\0" * 99, "not a file that dating learn has written"),
+        ("a.nc", b"\x89HDF\r\n\x1a\n" + b"\0" * 99, "it is no file that dating learn has written"),
     ],
 )
 def test_check_says_of_other_files_that_they_are_none_of_ours(tmp_path, name, content, said):

@@ -20,8 +20,8 @@ EXACT = 1e-12
 @pytest.fixture(autouse=True, scope="module")
 def few_draws():
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("dating.estimates.POINTS", 2)
-        patch.setattr("dating.estimates.MOST_POINTS", 2)
+        patch.setattr("dating.learning.learned.POINTS", 2)
+        patch.setattr("dating.learning.learned.MOST_POINTS", 2)
         yield
 
 

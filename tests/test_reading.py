@@ -265,7 +265,7 @@ def test_what_cannot_be_together_is_named(read):
     with pytest.raises(InputError, match="no month of the period") as refusal:
         estimate(read(strict), read(seen))
     assert "allows together: joint (dowelled); document 1 (bill of sale" in str(refusal.value)
-    assert refusal.value.problems[0].line == 1
+    assert refusal.value.problems[0].key == "seen.joint"
 
 
 # Plain YAML

@@ -190,6 +190,8 @@ def test_a_sale_that_was_stopped_goes_on_where_it_was(tmp_path, monkeypatch, num
     def stopping(lot, *arguments, **options):
         asked.append(lot.number)
         if len(asked) == 2:
+            if number == signal.SIGINT:
+                raise KeyboardInterrupt
             signal.raise_signal(number)
         return real(lot, *arguments, **options)
 

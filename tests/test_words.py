@@ -66,7 +66,7 @@ def test_draws_that_do_not_converge_are_said(monkeypatch):
     estimate = made("M-001")
     assert "above the 0.002 aimed at" not in " ".join(as_text(estimate).split())
     monkeypatch.setattr("dating.estimates.TOLERATED_ERROR", 1e-9)
-    monkeypatch.setattr("dating.estimates.MOST_POINTS", 64)
+    monkeypatch.setattr("dating.learning.learned.MOST_POINTS", 64)
     rough = made("M-001")
     assert not rough.converged
     assert rough.tables.draws == 8 * 64

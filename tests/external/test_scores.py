@@ -112,7 +112,7 @@ def compared_with(any_corpus, count):
 )
 def test_bands_of_coverage_are_exactly_binomial(any_corpus, count, level, computed):
     assert binomial_band(count, level) == pytest.approx(computed, abs=1e-12)
-    covered = {c.level: c for c in compared_with(any_corpus, count).overall.coverage}
+    covered = {c.level: c for c in compared_with(any_corpus, count).groups.overall.coverage}
     made = covered[float(level)]
     assert (made.low, made.high) == pytest.approx(computed, abs=1e-12)
 
