@@ -488,22 +488,22 @@ def marks_of(x, t, reading, slope):  # type: ignore[no-untyped-def]
         for s in range(t.stretch_at[k], t.stretch_at[k + 1]):
             j, month = t.stretch_kind[s], t.stretch_month[s]
             alike += (t.kind_to[j] - t.kind_from[j]) / months
-            for m in range(max(-month, 0), min(until[j], months - month)):
-                for d in range(3):
-                    own[d, month + m] += date[j, d, m]
+            first, end = max(-month, 0), min(until[j], months - month)
+            for d in range(3):
+                each, there = date[j, d, first:], own[d, month + first :]
+                for m in range(end - first):
+                    there[m] += each[m]
         kept, w = (1 - t.mark_replaced[g]) * (1 - t.floor), t.mark_swapped[g]
         here, at = reading[t.offset[r] : t.offset[r + 1]], t.offset[r] - t.offset[others]
         later = t.mark_replaced[g] * alike * (1 - t.floor) + t.floor * alike
         for d in range(3):
             from_donor = 0.0
-            for m in range(months):
+            for m in range(months if w > 0.0 else 0):
                 from_donor += t.mark_donor[g, m] * own[d, m]
+            near, into = own[d, t.low[r] :], here if d == 0 else slope[d - 1, at:]
+            least = kept * w * from_donor + (later if d == 0 else 0.0)
             for i in range(len(here)):
-                seen = kept * ((1 - w) * own[d, t.low[r] + i] + w * from_donor)
-                if d == 0:
-                    here[i] = seen + later
-                else:
-                    slope[d - 1, at + i] = seen
+                into[i] = kept * (1 - w) * near[i] + least
 
 
 @jit
