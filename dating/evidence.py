@@ -32,6 +32,8 @@ from dating.tables import MonthTables
 type Floats = NDArray[np.float64]
 type Kind = Literal["feature", "mark", "measurement", "document", "variant"]
 
+_SEEN = {"feature": "seen", "mark": "marks", "measurement": "measured"}
+
 
 @dataclass(frozen=True, eq=False)
 class Piece:
@@ -79,10 +81,7 @@ class Piece:
             return ("variant",)
         if self.kind == "document":
             return ("documents", int(self.name.split()[-1]) - 1)
-        return (
-            {"feature": "seen", "mark": "marks", "measurement": "measured"}[self.kind],
-            self.name,
-        )
+        return (_SEEN[self.kind], self.name)
 
     @property
     def has_draws(self) -> bool:

@@ -169,15 +169,15 @@ class Source:
         )
 
 
-def read_bytes(path: str | os.PathLike[str], largest: int) -> bytes:
-    """Read the first bytes of a file.
+def read_bytes(path: str | os.PathLike[str], largest: int | None = None) -> bytes:
+    """Read a file, or its first bytes.
 
     Parameters
     ----------
     path : str or path
         The file, or standard input.
-    largest : int
-        How many bytes at most.
+    largest : int, optional
+        How many bytes at most; all unless given.
 
     Returns
     -------

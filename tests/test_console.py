@@ -88,7 +88,7 @@ def test_nul_in_a_path_within_a_file_is_a_located_problem(tmp_path):
     file.write_text(text.replace("examinations/M-001.yaml", '"M\\0.yaml"', 1), encoding="utf-8")
     refused = run("weigh", file, "--maker", MAKER)
     assert (refused.exit_code, type(refused.exception)) == (1, SystemExit)
-    assert "claims.yaml, line 5: examinations[1]: there is no such file" in refused.output
+    assert "claims.yaml, line 5: examinations[1]: cannot be read" in refused.output
     assert r"'M\x00.yaml'" in refused.output
     with pytest.raises(InputError, match="cannot be written"):
         write_whole(tmp_path / "a\0b", b"")

@@ -14,7 +14,16 @@ from dating.examination import Examination
 from dating.files import check_against, read_examination
 from dating.kinds import of_kind
 from dating.maker import Maker
-from dating.reading import InputError, KeyPath, Place, Problem, Source, plain_number, read_yaml
+from dating.reading import (
+    InputError,
+    KeyPath,
+    Place,
+    Problem,
+    Source,
+    plain_number,
+    read_bytes,
+    read_yaml,
+)
 from dating.sheets import Row, Sheet, is_sheet, read_sheet
 from dating.validation import validate
 
@@ -116,9 +125,11 @@ def manuscript_of(claims: Claims, maker: Maker) -> Manuscript:
     folder = Path(claims.origin.file).parent
     for position, name in enumerate(claims.examinations):
         place = ("examinations", position)
-        if not os.path.isfile(folder / name):
-            what = "this is a folder" if os.path.isdir(folder / name) else "there is no such file"
-            problems.append(claims.origin.problem(place, what, found=name))
+        try:
+            read_bytes(folder / name, 1)
+        except InputError as error:
+            (unread,) = error.problems
+            problems.append(claims.origin.problem(place, unread.message, found=name))
             continue
         try:
             examination = read_examination(folder / name)

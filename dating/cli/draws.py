@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import signal
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from dating.cli.signals import ended_by_signals
 from dating.cli.streams import text_width
 
 if TYPE_CHECKING:
@@ -103,7 +103,7 @@ def take_draws(
     before = earlier_draws(aside, plan, seed) if go_on else None
     seed = (1 if seed is None else seed) if before is None else int(before.attrs["seed"])
     click.echo(before_learning(plan, draws, text_width()))
-    with _teller() as tell, _stoppable():
+    with _teller() as tell, ended_by_signals(lambda _: KeyboardInterrupt()):
         tree = learn(plan, draws=draws, accept=accept, seed=seed, before=before, report=tell)
     health = health_from(tree.attrs) if "rhat" in tree.attrs else health_of(tree)
     if "stopped" in tree.attrs or not (health.good or insist):
@@ -129,20 +129,6 @@ def _refusal(plan: Plan, tree: xr.DataTree, health: Health, aside: Path) -> str:
         "the same command and --continue, or write them all the same with --continue --insist",
     ]
     return " ".join(sentences)
-
-
-@contextmanager
-def _stoppable() -> Iterator[None]:
-    """Let a request to end the command stop it as Ctrl-C does."""
-
-    def stop(*_: object) -> None:
-        raise KeyboardInterrupt
-
-    before = signal.signal(signal.SIGTERM, stop)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, before)
 
 
 @contextmanager

@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 import signal
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from types import FrameType
 
 
+def _exit(number: int) -> BaseException:
+    return SystemExit(128 + number)
+
+
 @contextmanager
-def ended_by_signals() -> Iterator[None]:
-    """Raise SystemExit where the system asks a command to end.
+def ended_by_signals(end: Callable[[int], BaseException] = _exit) -> Iterator[None]:
+    """Raise an exception where the system asks a command to end.
+
+    Parameters
+    ----------
+    end : callable
+        Gives the exception for the number of a signal; SystemExit unless given.
 
     Yields
     ------
@@ -19,7 +28,7 @@ def ended_by_signals() -> Iterator[None]:
     """
 
     def stop(number: int, frame: FrameType | None) -> None:  # noqa: ARG001
-        raise SystemExit(128 + number)
+        raise end(number)
 
     names = [name for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
     before = {name: signal.signal(getattr(signal, name), stop) for name in names}

@@ -18,7 +18,6 @@ import re
 from collections.abc import Mapping
 from dataclasses import replace
 from hashlib import sha256
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dating.kinds import of_kind
@@ -28,7 +27,7 @@ from dating.learning.inspection import faults_of
 from dating.learning.learned import MOST_DRAWS, Learned, learned_from
 from dating.learning.transfer import TransferError, transfer, unlearned_free_form
 from dating.maker import Maker
-from dating.reading import InputError, Problem, write_whole
+from dating.reading import InputError, Problem, read_bytes, write_whole
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -98,7 +97,33 @@ def read_draws(path: str | os.PathLike[str], maker: Maker, most: int = MOST_DRAW
         When it is no such file, comes from an earlier version, does not agree with its seal or
         with the maker file, or when the maker file has changed so that nothing can be carried over.
     """
-    file, tree = os.fspath(path), read_learned(path)
+    return draws_in(read_learned(path), maker, os.fspath(path), most)
+
+
+def draws_in(tree: xr.DataTree, maker: Maker, file: str, most: int = MOST_DRAWS) -> Learned:
+    """Take the draws out of a result that was read, and refuse what cannot be relied on.
+
+    Parameters
+    ----------
+    tree : DataTree
+        From :func:`read_learned`.
+    maker : Maker
+        The maker file it shall be used with.
+    file : str
+        Name of the file, for messages.
+    most : int
+        How many draws to keep at most.
+
+    Returns
+    -------
+    Learned
+        As :func:`read_draws` gives them.
+
+    Raises
+    ------
+    InputError
+        When it does not agree with the maker file, or nothing of it can be carried over.
+    """
     if SET_ASIDE in tree.attrs:
         raise _refused(file, set_aside_words(tree.attrs))
     if str(tree.attrs.get("maker_fingerprint", "")) == maker.origin.fingerprint:
@@ -188,12 +213,7 @@ def _sealed_tree(file: str) -> xr.DataTree:
     """Read a tree, and refuse it when it does not agree with its seal."""
     import xarray as xr  # noqa: PLC0415
 
-    if not os.path.isfile(file):
-        raise _refused(file, "there is no such file")
-    try:
-        content = Path(file).read_bytes()
-    except OSError as error:
-        raise _refused(file, f"cannot be read: {error.strerror or error}") from None
+    content = read_bytes(file)
     content, seal = content[:-_SEALED], content[-_SEALED:]
     if not seal.startswith(_SEAL):
         fault = (

@@ -161,8 +161,7 @@ class Layout:
     @property
     def mixed(self) -> NDArray[np.bool_]:
         """Which stated shares are learned, those of mixed regimes; shape (track, regime, state)."""
-        stated = self.stated_shares
-        return (stated > 0) & ((stated > 0).sum(axis=2, keepdims=True) > 1)
+        return mixed_of(self.stated_shares)
 
     @cached_property
     def contrasts(self) -> Floats:
@@ -264,6 +263,22 @@ class Layout:
             for ramp in track.ramps
         ]
         return regimes(shares, self.months)
+
+
+def mixed_of(stated: Floats) -> NDArray[np.bool_]:
+    """Say which stated shares are learned: those of mixed regimes.
+
+    Parameters
+    ----------
+    stated : ndarray of float64, shape (course, regime, state)
+        Stated shares.
+
+    Returns
+    -------
+    ndarray of bool, shape (course, regime, state)
+        Where a regime has several states.
+    """
+    return (stated > 0) & ((stated > 0).sum(axis=2, keepdims=True) > 1)
 
 
 def layout_of(maker: Maker) -> Layout:

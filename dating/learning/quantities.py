@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.distributions import Certain
-from dating.learning.layout import Layout, layout_of
+from dating.learning.layout import Layout, layout_of, mixed_of
 from dating.learning.walk import DEVIATION, STEP
 from dating.maker import Maker
 from dating.months import month_label
@@ -258,22 +258,6 @@ def names_of(dataset: xr.Dataset, dimension: str) -> list[str]:
     if dimension not in dataset.coords:
         return []
     return [str(name) for name in dataset[dimension].values.ravel().tolist()]
-
-
-def mixed_of(stated: Floats) -> NDArray[np.bool_]:
-    """Say which stated shares are learned: those of mixed regimes.
-
-    Parameters
-    ----------
-    stated : ndarray of float64, shape (course, regime, state)
-        Stated shares.
-
-    Returns
-    -------
-    ndarray of bool, shape (course, regime, state)
-        As :attr:`dating.learning.layout.Layout.mixed`.
-    """
-    return (stated > 0) & ((stated > 0).sum(axis=2, keepdims=True) > 1)
 
 
 def _put_numbers(value: Floats, drawn: xr.DataArray, kind: Variable, names: list[str]) -> None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dating.learning.constants import constants_of
+from dating.learning.constants import Constants, constants_of
 from dating.learning.corpus import Corpus
 from dating.learning.files import FORMAT
 from dating.learning.health import health_of
@@ -64,21 +64,24 @@ class Plan:
         return sum(float(np.ptp(j.nodes()[0])) > 0 for j in self.layout.numbers.values())
 
     @cached_property
+    def constants(self) -> Constants:
+        """What learning takes as it stands."""
+        return constants_of(self.maker, self.layout, self.tables)
+
+    @cached_property
     def density(self) -> Density:
         """The log posterior of everything uncertain but free-form shares."""
         from dating.learning.density import density_of  # noqa: PLC0415
 
-        constants = constants_of(self.maker, self.layout, self.tables)
-        return density_of(self.layout, constants, self.tally)
+        return density_of(self.layout, self.constants, self.tally)
 
     @cached_property
     def by_instrument(self) -> Density:
         """The same log posterior with each instrument as a row of its own."""
         from dating.learning.density import density_of  # noqa: PLC0415
 
-        constants = constants_of(self.maker, self.layout, self.tables)
         tally = tally_of(self.corpus, self.layout, self.tables.output, pooled=False)
-        return density_of(self.layout, constants, tally)
+        return density_of(self.layout, self.constants, tally)
 
     def processor_seconds(self, draws: int | None = None) -> float:
         """Foretell how long sampling takes on one core.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from math import floor
 
 import numpy as np
@@ -15,7 +15,7 @@ from dating.months import month_label
 from dating.words.changeovers import Place, changeovers_of, counted, place_of
 from dating.words.learned import DOUBTED, chance
 from dating.words.phrases import percent
-from dating.words.ranges import NORMAL, Range, Row
+from dating.words.ranges import NORMAL, Range, Row, range_of
 
 type Floats = NDArray[np.float64]
 type Points = tuple[float, float, float]
@@ -41,8 +41,8 @@ def changeover_rows(made: Outcome) -> Iterator[Row]:
             "name": shift.name,
             "judged": _dates(shift.judged, first),
             "learned": _dates(shift.learned, first),
-            "judged_overlap": _plain(shift.judged_overlap, ".1f"),
-            "learned_overlap": _plain(shift.learned_overlap, ".1f"),
+            "judged_overlap": range_of(shift.judged_overlap, ".1f"),
+            "learned_overlap": range_of(shift.learned_overlap, ".1f"),
             "shared_area": f"{shift.shared_area:.2f}",
             "doubted": shift.shared_area < DOUBTED,
             "date_rests_on": made.rests_on(shift.name, "first use") or "certain",
@@ -170,8 +170,8 @@ def mean_rows(made: Outcome, doubt: float) -> Iterator[Row]:
             yield {
                 "of": f"{gauge.name} ({measured.unit})",
                 "what": anchor,
-                "stated": _plain((low, middle, high), ".4g"),
-                "learned": _plain(points_of(next(columns)), ".4g"),
+                "stated": range_of((low, middle, high), ".4g"),
+                "learned": range_of(points_of(next(columns)), ".4g"),
                 "sources": measured.source,
             }
 
@@ -239,10 +239,6 @@ def summary_rows(made: Outcome) -> Iterator[tuple[str, list[str]]]:
 
 def _dates(points: Points, first: int) -> Range:
     return Range(*(month_label(floor(first + point)) for point in points))
-
-
-def _plain(points: Sequence[float], form: str) -> Range:
-    return Range(*(format(point, form) for point in points))
 
 
 def _regime(track: Track, place: Place, regime: int) -> str:

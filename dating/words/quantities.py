@@ -12,7 +12,7 @@ from dating.learning.learned import Learned
 from dating.learning.outcome import Outcome
 from dating.maker import Maker
 from dating.words.phrases import percent
-from dating.words.ranges import NORMAL, Range, Row
+from dating.words.ranges import NORMAL, Range, Row, range_of
 
 type Floats = NDArray[np.float64]
 
@@ -100,7 +100,7 @@ def lag_rows(made: Outcome) -> Iterator[Row]:
                     "of": lag.mark,
                     "what": what,
                     "stated": Range("", f"{judged:.1f}", ""),
-                    "learned": Range(*(f"{value:.1f}" for value in points_of(learned))),
+                    "learned": range_of(points_of(learned), ".1f"),
                     "sources": tuple(dict.fromkeys((*mark.lag.sources(), *mark.source))),
                 }
 
@@ -127,8 +127,8 @@ def spread_rows(made: Outcome, doubt: float) -> Iterator[Row]:
         yield {
             "of": f"{gauge.name} ({measured.unit})",
             "what": "spread",
-            "stated": Range(*(f"{value:.3g}" for value in around)),
-            "learned": Range(*(f"{value:.3g}" for value in points_of(drawn))),
+            "stated": range_of(around, ".3g"),
+            "learned": range_of(points_of(drawn), ".3g"),
             "sources": measured.source,
         }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,3 +27,26 @@ class Range:
     low: str
     middle: str
     high: str
+
+
+def range_of(points: Iterable[float], form: str) -> Range:
+    """Write three points.
+
+    Parameters
+    ----------
+    points : iterable of three floats
+        In ascending order.
+    form : str
+        How each is written.
+
+    Returns
+    -------
+    Range
+        In words.
+
+    Examples
+    --------
+    >>> range_of((1.0, 2.5, 4.0), ".1f").middle
+    '2.5'
+    """
+    return Range(*(format(point, form) for point in points))

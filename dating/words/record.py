@@ -21,7 +21,6 @@ from dating.words.phrases import OPINION
 from dating.words.soundness import is_bare_draft, soundness_record
 
 _PLACES = {"feature": "features", "mark": "marks", "measurement": "measurements"}
-_SEEN = {"feature": "seen", "mark": "marks", "measurement": "measured"}
 
 
 def as_record(estimate: Estimate) -> dict[str, Any]:
@@ -160,17 +159,13 @@ def _origin(estimate: Estimate, finding: Finding) -> dict[str, Any]:
     """Say where in the two files the numbers behind a piece of evidence stand."""
     piece, maker, examination = finding.piece, estimate.maker, estimate.examination
     in_maker: KeyPath = ()
-    in_examination: KeyPath = ()
     if piece.kind in _PLACES and piece.component is not None:
         in_maker = ("components", piece.component, _PLACES[piece.kind], piece.name)
-        in_examination = (_SEEN[piece.kind], piece.name)
     elif piece.kind == "variant":
-        in_maker, in_examination = ("variants",), ("variant",)
-    elif piece.kind == "document":
-        in_examination = ("documents", int(piece.name.split()[-1]) - 1)
+        in_maker = ("variants",)
     return {
         "maker_file": _place(maker.origin, in_maker),
-        "examination": _place(examination.origin, in_examination),
+        "examination": _place(examination.origin, piece.place),
         "sources": {
             name: maker.sources[name].title for name in piece.sources if name in maker.sources
         },
