@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,38 @@ type Stretch = tuple[int, int, Floats, Positions]
 
 _DIGITS = 10
 _ROUNDING = 1e-9
+
+
+class RowTerms(NamedTuple):
+    """Instruments that are summed over months, each as a few stretches of months.
+
+    What is worked out for every stretch takes these terms alone: to be handed all others takes a
+    compiled function longer than its work.
+
+    Parameters
+    ----------
+    row : ndarray of int64, shape (row + 1,)
+        Row i has the stretches ``row[i]`` to ``row[i + 1]``.
+    from_month : ndarray of int64, shape (stretch,)
+        First month of each stretch.
+    weight_at, weight : ndarray, shapes (stretch + 1,) and (month of a stretch,)
+        Where the weights of each stretch stand, and all of them.
+    readings_at, readings : ndarray of int64, shapes (stretch + 1,) and (reading of a stretch,)
+        Where the readings of each stretch stand, and all of them.
+    place : ndarray of int64, shape (reading,)
+        Where month 0 of a reading would stand among the months of all readings.
+    states : int
+        How many readings are of states; they come first.
+    """
+
+    row: Positions
+    from_month: Positions
+    weight_at: Positions
+    weight: Floats
+    readings_at: Positions
+    readings: Positions
+    place: Positions
+    states: int
 
 
 def corpus_terms(layout: Layout, tally: Tally) -> dict[str, Any]:
@@ -45,7 +77,6 @@ def corpus_terms(layout: Layout, tally: Tally) -> dict[str, Any]:
     high = np.where(needed.any(axis=1), months - needed[:, ::-1].argmax(axis=1), low)
     offset = np.concatenate([[0], np.cumsum(high - low)])
     reading, month = np.nonzero(tally.counts)
-    rows = np.bincount([row for row, *_ in stretches], minlength=tally.rows)
     return {
         "course": tally.track,
         "weights": tally.weights,
@@ -58,13 +89,23 @@ def corpus_terms(layout: Layout, tally: Tally) -> dict[str, Any]:
         "known": tally.known.astype(float),
         "instruments": tally.counts[reading, month],
         "counted": offset[reading] + month - low[reading],
-        "row": np.concatenate([[0], np.cumsum(rows)]).astype(np.int64),
-        "from_month": np.array([begin for _, begin, _, _ in stretches], dtype=np.int64),
-        "weight_at": _ends([len(weight) for _, _, weight, _ in stretches]),
-        "weight": np.concatenate([np.zeros(0), *(weight for _, _, weight, _ in stretches)]),
-        "readings_at": _ends([len(listed) for *_, listed in stretches]),
-        "readings": np.concatenate([np.zeros(0, int), *(listed for *_, listed in stretches)]),
+        "rows": _row_terms(tally, stretches, offset[:-1] - low),
     }
+
+
+def _row_terms(tally: Tally, stretches: list[Stretch], place: Positions) -> RowTerms:
+    weights, listed = [each for *_, each, _ in stretches], [each for *_, each in stretches]
+    counts = np.bincount([row for row, *_ in stretches], minlength=tally.rows)
+    return RowTerms(
+        row=_ends(counts.tolist()),
+        from_month=np.array([begin for _, begin, _, _ in stretches], dtype=np.int64),
+        weight_at=_ends([len(weight) for weight in weights]),
+        weight=np.concatenate([np.zeros(0), *weights]),
+        readings_at=_ends([len(readings) for readings in listed]),
+        readings=np.concatenate([np.zeros(0, dtype=np.int64), *listed]),
+        place=np.ascontiguousarray(place),
+        states=len(tally.track),
+    )
 
 
 def _ends(lengths: list[int]) -> Positions:

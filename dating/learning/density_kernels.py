@@ -564,29 +564,30 @@ def output_back(x, arisen, t, size, output, gradient):  # type: ignore[no-untype
 
 
 @jit
-def stretch_of(b, reading, output, t, chance):  # type: ignore[no-untyped-def]
+def stretch_of(b, reading, output, rows, chance):  # type: ignore[no-untyped-def]
     """Multiply the readings of one stretch of months, and sum over its months.
 
     The sum is that of what is left in ``chance``, times a power of e that is given with it: before
     a measured value, and every so many states, the months are divided by their sum.
     """
-    here, weight = chance[t.weight_at[b] : t.weight_at[b + 1]], t.weight[t.weight_at[b] :]
-    states, power, total = len(t.course), 0.0, 0.0
+    begin, month = rows.weight_at[b], rows.from_month[b]
+    here, weight = chance[begin : rows.weight_at[b + 1]], rows.weight[begin:]
+    power, total = 0.0, 0.0
     for i in range(len(here)):
         here[i] = weight[i]
     if len(output) > 0:
         for i in range(len(here)):
-            here[i] *= output[t.from_month[b] + i]
-    for k in range(t.readings_at[b], t.readings_at[b + 1]):
-        r = t.readings[k]
-        if r >= states or (k - t.readings_at[b]) % _FEW == _FEW - 1:
+            here[i] *= output[month + i]
+    for k in range(rows.readings_at[b], rows.readings_at[b + 1]):
+        r = rows.readings[k]
+        if r >= rows.states or (k - rows.readings_at[b]) % _FEW == _FEW - 1:
             total = 0.0
             for i in range(len(here)):
                 total += here[i]
             for i in range(len(here)):
                 here[i] /= total
             power += math.log(total)
-        each = reading[t.offset[r] + t.from_month[b] - t.low[r] :]
+        each = reading[rows.place[r] + month :]
         for i in range(len(here)):
             here[i] *= each[i]
     total = 0.0
@@ -596,19 +597,31 @@ def stretch_of(b, reading, output, t, chance):  # type: ignore[no-untyped-def]
 
 
 @jit
-def stretch_back(b, scale, t, chance, expected, arisen):  # type: ignore[no-untyped-def]
+def stretch_back(b, scale, rows, chance, expected, arisen):  # type: ignore[no-untyped-def]
     """Spread one instrument over the months of a stretch, at each of its readings."""
-    here = chance[t.weight_at[b] : t.weight_at[b + 1]]
+    month = rows.from_month[b]
+    here = chance[rows.weight_at[b] : rows.weight_at[b + 1]]
     for i in range(len(here)):
         here[i] *= scale
     if len(arisen) > 0:
         for i in range(len(here)):
-            arisen[t.from_month[b] + i] += here[i]
-    for k in range(t.readings_at[b], t.readings_at[b + 1]):
-        r = t.readings[k]
-        each = expected[t.offset[r] + t.from_month[b] - t.low[r] :]
+            arisen[month + i] += here[i]
+    for k in range(rows.readings_at[b], rows.readings_at[b + 1]):
+        each = expected[rows.place[rows.readings[k]] + month :]
         for i in range(len(here)):
             each[i] += here[i]
+
+
+@jit
+def row_of(row, reading, output, rows, chance, power):  # type: ignore[no-untyped-def]
+    """Sum one instrument over its stretches: its likelihood, times a power of e given with it."""
+    likelihood, most = 0.0, -np.inf
+    for b in range(rows.row[row], rows.row[row + 1]):
+        each, power[b] = stretch_of(b, reading, output, rows, chance)
+        if power[b] > most:
+            likelihood, most = likelihood * math.exp(most - power[b]), power[b]
+        likelihood += each * math.exp(power[b] - most)
+    return likelihood, most
 
 
 @jit
@@ -617,7 +630,7 @@ def instruments(reading, top, scale, log_output, output, t, chance, expected, ar
 
     Where the output is learned also N, the instruments expected in each month.
     """
-    total = 0.0
+    total, rows = 0.0, t.rows
     for m in range(len(arisen)):
         total += t.known[m] * log_output[m]
         arisen[m] = t.known[m]
@@ -626,18 +639,13 @@ def instruments(reading, top, scale, log_output, output, t, chance, expected, ar
         expected[t.counted[k]] += t.instruments[k]
     for k in range(len(top)):
         total += t.times[k] * (top[k] + t.constant[k] - math.log(scale[k]))
-    power = np.empty(len(t.from_month))
-    for row in range(len(t.row) - 1):
-        likelihood, most = 0.0, -np.inf
-        for b in range(t.row[row], t.row[row + 1]):
-            each, power[b] = stretch_of(b, reading, output, t, chance)
-            if power[b] > most:
-                likelihood, most = likelihood * math.exp(most - power[b]), power[b]
-            likelihood += each * math.exp(power[b] - most)
+    power = np.empty(len(rows.from_month))
+    for row in range(len(rows.row) - 1):
+        likelihood, most = row_of(row, reading, output, rows, chance, power)
         total += math.log(likelihood) + most
-        for b in range(t.row[row], t.row[row + 1]):
+        for b in range(rows.row[row], rows.row[row + 1]):
             share = math.exp(power[b] - most) / likelihood
-            stretch_back(b, share, t, chance, expected, arisen)
+            stretch_back(b, share, rows, chance, expected, arisen)
     for i in range(len(expected)):
         expected[i] /= reading[i]
     return total
@@ -702,7 +710,7 @@ def log_posterior(x, t, gradient):  # type: ignore[no-untyped-def]
     regime, reached = np.empty((courses, depth, months)), np.empty((courses, depth, months))
     built, recorded = np.empty((courses, states, months)), np.empty((courses, states, months))
     reading, expected = np.empty(t.offset[-1]), np.zeros(t.offset[-1])
-    top, chance = np.empty(len(t.gauge)), np.empty(len(t.weight))
+    top, chance = np.empty(len(t.gauge)), np.empty(len(t.rows.weight))
     density, scale = np.empty((len(t.gauge), months)), np.empty(len(t.gauge))
     spread = np.empty(len(t.gauge_spread))
     date_slope = np.empty((2, t.offset[-1] - t.offset[len(t.course) + len(t.gauge)]))
@@ -824,10 +832,11 @@ def prediction(x, t, recorded, drift):  # type: ignore[no-untyped-def]
 @jit
 def log_likelihoods(x, t, by_row):  # type: ignore[no-untyped-def]
     """Give the log likelihood of every row in every draw, shape (draw, row)."""
-    months, states = t.donor.shape[1], len(t.course)
+    months, states, rows = t.donor.shape[1], len(t.course), t.rows
     recorded = np.empty((t.stated.shape[0], t.stated.shape[2], months))
+    power = np.empty(len(rows.from_month))
     reading, drift = np.empty(t.offset[-1]), np.empty(t.gauge_donor.shape)
-    top, chance = np.empty(len(t.gauge)), np.empty(len(t.weight))
+    top, chance = np.empty(len(t.gauge)), np.empty(len(t.rows.weight))
     density, scale = np.empty((len(t.gauge), months)), np.empty(len(t.gauge))
     spread, size = np.empty(len(t.gauge_spread)), np.empty(len(t.reach))
     slope = np.empty((2, t.offset[-1] - t.offset[states + len(t.gauge)]))
@@ -840,17 +849,12 @@ def log_likelihoods(x, t, by_row):  # type: ignore[no-untyped-def]
         measured_of(drift, scale, t, reading, top, density)
         marks_of(x[d], t, reading, slope)
         output_of(x[d], t, size, log_output, output)
-        for row in range(len(t.row) - 1):
-            likelihood, most = 0.0, -np.inf
-            for b in range(t.row[row], t.row[row + 1]):
-                each, power = stretch_of(b, reading, output, t, chance)
-                if power > most:
-                    likelihood, most = likelihood * math.exp(most - power), power
-                likelihood += each * math.exp(power - most)
+        for row in range(len(rows.row) - 1):
+            likelihood, most = row_of(row, reading, output, rows, chance, power)
             by_row[d, row] = math.log(likelihood) + most
-            first = t.row[row]
-            for k in range(t.readings_at[first], t.readings_at[first + 1]):
-                measured = t.readings[k] - states
+            first = rows.row[row]
+            for k in range(rows.readings_at[first], rows.readings_at[first + 1]):
+                measured = rows.readings[k] - states
                 if 0 <= measured < len(t.gauge):
                     by_row[d, row] += top[measured] + t.constant[measured]
                     by_row[d, row] -= math.log(scale[measured])

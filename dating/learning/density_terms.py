@@ -11,7 +11,7 @@ from scipy.special import ndtr
 from dating.distributions import Certain, Judgement, Metalog, Pool
 from dating.learning import density_kernels as kernels
 from dating.learning.constants import Constants
-from dating.learning.corpus_terms import corpus_terms
+from dating.learning.corpus_terms import RowTerms, corpus_terms
 from dating.learning.gauge_terms import gauge_terms, lag_terms, output_terms
 from dating.learning.layout import CHANCE_DOUBT, FLOOR, NARROWEST, POOL_GRID, Layout
 from dating.learning.tally import Tally
@@ -100,8 +100,8 @@ class Terms(NamedTuple):
         How many instruments of known month there are.
     instruments, counted : ndarray, shape (counted,)
         How many instruments, and their place among the readings' months.
-    row, from_month, weight_at, weight, readings_at, readings : ndarray
-        Stretches of a row, and of each stretch the first month, the weights and the readings.
+    rows : RowTerms
+        Instruments that are summed over months.
     """
 
     kind: Positions
@@ -183,12 +183,7 @@ class Terms(NamedTuple):
     known: Floats
     instruments: Floats
     counted: Positions
-    row: Positions
-    from_month: Positions
-    weight_at: Positions
-    weight: Floats
-    readings_at: Positions
-    readings: Positions
+    rows: RowTerms
 
 
 def unknowns_of(layout: Layout, constants: Constants) -> dict[str, int]:

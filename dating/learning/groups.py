@@ -176,7 +176,7 @@ def log_likelihoods(by_instrument: Density, unknowns: Floats) -> Floats:
         Sums to the model's log likelihood.
     """
     terms, (chains, draws, size) = by_instrument.terms, unknowns.shape
-    by_row = np.empty((chains * draws, len(terms.row) - 1))
+    by_row = np.empty((chains * draws, len(terms.rows.row) - 1))
     kernels.log_likelihoods(np.ascontiguousarray(unknowns.reshape(-1, size)), terms, by_row)
     return by_row.reshape(chains, draws, -1)
 
