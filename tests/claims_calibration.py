@@ -47,7 +47,7 @@ class Claimed:
 
 def production_in(folder):
     """Joint draws of a small maker whose output is judged."""
-    text = MAKER.replace("events:\n", f"{OUTPUT}events:\n", 1)
+    text = MAKER.replace("output: learn\n", OUTPUT, 1)
     (folder / "example.yaml").write_text(text, encoding="utf-8")
     maker = read_maker(folder / "example.yaml")
     return Production(maker, prior_draws(maker)).thinned()

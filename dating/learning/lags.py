@@ -94,7 +94,7 @@ def lags_of(maker: Maker) -> tuple[Lag, ...]:
     --------
     >>> from dating.files import read_maker
     >>> [lag.mark for lag in lags_of(read_maker("priors/marrowby.yaml"))]
-    ['heel-pencil', 'back-stamp']
+    ['heel-pencil', 'back-stamp', 'plate-date']
     """
     lags = []
     for name, (part, mark) in maker.marks().items():

@@ -51,10 +51,11 @@ def test_the_note_prints_which_circa_it_means(years):
     maker = dating.read_maker("priors/marrowby.yaml")
     longer = {"period": Period.parse("1895/1975"), "output": ()}
     maker = maker.model_copy(update=longer) if years == 10 else maker
-    scarce = dating.read_examination("demo_data/examinations/M-005.yaml")
-    scarce = scarce.model_copy(update={"seen": {"guard": scarce.seen["guard"]}, "marks": {}})
+    scarce = dating.read_examination("demo_data/examinations/M-006.yaml")
+    one = {"seen": {"heel-joint": scarce.seen["heel-joint"]}, "marks": {}, "measured": {}}
+    scarce = scarce.model_copy(update=one)
     estimate = dating.estimate(maker, scarce)
-    for level in np.arange(0.3, 0.9, 0.02):
+    for level in np.arange(0.3, 0.96, 0.05):
         wording = Wording(language("en"), float(level), CIRCA[years])
         note = note_of(estimate, wording)
         if "circa" in note.statement:
