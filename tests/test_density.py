@@ -61,7 +61,14 @@ def stress(folder):
     return planned(folder, STRESS, 60)
 
 
-@pytest.fixture(scope="module", params=[demo, small, stress], ids=lambda plan: plan.__name__)
+@pytest.fixture(
+    scope="module",
+    params=[
+        pytest.param(demo, marks=pytest.mark.slow, id="demo"),  # a minute and more to compile
+        pytest.param(small, id="small"),
+        pytest.param(stress, id="stress"),
+    ],
+)
 def plan(request, tmp_path_factory):
     return request.param(tmp_path_factory.mktemp("maker"))
 

@@ -129,7 +129,7 @@ def test_a_run_that_is_stopped_keeps_its_draws(tmp_path, monkeypatch):
         raise KeyboardInterrupt
 
     monkeypatch.setattr(chains_module._Run, "_wait", interrupted)
-    shown = learned(tmp_path)
+    shown = learned(tmp_path, "--accept", 0.95)
     assert shown.exit_code == 1
     assert "stopped before the draws were through" in " ".join(shown.output.split())
     kept = dating.read_learned(tmp_path / "o.unsound.nc")
@@ -177,7 +177,7 @@ def test_chains_of_one_hump_lie_around_one_place(seed, kind):
 def stuck(folder, text, rows):
     """What is stuck in a run of forty draws, none of which is enough."""
     plan = plan_of(*written(folder, text, rows))
-    found = obstacles_of(plan, learn(plan, draws=40, seed=2))
+    found = obstacles_of(plan, learn(plan, draws=40, accept=0.9, seed=2))
     sentences = " ".join(on_obstacles(found, plan.maker.period.first))
     return [reason for each in found for reason in each.reasons], sentences
 

@@ -135,7 +135,7 @@ def one_ramp(tmp_path_factory):
     folder = tmp_path_factory.mktemp("one-ramp")
     maker, corpus = written(folder, ONE_RAMP, one_ramp_rows(60))
     plan = plan_of(maker, corpus)
-    return plan, learn(plan, draws=800, seed=3)
+    return plan, learn(plan, draws=800, accept=0.95, seed=3)
 
 
 def grid_posterior(plan, rows, *, wrong=False):

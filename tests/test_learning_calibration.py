@@ -34,7 +34,7 @@ def exact_start(plan, place):
     With all months known and no event, the posterior is a product over the features. A second grid
     of first uses is laid over where the first one found the posterior.
     """
-    share = (np.arange(300) + 0.5) / 300
+    share = (np.arange(200) + 0.5) / 200
     mean, spread = on_grid(plan, place, share)
     judged = list(plan.layout.numbers.values())[plan.layout.ramps[place].start]
     shares = np.linspace(1e-6, 1 - 1e-6, 20_001)
@@ -49,7 +49,7 @@ def on_grid(plan, place, share):
     even = (np.arange(60) + 0.5) / 60
     starts, overlaps = judged[ramp.start].quantile(share), judged[ramp.overlap].quantile(even)
     stated = plan.maker.features()[track.name][1].slip.value
-    doubt = np.linspace(-5.5, 3.5, 31)
+    doubt = np.linspace(-5.5, 3.5, 25)
     slips = expit(logit(stated) + CHANCE_DOUBT * doubt)
     grid = np.array(np.meshgrid(starts, overlaps, indexing="ij")).reshape(2, -1)
     shape = "logistic" if ramp.logistic else "linear"
@@ -137,9 +137,9 @@ def harness(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def thirty(tmp_path_factory):
+def truths(tmp_path_factory):
     even = Harness(tmp_path_factory.mktemp("even"), EVEN)
-    return [even.replicate(seed, **QUICK) for seed in range(30)]
+    return [even.replicate(seed, **QUICK) for seed in range(24)]
 
 
 def least_chance(replicates, kept, bins):
@@ -153,21 +153,21 @@ def off_by(replicates, spreads):
     return [replace(r, truth=r.truth + spreads * r.draws.std(axis=0)) for r in replicates]
 
 
-def test_ranks_of_the_truth_are_uniform(thirty):
-    least, quantity = least_chance(thirty, KEPT, 5)
+def test_ranks_of_the_truth_are_uniform(truths):
+    least, quantity = least_chance(truths, KEPT, 5)
     assert least > LEVEL, quantity
-    assert sum(replicate.divergences for replicate in thirty) == 0
+    assert sum(replicate.divergences for replicate in truths) == 0
 
 
-def test_truths_that_are_off_are_found(thirty):
+def test_truths_that_are_off_are_found(truths):
     """Negative control: every truth one posterior standard deviation up."""
-    assert least_chance(off_by(thirty, 1.0), KEPT, 5)[0] < LEVEL
+    assert least_chance(off_by(truths, 1.0), KEPT, 5)[0] < LEVEL
 
 
-def test_truths_of_other_corpora_are_found(thirty):
+def test_truths_of_other_corpora_are_found(truths):
     """Negative control: posteriors that are right of something else are too narrow."""
-    others = [*thirty[1:], thirty[0]]
-    exchanged = [replace(r, truth=o.truth) for r, o in zip(thirty, others, strict=True)]
+    others = [*truths[1:], truths[0]]
+    exchanged = [replace(r, truth=o.truth) for r, o in zip(truths, others, strict=True)]
     assert least_chance(exchanged, KEPT, 5)[0] < LEVEL
 
 

@@ -53,7 +53,7 @@ if TYPE_CHECKING:
 @click.option(
     "--accept",
     type=click.FloatRange(0.5, 0.999),
-    default=0.9,
+    default=0.8,
     show_default=True,
     help="Acceptance that the sampler aims at; higher is slower and safer. Raised after a "
     "divergence unless --draws is given.",

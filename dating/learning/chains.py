@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 type Floats = NDArray[np.float64]
 
 CHAINS = 4
-TUNE = 300
+TUNE = 200
 LOOKS = (500, 700, 900, 1200, 1500, 2000, 2500, 3000, 4000, 5500, 7500, 10_000)
 """Draws in each chain after which it is asked whether they can be relied on."""
 MORE = (250, 500, 1000, 2000, 4000, 8000)
@@ -40,7 +40,7 @@ MOST_KEPT = 2500
 FEWEST = 10
 """Draws in each chain below which nothing is kept of chains that are stopped."""
 _HIGHEST = 0.985
-_USUAL_DRAWS, _USUAL_STEPS = 700, 28
+_USUAL_DRAWS, _USUAL_STEPS = 750, 25
 _SPREAD = 0.5
 _PATIENCE = 0.05
 
@@ -136,9 +136,10 @@ def chains_of(
     if before is not None and before.health.divergences and draws is None:
         accept = _raised(before.accept)
     while True:
-        chains = _Run(density, coordinates, accept, seed, looks, count, report, before).chains()
-        ends = draws is not None or chains.stopped or accept > _HIGHEST
-        if ends or not chains.health.divergences:
+        last = draws is not None or accept > _HIGHEST
+        run = _Run(density, coordinates, accept, seed, looks, count, last, report, before)
+        chains = run.chains()
+        if chains is not None:
             return chains
         accept = _raised(accept)
 
@@ -178,6 +179,7 @@ class _Run:
     seed: int
     looks: tuple[int, ...]
     count: int
+    last: bool
     report: Callable[[str], None]
     before: Chains | None
     progress: list[Any] = field(default_factory=list)
@@ -187,8 +189,8 @@ class _Run:
         """Draws for tuning."""
         return min(TUNE, self.looks[-1])
 
-    def chains(self) -> Chains:
-        """Run until a look is content, a chain diverges, or the last look is over."""
+    def chains(self) -> Chains | None:
+        """Run until a look is content or the last one over; none where they are to begin again."""
         sampler = self._sampler()
         try:
             for look in self.looks[:-1]:
@@ -196,6 +198,9 @@ class _Run:
                 if _is_finished(sampler):
                     break
                 sampler.pause()
+                if self._divergences(look) and not self.last:
+                    sampler.cancel()
+                    return None
                 if self._divergences(look):
                     return self._kept(sampler.abort(), look)
                 chains = self._kept(sampler.inspect(), look)
@@ -203,7 +208,8 @@ class _Run:
                     sampler.cancel()
                     return chains
                 sampler.resume()
-            return self._first_content(sampler.wait())
+            chains = self._first_content(sampler.wait())
+            return None if chains.health.divergences and not self.last else chains
         except KeyboardInterrupt:
             look = min((chain.finished_draws for chain in self.progress), default=0) - self.tune
             if look < FEWEST:
@@ -270,8 +276,8 @@ class _Run:
         self.report(f"draw {max(least - self.tune, 0):,} of each chain")
 
     def _wait(self, sampler: Any, look: int) -> None:
-        """Wait until every chain has as many draws as a look wants."""
-        while not _is_finished(sampler):
+        """Wait until every chain has as many draws as a look wants, or all are to begin again."""
+        while not _is_finished(sampler) and (self.last or not self._divergences(look)):
             done = [chain.finished_draws for chain in self.progress]
             if len(done) == self.count and min(done) >= self.tune + look:
                 return

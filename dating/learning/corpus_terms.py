@@ -14,6 +14,7 @@ from dating.learning.tally import Tally
 
 type Floats = NDArray[np.float64]
 type Positions = NDArray[np.int64]
+type Unsigned = NDArray[np.uint64]
 type Stretch = tuple[int, int, Floats, Positions]
 """Row, first month, weights by month, and readings of a run of cases that are alike."""
 
@@ -31,26 +32,26 @@ class RowTerms(NamedTuple):
     ----------
     row : ndarray of int64, shape (row + 1,)
         Row i has the stretches ``row[i]`` to ``row[i + 1]``.
-    from_month : ndarray of int64, shape (stretch,)
+    from_month : ndarray of uint64, shape (stretch,)
         First month of each stretch.
-    weight_at, weight : ndarray, shapes (stretch + 1,) and (month of a stretch,)
+    weight_at, weight : ndarray of uint64 and float64, shapes (stretch + 1,) and (each month,)
         Where the weights of each stretch stand, and all of them.
-    readings_at, readings : ndarray of int64, shapes (stretch + 1,) and (reading of a stretch,)
+    readings_at, readings : ndarray of uint64 and int64, shapes (stretch + 1,) and (each reading,)
         Where the readings of each stretch stand, and all of them.
-    place : ndarray of int64, shape (reading,)
-        Where month 0 of a reading would stand among the months of all readings.
-    states : int
-        How many readings are of states; they come first.
+    at : ndarray of uint64, shape (reading of a stretch,)
+        Where the first month of each of them stands among the months of all readings.
+    others_at : ndarray of uint64, shape (stretch,)
+        Where, after those of states, the other readings of each stretch stand.
     """
 
     row: Positions
-    from_month: Positions
-    weight_at: Positions
+    from_month: Unsigned
+    weight_at: Unsigned
     weight: Floats
-    readings_at: Positions
+    readings_at: Unsigned
     readings: Positions
-    place: Positions
-    states: int
+    at: Unsigned
+    others_at: Unsigned
 
 
 def corpus_terms(layout: Layout, tally: Tally) -> dict[str, Any]:
@@ -96,16 +97,24 @@ def corpus_terms(layout: Layout, tally: Tally) -> dict[str, Any]:
 def _row_terms(tally: Tally, stretches: list[Stretch], place: Positions) -> RowTerms:
     weights, listed = [each for *_, each, _ in stretches], [each for *_, each in stretches]
     counts = np.bincount([row for row, *_ in stretches], minlength=tally.rows)
+    begins = [begin for _, begin, _, _ in stretches]
+    ends = _ends([len(readings) for readings in listed])
+    of_states = [int((readings < len(tally.track)).sum()) for readings in listed]
+    places = [place[each] + begin for each, begin in zip(listed, begins, strict=True)]
     return RowTerms(
         row=_ends(counts.tolist()),
-        from_month=np.array([begin for _, begin, _, _ in stretches], dtype=np.int64),
-        weight_at=_ends([len(weight) for weight in weights]),
+        from_month=np.array(begins, dtype=np.uint64),
+        weight_at=_ends([len(weight) for weight in weights]).astype(np.uint64),
         weight=np.concatenate([np.zeros(0), *weights]),
-        readings_at=_ends([len(readings) for readings in listed]),
-        readings=np.concatenate([np.zeros(0, dtype=np.int64), *listed]),
-        place=np.ascontiguousarray(place),
-        states=len(tally.track),
+        readings_at=ends.astype(np.uint64),
+        readings=_joined(listed),
+        at=_joined(places).astype(np.uint64),
+        others_at=(ends[:-1] + of_states).astype(np.uint64),
     )
+
+
+def _joined(parts: list[Positions]) -> Positions:
+    return np.concatenate([np.zeros(0, dtype=np.int64), *parts])
 
 
 def _ends(lengths: list[int]) -> Positions:
@@ -158,7 +167,7 @@ def _stretches(tally: Tally, readings: int, months: int, by_month: bool) -> list
     edges = np.flatnonzero(np.concatenate([[True], ~alike, [len(month) > 0]]))
     found = []
     for begin, end in pairwise(edges):
-        listed = reading[begin][reading[begin] < readings]
+        listed = np.sort(reading[begin][reading[begin] < readings])
         if len(listed) or by_month:
             low = int(month[begin])
             weight = np.zeros(int(month[end - 1]) + 1 - low)

@@ -29,9 +29,12 @@ _STEEPNESS = 2 * math.log(19.0)
 _LOG_TWO_PI = math.log(2 * math.pi)
 _FARTHEST = 35.0
 _NEVER = 1e-300
-_FEW = 32  # states of which the product, each at least the floor, is far above what a float holds
+_ONE = np.uint64(1)
+_FEW = np.uint64(32)  # states: their product, each at least the floor, is far from the least float
+_SMALL = 1e-8  # a sum that may be multiplied by what is next to nothing, and is still a number
 _STEPS, _ROUNDING = 1 / math.log(2.0), 1.5 * 2.0**52
 _STEP_HIGH, _STEP_LOW = 0.693147180369123816490, 1.90821492927058770002e-10  # of log 2
+_OF_POWER = tuple(1 / math.factorial(k) for k in range(14))
 _ROUNDING_BITS = int(np.array(_ROUNDING).view(np.int64))
 _FAST = {"reassoc", "nsz", "contract", "arcp"}
 jit = numba.njit(nogil=True, cache=True, fastmath=_FAST, error_model="numpy", boundscheck=False)
@@ -292,14 +295,13 @@ def exponentials(x, bits):  # type: ignore[no-untyped-def]
     """
     power = bits.view(np.float64)
     for i in range(len(x)):
-        x[i] = max(x[i], -700.0)
-        power[i] = x[i] * _STEPS + _ROUNDING
-    for i in range(len(x)):
+        now = x[i] if x[i] > -700.0 else -700.0
+        power[i] = now * _STEPS + _ROUNDING
         steps = power[i] - _ROUNDING
-        r = (x[i] - steps * _STEP_HIGH) - steps * _STEP_LOW
-        total = 1.0 + r * (1 / 13)
-        for k in range(12, 0, -1):
-            total = 1.0 + r * total * (1 / k)
+        r = (now - steps * _STEP_HIGH) - steps * _STEP_LOW
+        total = _OF_POWER[13]
+        for k in range(12, -1, -1):
+            total = total * r + _OF_POWER[k]
         x[i] = total
     for i in range(len(x)):
         bits[i] = (bits[i] - _ROUNDING_BITS + 1023) << 52
@@ -484,22 +486,27 @@ def marks_of(x, t, reading, slope):  # type: ignore[no-untyped-def]
     own = np.empty((3, months))
     for k in range(len(t.mark)):
         g, r, alike = t.mark[k], others + k, 0.0
-        own[:] = 0.0
+        here, at = reading[t.offset[r] : t.offset[r + 1]], t.offset[r] - t.offset[others]
+        begin, stop = t.low[r], t.low[r] + len(here)
+        for s in range(t.stretch_at[k], t.stretch_at[k + 1]):
+            begin = min(begin, max(t.stretch_month[s], 0))
+            stop = max(stop, min(t.stretch_month[s] + until[t.stretch_kind[s]], months))
+        own[:, begin:stop] = 0.0
         for s in range(t.stretch_at[k], t.stretch_at[k + 1]):
             j, month = t.stretch_kind[s], t.stretch_month[s]
             alike += (t.kind_to[j] - t.kind_from[j]) / months
-            first, end = max(-month, 0), min(until[j], months - month)
+            first = max(-month, 0)
+            count = max(min(until[j], months - month) - first, 0)
+            since, into = np.uint64(first), np.uint64(month + first)
             for d in range(3):
-                each, there = date[j, d, first:], own[d, month + first :]
-                for m in range(end - first):
-                    there[m] += each[m]
+                for m in range(np.uint64(count)):
+                    own[d, into + m] += date[j, d, since + m]
         kept, w = (1 - t.mark_replaced[g]) * (1 - t.floor), t.mark_swapped[g]
-        here, at = reading[t.offset[r] : t.offset[r + 1]], t.offset[r] - t.offset[others]
         later = t.mark_replaced[g] * alike * (1 - t.floor) + t.floor * alike
         for d in range(3):
-            from_donor = 0.0
-            for m in range(months if w > 0.0 else 0):
-                from_donor += t.mark_donor[g, m] * own[d, m]
+            from_donor, donor = 0.0, t.mark_donor[g, begin:stop]
+            for m in range(len(donor) if w > 0.0 else 0):
+                from_donor += donor[m] * own[d, begin + m]
             near, into = own[d, t.low[r] :], here if d == 0 else slope[d - 1, at:]
             least = kept * w * from_donor + (later if d == 0 else 0.0)
             for i in range(len(here)):
@@ -564,52 +571,63 @@ def output_back(x, arisen, t, size, output, gradient):  # type: ignore[no-untype
 
 
 @jit
+def multiplied(begin, end, first, last, reading, at, chance):  # type: ignore[no-untyped-def]
+    """Multiply months by some of the readings of their stretch, and give the sum over the months.
+
+    Places without a sign need no look at whether they count from the end, which is most of what a
+    loop over few months would do.
+    """
+    count, total = end - begin, 0.0
+    for k in range(first, last):
+        place = at[k]
+        for i in range(count):
+            chance[begin + i] *= reading[place + i]
+    for i in range(count):
+        total += chance[begin + i]
+    return total
+
+
+@jit
 def stretch_of(b, reading, output, rows, chance):  # type: ignore[no-untyped-def]
     """Multiply the readings of one stretch of months, and sum over its months.
 
     The sum is that of what is left in ``chance``, times a power of e that is given with it: before
-    a measured value, and every so many states, the months are divided by their sum.
+    a reading that may be next to nothing, and every so many states, months whose sum is small are
+    divided by it.
     """
-    begin, month = rows.weight_at[b], rows.from_month[b]
-    here, weight = chance[begin : rows.weight_at[b + 1]], rows.weight[begin:]
+    begin, end, month = rows.weight_at[b], rows.weight_at[b + 1], rows.from_month[b]
+    k, states, last = rows.readings_at[b], rows.others_at[b], rows.readings_at[b + 1]
     power, total = 0.0, 0.0
-    for i in range(len(here)):
-        here[i] = weight[i]
-    if len(output) > 0:
-        for i in range(len(here)):
-            here[i] *= output[month + i]
-    for k in range(rows.readings_at[b], rows.readings_at[b + 1]):
-        r = rows.readings[k]
-        if r >= rows.states or (k - rows.readings_at[b]) % _FEW == _FEW - 1:
-            total = 0.0
-            for i in range(len(here)):
-                total += here[i]
-            for i in range(len(here)):
-                here[i] /= total
+    for i in range(end - begin):
+        chance[begin + i] = rows.weight[begin + i]
+        if len(output) > 0:
+            chance[begin + i] *= output[month + i]
+        total += chance[begin + i]
+    while k < last:
+        if total < _SMALL:
             power += math.log(total)
-        each = reading[rows.place[r] + month :]
-        for i in range(len(here)):
-            here[i] *= each[i]
-    total = 0.0
-    for i in range(len(here)):
-        total += here[i]
+            for i in range(end - begin):
+                chance[begin + i] /= total
+        until = min(k + _FEW, states) if k < states else k + _ONE
+        total = multiplied(begin, end, k, until, reading, rows.at, chance)
+        k = until
     return total, power
 
 
 @jit
 def stretch_back(b, scale, rows, chance, expected, arisen):  # type: ignore[no-untyped-def]
     """Spread one instrument over the months of a stretch, at each of its readings."""
-    month = rows.from_month[b]
-    here = chance[rows.weight_at[b] : rows.weight_at[b + 1]]
-    for i in range(len(here)):
-        here[i] *= scale
+    begin, month = rows.weight_at[b], rows.from_month[b]
+    count = rows.weight_at[b + 1] - begin
+    for i in range(count):
+        chance[begin + i] *= scale
     if len(arisen) > 0:
-        for i in range(len(here)):
-            arisen[month + i] += here[i]
+        for i in range(count):
+            arisen[month + i] += chance[begin + i]
     for k in range(rows.readings_at[b], rows.readings_at[b + 1]):
-        each = expected[rows.place[rows.readings[k]] + month :]
-        for i in range(len(here)):
-            each[i] += here[i]
+        place = rows.at[k]
+        for i in range(count):
+            expected[place + i] += chance[begin + i]
 
 
 @jit

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from dating.learning.chains import Chains
     from dating.learning.density import Density
 
-ACCEPT = 0.9
+ACCEPT = 0.8
 
 
 @dataclass(frozen=True, eq=False)

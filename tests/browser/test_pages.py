@@ -5,7 +5,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 
 from dating.bench.app import LOOKED_AT
-from tests.browser.looking import DESK, PHONE, sideways, violations
+from tests.browser.looking import DESK, PHONE, SEEN, sideways, violations
 from tests.serving import linked, pages_of
 
 EACH = 2
@@ -31,8 +31,7 @@ def settled(page):
         page.locator("#count", has_text="3 of 3 weighed").wait_for()
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
-@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize(("size", "dark"), SEEN)
 @pytest.mark.parametrize("address", sorted(LOOKED_AT))
 def test_a_page_is_accessible_and_fits(look, shown, address, size, dark):
     assert shown[address], "no link leads to this page"

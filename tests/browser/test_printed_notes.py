@@ -16,7 +16,7 @@ from dating.notes.picture import picture_for
 from dating.notes.selling import sell
 from dating.notes.sentences import Wording
 from dating.notes.web import as_html
-from tests.browser.looking import DESK, PHONE, sideways, violations
+from tests.browser.looking import DESK, SEEN, sideways, violations
 
 NAMES = ("M-003", "M-005", "M-010")
 
@@ -45,8 +45,7 @@ def opened(look, text, size, dark=False):
     return page
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
-@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize(("size", "dark"), SEEN)
 def test_notes_are_accessible_and_fit(look, pages, size, dark):
     for name, text in pages.items():
         page = opened(look, text, size, dark)

@@ -153,7 +153,9 @@ def within_errors(values, expected):
 
 
 @pytest.mark.parametrize(("a", "b"), [(1, 1), (2, 5), (30, 4), (1, 200)])
-@pytest.mark.parametrize("made", [(1,), (3, 4), (10, 0, 20, 6)])
+@pytest.mark.parametrize(
+    "made", [(1,), (3, 4), pytest.param((10, 0, 20, 6), marks=pytest.mark.slow)]
+)
 def test_numbers_of_a_share_that_is_beta_are_beta_binomial(a, b, made):
     n, share = sum(made), shares(a, b, len(made))
     each = np.broadcast_to(np.array(made, float), share.shape)
@@ -167,7 +169,7 @@ def test_numbers_of_a_share_that_is_beta_are_beta_binomial(a, b, made):
         within_errors(chance_between(low, high, each, share), expected)
 
 
-@pytest.mark.parametrize("n", [1, 4, 10])
+@pytest.mark.parametrize("n", [1, 4, pytest.param(10, marks=pytest.mark.slow)])
 def test_of_an_even_share_every_number_is_equally_probable(n):
     """Bayes, T. (1763). *Philosophical Transactions* 53, 370-418: each has 1 / (n + 1)."""
     share, made = shares(1, 1), np.full((DRAWS, 1), float(n))
