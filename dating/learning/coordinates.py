@@ -121,16 +121,16 @@ def _curvature(density: Density, mode: Floats) -> Floats:
 
 def _shears(density: Density, mode: Floats, curvature: Floats) -> Floats:
     """Give the first uses that hang together with their widths, shape (field, sheared)."""
-    t = density.terms
-    value, rise = np.empty(len(t.kind)), np.empty(len(t.kind))
-    kernels.numbers(mode, t, value, rise)
-    chosen = []
-    for start, over in zip(t.start[t.lag < 0], t.overlap[t.lag < 0], strict=True):
-        first, width = t.unknown[start], np.hypot(value[over], t.narrowest)
+    own, ramps = density.terms.numbers, density.terms.ramps
+    value, rise = np.empty(len(own.kind)), np.empty(len(own.kind))
+    kernels.numbers(mode, own, value, rise)
+    chosen, free = [], ramps.lag < 0
+    for start, over in zip(ramps.start[free], ramps.overlap[free], strict=True):
+        first, width = own.unknown[start], np.hypot(value[over], ramps.narrowest)
         by_width = value[over] / width * rise[over]
-        if first < 0 or t.kind[over] in {kernels.CERTAIN, kernels.POOL} or by_width < 1e-9:
+        if first < 0 or own.kind[over] in {kernels.CERTAIN, kernels.POOL} or by_width < 1e-9:
             continue
-        along = curvature[first, t.unknown[over]] / max(curvature[first, first], 1e-9) / by_width
+        along = curvature[first, own.unknown[over]] / max(curvature[first, first], 1e-9) / by_width
         along = np.clip(along * rise[start], 0.0, _MOST_SLOPE)
         if along > _LEAST_SLOPE and rise[start] > 1e-9:
             chosen.append((first, over, along / rise[start], width))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,6 @@ from dating.learning.tally import Tally
 
 type Floats = NDArray[np.float64]
 type Positions = NDArray[np.int64]
-type Unsigned = NDArray[np.uint64]
 type Stretch = tuple[int, int, Floats, Positions]
 """Row, first month, weights by month, and readings of a run of cases that are alike."""
 
@@ -22,40 +21,8 @@ _DIGITS = 10
 _ROUNDING = 1e-9
 
 
-class RowTerms(NamedTuple):
-    """Instruments that are summed over months, each as a few stretches of months.
-
-    What is worked out for every stretch takes these terms alone: to be handed all others takes a
-    compiled function longer than its work.
-
-    Parameters
-    ----------
-    row : ndarray of int64, shape (row + 1,)
-        Row i has the stretches ``row[i]`` to ``row[i + 1]``.
-    from_month : ndarray of uint64, shape (stretch,)
-        First month of each stretch.
-    weight_at, weight : ndarray of uint64 and float64, shapes (stretch + 1,) and (each month,)
-        Where the weights of each stretch stand, and all of them.
-    readings_at, readings : ndarray of uint64 and int64, shapes (stretch + 1,) and (each reading,)
-        Where the readings of each stretch stand, and all of them.
-    at : ndarray of uint64, shape (reading of a stretch,)
-        Where the first month of each of them stands among the months of all readings.
-    others_at : ndarray of uint64, shape (stretch,)
-        Where, after those of states, the other readings of each stretch stand.
-    """
-
-    row: Positions
-    from_month: Unsigned
-    weight_at: Unsigned
-    weight: Floats
-    readings_at: Unsigned
-    readings: Positions
-    at: Unsigned
-    others_at: Unsigned
-
-
 def corpus_terms(layout: Layout, tally: Tally) -> dict[str, Any]:
-    """Lay out a tally; see :class:`~dating.learning.density_terms.Terms`.
+    """Lay out a tally; see :class:`~dating.learning.terms.Terms`.
 
     Parameters
     ----------
@@ -90,27 +57,27 @@ def corpus_terms(layout: Layout, tally: Tally) -> dict[str, Any]:
         "known": tally.known.astype(float),
         "instruments": tally.counts[reading, month],
         "counted": offset[reading] + month - low[reading],
-        "rows": _row_terms(tally, stretches, offset[:-1] - low),
+        **_row_terms(tally, stretches, offset[:-1] - low),
     }
 
 
-def _row_terms(tally: Tally, stretches: list[Stretch], place: Positions) -> RowTerms:
+def _row_terms(tally: Tally, stretches: list[Stretch], place: Positions) -> dict[str, Any]:
     weights, listed = [each for *_, each, _ in stretches], [each for *_, each in stretches]
     counts = np.bincount([row for row, *_ in stretches], minlength=tally.rows)
     begins = [begin for _, begin, _, _ in stretches]
     ends = _ends([len(readings) for readings in listed])
     of_states = [int((readings < len(tally.track)).sum()) for readings in listed]
     places = [place[each] + begin for each, begin in zip(listed, begins, strict=True)]
-    return RowTerms(
-        row=_ends(counts.tolist()),
-        from_month=np.array(begins, dtype=np.uint64),
-        weight_at=_ends([len(weight) for weight in weights]).astype(np.uint64),
-        weight=np.concatenate([np.zeros(0), *weights]),
-        readings_at=ends.astype(np.uint64),
-        readings=_joined(listed),
-        at=_joined(places).astype(np.uint64),
-        others_at=(ends[:-1] + of_states).astype(np.uint64),
-    )
+    return {
+        "row": _ends(counts.tolist()),
+        "from_month": np.array(begins, dtype=np.uint64),
+        "weight_at": _ends([len(weight) for weight in weights]).astype(np.uint64),
+        "weight": np.concatenate([np.zeros(0), *weights]),
+        "readings_at": ends.astype(np.uint64),
+        "readings": _joined(listed),
+        "at": _joined(places).astype(np.uint64),
+        "others_at": (ends[:-1] + of_states).astype(np.uint64),
+    }
 
 
 def _joined(parts: list[Positions]) -> Positions:

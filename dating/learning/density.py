@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 from dating.distributions import Certain
 from dating.learning import density_kernels as kernels
 from dating.learning.constants import Constants
-from dating.learning.density_terms import Terms, open_chances, terms_of, unknowns_of
+from dating.learning.density_terms import open_chances, terms_of, unknowns_of
 from dating.learning.layout import Layout
 from dating.learning.tally import Tally
+from dating.learning.terms import Terms
 
 type Floats = NDArray[np.float64]
 
@@ -117,16 +118,16 @@ class Density:
         t, lead = self.terms, x.shape[:-1]
         flat = np.ascontiguousarray(x.reshape(-1, self.size))
         inner = {
-            "value": t.kind.shape,
-            "share": t.stated.shape,
-            "slip": (len(t.slip) + 1,),
-            "replaced": (len(t.slip) + 1,),
-            "mean": t.anchor_mean.shape,
-            "spread": t.gauge_spread.shape,
-            "lag": t.lag_median.shape,
-            "lag_ratio": t.lag_median.shape,
-            "output_scale": (2 if len(t.reach) else 0,),
-            "output_share": (len(t.cosines) if len(t.reach) else 0,),
+            "value": t.numbers.kind.shape,
+            "share": t.shares.stated.shape,
+            "slip": (len(t.chances.slip) + 1,),
+            "replaced": (len(t.chances.slip) + 1,),
+            "mean": t.gauges.anchor_mean.shape,
+            "spread": t.gauges.gauge_spread.shape,
+            "lag": t.marks.lag_median.shape,
+            "lag_ratio": t.marks.lag_median.shape,
+            "output_scale": (2 if len(t.walk.reach) else 0,),
+            "output_share": (len(t.walk.cosines) if len(t.walk.reach) else 0,),
         }
         arrays = {name: np.empty((len(flat), *shape)) for name, shape in inner.items()}
         kernels.quantities(flat, t, *arrays.values())

@@ -340,11 +340,10 @@ def bells_back(value, scale, tails, drift, density, weight, d_drift):  # type: i
 @jit
 def measured_of(drift, scale, t, reading, top, density):  # type: ignore[no-untyped-def]
     """Give densities of measured values, each divided by its largest, whose logarithm is noted."""
-    months, states = drift.shape[1], len(t.course)
+    months = drift.shape[1]
     bits = np.empty(months, dtype=np.int64)
     for k in range(len(t.gauge)):
-        g, low, at = t.gauge[k], t.low[states + k], t.offset[states + k]
-        here = reading[at : t.offset[states + k + 1]]
+        g, low, here = t.gauge[k], t.low[k], reading[t.offset[k] : t.offset[k + 1]]
         swapped = t.gauge_swapped[g]
         begin, end = (0, months) if swapped > 0.0 else (low, low + len(here))
         whole, donor = density[k, begin:end], t.gauge_donor[g, begin:end]
@@ -373,11 +372,10 @@ def scales_of(x, t, spread, scale):  # type: ignore[no-untyped-def]
 @jit
 def measured_back(expected, drift, spread, scale, top, density, t, d_drift, gradient):  # type: ignore[no-untyped-def]
     """Carry N / L of measured values back to the drift of their means, and to their spreads."""
-    months, states = d_drift.shape[1], len(t.course)
+    months = d_drift.shape[1]
     weight = np.empty(months)
     for k in range(len(t.gauge)):
-        g, low, at = t.gauge[k], t.low[states + k], t.offset[states + k]
-        here = expected[at : t.offset[states + k + 1]]
+        g, low, here = t.gauge[k], t.low[k], expected[t.offset[k] : t.offset[k + 1]]
         swapped, most = t.gauge_swapped[g], math.exp(top[k])
         begin, end = (0, months) if swapped > 0.0 else (low, low + len(here))
         total = 0.0
@@ -475,9 +473,9 @@ def dates_of(t, lag, above, date, until):  # type: ignore[no-untyped-def]
 
 
 @jit
-def marks_of(x, t, reading, slope):  # type: ignore[no-untyped-def]
+def marks_of(x, t, floor, reading, slope):  # type: ignore[no-untyped-def]
     """Give P(mark | month) of readings, and its derivatives, shape (2, month of a reading)."""
-    months, others = t.donor.shape[1], len(t.course) + len(t.gauge)
+    months = t.mark_donor.shape[1]
     lag, above = np.empty((3, *t.lag_judged.shape)), np.empty((3, *t.lag_judged.shape))
     date = np.empty((len(t.kind_lag), 3, months + 1))
     until = np.empty(len(t.kind_lag), dtype=np.int64)
@@ -485,9 +483,9 @@ def marks_of(x, t, reading, slope):  # type: ignore[no-untyped-def]
     dates_of(t, lag, above, date, until)
     own = np.empty((3, months))
     for k in range(len(t.mark)):
-        g, r, alike = t.mark[k], others + k, 0.0
-        here, at = reading[t.offset[r] : t.offset[r + 1]], t.offset[r] - t.offset[others]
-        begin, stop = t.low[r], t.low[r] + len(here)
+        g, alike = t.mark[k], 0.0
+        here, at = reading[t.offset[k] : t.offset[k + 1]], t.offset[k] - t.offset[0]
+        begin, stop = t.low[k], t.low[k] + len(here)
         for s in range(t.stretch_at[k], t.stretch_at[k + 1]):
             begin = min(begin, max(t.stretch_month[s], 0))
             stop = max(stop, min(t.stretch_month[s] + until[t.stretch_kind[s]], months))
@@ -501,13 +499,13 @@ def marks_of(x, t, reading, slope):  # type: ignore[no-untyped-def]
             for d in range(3):
                 for m in range(np.uint64(count)):
                     own[d, into + m] += date[j, d, since + m]
-        kept, w = (1 - t.mark_replaced[g]) * (1 - t.floor), t.mark_swapped[g]
-        later = t.mark_replaced[g] * alike * (1 - t.floor) + t.floor * alike
+        kept, w = (1 - t.mark_replaced[g]) * (1 - floor), t.mark_swapped[g]
+        later = t.mark_replaced[g] * alike * (1 - floor) + floor * alike
         for d in range(3):
             from_donor, donor = 0.0, t.mark_donor[g, begin:stop]
             for m in range(len(donor) if w > 0.0 else 0):
                 from_donor += donor[m] * own[d, begin + m]
-            near, into = own[d, t.low[r] :], here if d == 0 else slope[d - 1, at:]
+            near, into = own[d, t.low[k] :], here if d == 0 else slope[d - 1, at:]
             least = kept * w * from_donor + (later if d == 0 else 0.0)
             for i in range(len(here)):
                 into[i] = kept * (1 - w) * near[i] + least
@@ -516,11 +514,9 @@ def marks_of(x, t, reading, slope):  # type: ignore[no-untyped-def]
 @jit
 def marks_back(expected, t, slope, gradient):  # type: ignore[no-untyped-def]
     """Carry N / L of marks back to the unknowns of their lags."""
-    others = len(t.course) + len(t.gauge)
     for k in range(len(t.mark)):
-        r, n = others + k, t.lag_unknown[t.mark[k]]
-        at = t.offset[r] - t.offset[others]
-        here = expected[t.offset[r] : t.offset[r + 1]]
+        n, at = t.lag_unknown[t.mark[k]], t.offset[k] - t.offset[0]
+        here = expected[t.offset[k] : t.offset[k + 1]]
         for i in range(len(here) if n >= 0 else 0):
             gradient[n] += here[i] * slope[0, at + i]
             gradient[n + 1] += here[i] * slope[1, at + i]
@@ -650,13 +646,13 @@ def instruments(reading, top, scale, log_output, output, t, chance, expected, ar
     """
     total, rows = 0.0, t.rows
     for m in range(len(arisen)):
-        total += t.known[m] * log_output[m]
-        arisen[m] = t.known[m]
-    for k in range(len(t.instruments)):
-        total += t.instruments[k] * math.log(reading[t.counted[k]])
-        expected[t.counted[k]] += t.instruments[k]
+        total += t.readings.known[m] * log_output[m]
+        arisen[m] = t.readings.known[m]
+    for k in range(len(t.readings.instruments)):
+        total += t.readings.instruments[k] * math.log(reading[t.readings.counted[k]])
+        expected[t.readings.counted[k]] += t.readings.instruments[k]
     for k in range(len(top)):
-        total += t.times[k] * (top[k] + t.constant[k] - math.log(scale[k]))
+        total += t.gauges.times[k] * (top[k] + t.gauges.constant[k] - math.log(scale[k]))
     power = np.empty(len(rows.from_month))
     for row in range(len(rows.row) - 1):
         likelihood, most = row_of(row, reading, output, rows, chance, power)
@@ -718,57 +714,57 @@ def log_normal(x):  # type: ignore[no-untyped-def]
 @jit
 def log_posterior(x, t, gradient):  # type: ignore[no-untyped-def]
     """Give the log posterior and the log likelihood at x; the gradient goes into its array."""
-    months, ramps, features = t.donor.shape[1], len(t.start), len(t.slip)
-    courses, depth, states = t.stated.shape
-    value, slope = np.empty(len(t.kind)), np.empty(len(t.kind))
-    share, width = np.empty(t.stated.shape), np.empty(ramps)
+    months, ramps, features = t.courses.donor.shape[1], len(t.ramps.start), len(t.chances.slip)
+    courses, depth, states = t.shares.stated.shape
+    value, slope = np.empty(len(t.numbers.kind)), np.empty(len(t.numbers.kind))
+    share, width = np.empty(t.shares.stated.shape), np.empty(ramps)
     slip, replaced = np.empty(features + 1), np.empty(features + 1)
     ramp, by_start = np.empty((ramps, months)), np.empty((ramps, months))
-    by_width, drift = np.empty((ramps, months)), np.zeros(t.gauge_donor.shape)
+    by_width, drift = np.empty((ramps, months)), np.zeros(t.gauges.gauge_donor.shape)
     regime, reached = np.empty((courses, depth, months)), np.empty((courses, depth, months))
     built, recorded = np.empty((courses, states, months)), np.empty((courses, states, months))
-    reading, expected = np.empty(t.offset[-1]), np.zeros(t.offset[-1])
-    top, chance = np.empty(len(t.gauge)), np.empty(len(t.rows.weight))
-    density, scale = np.empty((len(t.gauge), months)), np.empty(len(t.gauge))
-    spread = np.empty(len(t.gauge_spread))
-    date_slope = np.empty((2, t.offset[-1] - t.offset[len(t.course) + len(t.gauge)]))
-    open_months = months if len(t.reach) > 0 else 0
-    size, arisen = np.empty(len(t.reach)), np.empty(open_months)
+    reading, expected = np.empty(t.readings.offset[-1]), np.zeros(t.readings.offset[-1])
+    top, chance = np.empty(len(t.gauges.gauge)), np.empty(len(t.rows.weight))
+    density, scale = np.empty((len(t.gauges.gauge), months)), np.empty(len(t.gauges.gauge))
+    spread = np.empty(len(t.gauges.gauge_spread))
+    date_slope = np.empty((2, t.marks.offset[-1] - t.marks.offset[0]))
+    open_months = months if len(t.walk.reach) > 0 else 0
+    size, arisen = np.empty(len(t.walk.reach)), np.empty(open_months)
     log_output, output = np.empty(open_months), np.empty(open_months)
 
-    numbers(x, t, value, slope)
-    shares_of(x, t, share)
-    chances(x, t.slip, t.slip_unknown, t.chance_doubt, slip)
-    chances(x, t.replaced, t.replaced_unknown, t.chance_doubt, replaced)
-    drift_of(x, t, drift)
-    ramps_of(value, t, ramp, by_start, by_width, width)
-    regimes_of(ramp, t, regime, reached)
-    recorded_of(share, slip, replaced, t, regime, built, recorded)
-    readings_of(recorded, t, reading)
-    scales_of(x, t, spread, scale)
-    measured_of(drift, scale, t, reading, top, density)
-    marks_of(x, t, reading, date_slope)
-    output_of(x, t, size, log_output, output)
+    numbers(x, t.numbers, value, slope)
+    shares_of(x, t.shares, share)
+    chances(x, t.chances.slip, t.chances.slip_unknown, t.chances.chance_doubt, slip)
+    chances(x, t.chances.replaced, t.chances.replaced_unknown, t.chances.chance_doubt, replaced)
+    drift_of(x, t.gauges, drift)
+    ramps_of(value, t.ramps, ramp, by_start, by_width, width)
+    regimes_of(ramp, t.courses, regime, reached)
+    recorded_of(share, slip, replaced, t.courses, regime, built, recorded)
+    readings_of(recorded, t.readings, reading)
+    scales_of(x, t.gauges, spread, scale)
+    measured_of(drift, scale, t.gauges, reading, top, density)
+    marks_of(x, t.marks, t.readings.floor, reading, date_slope)
+    output_of(x, t.walk, size, log_output, output)
     likelihood = instruments(reading, top, scale, log_output, output, t, chance, expected, arisen)
 
     gradient[:] = -x
     d_recorded, d_share = np.zeros(recorded.shape), np.zeros(share.shape)
     d_slip, d_replaced = np.zeros(features + 1), np.zeros(features + 1)
     d_ramp, d_value, d_drift = np.zeros(ramp.shape), np.zeros(len(value)), np.zeros(drift.shape)
-    readings_back(expected, t, d_recorded)
-    measured_back(expected, drift, spread, scale, top, density, t, d_drift, gradient)
-    marks_back(expected, t, date_slope, gradient)
-    output_back(x, arisen, t, size, output, gradient)
-    recorded_back(d_recorded, slip, replaced, t, built, d_slip, d_replaced)
-    regimes_back(d_recorded, share, ramp, t, regime, reached, d_share, d_ramp)
-    ramps_back(d_ramp, by_start, by_width, width, value, t, d_value)
+    readings_back(expected, t.readings, d_recorded)
+    measured_back(expected, drift, spread, scale, top, density, t.gauges, d_drift, gradient)
+    marks_back(expected, t.marks, date_slope, gradient)
+    output_back(x, arisen, t.walk, size, output, gradient)
+    recorded_back(d_recorded, slip, replaced, t.courses, built, d_slip, d_replaced)
+    regimes_back(d_recorded, share, ramp, t.courses, regime, reached, d_share, d_ramp)
+    ramps_back(d_ramp, by_start, by_width, width, value, t.ramps, d_value)
     for n in range(len(value)):
-        if t.unknown[n] >= 0:
-            gradient[t.unknown[n]] += d_value[n] * slope[n]
-    shares_back(d_share, share, t, gradient)
-    chances_back(d_slip, slip, t.slip_unknown, t.chance_doubt, gradient)
-    chances_back(d_replaced, replaced, t.replaced_unknown, t.chance_doubt, gradient)
-    drift_back(d_drift, t, gradient)
+        if t.numbers.unknown[n] >= 0:
+            gradient[t.numbers.unknown[n]] += d_value[n] * slope[n]
+    shares_back(d_share, share, t.shares, gradient)
+    chances_back(d_slip, slip, t.chances.slip_unknown, t.chances.chance_doubt, gradient)
+    chances_back(d_replaced, replaced, t.chances.replaced_unknown, t.chances.chance_doubt, gradient)
+    drift_back(d_drift, t.gauges, gradient)
     return log_normal(x) + likelihood, likelihood
 
 
@@ -781,10 +777,12 @@ def unknowns_at(u, t, centre, scale, sheared, over, slope, width, x, by_width): 
     """
     for i in range(len(u)):
         x[i] = centre[i] + scale[i] * u[i]
+    own = t.numbers
     for k in range(len(sheared)):
         n = over[k]
-        value, rise = number_at(t.kind[n], t.location[n], t.scale[n], t.skew[n], x[t.unknown[n]])
-        now = math.hypot(value, t.narrowest)
+        z = x[own.unknown[n]]
+        value, rise = number_at(own.kind[n], own.location[n], own.scale[n], own.skew[n], z)
+        now = math.hypot(value, t.ramps.narrowest)
         x[sheared[k]] -= slope[k] * (now - width[k])
         by_width[k] = -slope[k] * value / now * rise
 
@@ -796,83 +794,85 @@ def log_posterior_at(u, t, centre, scale, sheared, over, slope, width):  # type:
     unknowns_at(u, t, centre, scale, sheared, over, slope, width, x, by_width)
     total, _ = log_posterior(x, t, gradient)
     for k in range(len(sheared)):
-        gradient[t.unknown[over[k]]] += by_width[k] * gradient[sheared[k]]
+        gradient[t.numbers.unknown[over[k]]] += by_width[k] * gradient[sheared[k]]
     return total, gradient * scale
 
 
 @jit
 def quantities(x, t, value, share, slip, replaced, mean, spread, lag, ratio, scale, output):  # type: ignore[no-untyped-def]
     """Give what the unknowns of each draw stand for; every array is led by a draw."""
-    slope, size = np.empty(len(t.kind)), np.empty(len(t.reach))
+    chance, gauges, marks, walk = t.chances, t.gauges, t.marks, t.walk
+    slope, size = np.empty(len(t.numbers.kind)), np.empty(len(walk.reach))
     log_output, none = np.empty(output.shape[1]), np.empty(0)
     for d in range(len(x)):
-        numbers(x[d], t, value[d], slope)
-        shares_of(x[d], t, share[d])
-        chances(x[d], t.slip, t.slip_unknown, t.chance_doubt, slip[d])
-        chances(x[d], t.replaced, t.replaced_unknown, t.chance_doubt, replaced[d])
-        for a in range(len(t.anchor_mean)):
-            mean[d, a] = t.anchor_mean[a] + t.anchor_doubt[a] * x[d, t.first_mean + a]
-        scales_of(x[d], t, spread[d], none)
-        for g in range(len(t.lag_unknown)):
-            n = t.lag_unknown[g]
-            lag[d, g], ratio[d, g] = t.lag_median[g], 1.0
+        numbers(x[d], t.numbers, value[d], slope)
+        shares_of(x[d], t.shares, share[d])
+        chances(x[d], chance.slip, chance.slip_unknown, chance.chance_doubt, slip[d])
+        chances(x[d], chance.replaced, chance.replaced_unknown, chance.chance_doubt, replaced[d])
+        for a in range(len(gauges.anchor_mean)):
+            moved = gauges.anchor_doubt[a] * x[d, gauges.first_mean + a]
+            mean[d, a] = gauges.anchor_mean[a] + moved
+        scales_of(x[d], t.gauges, spread[d], none)
+        for g in range(len(marks.lag_unknown)):
+            n = marks.lag_unknown[g]
+            lag[d, g], ratio[d, g] = marks.lag_median[g], 1.0
             if n >= 0:
-                lag[d, g] *= math.exp(t.lag_doubt * x[d, n])
-                ratio[d, g] = grown(t.ratio_doubt * x[d, n + 1])
+                lag[d, g] *= math.exp(marks.lag_doubt * x[d, n])
+                ratio[d, g] = grown(marks.ratio_doubt * x[d, n + 1])
         if len(size) > 0:
-            scale[d, 0] = t.step * grown(t.scale_doubt * x[d, t.first_scale])
-            scale[d, 1] = t.deviation * grown(t.scale_doubt * x[d, t.first_scale + 1])
-        output_of(x[d], t, size, log_output, output[d])
+            scale[d, 0] = walk.step * grown(walk.scale_doubt * x[d, walk.first_scale])
+            scale[d, 1] = walk.deviation * grown(walk.scale_doubt * x[d, walk.first_scale + 1])
+        output_of(x[d], t.walk, size, log_output, output[d])
 
 
 @jit
 def prediction(x, t, recorded, drift):  # type: ignore[no-untyped-def]
     """Give P(state | month) as recorded, and the drift of every mean, at x."""
-    months, ramps, features = t.donor.shape[1], len(t.start), len(t.slip)
-    courses, depth, states = t.stated.shape
-    value, slope = np.empty(len(t.kind)), np.empty(len(t.kind))
-    share, width = np.empty(t.stated.shape), np.empty(ramps)
+    months, ramps, features = t.courses.donor.shape[1], len(t.ramps.start), len(t.chances.slip)
+    courses, depth, states = t.shares.stated.shape
+    value, slope = np.empty(len(t.numbers.kind)), np.empty(len(t.numbers.kind))
+    share, width = np.empty(t.shares.stated.shape), np.empty(ramps)
     slip, replaced = np.empty(features + 1), np.empty(features + 1)
     ramp, by_start = np.empty((ramps, months)), np.empty((ramps, months))
     by_width, built = np.empty((ramps, months)), np.empty((courses, states, months))
     regime, reached = np.empty((courses, depth, months)), np.empty((courses, depth, months))
-    numbers(x, t, value, slope)
-    shares_of(x, t, share)
-    chances(x, t.slip, t.slip_unknown, t.chance_doubt, slip)
-    chances(x, t.replaced, t.replaced_unknown, t.chance_doubt, replaced)
+    numbers(x, t.numbers, value, slope)
+    shares_of(x, t.shares, share)
+    chances(x, t.chances.slip, t.chances.slip_unknown, t.chances.chance_doubt, slip)
+    chances(x, t.chances.replaced, t.chances.replaced_unknown, t.chances.chance_doubt, replaced)
     drift[:] = 0.0
-    drift_of(x, t, drift)
-    ramps_of(value, t, ramp, by_start, by_width, width)
-    regimes_of(ramp, t, regime, reached)
-    recorded_of(share, slip, replaced, t, regime, built, recorded)
+    drift_of(x, t.gauges, drift)
+    ramps_of(value, t.ramps, ramp, by_start, by_width, width)
+    regimes_of(ramp, t.courses, regime, reached)
+    recorded_of(share, slip, replaced, t.courses, regime, built, recorded)
 
 
 @jit
 def log_likelihoods(x, t, by_row):  # type: ignore[no-untyped-def]
     """Give the log likelihood of every row in every draw, shape (draw, row)."""
-    months, states, rows = t.donor.shape[1], len(t.course), t.rows
-    recorded = np.empty((t.stated.shape[0], t.stated.shape[2], months))
+    months, states, rows = t.courses.donor.shape[1], len(t.readings.course), t.rows
+    recorded = np.empty((t.shares.stated.shape[0], t.shares.stated.shape[2], months))
     power = np.empty(len(rows.from_month))
-    reading, drift = np.empty(t.offset[-1]), np.empty(t.gauge_donor.shape)
-    top, chance = np.empty(len(t.gauge)), np.empty(len(t.rows.weight))
-    density, scale = np.empty((len(t.gauge), months)), np.empty(len(t.gauge))
-    spread, size = np.empty(len(t.gauge_spread)), np.empty(len(t.reach))
-    slope = np.empty((2, t.offset[-1] - t.offset[states + len(t.gauge)]))
-    open_months = months if len(t.reach) > 0 else 0
+    reading, drift = np.empty(t.readings.offset[-1]), np.empty(t.gauges.gauge_donor.shape)
+    top, chance = np.empty(len(t.gauges.gauge)), np.empty(len(t.rows.weight))
+    density, scale = np.empty((len(t.gauges.gauge), months)), np.empty(len(t.gauges.gauge))
+    spread, size = np.empty(len(t.gauges.gauge_spread)), np.empty(len(t.walk.reach))
+    slope = np.empty((2, t.marks.offset[-1] - t.marks.offset[0]))
+    open_months = months if len(t.walk.reach) > 0 else 0
     log_output, output = np.empty(open_months), np.empty(open_months)
     for d in range(len(x)):
         prediction(x[d], t, recorded, drift)
-        readings_of(recorded, t, reading)
-        scales_of(x[d], t, spread, scale)
-        measured_of(drift, scale, t, reading, top, density)
-        marks_of(x[d], t, reading, slope)
-        output_of(x[d], t, size, log_output, output)
+        readings_of(recorded, t.readings, reading)
+        scales_of(x[d], t.gauges, spread, scale)
+        measured_of(drift, scale, t.gauges, reading, top, density)
+        marks_of(x[d], t.marks, t.readings.floor, reading, slope)
+        output_of(x[d], t.walk, size, log_output, output)
         for row in range(len(rows.row) - 1):
             likelihood, most = row_of(row, reading, output, rows, chance, power)
             by_row[d, row] = math.log(likelihood) + most
             first = rows.row[row]
             for k in range(rows.readings_at[first], rows.readings_at[first + 1]):
                 measured = rows.readings[k] - states
-                if 0 <= measured < len(t.gauge):
-                    by_row[d, row] += top[measured] + t.constant[measured]
+                if 0 <= measured < len(t.gauges.gauge):
+                    by_row[d, row] += top[measured] + t.gauges.constant[measured]
                     by_row[d, row] -= math.log(scale[measured])

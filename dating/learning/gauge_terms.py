@@ -17,7 +17,7 @@ _NONE = -700.0
 
 
 def gauge_terms(layout: Layout, constants: Constants) -> dict[str, Any]:
-    """Lay out measurements; see :class:`~dating.learning.density_terms.Terms`.
+    """Lay out measurements; see :class:`~dating.learning.terms.Terms`.
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ def gauge_terms(layout: Layout, constants: Constants) -> dict[str, Any]:
 
 
 def lag_terms(layout: Layout, constants: Constants, first: int) -> dict[str, Any]:
-    """Lay out lags of marks; see :class:`~dating.learning.density_terms.Terms`.
+    """Lay out lags of marks; see :class:`~dating.learning.terms.Terms`.
 
     Parameters
     ----------
@@ -94,7 +94,7 @@ def lag_terms(layout: Layout, constants: Constants, first: int) -> dict[str, Any
 
 
 def output_terms(layout: Layout) -> dict[str, Any]:
-    """Lay out the output where it is learned; see :class:`~dating.learning.density_terms.Terms`.
+    """Lay out the output where it is learned; see :class:`~dating.learning.terms.Terms`.
 
     Parameters
     ----------

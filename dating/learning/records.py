@@ -17,8 +17,8 @@ from dating.evidence import state_weights
 from dating.learning import density_kernels as kernels
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.density import Density
-from dating.learning.density_terms import Terms
 from dating.learning.layout import VARIANTS, Layout
+from dating.learning.terms import Terms
 
 type Floats = NDArray[np.float64]
 type Positions = NDArray[np.int64]
@@ -154,15 +154,15 @@ def predict_records(
         Measured values, in the unit of each.
     """
     t, generator = density.terms, np.random.default_rng((seed, 9))
-    recorded = np.empty((t.stated.shape[0], t.stated.shape[2], t.donor.shape[1]))
-    drift, spread = np.empty(t.gauge_donor.shape), np.empty(len(t.gauge_spread))
+    recorded = np.empty((*t.shares.stated.shape[::2], t.courses.donor.shape[1]))
+    drift, spread = np.empty(t.gauges.gauge_donor.shape), np.empty(len(t.gauges.gauge_spread))
     codes = np.zeros((len(x), len(records.sights)), dtype=np.int64)
     values = np.zeros((len(x), len(records.readings)))
     for draw, each in enumerate(np.ascontiguousarray(x)):
         kernels.prediction(each, t, recorded, drift)
         month = _chosen(records.months, generator)
         codes[draw] = _states(records, t, recorded, month, generator)
-        kernels.scales_of(each, t, spread, np.empty(0))
+        kernels.scales_of(each, t.gauges, spread, np.empty(0))
         values[draw] = _values(records, t, (drift, spread), month, generator)
     return codes, values
 
@@ -177,13 +177,13 @@ def _states(
     if VARIANTS in records.courses:
         (among,) = {int(place) for place in records.courses[VARIANTS]}
         seen = recorded[among, : chances.shape[1], month]
-        chances = chances * (seen * (1 - t.floor) + t.floor)
+        chances = chances * (seen * (1 - t.readings.floor) + t.readings.floor)
     variant = _chosen(np.cumsum(chances, axis=1), generator)
     instrument = np.array([place for place, _, _ in records.sights])
     courses = np.array([records.courses[name] for _, name, _ in records.sights])
     course = courses[np.arange(len(courses)), variant[instrument]]
-    expected = recorded[course, :, month[instrument]] * (1 - t.floor) + t.floor
-    expected *= np.arange(recorded.shape[1]) < t.states[course][:, None]
+    expected = recorded[course, :, month[instrument]] * (1 - t.readings.floor) + t.readings.floor
+    expected *= np.arange(recorded.shape[1]) < t.courses.states[course][:, None]
     return _chosen(np.cumsum(expected, axis=1), generator)
 
 
@@ -197,10 +197,10 @@ def _values(
     """Draw measured values around the means of the instrument's or of a donor's month."""
     values, (drift, spread) = np.zeros(len(records.readings)), drifts
     for place, (instrument, gauge, _, within) in enumerate(records.readings):
-        swapped = generator.random() < t.gauge_swapped[gauge]
-        donor = int(_chosen(np.cumsum(t.gauge_donor[gauge])[None], generator)[0])
+        swapped = generator.random() < t.gauges.gauge_swapped[gauge]
+        donor = int(_chosen(np.cumsum(t.gauges.gauge_donor[gauge])[None], generator)[0])
         mean = drift[gauge, donor if swapped else month[instrument]]
-        freedom = t.tails[gauge]
+        freedom = t.gauges.tails[gauge]
         noise = generator.standard_t(freedom) if freedom else generator.standard_normal()
         values[place] = mean + np.hypot(spread[gauge], within) * noise
     return values
