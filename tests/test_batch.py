@@ -39,7 +39,7 @@ from tests.test_latent import (
 WITHIN = 1e-6
 ALIKE = 1e-9
 CORPUS = "demo_data/marrowby_corpus.csv"
-FEW = 16
+FEW = 18
 SEEDS = [seed if seed < FEW else pytest.param(seed, marks=pytest.mark.slow) for seed in range(60)]
 PATHS = {"numpy": blocks, "compiled": compiled}
 

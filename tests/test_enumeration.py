@@ -9,7 +9,7 @@ from tests.enumeration import Enumeration, mutual_information, normalised
 from tests.inventing import invented, invented_data
 
 WITHIN = 1e-10
-FEW, MANY = 56, 220
+FEW, MANY = 44, 220
 SEEDS = [seed if seed < FEW else pytest.param(seed, marks=pytest.mark.slow) for seed in range(MANY)]
 KINDS = [
     "'shape': 'logistic'", "'overlap': 0", "'overlap': [", "'shares'", "'shares_at'", "'with'",
@@ -98,4 +98,4 @@ def test_the_invented_cases_hold_every_kind_of_evidence():
     cases = [str(invented_data(seed)) for seed in range(FEW)]
     assert [kind for kind in KINDS if sum(kind in case for case in cases) < 3] == []
     models = [invented(seed)[0] for seed in range(FEW)]
-    assert sum(bool(month_tables(maker, 2).shared) for maker in models) > 10
+    assert sum(bool(month_tables(maker, 2).shared) for maker in models) > 8
