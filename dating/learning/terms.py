@@ -294,10 +294,14 @@ class Terms(NamedTuple):
     ----------
     numbers, shares, chances, ramps, courses : NumberTerms, ShareTerms, ...
         What the maker file says of features.
-    gauges, marks, walk : GaugeTerms, MarkTerms, WalkTerms
-        What it says of measurements, marks and the output, and values and dates that are read.
-    readings, rows : ReadingTerms, RowTerms
-        What the corpus has of states, and instruments that are summed over months.
+    readings : ReadingTerms
+        What the corpus has of states, and instruments that are counted by it.
+    gauges, marks : GaugeTerms, MarkTerms
+        What the maker file says of measurements and marks, and values and dates that are read.
+    walk : WalkTerms
+        What is known of the output.
+    rows : RowTerms
+        Instruments that are summed over months.
     """
 
     numbers: NumberTerms
