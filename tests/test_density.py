@@ -15,7 +15,7 @@ from scipy.special import softmax
 
 from dating.files import read_maker
 from dating.learning import chains as chains_module
-from dating.learning import density_kernels as kernels
+from dating.learning import compiled_density as kernels
 from dating.learning.chains import chains_of
 from dating.learning.constants import constants_of
 from dating.learning.coordinates import coordinates_of

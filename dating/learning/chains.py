@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.learning import density_kernels as kernels
+from dating.learning import compiled_density as kernels
 from dating.learning.coordinates import Coordinates, coordinates_of
 from dating.learning.density import Density
 from dating.learning.health import Health, health_of_unknowns
@@ -198,18 +198,16 @@ class _Run:
                 if _is_finished(sampler):
                     break
                 sampler.pause()
-                if self._divergences(look) and not self.last:
-                    sampler.cancel()
-                    return None
                 if self._divergences(look):
-                    return self._kept(sampler.abort(), look)
+                    trace = sampler.abort()
+                    return self._kept(trace, look) if self.last else None
                 chains = self._kept(sampler.inspect(), look)
                 if chains.health.good:
                     sampler.cancel()
                     return chains
                 sampler.resume()
             chains = self._first_content(sampler.wait())
-            return None if chains.health.divergences and not self.last else chains
+            return chains if self.last or not chains.health.divergences else None
         except KeyboardInterrupt:
             look = min((chain.finished_draws for chain in self.progress), default=0) - self.tune
             if look < FEWEST:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from dating.learning import density_kernels as kernels
+from dating.learning import compiled_density as kernels
 from dating.learning.density import Density
 
 type Floats = NDArray[np.float64]
@@ -26,7 +26,7 @@ _LEAST_CURVATURE = 1.0
 
 
 class Coordinates(NamedTuple):
-    """How unknowns follow from coordinates; see :func:`~.density_kernels.unknowns_at`.
+    """How unknowns follow from coordinates; see :func:`~.compiled_density.unknowns_at`.
 
     Parameters
     ----------

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.distributions import Certain
-from dating.learning import density_kernels as kernels
+from dating.learning import compiled_density as kernels
 from dating.learning.constants import Constants
 from dating.learning.density_terms import open_chances, terms_of, unknowns_of
 from dating.learning.layout import Layout

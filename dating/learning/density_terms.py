@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from dating.distributions import Certain, Judgement, Metalog, Pool
-from dating.learning import density_kernels as kernels
+from dating.learning import compiled_density as kernels
 from dating.learning.constants import Constants
 from dating.learning.corpus_terms import corpus_terms
 from dating.learning.gauge_terms import gauge_terms, lag_terms, output_terms

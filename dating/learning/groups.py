@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.learning import density_kernels as kernels
+from dating.learning import compiled_density as kernels
 from dating.learning.corpus import Corpus
 from dating.learning.density import Density
 from dating.learning.layout import Layout

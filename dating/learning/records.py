@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.evidence import state_weights
-from dating.learning import density_kernels as kernels
+from dating.learning import compiled_density as kernels
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.density import Density
 from dating.learning.layout import VARIANTS, Layout
