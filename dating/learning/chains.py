@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 type Floats = NDArray[np.float64]
 
 CHAINS = 4
-TUNE = 200
-LOOKS = (500, 700, 900, 1200, 1500, 2000, 2500, 3000, 4000, 5500, 7500, 10_000)
+TUNE = 150
+LOOKS = (500, 600, 700, 850, 1000, 1200, 1500, 2000, 2500, 3000, 4000, 5500, 7500, 10_000)
 """Draws in each chain after which it is asked whether they can be relied on."""
 MORE = (250, 500, 1000, 2000, 4000, 8000)
 """The same for further draws, where chains are gone on with."""
@@ -40,7 +40,8 @@ MOST_KEPT = 2500
 FEWEST = 10
 """Draws in each chain below which nothing is kept of chains that are stopped."""
 _HIGHEST = 0.985
-_USUAL_DRAWS, _USUAL_STEPS = 750, 25
+_USUAL_DRAWS, _USUAL_STEPS = 700, 25
+_TOGETHER = 1.4  # what a gradient takes among others that run at once, beside one alone
 _SPREAD = 0.5
 _PATIENCE = 0.05
 
@@ -149,24 +150,26 @@ def _raised(accept: float) -> float:
     return 1 - (1 - accept) / 2
 
 
-def usual_gradients(size: int, draws: int | None) -> float:
-    """Give how many gradients the chains usually take.
+def usual_seconds(density: Density, draws: int | None) -> float:
+    """Foretell how long the chains take on one core.
 
     Parameters
     ----------
-    size : int
-        How many unknowns there are.
+    density : Density
+        The log posterior.
     draws : int or None
         Draws in each chain; None where they go on until they are sound.
 
     Returns
     -------
     float
-        Steps of a trajectory grow about as the square root of the unknowns.
+        Seconds: the time that a gradient takes now, for as many as are usual. Steps of a
+        trajectory grow about as the square root of the unknowns.
     """
     kept = draws or _USUAL_DRAWS
-    steps = _USUAL_STEPS * float(np.sqrt(size / 100))
-    return CHAINS * (min(TUNE, kept) + kept) * steps
+    steps = _USUAL_STEPS * float(np.sqrt(density.size / 100))
+    gradients = CHAINS * (min(TUNE, kept) + kept) * steps
+    return _TOGETHER * gradients * density.processor_seconds()
 
 
 @dataclass(eq=False)

@@ -31,6 +31,7 @@ _FARTHEST = 35.0
 _NEVER = 1e-300
 _ONE = np.uint64(1)
 _FEW = np.uint64(32)  # states: their product, each at least the floor, is far from the least float
+_LITTLE = 1e-150  # its square is a number still
 _SMALL = 1e-8  # a sum that may be multiplied by what is next to nothing, and is still a number
 _STEPS, _ROUNDING = 1 / math.log(2.0), 1.5 * 2.0**52
 _STEP_HIGH, _STEP_LOW = 0.693147180369123816490, 1.90821492927058770002e-10  # of log 2
@@ -424,29 +425,34 @@ def lags_of(x, t, lag, above):  # type: ignore[no-untyped-def]
 
 
 @jit
-def excess_of(y, k, sign, reaches, lag, above, total):  # type: ignore[no-untyped-def]
-    """Add E max(lag - y, 0) and its two derivatives to a total, shape (3,).
+def excess_of(y, k, reaches, lag, above):  # type: ignore[no-untyped-def]
+    """Give E max(lag - y, 0), and its derivatives by both unknowns of the lag.
 
-    Takes and gives the last quantile that is not beyond y, -1 where there is none; y only grows.
+    Takes and gives first the last quantile that is not beyond y, -1 where there is none; y only
+    grows from call to call.
     """
     last = lag.shape[1] - 1
     while k < last and lag[0, k + 1] <= y:
         k += 1
     if k == last:
-        return k
+        return k, 0.0, 0.0, 0.0
     if k < 0:
-        total[0] += sign * (above[0, 0] + reaches[0] * lag[0, 0] - y)
-        for d in range(1, 3):
-            total[d] += sign * (above[d, 0] + reaches[0] * lag[d, 0])
-        return k
+        least = reaches[0]
+        return (
+            k,
+            above[0, 0] + least * lag[0, 0] - y,
+            above[1, 0] + least * lag[1, 0],
+            above[2, 0] + least * lag[2, 0],
+        )
     since = y - lag[0, k]
     within = since / (lag[0, k + 1] - lag[0, k])
-    part = (reaches[k + 1] - reaches[k]) * within
-    total[0] += sign * (above[0, k] - (1 - reaches[k]) * y + 0.5 * part * since)
-    for d in range(1, 3):
-        moved = lag[d, k] + 0.5 * within * (lag[d, k + 1] - lag[d, k])
-        total[d] += sign * (above[d, k] - part * moved)
-    return k
+    part, half = (reaches[k + 1] - reaches[k]) * within, 0.5 * within
+    return (
+        k,
+        above[0, k] - (1 - reaches[k]) * y + 0.5 * part * since,
+        above[1, k] - part * (lag[1, k] + half * (lag[1, k + 1] - lag[1, k])),
+        above[2, k] - part * (lag[2, k] + half * (lag[2, k + 1] - lag[2, k])),
+    )
 
 
 @jit
@@ -455,21 +461,22 @@ def dates_of(t, lag, above, date, until):  # type: ignore[no-untyped-def]
 
     Months are counted from that in which the stretch begins; beyond ``until`` all is zero.
     """
-    now, then = np.empty(3), np.empty(3)
     for j in range(len(t.kind_lag)):
         g, start, stop = t.kind_lag[j], t.kind_from[j], t.kind_to[j]
         reaches, own_lag, own_above = t.lag_reached[g], lag[:, g], above[:, g]
         longest = own_lag[0, own_lag.shape[1] - 1]
         until[j] = math.ceil(min(stop + longest, float(date.shape[2])))
-        from_start, from_stop = -1, -1
-        for m in range(until[j] + 1):
-            now[:] = 0.0
-            from_start = excess_of(m - start, from_start, 1.0, reaches, own_lag, own_above, now)
-            from_stop = excess_of(m - stop, from_stop, -1.0, reaches, own_lag, own_above, now)
-            for d in range(3):
-                if m > 0:
-                    date[j, d, m - 1] = now[d] - then[d]
-                then[d] = now[d]
+        k, low, low_median, low_ratio = excess_of(0.0 - start, -1, reaches, own_lag, own_above)
+        h, high, high_median, high_ratio = excess_of(0.0 - stop, -1, reaches, own_lag, own_above)
+        then, by_median, by_ratio = low - high, low_median - high_median, low_ratio - high_ratio
+        for m in range(until[j]):
+            y = m + 1.0
+            k, low, low_median, low_ratio = excess_of(y - start, k, reaches, own_lag, own_above)
+            h, high, high_median, high_ratio = excess_of(y - stop, h, reaches, own_lag, own_above)
+            date[j, 0, m] = low - high - then
+            date[j, 1, m] = low_median - high_median - by_median
+            date[j, 2, m] = low_ratio - high_ratio - by_ratio
+            then, by_median, by_ratio = low - high, low_median - high_median, low_ratio - high_ratio
 
 
 @jit
@@ -481,34 +488,35 @@ def marks_of(x, t, floor, reading, slope):  # type: ignore[no-untyped-def]
     until = np.empty(len(t.kind_lag), dtype=np.int64)
     lags_of(x, t, lag, above)
     dates_of(t, lag, above, date, until)
-    own = np.empty((3, months))
     for k in range(len(t.mark)):
         g, alike = t.mark[k], 0.0
-        here, at = reading[t.offset[k] : t.offset[k + 1]], t.offset[k] - t.offset[0]
-        begin, stop = t.low[k], t.low[k] + len(here)
-        for s in range(t.stretch_at[k], t.stretch_at[k + 1]):
-            begin = min(begin, max(t.stretch_month[s], 0))
-            stop = max(stop, min(t.stretch_month[s] + until[t.stretch_kind[s]], months))
-        own[:, begin:stop] = 0.0
-        for s in range(t.stretch_at[k], t.stretch_at[k + 1]):
-            j, month = t.stretch_kind[s], t.stretch_month[s]
-            alike += (t.kind_to[j] - t.kind_from[j]) / months
-            first = max(-month, 0)
-            count = max(min(until[j], months - month) - first, 0)
-            since, into = np.uint64(first), np.uint64(month + first)
-            for d in range(3):
-                for m in range(np.uint64(count)):
-                    own[d, into + m] += date[j, d, since + m]
+        low, high, at = t.low[k], t.low[k] + t.offset[k + 1] - t.offset[k], t.offset[k]
         kept, w = (1 - t.mark_replaced[g]) * (1 - floor), t.mark_swapped[g]
-        later = t.mark_replaced[g] * alike * (1 - floor) + floor * alike
+        for s in range(t.stretch_at[k], t.stretch_at[k + 1]):
+            alike += (t.kind_to[t.stretch_kind[s]] - t.kind_from[t.stretch_kind[s]]) / months
         for d in range(3):
-            from_donor, donor = 0.0, t.mark_donor[g, begin:stop]
-            for m in range(len(donor) if w > 0.0 else 0):
-                from_donor += donor[m] * own[d, begin + m]
-            near, into = own[d, t.low[k] :], here if d == 0 else slope[d - 1, at:]
-            least = kept * w * from_donor + (later if d == 0 else 0.0)
+            here = reading[at : at + high - low]
+            if d > 0:
+                here = slope[d - 1, at - t.offset[0] : at - t.offset[0] + high - low]
+            here[:] = 0.0
+            from_donor = 0.0
+            for s in range(t.stretch_at[k], t.stretch_at[k + 1]):
+                j, month = t.stretch_kind[s], t.stretch_month[s]
+                begin, end = max(month, 0), min(month + until[j], months)
+                if w > 0.0 and begin < end:
+                    own, donor = date[j, d, begin - month :], t.mark_donor[g, begin:end]
+                    for i in range(len(donor)):
+                        from_donor += donor[i] * own[i]
+                begin, end = max(begin, low), min(end, high)
+                if begin < end:
+                    own, into = date[j, d, begin - month :], here[begin - low : end - low]
+                    for i in range(len(into)):
+                        into[i] += kept * (1 - w) * own[i]
+            least = kept * w * from_donor
+            if d == 0:
+                least += (t.mark_replaced[g] * (1 - floor) + floor) * alike
             for i in range(len(here)):
-                into[i] = kept * (1 - w) * near[i] + least
+                here[i] += least
 
 
 @jit
@@ -567,19 +575,19 @@ def output_back(x, arisen, t, size, output, gradient):  # type: ignore[no-untype
 
 
 @jit
-def multiplied(begin, end, first, last, reading, at, chance):  # type: ignore[no-untyped-def]
+def multiplied(begin, count, first, last, reading, at, chance):  # type: ignore[no-untyped-def]
     """Multiply months by some of the readings of their stretch, and give the sum over the months.
 
-    Places without a sign need no look at whether they count from the end, which is most of what a
-    loop over few months would do.
+    Places without a sign need no look at whether they count from the end, and a slice is counted
+    by those who hold it: each would be most of what a loop over few months does.
     """
-    count, total = end - begin, 0.0
+    total = 0.0
     for k in range(first, last):
-        place = at[k]
+        place, total = at[k], 0.0
         for i in range(count):
-            chance[begin + i] *= reading[place + i]
-    for i in range(count):
-        total += chance[begin + i]
+            product = chance[begin + i] * reading[place + i]
+            chance[begin + i] = product
+            total += product
     return total
 
 
@@ -591,21 +599,25 @@ def stretch_of(b, reading, output, rows, chance):  # type: ignore[no-untyped-def
     a reading that may be next to nothing, and every so many states, months whose sum is small are
     divided by it.
     """
-    begin, end, month = rows.weight_at[b], rows.weight_at[b + 1], rows.from_month[b]
+    begin, month = rows.weight_at[b], rows.from_month[b]
+    count = rows.weight_at[b + 1] - begin
     k, states, last = rows.readings_at[b], rows.others_at[b], rows.readings_at[b + 1]
     power, total = 0.0, 0.0
-    for i in range(end - begin):
+    for i in range(count):
         chance[begin + i] = rows.weight[begin + i]
-        if len(output) > 0:
+        total += rows.weight[begin + i]
+    if len(output) > 0:
+        total = 0.0
+        for i in range(count):
             chance[begin + i] *= output[month + i]
-        total += chance[begin + i]
+            total += chance[begin + i]
     while k < last:
         if total < _SMALL:
             power += math.log(total)
-            for i in range(end - begin):
+            for i in range(count):
                 chance[begin + i] /= total
         until = min(k + _FEW, states) if k < states else k + _ONE
-        total = multiplied(begin, end, k, until, reading, rows.at, chance)
+        total = multiplied(begin, count, k, until, reading, rows.at, chance)
         k = until
     return total, power
 
@@ -624,6 +636,26 @@ def stretch_back(b, scale, rows, chance, expected, arisen):  # type: ignore[no-u
         place = rows.at[k]
         for i in range(count):
             expected[place + i] += chance[begin + i]
+
+
+@jit
+def counted_of(reading, t, expected):  # type: ignore[no-untyped-def]
+    """Give the log likelihood of what counts hold, and add the counts to what is expected.
+
+    Readings that one instrument has are multiplied, and a logarithm is taken now and then.
+    """
+    total, product = 0.0, 1.0
+    for k in range(len(t.instruments)):
+        count, value = t.instruments[k], reading[t.counted[k]]
+        expected[t.counted[k]] += count
+        if count == 1.0 and value > _LITTLE:
+            product *= value
+            if product < _LITTLE:
+                total += math.log(product)
+                product = 1.0
+        else:
+            total += count * math.log(value)
+    return total + math.log(product)
 
 
 @jit
@@ -648,9 +680,7 @@ def instruments(reading, top, scale, log_output, output, t, chance, expected, ar
     for m in range(len(arisen)):
         total += t.readings.known[m] * log_output[m]
         arisen[m] = t.readings.known[m]
-    for k in range(len(t.readings.instruments)):
-        total += t.readings.instruments[k] * math.log(reading[t.readings.counted[k]])
-        expected[t.readings.counted[k]] += t.readings.instruments[k]
+    total += counted_of(reading, t.readings, expected)
     for k in range(len(top)):
         total += t.gauges.times[k] * (top[k] + t.gauges.constant[k] - math.log(scale[k]))
     power = np.empty(len(rows.from_month))

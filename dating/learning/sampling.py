@@ -94,11 +94,11 @@ class Plan:
         Returns
         -------
         float
-            Seconds: the time that one gradient takes here, times as many as are usual.
+            Seconds, by the time that one gradient takes now.
         """
-        from dating.learning.chains import usual_gradients  # noqa: PLC0415
+        from dating.learning.chains import usual_seconds  # noqa: PLC0415
 
-        return usual_gradients(self.density.size, draws) * self.density.processor_seconds()
+        return usual_seconds(self.density, draws)
 
     @property
     def free_form(self) -> tuple[str, ...]:
