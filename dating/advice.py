@@ -13,17 +13,16 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.cautions import caution_text
-from dating.engine import Part, Response, Weighing
+from dating.engine import ComponentEvidence, Response, Weighing
 from dating.examination import Examination
 from dating.likelihoods import log_density, mark_likelihood, mark_likelihoods
 from dating.maker import Look, Maker
 from dating.tables import FeatureTable, MonthTables
 
-type Floats = NDArray[np.float64]
-type Kind = Literal["feature", "mark", "measurement", "variant"]
+type LookKind = Literal["feature", "mark", "measurement", "variant"]
 
 _QUARTER = 3
 _BINS = 24
@@ -57,7 +56,7 @@ class Advice:
     """
 
     name: str
-    kind: Kind
+    kind: LookKind
     component: str | None
     ask: str
     how: str
@@ -134,7 +133,7 @@ class _Question:
     """Something not yet examined, and the chance that there is anything to be seen."""
 
     name: str
-    kind: Kind
+    kind: LookKind
     component: str | None
     ask: str
     look: Look
@@ -143,7 +142,7 @@ class _Question:
 
 
 def _on_component(
-    weighing: Weighing, part: Part, maker: Maker, examination: Examination
+    weighing: Weighing, part: ComponentEvidence, maker: Maker, examination: Examination
 ) -> Iterator[Advice]:
     """Ask all questions whose answers have no draws in one go, the others one by one."""
     together: dict[int, list[tuple[_Question, Floats]]] = {}

@@ -7,16 +7,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.batch import posteriors
 from dating.examination import Examination
 from dating.maker import Maker
 
 if TYPE_CHECKING:
     from dating.learning.learned import Learned
-
-type Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

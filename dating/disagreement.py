@@ -12,14 +12,12 @@ from itertools import combinations
 from math import inf
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dating.engine import Part, Weighing
+from dating.arrays import Floats
+from dating.engine import ComponentEvidence, Weighing
 from dating.evidence import Piece
 from dating.magnitudes import Magnitudes, log2
 from dating.summaries import MonthSet, highest_density, quantile_month
-
-type Floats = NDArray[np.float64]
 
 SURPRISING = 3.0
 """Bits of surprise from which a piece is said to contradict the rest."""
@@ -165,7 +163,7 @@ def disagreement(weighing: Weighing, reported: MonthSet) -> Disagreement:
     return Disagreement(found, measured)
 
 
-def _on(empty: Weighing, part: Part) -> float:
+def _on(empty: Weighing, part: ComponentEvidence) -> float:
     """Give the probability of all the evidence on one component, by itself."""
     total: float = empty.respond(part.name, part.free, tied=part.tied).total.sum()
     return total

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from dating.arrays import Floats
 from dating.quadrature import merged
 
-type Floats = NDArray[np.float64]
 type Form = Literal["plain", "log", "cut at zero"]
 
 OWN_RULES = 8

@@ -25,8 +25,8 @@ from dating.edtf_slips import remedy
 
 __all__ = ["EdtfError", "UncertainDate", "month_label", "month_number", "parse_edtf", "write_edtf"]
 
-type Stretch = tuple[dt.date | None, dt.date | None]
-type Kind = Literal["date", "interval", "one of", "all of"]
+type DayStretch = tuple[dt.date | None, dt.date | None]
+type DateKind = Literal["date", "interval", "one of", "all of"]
 
 _LONGEST = 1000
 _MARKS = "?~%"
@@ -71,8 +71,8 @@ class UncertainDate:
     """
 
     text: str
-    kind: Kind
-    stretches: tuple[Stretch, ...]
+    kind: DateKind
+    stretches: tuple[DayStretch, ...]
     qualifier: str
 
     @property
@@ -249,11 +249,11 @@ def _month_of(day: dt.date | None) -> int | None:
 class _Term(NamedTuple):
     """One date inside an expression."""
 
-    stretches: list[Stretch]
+    stretches: list[DayStretch]
     precision: str
 
 
-def _read(text: str) -> tuple[Kind, list[Stretch]]:
+def _read(text: str) -> tuple[DateKind, list[DayStretch]]:
     if re.search(r"\s", text):
         raise EdtfError(_advice(text))
     if text.startswith("["):
@@ -268,7 +268,7 @@ def _read(text: str) -> tuple[Kind, list[Stretch]]:
     return "date", _term(text).stretches
 
 
-def _read_interval(text: str) -> Stretch:
+def _read_interval(text: str) -> DayStretch:
     if _DAY_FIRST.fullmatch(text):
         raise EdtfError(_advice(text))
     ends = text.split("/")
@@ -280,11 +280,11 @@ def _read_interval(text: str) -> Stretch:
     return _span(first, last, text)
 
 
-def _read_set(text: str, bracket: str) -> list[Stretch]:
+def _read_set(text: str, bracket: str) -> list[DayStretch]:
     if not text.endswith(bracket):
         raise EdtfError(f"a set that opens with {text[0]} closes with {bracket}, as in [1931,1932]")
     members = text[1:-1].split(",")
-    stretches: list[Stretch] = []
+    stretches: list[DayStretch] = []
     for place, member in enumerate(members):
         if ".." in member:
             stretches.append(_read_range(member, place == 0, place == len(members) - 1))
@@ -297,7 +297,7 @@ def _read_set(text: str, bracket: str) -> list[Stretch]:
     return stretches
 
 
-def _read_range(member: str, is_first: bool, is_last: bool) -> Stretch:
+def _read_range(member: str, is_first: bool, is_last: bool) -> DayStretch:
     ends = member.split("..")
     if len(ends) != 2 or not any(ends):
         raise EdtfError("a range has .. once, beside a date, as in 1931..1933, ..1931 or 1931..")
@@ -312,7 +312,7 @@ def _read_range(member: str, is_first: bool, is_last: bool) -> Stretch:
     return _span(first, last, member)
 
 
-def _span(first: _Term | None, last: _Term | None, text: str) -> Stretch:
+def _span(first: _Term | None, last: _Term | None, text: str) -> DayStretch:
     lower = first.stretches[0][0] if first else None
     upper = last.stretches[-1][1] if last else None
     if lower and upper and upper < lower:
@@ -348,7 +348,7 @@ def _term(text: str) -> _Term:
     return _Term(_unbroken(spans), "day" if day else "month" if month else "year")
 
 
-def _part_of_year(year: str, code: int, day: str | None) -> list[Stretch]:
+def _part_of_year(year: str, code: int, day: str | None) -> list[DayStretch]:
     if code not in _SEASONS and code not in _PARTS_OF_YEAR:
         end = f"{year[:2]}{code}"
         run = f"; for one date in those years write [{year}..{end}]" if year < end else ""
@@ -404,7 +404,7 @@ def _month_end(year: int, month: int) -> dt.date:
     return dt.date(year, month, calendar.monthrange(year, month)[1])
 
 
-def _unbroken(spans: Iterable[tuple[dt.date, dt.date]]) -> list[Stretch]:
+def _unbroken(spans: Iterable[tuple[dt.date, dt.date]]) -> list[DayStretch]:
     """Join spans, sorted and disjoint, wherever one begins the day after another ends."""
     joined: list[tuple[dt.date, dt.date]] = []
     for first, last in spans:

@@ -24,13 +24,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.evidence import Piece
 from dating.magnitudes import LEAST, floats, wide
 from dating.tables import MonthTables
-
-type Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,7 +52,7 @@ class Response:
 
 
 @dataclass(frozen=True, eq=False)
-class Part:
+class ComponentEvidence:
     """The evidence on one component.
 
     Parameters
@@ -147,7 +145,7 @@ class Weighing:
         self.prior = wide(tables.prior) if self.is_wide else tables.prior
         self.whole = tuple(piece for piece in pieces if piece.component is None)
         self.parts = {
-            name: Part(
+            name: ComponentEvidence(
                 name,
                 chance,
                 tables.donors[name],

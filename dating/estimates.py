@@ -7,9 +7,9 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dating.advice import Advice, advise
+from dating.arrays import Floats
 from dating.disagreement import (
     Conflict,
     Disagreement,
@@ -43,8 +43,6 @@ from dating.tabulation import LEVEL, SEED, TOLERATED_ERROR
 
 if TYPE_CHECKING:
     import xarray as xr
-
-type Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,8 +13,8 @@ from math import log
 from typing import Literal, cast
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.examination import Examination, Paper, Reading, Sight
 from dating.likelihoods import (
     known_day,
@@ -29,8 +29,7 @@ from dating.months import month_number
 from dating.reading import KeyPath
 from dating.tables import MonthTables
 
-type Floats = NDArray[np.float64]
-type Kind = Literal["feature", "mark", "measurement", "document", "variant"]
+type PieceKind = Literal["feature", "mark", "measurement", "document", "variant"]
 
 _SEEN = {"feature": "seen", "mark": "marks", "measurement": "measured"}
 
@@ -64,7 +63,7 @@ class Piece:
     """
 
     name: str
-    kind: Kind
+    kind: PieceKind
     component: str | None
     said: str
     likelihood: Floats
@@ -315,7 +314,7 @@ def _document(name: str, paper: Paper, tables: MonthTables) -> Piece:
 
 def _piece(
     name: str,
-    kind: Kind,
+    kind: PieceKind,
     component: str | None,
     said: str,
     array: Floats,

@@ -7,15 +7,13 @@ import datetime
 from math import lgamma, log, pi
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.date_codes import read_date_code
 from dating.distributions import Judgement
 from dating.edtf import parse_edtf
 from dating.maker import Mark, Measurement
 from dating.months import Period, day_position, month_number
-
-type Floats = NDArray[np.float64]
 
 
 def mark_likelihood(stretches: list[tuple[float, float]], lag: Judgement, months: int) -> Floats:

@@ -18,7 +18,7 @@ from typing import Any, cast
 import numpy as np
 from numpy.typing import NDArray
 
-type Floats = NDArray[np.float64]
+from dating.arrays import Floats
 
 LEAST = 2.0**-900
 """A total of products of factors up to one that is smaller may have lost something to underflow."""

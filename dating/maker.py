@@ -20,12 +20,12 @@ from dating.statements import (
     DateJudgement,
     DelayJudgement,
     Fraction,
+    MonthStretch,
     Name,
     Number,
     Point,
     SourceNames,
     SpanJudgement,
-    Stretch,
     Text,
     Title,
 )
@@ -105,7 +105,7 @@ class SourceNote(Strict):
 class Output(Strict):
     """How many instruments were completed in a stretch of months."""
 
-    during: Stretch
+    during: MonthStretch
     made: CountJudgement
     source: SourceNames = ()
     note: Text = ""
@@ -312,7 +312,7 @@ class Measurement(Strict):
 class Donors(Strict):
     """From which stretch the donor of a swapped component comes, and how often."""
 
-    during: Stretch
+    during: MonthStretch
     share: Fraction
     source: SourceNames = ()
 
@@ -367,7 +367,7 @@ class Maker(FromFile):
     invented: bool = False
     draft: bool = False
     note: Text = ""
-    period: Stretch
+    period: MonthStretch
     sources: dict[Name, SourceNote] = Field(default_factory=dict)
     outputs: Outputs = Field(default=(), alias="output")
     events: dict[Name, Event] = Field(default_factory=dict, max_length=MOST_NUMBERS // 2)

@@ -8,9 +8,8 @@ so that a bin of nodes still integrates every cubic exactly.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-type Floats = NDArray[np.float64]
+from dating.arrays import Floats
 
 _NARROW = 1e-12
 """Nodes this close together, as a share of their size, are one."""

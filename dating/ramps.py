@@ -16,11 +16,11 @@ from math import log
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from dating.arrays import Floats
 from dating.distributions import Certain, Judgement, Metalog, Pool
 
-type Floats = NDArray[np.float64]
 type Shape = Literal["linear", "logistic"]
 
 _STEEPNESS = 2 * log(19.0)

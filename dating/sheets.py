@@ -26,7 +26,7 @@ _KEY = re.compile(r"""---|[{%]|["']?[^\s#"',:][^"',:]*["']?:(?:\s|$)""")
 
 
 @dataclass(frozen=True)
-class Row:
+class SheetRow:
     """One row of a sheet.
 
     Parameters
@@ -53,17 +53,17 @@ class Sheet:
         SHA-256 of the file's bytes, in hexadecimal.
     said : mapping of str to (int, str)
         What comments of the form ``# key: value`` say, by key, with their lines.
-    head : Row
+    head : SheetRow
         The names of the columns.
-    rows : tuple of Row
+    rows : tuple of SheetRow
         The rows below, at least one.
     """
 
     file: str
     fingerprint: str
     said: Mapping[str, tuple[int, str]]
-    head: Row
-    rows: tuple[Row, ...]
+    head: SheetRow
+    rows: tuple[SheetRow, ...]
 
     def source(self, line: int, data: object, paths: Iterable[KeyPath]) -> Source:
         """Give what one line says as if it were a file of its own.
@@ -122,12 +122,12 @@ class Sheet:
             if name not in self.head.cells:
                 yield origin.problem((name,), "this column is missing")
 
-    def by_column(self, row: Row, allowed: Collection[str]) -> dict[str, str]:
+    def by_column(self, row: SheetRow, allowed: Collection[str]) -> dict[str, str]:
         """Give the cells of a row by the names of their columns.
 
         Parameters
         ----------
-        row : Row
+        row : SheetRow
             With as many cells as there are columns.
         allowed : collection of str
             The columns that are wanted.
@@ -240,7 +240,7 @@ def _lines(text: str) -> tuple[list[str], int]:
     return lines, comments
 
 
-def _headed(file: str, lines: list[str], comments: int) -> list[Row]:
+def _headed(file: str, lines: list[str], comments: int) -> list[SheetRow]:
     """Read the line with the names of the columns, and the rows below it."""
     rows = list(_rows(file, lines, comments))
     if not rows:
@@ -258,7 +258,7 @@ def _says(comment: str) -> Iterator[tuple[str, str]]:
         yield key.strip(), value.strip()
 
 
-def _rows(file: str, lines: list[str], skipped: int) -> Iterator[Row]:
+def _rows(file: str, lines: list[str], skipped: int) -> Iterator[SheetRow]:
     """Read the rows that hold any text, with the lines on which they start."""
     reader = csv.reader(lines[skipped:], strict=True)
     line, count = skipped + 1, 0
@@ -266,7 +266,7 @@ def _rows(file: str, lines: list[str], skipped: int) -> Iterator[Row]:
         for cells in reader:
             stripped = tuple(cell.strip() for cell in cells)
             if any(stripped):
-                yield Row(line, stripped)
+                yield SheetRow(line, stripped)
                 count += 1
             line = skipped + reader.line_num + 1
             if count > MOST_ROWS + 1 or len(cells) > MOST_COLUMNS:

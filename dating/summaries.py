@@ -10,10 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.edtf import write_edtf
 from dating.months import Period, month_label
-
-type Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -11,14 +11,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.months import Period
 
 if TYPE_CHECKING:
     import xarray as xr
-
-type Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,8 +12,8 @@ from collections.abc import Iterator, Mapping
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.distributions import OWN_RULES, Certain, Judgement, Pool
 from dating.draws import scrambled_sobol
 from dating.judgement import shifted
@@ -22,8 +22,6 @@ from dating.maker import Component, Course, Feature, Maker, Regime
 from dating.quadrature import merged
 from dating.ramps import between_anchors, mean_shares, month_shares, regimes, shares_after
 from dating.tables import Blend, FeatureTable, MonthTables
-
-type Floats = NDArray[np.float64]
 
 REPLICATES = 8
 POINTS = 16

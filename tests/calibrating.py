@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 
 from dating.batch import posteriors
-from dating.calibration.leaving_out import Dated, PassedOver
+from dating.calibration.cross_validation import DatedReferences, Omissions
 from dating.examination import Examination
 from dating.learning.corpus import Reference
 from dating.ramps import month_shares
@@ -116,7 +116,7 @@ def dated_as(corpus, posterior, months):
     built = corpus.references[0].built
     references = tuple(Reference(2, blank, built, window, "", 1.0) for window in windows)
     none = np.zeros(len(references), dtype=bool)
-    return Dated(references, posterior, posterior, none, PassedOver(0, 0, 0))
+    return DatedReferences(references, posterior, posterior, none, Omissions(0, 0, 0))
 
 
 def drawn_months(posterior, seed=101):

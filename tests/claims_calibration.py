@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from dating.claims.production import Production
-from dating.claims.statements import Saying
+from dating.claims.statements import Assertion
 from dating.claims.strength import chance_from
 from dating.claims.truth import chance_true
 from dating.files import read_maker
@@ -99,7 +99,7 @@ def random_claim(generator):
             {"share": {"states": states, "during": f"1930-01/{month}", "was": "none"}},
             {"made": {"states": states, "during": stretch, **about}},
         ]
-    return Saying.model_validate(kinds[generator.integers(len(kinds))])
+    return Assertion.model_validate(kinds[generator.integers(len(kinds))])
 
 
 def claims_simulated(production, replicates, each=12):

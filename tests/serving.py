@@ -12,7 +12,7 @@ from pathlib import Path
 from urllib.parse import quote, unquote_to_bytes, urlencode
 
 from dating.bench.app import make_app
-from dating.bench.guarding import guard_for
+from dating.bench.guard import guard_for
 from dating.bench.workspace import Workspace
 
 ROOT = Path(__file__).parents[1]

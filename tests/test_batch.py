@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 import dating
 from dating.batch import blocks, compiled, estimate_many, many, patterns, shared, write_estimates
-from dating.batch.coding import coded_frame
+from dating.batch.codes import coded_frame
 from dating.cells import DOCUMENT_COLUMNS, cells_of
 from dating.examination import Examination
 from dating.learning.files import read_draws, write_learned

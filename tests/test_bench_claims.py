@@ -9,7 +9,7 @@ import pytest
 import yaml
 from click.testing import CliRunner
 
-from dating.bench import claiming
+from dating.bench import claims_page
 from dating.cli import weigh as command
 from dating.cli.main import main
 from dating.files import read_maker
@@ -99,11 +99,11 @@ def test_numbers_and_words_are_those_of_the_command(app, folder, learned):
 
 
 def test_as_many_draws_are_used_as_the_command_uses():
-    assert claiming.MOST_DRAWS == command._MOST
+    assert claims_page.MOST_DRAWS == command._MOST
 
 
 def test_the_page_is_shown_before_anything_is_weighed(folder, monkeypatch):
-    monkeypatch.setattr(claiming, "weighed", None)
+    monkeypatch.setattr(claims_page, "weighed", None)
     page = ask(pages_of(folder), address="/claims", query={"file": FILE})
     assert page.status == 200
     named = re.findall(r'data-weigh="/claims/weigh\?claim=([^"]+)"', page.text)
@@ -116,8 +116,8 @@ def test_the_page_is_shown_before_anything_is_weighed(folder, monkeypatch):
 
 def test_a_claim_is_weighed_once_until_a_file_changes(folder, monkeypatch):
     times = []
-    honest = claiming.weighed
-    monkeypatch.setattr(claiming, "weighed", lambda *a: times.append(a) or honest(*a))
+    honest = claims_page.weighed
+    monkeypatch.setattr(claims_page, "weighed", lambda *a: times.append(a) or honest(*a))
     app = pages_of(folder)
     chosen = {"file": FILE, "maker": MAKER, "corpus": CORPUS}
     first, _ = weighed(app, "of-one-piece", chosen)

@@ -23,11 +23,11 @@ from dating.bench.answers import (
 )
 from dating.bench.app import make_app
 from dating.bench.curves import weighted_quantiles
-from dating.bench.drawing import Axis, draw_strip
-from dating.bench.filed import plain_data
-from dating.bench.guarding import guard_for
+from dating.bench.examination_text import amended_text, new_text, trimmed
+from dating.bench.examination_yaml import plain_data
+from dating.bench.guard import guard_for
+from dating.bench.month_shapes import Axis, draw_strip
 from dating.bench.questions import groups_of, places_of
-from dating.bench.recording import amended_text, new_text, trimmed
 from dating.bench.workspace import Workspace
 from dating.examination import Examination
 from dating.learning.corpus import read_corpus
@@ -766,6 +766,6 @@ def test_awkward_texts_are_written_so_that_they_read_back(text, tmp_path):
 
 def test_what_cannot_be_read_back_is_refused(maker, monkeypatch):
     given_ = Examination(instrument="M", maker="marrowby", note="plain")
-    monkeypatch.setattr("dating.bench.recording._node", lambda value: value)
+    monkeypatch.setattr("dating.bench.examination_text._node", lambda value: value)
     with pytest.raises(InputError, match="reads back"):
         new_text(given_.model_copy(update={"note": ".5e5"}))

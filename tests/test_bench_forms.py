@@ -7,9 +7,9 @@ import dating
 from dating.bench.amounts import AmountError, chance_of, measure_of
 from dating.bench.answers import examination_in
 from dating.bench.app import make_app
-from dating.bench.guarding import guard_for
-from dating.bench.judged import entry_of
-from dating.bench.noting import wording_in
+from dating.bench.guard import guard_for
+from dating.bench.judgement_form import entry_of
+from dating.bench.note_page import wording_in
 from dating.bench.questions import groups_of, places_of
 from dating.bench.workspace import Workspace
 from dating.notes.lots import read_lots

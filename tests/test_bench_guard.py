@@ -11,12 +11,12 @@ from urllib.parse import quote, urlencode
 import pytest
 import yaml
 
-from dating.bench import guarding
+from dating.bench import guard
 from dating.bench.app import LOOKED_AT
-from dating.bench.asking import _environment, filled
-from dating.bench.guarding import COOKIE, LARGEST_REQUEST, Guarded, guard_for
+from dating.bench.file_cache import FileCache
+from dating.bench.guard import COOKIE, LARGEST_REQUEST, GuardedApplication, guard_for
 from dating.bench.listing import File
-from dating.bench.shelf import Shelf
+from dating.bench.requests import _environment, filled
 from dating.bench.workspace import (
     LARGEST,
     ChangedError,
@@ -87,7 +87,7 @@ def test_the_address_that_is_listened_on_is_the_one_that_is_told(folder, host, a
     guard = guard_for(host, 8000)
     assert guard.hosts[0] == address
     assert not guard.token
-    answer = ask(Guarded(pages_of(folder).app, guard), host=address)
+    answer = ask(GuardedApplication(pages_of(folder).app, guard), host=address)
     assert answer.status == 200
 
 
@@ -176,17 +176,17 @@ def test_tokens_differ_and_are_long():
 def test_tokens_are_compared_in_constant_time(shared, monkeypatch):
     app, token = shared
     compared = []
-    honest = guarding.secrets.compare_digest
+    honest = guard.secrets.compare_digest
 
     def watching(a, b):
         compared.append((a, b))
         return honest(a, b)
 
-    monkeypatch.setattr(guarding.secrets, "compare_digest", watching)
+    monkeypatch.setattr(guard.secrets, "compare_digest", watching)
     ask(app, query={"token": token}, host=ADDRESS)
     ask(app, headers=[("cookie", f"{COOKIE}={token}")], host=ADDRESS)
     assert len(compared) >= 4  # both places each time, whichever of them held it
-    assert not re.search(r"==\s*self\.guard\.token", Path(guarding.__file__).read_text("utf-8"))
+    assert not re.search(r"==\s*self\.guard\.token", Path(guard.__file__).read_text("utf-8"))
 
 
 # Headers ----------------------------------------------------------------------------------------
@@ -226,7 +226,7 @@ def test_every_answer_carries_the_headers(app):
 
 
 def test_templates_hold_nothing_inline_and_nothing_from_elsewhere():
-    folder = Path(guarding.__file__).parent
+    folder = Path(guard.__file__).parent
     for path in sorted(folder.glob("templates/*.j2")):
         text = path.read_text("utf-8")
         assert not re.search(r"<style|\sstyle=|\son[a-z]+=|javascript:|\|\s*safe\b", text), path
@@ -309,7 +309,7 @@ def test_no_name_leads_out_of_the_folder(trapped, name):
     with pytest.raises(NotThereError):
         work.read(name)
     with pytest.raises(NotThereError):
-        Shelf(work).examination(name)
+        FileCache(work).examination(name)
     if name not in {"pipe.yaml"}:
         with pytest.raises(NotThereError):
             work.save(name, "instrument: X\n", "")
@@ -359,7 +359,7 @@ def test_static_files_come_from_their_folder_alone(app, path):
 
 
 def test_static_files_are_sent_whole(app):
-    for path in sorted((Path(guarding.__file__).parent / "static").iterdir()):
+    for path in sorted((Path(guard.__file__).parent / "static").iterdir()):
         for _ in range(5):
             assert ask(app, address=f"/static/{path.name}").body == path.read_bytes()
 
@@ -379,7 +379,7 @@ def test_a_large_request_is_refused_without_being_read(app):
 
 def test_a_request_that_breaks_off_does_nothing(app, monkeypatch):
     asked = []
-    monkeypatch.setattr("dating.bench.asking._fields", lambda body: asked.append(body) or {})
+    monkeypatch.setattr("dating.bench.requests._fields", lambda body: asked.append(body) or {})
     answer = ask(app, "POST", "/", body=b"file=x&text=half", broken_off=True)
     assert (answer.status, asked) == (0, [])
 
@@ -438,7 +438,7 @@ SENDS = r'(?:action|formaction|data-live|data-save|data-load|data-weigh)="(/[^"]
 
 
 def test_no_text_of_a_file_becomes_markup(planted):
-    app, shelf = pages_of(planted), Shelf(Workspace(planted))
+    app, shelf = pages_of(planted), FileCache(Workspace(planted))
     assert shelf.maker(MAKER).product == MARKUP
     assert "x-planted" in str(shelf.examination("demo_data/examinations/M-001.yaml").model_dump())
     looked = linked(app, 2)
@@ -475,7 +475,7 @@ def test_a_folder_named_like_markup_stays_text(tmp_path):
 def test_per_cent_keeps_to_its_number_but_not_in_what_is_sent_back():
     body = filled("trouble.html.j2", 400, problems=["90 % </li>"]).body.decode()
     assert "90\N{NO-BREAK SPACE}% &lt;/li&gt;" in body
-    from dating.bench.asking import _keeping_per_cent  # noqa: PLC0415
+    from dating.bench.requests import _keeping_per_cent  # noqa: PLC0415
 
     same = '<input value="90 %"><textarea a="b">90 % of\nall 80 %</textarea><pre>5 %</pre>'
     assert _keeping_per_cent(same) == same
@@ -590,7 +590,7 @@ def test_only_yaml_is_saved_and_only_in_folders_that_are_there(tmp_path):
 
 def test_a_changed_file_is_read_anew(tmp_path):
     copied_demo(tmp_path)
-    shelf = Shelf(Workspace(tmp_path))
+    shelf = FileCache(Workspace(tmp_path))
     first = shelf.maker(MAKER)
     assert shelf.maker(MAKER) is first
     text, version = shelf.workspace.read(MAKER)

@@ -18,14 +18,14 @@ pytest.importorskip("starlette")
 from starlette.testclient import TestClient
 
 from dating.bench.app import make_app
-from dating.bench.charting import chart_of
-from dating.bench.guarding import guard_for
-from dating.bench.judged import assessors_at, entry_at, opinion_of, written
-from dating.bench.judged_pictures import happened, ramp_of, window_of
-from dating.bench.judged_words import in_words, value_words
+from dating.bench.chart_geometry import BAND, Scale, bands, key_of, lanes, step_path, text_width
+from dating.bench.guard import guard_for
+from dating.bench.judgement_form import assessors_at, entry_at, opinion_of, written
+from dating.bench.judgement_pictures import happened, ramp_of, window_of
+from dating.bench.judgement_places import OPINIONS, place_text, spots_of
+from dating.bench.judgement_words import in_words, value_words
+from dating.bench.maker_page import chart_of
 from dating.bench.shares import changeovers, mean_of, shares_of, variant_shares
-from dating.bench.spots import OPINIONS, place_text, spots_of
-from dating.bench.wall import BAND, Scale, bands, key_of, lanes, step_path, text_width
 from dating.bench.workspace import Workspace
 from dating.distributions import Certain
 from dating.files import read_maker

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from dating.bench import noting
+from dating.bench import note_page
 from dating.bench.answers import fields_of
 from dating.cli.main import main
 from dating.estimates import estimate
@@ -83,7 +83,7 @@ def texts_of(data):
 def test_the_page_says_what_the_note_says(app, folder, form, chosen):
     shown = ask(app, "POST", "/note/preview", body={**form, **chosen})
     assert shown.status == 200
-    wording = noting.wording_in({name: (value,) for name, value in chosen.items()})
+    wording = note_page.wording_in({name: (value,) for name, value in chosen.items()})
     seen = read_examination(folder / FILE)
     made = estimate(read_maker(folder / MAKER), seen, level=wording.level)
     text, said = words_of(shown.text), list(texts_of(asdict(note_of(made, wording))))
@@ -114,13 +114,13 @@ def test_an_unsaved_answer_changes_the_note_and_it_no_longer_names_the_file(app,
     assert re.search(r'class="statement">[^<]+', unsaved.text)[0] not in saved
 
 
-@pytest.mark.parametrize("ending", sorted(noting.FORMATS))
+@pytest.mark.parametrize("ending", sorted(note_page.FORMATS))
 def test_every_format_is_given_as_a_file(app, folder, form, ending, tmp_path):
     before = held_by(folder)
     answer = ask(app, "POST", "/note/file", query={"as": ending}, body=form)
     assert answer.status == 200
     assert answer.headers["content-disposition"] == f'attachment; filename="M-003.{ending}"'
-    assert answer.headers["content-type"] == noting.FORMATS[ending].media
+    assert answer.headers["content-type"] == note_page.FORMATS[ending].media
     assert answer.headers["x-content-type-options"] == "nosniff"
     starts = {"pdf": b"%PDF-", "docx": b"PK", "html": b"<!DOCTYPE html>", "md": b"", "jsonld": b"{"}
     assert answer.body.startswith(starts[ending])
@@ -132,7 +132,7 @@ def test_every_format_is_given_as_a_file(app, folder, form, ending, tmp_path):
     if ending == "jsonld":
         assert json.loads(answer.text)["type"] == "HumanMadeObject"
     if ending != "md":
-        key = noting.FORMATS[ending].key
+        key = note_page.FORMATS[ending].key
         arguments = ["note", str(folder / FILE), "--out", str(tmp_path), "--as", key]
         assert CliRunner().invoke(main, arguments).exit_code == 0
         assert (tmp_path / f"M-003.{ending}").read_bytes() == answer.body
@@ -184,7 +184,7 @@ def test_what_cannot_be_written_is_told_in_words(app, form, sent, query, status)
 
 
 def test_no_language_is_read_from_a_file_that_a_form_names(app, form, tmp_path):
-    own = Path(noting.__file__).parents[1] / "notes" / "languages" / "en.yaml"
+    own = Path(note_page.__file__).parents[1] / "notes" / "languages" / "en.yaml"
     outside = tmp_path / "own.yaml"
     outside.write_bytes(own.read_bytes())
     sent = {**form, "note_language": str(outside)}
@@ -194,14 +194,14 @@ def test_no_language_is_read_from_a_file_that_a_form_names(app, form, tmp_path):
 
 
 def test_a_missing_library_is_named(app, form, monkeypatch):
-    monkeypatch.setattr(noting, "find_spec", lambda name: None if name == "typst" else True)
+    monkeypatch.setattr(note_page, "find_spec", lambda name: None if name == "typst" else True)
     answer = ask(app, "POST", "/note/file", query={"as": "pdf"}, body=form)
     assert answer.status == 422
     assert "a note as PDF needs typst; install instrument-dating[note]" in answer.text
 
 
 def test_without_pictures_the_page_is_shown_all_the_same(app, form, monkeypatch):
-    monkeypatch.setattr(noting, "find_spec", lambda name: None)
+    monkeypatch.setattr(note_page, "find_spec", lambda name: None)
     answer = ask(app, "POST", "/note/preview", body=form)
     assert answer.status == 200
     assert "data:image" not in answer.text

@@ -14,14 +14,14 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from dating import estimate, read_maker
-from dating.batch import Stock, posteriors
-from dating.calibration.groups import Coverage, Group, MedianError
-from dating.calibration.leaving_out import (
-    PassedOver,
+from dating.batch import EvidenceCache, posteriors
+from dating.calibration.cross_validation import (
+    Omissions,
     _log_sampled_likelihood,
     _smoothed_weights,
     dated_without,
 )
+from dating.calibration.groups import Coverage, MedianError, ReferenceGroup
 from dating.calibration.scores import scores_of
 from dating.calibration.uniformity import Departure, Uniformity
 from dating.calibration.verdict import compared
@@ -29,9 +29,9 @@ from dating.cli.main import main
 from dating.learning.constants import constants_of
 from dating.learning.files import read_draws, write_learned
 from dating.learning.latent.fitting import fitted
-from dating.learning.latent.found import Latent
 from dating.learning.latent.mixture import Settings
 from dating.learning.latent.rows import rows_of
+from dating.learning.latent.variants import Latent
 from dating.learning.learned import (
     Learned,
     learned_from,
@@ -158,7 +158,7 @@ RIGHT, SHORT, OVER = (0.5, 0.5, 0.4, 0.6), (0.8, 0.7, 0.75, 0.85), (0.9, 0.97, 0
 )
 def test_the_rule_of_the_sentence(coverage, alarms, outcome, figure):
     held, error = tuple(Coverage(*each) for each in coverage), MedianError(4.0, 3.0, 5.0)
-    overall = Group("all", 200, held, error, 5.0, -3.0, 20.0)
+    overall = ReferenceGroup("all", 200, held, error, 5.0, -3.0, 20.0)
     verdict = verdict_on(overall, found(**alarms))
     assert verdict.outcome == outcome
     assert figure in verdict.sentence
@@ -409,7 +409,7 @@ def test_weights_are_of_the_likelihood_that_was_sampled(tmp_path):
     arrays_ = dict(zip(names, found, strict=True))
     lags = np.stack([arrays_.pop("medians"), arrays_.pop("ratios")], axis=-1)
     learned = Learned("", "", tuple(plan.layout.numbers), seed=1, lags=lags, **arrays_)
-    stock = Stock(maker, learned_tables(maker, learned))
+    stock = EvidenceCache(maker, learned_tables(maker, learned))
     own = [
         _log_sampled_likelihood(stock.weighing(r.examination), r, learned, maker)
         for r in corpus.references
@@ -480,7 +480,7 @@ def test_what_cannot_be_judged_is_passed_over_and_counted(tmp_path):
     _, corpus = written(tmp_path, ONE_RAMP, rows)
     dated = dated_without(corpus, None)
     assert [r.examination.instrument for r in dated.references] == ["a", "d", "f"]
-    assert dated.passed_over == PassedOver(doubted=2, wide=1, impossible=0)
+    assert dated.passed_over == Omissions(doubted=2, wide=1, impossible=0)
 
 
 def test_instruments_that_no_month_allows_are_passed_over(tmp_path):
@@ -489,7 +489,7 @@ def test_instruments_that_no_month_allows_are_passed_over(tmp_path):
     text = SIX_RAMPS.split("      f0:")[0] + steps.format(0, history) + steps.format(1, history)
     rows = [("a", "1931-08", 1, "old", "old"), ("b", "1931-08", 1, "old", "new")]
     _, corpus = written(tmp_path, text, rows, "instrument,built,trust,f0,f1")
-    assert dated_without(corpus, None).passed_over == PassedOver(0, 0, 1)
+    assert dated_without(corpus, None).passed_over == Omissions(0, 0, 1)
 
 
 # The command -------------------------------------------------------------------------------------

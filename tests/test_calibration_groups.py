@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from dating.calibration.cross_validation import dated_without
 from dating.calibration.groups import groups_of
-from dating.calibration.leaving_out import dated_without
 from dating.calibration.scores import scores_of
 from dating.calibration.verdict import compared
 from dating.words.calibration import calibration_text

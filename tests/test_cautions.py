@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from dating import InputError, read_examination, read_maker
 from dating.cautions import CAUTIONS, HAZARDS, MATERIALS, Material, caution_text, materials_in
-from dating.notes.handling import cautions_for
+from dating.notes.handling_cautions import cautions_for
 
 MAKER = """\
 maker: Example Works

@@ -13,14 +13,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dating import Examination, InputError, Maker, estimate
-from dating.batch import Stock
+from dating.batch import EvidenceCache
 from dating.claims.counts import chance_between, chance_of_none
 from dating.claims.evidence import Evidence
 from dating.claims.files import Manuscript
 from dating.claims.instruments import joint_truth
 from dating.claims.production import Production
-from dating.claims.statements import Claims, Saying
-from dating.claims.strength import Chance, chance_from, factor_from
+from dating.claims.statements import Assertion, Claims
+from dating.claims.strength import DrawChance, chance_from, factor_from
 from dating.claims.truth import chance_true, needs_tables, quantity
 from dating.claims.weighing import weigh
 from dating.learning.learned import learned_tables
@@ -64,7 +64,7 @@ def told(data, production):
 
 
 def saying(said):
-    return Saying.model_validate(said)
+    return Assertion.model_validate(said)
 
 
 def combinations(data, rng, count=6):
@@ -587,7 +587,7 @@ def test_instruments_together_against_loops(seed):
     tables = learned_tables(maker, production.draws)
     examinations = examinations_of(data, random.Random(seed))
     slow = [Instrument(data, tables, seen_on(e)) for e in examinations.values()]
-    stock = Stock(maker, tables)
+    stock = EvidenceCache(maker, tables)
     weighings = {name: stock.weighing(e) for name, e in examinations.items()}
     every = [joint_of(slow, ((), ()), lambda _, __: True, n, 1 / 8) for n in range(8)]
     for said, original_1, original_2, within, pair in CLAIMS:
@@ -878,7 +878,7 @@ def test_nothing_seen_is_worth_a_factor_of_one(seed):
 
 
 CHANCES = st.builds(
-    Chance, st.floats(0.0, 1.0), st.floats(0.0, 0.1), st.sampled_from([1e-12, 1e-4, 1 / 34])
+    DrawChance, st.floats(0.0, 1.0), st.floats(0.0, 0.1), st.sampled_from([1e-12, 1e-4, 1 / 34])
 )
 
 
@@ -896,7 +896,7 @@ def test_prior_and_posterior_exchanged_give_the_inverse_factor(prior, posterior)
 @FEW
 @given(st.floats(0.01, 0.99), st.floats(0.01, 0.99))
 def test_a_factor_turns_prior_odds_into_posterior_odds(before, after):
-    factor = factor_from(Chance(before, 0, 1e-12), Chance(after, 0, 1e-12))
+    factor = factor_from(DrawChance(before, 0, 1e-12), DrawChance(after, 0, 1e-12))
     odds = before / (1 - before) * factor.value
     assert odds / (1 + odds) == pytest.approx(after)
     assert factor.bound == ""
@@ -955,7 +955,7 @@ def test_the_error_of_a_chance_is_that_of_independent_draws():
 
 def test_the_error_of_a_factor_is_that_of_its_decimal_logarithm():
     rng, count = np.random.default_rng(9), 1600
-    prior = Chance(0.2, 0.0, 1e-12)
+    prior = DrawChance(0.2, 0.0, 1e-12)
     made = [
         factor_from(prior, chance_from((rng.uniform(size=count) < 0.3) * 1.0, np.ones(count)))
         for _ in range(300)

@@ -16,7 +16,7 @@ from dating.learning.prior import prior_draws
 from dating.months import Period
 from dating.reading import read_yaml
 from dating.words.claims import rewording
-from dating.words.understood import understood
+from dating.words.file_summary import understood
 from tests.mutating import WHOLE, spoiled_structure, spoiled_text, written
 from tests.test_mutations import SMALL_EXAMINATION, SMALL_MAKER, check_problems
 

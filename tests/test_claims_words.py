@@ -15,9 +15,9 @@ import dating
 from dating.claims.evidence import Evidence
 from dating.claims.examples import examples_of
 from dating.claims.files import Manuscript, manuscript_of, read_claims
-from dating.claims.statements import Claim, Claims, Saying
-from dating.claims.strength import Chance, Factor, chance_from, factor_from
-from dating.claims.weighing import Weighed
+from dating.claims.statements import Assertion, Claim, Claims
+from dating.claims.strength import DrawChance, Factor, chance_from, factor_from
+from dating.claims.weighing import ClaimResult
 from dating.cli.main import main
 from dating.words.claims import clause, rewording, verdict
 
@@ -37,7 +37,7 @@ def corpus(maker):
 
 
 def said(**kind):
-    return Saying.model_validate(kind)
+    return Assertion.model_validate(kind)
 
 
 @pytest.mark.parametrize(
@@ -95,8 +95,8 @@ def test_what_is_claimed_is_said_in_words(saying, words):
 def weighed(posterior, *, factor=None, points=(None,), **saying):
     saying = saying or {"older": {"instruments": ["A", "B"]}}
     claim = Claim.model_validate({"claim": "c", "says": saying})
-    chances = [Chance(p, 0.0, 1e-9) for p in (0.5, posterior)]
-    return Weighed(claim, *chances, factor, points, (), ())
+    chances = [DrawChance(p, 0.0, 1e-9) for p in (0.5, posterior)]
+    return ClaimResult(claim, *chances, factor, points, (), ())
 
 
 WORDS = (

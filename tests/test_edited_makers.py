@@ -13,9 +13,9 @@ from dating.cli.main import main
 from dating.files import read_maker
 from dating.learning.edits import Edits
 from dating.learning.files import read_draws, write_learned
-from dating.learning.latent.found import Latent
 from dating.learning.latent.mixture import Mixture, Settings
 from dating.learning.latent.time_cells import Cells
+from dating.learning.latent.variants import Latent
 from dating.learning.layout import layout_of
 from dating.learning.parts import parts_of
 from dating.learning.prior import prior_draws

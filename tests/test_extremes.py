@@ -5,9 +5,9 @@ from decimal import MIN_EMIN, Decimal, localcontext
 import pytest
 
 from dating import Examination, InputError, Maker, estimate, month_tables
-from dating.batch import Stock, blocks, compiled, estimate_many, many
+from dating.batch import EvidenceCache, blocks, compiled, estimate_many, many
 from dating.claims.instruments import joint_truth
-from dating.claims.statements import Saying
+from dating.claims.statements import Assertion
 from dating.claims.strength import chance_from
 from tests.enumeration import Enumeration, mutual_information, normalised
 
@@ -206,10 +206,10 @@ def test_instruments_each_of_which_rules_out_the_draws_of_the_other():
         papers = [{"what": "bill", "trust": 1, **bound}]
         seen[name] = Examination.model_validate(data | {"documents": papers})
     tables = month_tables(maker, 2)
-    stock = Stock(maker, tables)
+    stock = EvidenceCache(maker, tables)
     within = {"built": {"instrument": "A", "within": "1950-01/1950-07"}}
     weighings = {name: stock.weighing(each) for name, each in seen.items()}
-    chance = chance_from(*joint_truth([Saying.model_validate(within)], weighings))
+    chance = chance_from(*joint_truth([Assertion.model_validate(within)], weighings))
     first, second = (Exact(maker, each, tables) for each in seen.values())
     true = every = 0
     for weight, (one,), (two,) in zip(first.weights, first._by_draw(None), second._by_draw(None),

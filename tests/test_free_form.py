@@ -11,10 +11,10 @@ from dating.learning.corpus import read_corpus
 from dating.learning.latent import choice
 from dating.learning.latent.choice import chosen
 from dating.learning.latent.fitting import fitted
-from dating.learning.latent.found import Latent
 from dating.learning.latent.mixture import Mixture, Settings
 from dating.learning.latent.rows import rows_of
 from dating.learning.latent.time_cells import Cells
+from dating.learning.latent.variants import Latent
 from dating.learning.layout import layout_of
 from dating.learning.learned import (
     Learned,

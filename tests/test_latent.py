@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 
 import dating
 from dating.learning.files import read_draws, write_learned
-from dating.learning.latent.finding import found_in, levels_in
-from dating.learning.latent.found import Latent, latent_from
 from dating.learning.latent.mixture import Mixture, Settings, month_posterior
 from dating.learning.latent.rows import rows_of
+from dating.learning.latent.search import found_in, levels_in
 from dating.learning.latent.time_cells import Cells
+from dating.learning.latent.variants import Latent, latent_from
 from dating.learning.layout import layout_of
 from dating.learning.learned import (
     Learned,

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from dating.learning.latent import choice
 from dating.learning.latent.choice import chosen, fold_of
 from dating.learning.latent.fitting import FITS, bootstrap_weights, fitted
-from dating.learning.latent.found import Latent
+from dating.learning.latent.variants import Latent
 from dating.words.levels import on_latent
 from tests.latent_worlds import FREE, HEADER, rows_apart, rows_in, rows_together
 from tests.learning import written

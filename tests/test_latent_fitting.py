@@ -8,7 +8,7 @@ import pytest
 from dating.learning.latent import fitting
 from dating.learning.latent.fitting import bootstrap_weights, fitted
 from dating.learning.latent.mixture import Mixture, Settings, month_posterior
-from dating.learning.latent.rows import Rows, rows_of
+from dating.learning.latent.rows import SightingRows, rows_of
 from dating.learning.latent.time_cells import Cells, cells_between
 from tests.enumeration import normalised
 from tests.latent_worlds import (
@@ -197,7 +197,7 @@ def test_instruments_that_are_alike_are_fitted_once_and_count_as_often(
 
     monkeypatch.setattr(fitting._Fitting, "_start", start)
     (once,) = fitted(rows, [Settings(variants)], seed=2, fits=1)
-    monkeypatch.setattr(Rows, "unlike", lambda rows: (rows, np.arange(len(rows))))
+    monkeypatch.setattr(SightingRows, "unlike", lambda rows: (rows, np.arange(len(rows))))
     (each,) = fitted(rows, [Settings(variants)], seed=2, fits=1)
     assert each.weight == pytest.approx(once.weight, abs=1e-9)
     for ours, theirs in zip(once.shares, each.shares, strict=True):
@@ -269,7 +269,7 @@ def test_hundreds_of_features_are_taken_together_without_underflow():
     share = np.array([[[0.001], [0.0005]], [[0.999], [0.9995]]])
     mixture = Mixture(Settings(), np.ones((2, 1)), (share,) * count)
     one = np.zeros(1, dtype=np.int64)
-    rows = Rows(
+    rows = SightingRows(
         tuple(map(str, range(count))),
         (np.eye(2),) * count,
         np.zeros((1, count), dtype=np.int64),

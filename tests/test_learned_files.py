@@ -17,9 +17,9 @@ from dating.cli.main import main
 from dating.figures.estimate import draw_estimate
 from dating.learning.files import read_draws, read_learned, write_learned
 from dating.learning.health import Health
-from dating.learning.latent.found import Latent
 from dating.learning.latent.mixture import Mixture, Settings
 from dating.learning.latent.time_cells import Cells
+from dating.learning.latent.variants import Latent
 from dating.learning.learned import learned_from
 from dating.learning.levels import Correction
 from dating.learning.prior import prior_draws

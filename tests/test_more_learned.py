@@ -21,8 +21,8 @@ from dating.learning.sampling import plan_of
 from dating.learning.walk import cosine_walk
 from dating.likelihoods import mark_likelihood, mark_likelihoods
 from dating.months import month_label
+from dating.words.file_summary import understood
 from dating.words.quantities import on_output
-from dating.words.understood import understood
 from tests.learning import written
 
 MONTHS = 60

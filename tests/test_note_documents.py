@@ -35,11 +35,11 @@ from dating.notes.house import FILES, OURS, house
 from dating.notes.index import index_html, index_markdown, index_of
 from dating.notes.languages import language
 from dating.notes.markdown import as_markdown
-from dating.notes.note import Note, Section, Table, note_of
-from dating.notes.picture import Drawn, picture_for, picture_words
+from dating.notes.note import Note, NoteSection, Table, note_of
+from dating.notes.pdf import as_pdf
+from dating.notes.picture import NotePicture, picture_for, picture_words
 from dating.notes.plain_text import bound, each_text, one_line
-from dating.notes.printed import as_pdf
-from dating.notes.sale import Entry, entry_of
+from dating.notes.sale import IndexEntry, entry_of
 from dating.notes.sentences import Wording
 from dating.notes.spreadsheet import index_xlsx
 from dating.notes.web import as_html
@@ -95,16 +95,16 @@ BLANK = Note(
     short=WORD,
     chance=0.9,
     edtf=WORD,
-    date=Section(WORD, (WORD,)),
-    sections=(Section(WORD, (WORD, WORD)), Section(WORD, (WORD,))),
+    date=NoteSection(WORD, (WORD,)),
+    sections=(NoteSection(WORD, (WORD, WORD)), NoteSection(WORD, (WORD,))),
     evidence=Table(WORD, (WORD,) * 5, ((WORD,) * 5,) * 2),
-    closing=(Section(WORD, (WORD,)),),
+    closing=(NoteSection(WORD, (WORD,)),),
     opinion=WORD,
     record=Table(WORD, ("", ""), ((WORD, WORD),) * 2),
     picture=WORD,
 )
-ENTRY = Entry(WORD, WORD, WORD, 0.9, WORD, 0.5, (WORD,), "note-1")
-FAILED = Entry(WORD, WORD, WORD, None, "", None, (), "", failed=True)
+ENTRY = IndexEntry(WORD, WORD, WORD, 0.9, WORD, 0.5, (WORD,), "note-1")
+FAILED = IndexEntry(WORD, WORD, WORD, None, "", None, (), "", failed=True)
 
 
 def hostile(test: Any) -> Any:
@@ -149,7 +149,7 @@ def note(made: Any, german: Wording) -> Note:
 
 
 @pytest.fixture(scope="module")
-def drawn(made: Any, german: Wording, note: Note) -> Drawn:
+def drawn(made: Any, german: Wording, note: Note) -> NotePicture:
     return picture_for(made["M-003"], german, note.picture)
 
 
@@ -227,7 +227,9 @@ def elements(page: str) -> tuple[list[Any], list[str]]:
 @hostile
 def test_a_page_shows_every_text_as_it_is(text: str) -> None:
     left = once(text)
-    picture = Drawn(WORD, b"", b"", "data:image/svg+xml;base64,", "data:image/svg+xml;base64,")
+    picture = NotePicture(
+        WORD, b"", b"", "data:image/svg+xml;base64,", "data:image/svg+xml;base64,"
+    )
     shape, said = elements(as_html(note_with(WORD), house(), picture))
     told = elements(as_html(note_with(text), house(), replace(picture, words=text)))
     assert told[0] == shape
@@ -252,7 +254,7 @@ def filled_in(words: str, text: str) -> str:
     return words if "overflow-wrap" in words else bound(words.replace(WORD, text))
 
 
-def test_a_page_is_valid_and_orders_its_headings(note: Note, drawn: Drawn) -> None:
+def test_a_page_is_valid_and_orders_its_headings(note: Note, drawn: NotePicture) -> None:
     tree = parsed(as_html(note, house(), drawn))
     levels = [int(item.tag[1]) for item in tree.iter() if re.fullmatch("h[1-6]", str(item.tag))]
     assert levels[0] == 1
@@ -268,7 +270,7 @@ def test_a_page_is_valid_and_orders_its_headings(note: Note, drawn: Drawn) -> No
     assert set(named) <= set(ids)
 
 
-def test_a_page_needs_nothing_beside_it_and_runs_nothing(note: Note, drawn: Drawn) -> None:
+def test_a_page_needs_nothing_beside_it_and_runs_nothing(note: Note, drawn: NotePicture) -> None:
     tree = parsed(as_html(note, house(), drawn))
     tags = {str(item.tag) for item in tree.iter()}
     assert not tags & {"script", "link", "iframe", "object", "form"}
@@ -331,7 +333,7 @@ def test_a_word_file_shows_every_text_as_it_is(text: str) -> None:
     assert told == [words.replace(WORD, left) for words in blank_word_texts()]
 
 
-def test_a_word_file_uses_real_styles_and_describes_itself(note: Note, drawn: Drawn) -> None:
+def test_a_word_file_uses_real_styles_and_describes_itself(note: Note, drawn: NotePicture) -> None:
     document = docx.Document(io.BytesIO(as_docx(note, house(), drawn)))
     styles = {p.style.name for p in document.paragraphs}
     assert {"Title", "Subtitle", "Heading 1", "List Bullet", "Normal"} <= styles
@@ -381,7 +383,7 @@ def test_signs_that_no_font_has_are_named() -> None:
     assert as_pdf(note_with("a 日 b"), house()).missing == ("日",)
 
 
-def test_a_pdf_is_tagged_titled_and_without_a_clock(note: Note, drawn: Drawn) -> None:
+def test_a_pdf_is_tagged_titled_and_without_a_clock(note: Note, drawn: NotePicture) -> None:
     reader = pypdf.PdfReader(io.BytesIO(as_pdf(note, house(), drawn).pdf))
     root = reader.trailer["/Root"]
     assert root["/MarkInfo"]["/Marked"]
@@ -399,7 +401,7 @@ def every_object(reader: pypdf.PdfReader) -> list[Any]:
     return [reader.get_object(number) for number in range(1, int(reader.trailer["/Size"]))]
 
 
-def sheet_of(entries: list[Entry]) -> Any:
+def sheet_of(entries: list[IndexEntry]) -> Any:
     return openpyxl.load_workbook(io.BytesIO(index_xlsx(entries, language("en")))).active
 
 
@@ -442,7 +444,7 @@ def test_the_same_note_gives_the_same_bytes(made: Any, german: Wording) -> None:
     assert every() == every()
 
 
-def test_packed_files_have_no_clock(note: Note, drawn: Drawn) -> None:
+def test_packed_files_have_no_clock(note: Note, drawn: NotePicture) -> None:
     for content in (as_docx(note, house(), drawn), index_xlsx([ENTRY], language("en"))):
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
             assert {part.date_time[0] for part in packed.infolist()} == {1980}
@@ -483,7 +485,7 @@ def house_with(folder: Path, **files: str) -> Path:
     return folder
 
 
-def test_a_house_replaces_each_file_and_no_other(tmp_path: Path, drawn: Drawn) -> None:
+def test_a_house_replaces_each_file_and_no_other(tmp_path: Path, drawn: NotePicture) -> None:
     own = {
         "note__md__j2": "OWN {{ note.title }}",
         "note__html__j2": "<!DOCTYPE html><title>OWN</title>{{ style }}{{ note.title }}",

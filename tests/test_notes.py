@@ -18,7 +18,7 @@ from dating.notes.languages import language, languages
 from dating.notes.note import note_of
 from dating.notes.phrasing import APART, CIRCA, EACH, DatePhrase, Phrase, phrase_for, phrase_of
 from dating.notes.rules import rules_text
-from dating.notes.sale import Entry, count_words, entry_of
+from dating.notes.sale import IndexEntry, count_words, entry_of
 from dating.notes.sentences import (
     APPARENT,
     DOUBTFUL,
@@ -428,7 +428,7 @@ def test_lots_are_flagged_by_the_rules(made):
 
 
 def test_the_index_counts_lots():
-    entry = Entry("1", "a", "1931", 0.9, "1931", 0.9, (), "lot-1")
+    entry = IndexEntry("1", "a", "1931", 0.9, "1931", 0.9, (), "lot-1")
     entries = (entry, replace(entry, why=("wide",)), replace(entry, failed=True, chance=None))
     words = count_words(entries, ENGLISH)
     assert words.startswith("Lots: 3, of which 1 for a second look and 1 that")

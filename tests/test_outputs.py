@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from dating.cli.main import main
-from dating.cli.outputs import MOST_SHOWN, Output, check_outputs
+from dating.cli.outputs import MOST_SHOWN, OutputFile, check_outputs
 
 NEVER = "would take the place of a file that this command reads"
 THERE = "there is a file of this name already"
@@ -149,21 +149,21 @@ def test_only_ordinary_files_are_replaced(tmp_path):
     os.mkfifo(tmp_path / "pipe")
     for path, what in ((tmp_path, "a folder"), (tmp_path / "pipe", "no ordinary file")):
         with pytest.raises(click.UsageError, match=what):
-            check_outputs([Output(path, "the table")], [], replace=True)
+            check_outputs([OutputFile(path, "the table")], [], replace=True)
 
 
 def test_a_link_that_leads_nowhere_is_there_all_the_same(tmp_path):
     (tmp_path / "a.nc").symlink_to(tmp_path / "none")
     with pytest.raises(click.UsageError, match=THERE):
-        check_outputs([Output(tmp_path / "a.nc", "the learned file")], [])
-    check_outputs([Output(tmp_path / "b.nc", "the learned file")], [tmp_path / "none", None])
+        check_outputs([OutputFile(tmp_path / "a.nc", "the learned file")], [])
+    check_outputs([OutputFile(tmp_path / "b.nc", "the learned file")], [tmp_path / "none", None])
 
 
 def test_many_files_are_counted_not_listed(tmp_path):
     paths = [tmp_path / f"{number}" for number in range(MOST_SHOWN + 5)]
     for path in paths:
         path.touch()
-    outputs = [Output(path, "the sale") for path in paths]
+    outputs = [OutputFile(path, "the sale") for path in paths]
     with pytest.raises(click.UsageError, match=f"and {MOST_SHOWN + 4} more like it; the sale"):
         check_outputs(outputs, [])
     with pytest.raises(click.UsageError, match="and 5 more"):

@@ -9,8 +9,8 @@ import pytest
 from click.testing import CliRunner
 
 from dating.batch import posteriors
-from dating.calibration.correcting import correction_of
-from dating.calibration.leaving_out import dated_without
+from dating.calibration.cross_validation import dated_without
+from dating.calibration.level_correction import correction_of
 from dating.calibration.pulls import _changes, pulls_of
 from dating.calibration.remedy import remedy_of
 from dating.calibration.scores import scores_of

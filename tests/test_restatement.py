@@ -18,9 +18,9 @@ from dating.files import read_maker
 from dating.learning.division import divide_courses
 from dating.learning.files import read_draws, write_learned
 from dating.learning.health import Health
-from dating.learning.latent.found import Latent
 from dating.learning.latent.mixture import Mixture, Settings
 from dating.learning.latent.time_cells import Cells
+from dating.learning.latent.variants import Latent
 from dating.learning.layout import NARROWEST, layout_of
 from dating.learning.margins import (
     OPINIONS,
@@ -31,7 +31,7 @@ from dating.learning.margins import (
     margin_through,
 )
 from dating.learning.prior import prior_draws
-from dating.learning.restatement import Ground, restate
+from dating.learning.restatement import Basis, restate
 from dating.learning.statement import round_shares
 from dating.plausibility.maker import maker_warnings
 from dating.splicing import fold_lines, read_in
@@ -39,7 +39,7 @@ from dating.tabulation import month_tables
 from tests.calibrating import one_ramp_learned
 from tests.learning import MAKER
 
-GROUND = Ground("folder/corpus.csv", "0123456789abcdef" * 4, 40, dt.date(2026, 11, 30))
+GROUND = Basis("folder/corpus.csv", "0123456789abcdef" * 4, 40, dt.date(2026, 11, 30))
 DEMO = "priors/marrowby.yaml"
 
 

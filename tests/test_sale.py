@@ -18,9 +18,9 @@ import dating
 from dating.cli.main import main
 from dating.months import month_number
 from dating.notes.languages import language
+from dating.notes.lot_dates import sell
 from dating.notes.lots import read_lots
 from dating.notes.rules import rules_text
-from dating.notes.selling import sell
 from dating.notes.sentences import Wording, dated
 from dating.reading import InputError
 

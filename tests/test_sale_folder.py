@@ -12,8 +12,8 @@ import pytest
 from click.testing import CliRunner
 
 from dating.cli.main import main
-from dating.notes import sale_move, selling
-from dating.notes.sale import Entry
+from dating.notes import lot_dates, sale_move
+from dating.notes.sale import IndexEntry
 from dating.notes.sale_folder import SaleFolder, begin
 from dating.reading import InputError, Problem
 
@@ -40,7 +40,7 @@ def sale(lots, out, *options):
 
 
 def entry(lot):
-    return Entry(lot, lot, "1931", 0.1 + 0.2, "1931", None, ("why",), f"lot-{lot}")
+    return IndexEntry(lot, lot, "1931", 0.1 + 0.2, "1931", None, ("why",), f"lot-{lot}")
 
 
 def built(folder, lots, fingerprint="one", index=INDEX):
@@ -185,7 +185,7 @@ def test_a_folder_of_another_kind_is_never_taken_for_an_unfinished_sale(tmp_path
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_a_sale_that_was_stopped_goes_on_where_it_was(tmp_path, monkeypatch, number):
-    lots, real, asked = lots_file(tmp_path, 2), selling.sell_lot, []
+    lots, real, asked = lots_file(tmp_path, 2), lot_dates.sell_lot, []
 
     def stopping(lot, *arguments, **options):
         asked.append(lot.number)
@@ -195,7 +195,7 @@ def test_a_sale_that_was_stopped_goes_on_where_it_was(tmp_path, monkeypatch, num
             signal.raise_signal(number)
         return real(lot, *arguments, **options)
 
-    monkeypatch.setattr(selling, "sell_lot", stopping)
+    monkeypatch.setattr(lot_dates, "sell_lot", stopping)
     stopped = sale(lots, tmp_path / "out")
     assert stopped.exit_code == 128 + number
     assert "1 of 2 lots are finished, and kept in" in stopped.stderr
@@ -218,7 +218,7 @@ def test_a_changed_input_or_option_starts_anew(tmp_path, monkeypatch):
         raise KeyboardInterrupt
 
     lots = lots_file(tmp_path, 1)
-    monkeypatch.setattr(selling, "sell_lot", stopping)
+    monkeypatch.setattr(lot_dates, "sell_lot", stopping)
     state = tmp_path / "out.unfinished" / "state.json"
     seen = set()
     for change in ((), ("--seed", "2"), ("--circa", "10"), ("--as", "markdown")):
@@ -233,14 +233,14 @@ def test_a_changed_input_or_option_starts_anew(tmp_path, monkeypatch):
 KILLED = """
 import os, signal, sys
 from dating.cli.main import main
-from dating.notes import selling
-real, asked = selling.sell_lot, []
+from dating.notes import lot_dates
+real, asked = lot_dates.sell_lot, []
 def dying(lot, *arguments, **options):
     asked.append(lot)
     if len(asked) == 2:
         os.kill(os.getpid(), signal.SIGKILL)
     return real(lot, *arguments, **options)
-selling.sell_lot = dying
+lot_dates.sell_lot = dying
 main(sys.argv[1:])
 """
 
@@ -254,9 +254,9 @@ def test_a_sale_that_was_killed_goes_on_where_it_was(tmp_path, monkeypatch):
     )
     assert killed.returncode == -signal.SIGKILL
     assert not out.exists()
-    real, asked = selling.sell_lot, []
+    real, asked = lot_dates.sell_lot, []
     monkeypatch.setattr(
-        selling, "sell_lot", lambda lot, *a, **o: asked.append(lot.number) or real(lot, *a, **o)
+        lot_dates, "sell_lot", lambda lot, *a, **o: asked.append(lot.number) or real(lot, *a, **o)
     )
     assert sale(lots, out).exit_code == 0
     assert asked == ["2"]

@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner
 
 from dating import InputError, read_corpus, read_maker
-from dating.calibration.leaving_out import PassedOver, dated_without
+from dating.calibration.cross_validation import Omissions, dated_without
 from dating.cli.main import main
 from dating.learning.contradictions import contradictions_of
 from dating.learning.coordinates import coordinates_of
@@ -83,7 +83,7 @@ def test_of_when_they_say_nothing(tmp_path):
     found = contradictions_of(maker, corpus, layout, prior, most=1.0)
     assert not {item.instrument for item in found} & {"U", "U-1", "U-2", "U-3"}
     assert found
-    assert dated_without(corpus, None).passed_over == PassedOver(0, 0, 0, undated=4)
+    assert dated_without(corpus, None).passed_over == Omissions(0, 0, 0, undated=4)
 
 
 def test_free_form_rows_of_undated_instruments_have_every_cell(tmp_path):

@@ -7,7 +7,7 @@ from scipy.special import ndtr, ndtri
 from scipy.stats import binom, kurtosistest, norm
 
 from dating.calibration.faults import faults_of
-from dating.calibration.groups import Coverage, Group, MedianError
+from dating.calibration.groups import Coverage, MedianError, ReferenceGroup
 from dating.calibration.uniformity import (
     FALSE_ALARMS,
     QUESTIONS,
@@ -144,7 +144,7 @@ def test_the_sentence_gives_the_figures_that_decide(shift, scale, words):
     ranks = ndtr(ndtri((np.arange(200) + 0.5) / 200) * scale + shift)
     levels = np.abs(2 * ranks - 1)
     held = float((levels <= 0.9).mean())
-    group = Group("all", 200, (Coverage(0.9, held, 0.855, 0.94),), ERROR, 5.0, -3.0, 20.0)
+    group = ReferenceGroup("all", 200, (Coverage(0.9, held, 0.855, 0.94),), ERROR, 5.0, -3.0, 20.0)
     sentence = verdict_on(group, uniformity_of(ranks, levels)).sentence
     assert words in sentence
     assert "of 200 instruments dated as if undated" in sentence
@@ -157,7 +157,7 @@ def test_dates_far_outside_are_counted():
     normal[[0, 1, 198, 199]] = -9, -8, 8, 9
     ranks = ndtr(normal)
     found = uniformity_of(ranks, np.abs(2 * ranks - 1))
-    group = Group("all", 200, (Coverage(0.9, 0.9, 0.855, 0.94),), ERROR, 5.0, -3.0, 20.0)
+    group = ReferenceGroup("all", 200, (Coverage(0.9, 0.9, 0.855, 0.94),), ERROR, 5.0, -3.0, 20.0)
     verdict = verdict_on(group, found)
     assert verdict.outcome == "heavy-tailed"
     assert "4 lie in the outermost 0.1 % of the posterior" in verdict.sentence

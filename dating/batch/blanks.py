@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.batch.block_summaries import keep_dates
-from dating.batch.coding import Coded
-from dating.batch.results import Kept, kept_for, year_starts
+from dating.batch.codes import CodedTable
+from dating.batch.results import Summaries, kept_for, year_starts
 from dating.disagreement import impossible_pieces, impossible_words
 from dating.engine import Weighing
 from dating.evidence import pieces_of
@@ -31,7 +31,7 @@ class Blanks:
     ----------
     maker : Maker
         The maker file.
-    coded : Coded
+    coded : CodedTable
         The table.
     level : float
         Level of the set that is reported.
@@ -42,12 +42,12 @@ class Blanks:
     """
 
     maker: Maker
-    coded: Coded
+    coded: CodedTable
     level: float
     learned: Learned | None
     parts: bool
 
-    def date(self, tables: MonthTables, rows: NDArray[np.int64], kept: Kept) -> dict[int, str]:
+    def date(self, tables: MonthTables, rows: NDArray[np.int64], kept: Summaries) -> dict[int, str]:
         """Date some rows; rows alike are dated once.
 
         Parameters
@@ -56,7 +56,7 @@ class Blanks:
             Month tables.
         rows : ndarray of int64, shape (row,)
             The rows.
-        kept : Kept
+        kept : Summaries
             Where summaries go, by row of the table.
 
         Returns
@@ -64,7 +64,7 @@ class Blanks:
         dict of int to str
             Why no month allows what was seen, by row, where that is so.
         """
-        known: dict[tuple[int, ...], Kept | str] = {}
+        known: dict[tuple[int, ...], Summaries | str] = {}
         problems = {}
         for row in rows.tolist():
             key = tuple(int(c.at(slice(row, row + 1))[0]) for c in self.coded.columns)
@@ -77,7 +77,7 @@ class Blanks:
                 kept.put(np.array([row]), outcome)
         return problems
 
-    def _one(self, tables: MonthTables, row: int) -> Kept | str:
+    def _one(self, tables: MonthTables, row: int) -> Summaries | str:
         """Date one row, or say why no month allows what was seen."""
         swapped = {name: part.swapped.value for name, part in self.maker.components.items()}
         pieces, _ = pieces_of(self.coded.examination(row), self.maker, tables)

@@ -8,18 +8,13 @@ then sorted and searched.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 import numpy as np
 from numpy.lib.stride_tricks import as_strided
-from numpy.typing import NDArray
 
-from dating.batch.results import Kept
+from dating.arrays import Booleans, Floats, Integers
+from dating.batch.results import Summaries
 from dating.magnitudes import LEAST
-
-type Floats = NDArray[np.float64]
-type Integers = NDArray[np.integer[Any]]
-type Booleans = NDArray[np.bool_]
 
 BINS = 1000
 """Months whose logarithms agree when rounded to one in so many are taken as equally probable."""
@@ -33,12 +28,12 @@ _YEAR = 12
 _RUN = 12
 
 
-def keep_dates(kept: Kept, weights: Floats, starts: Integers, level: float) -> Integers:
+def keep_dates(kept: Summaries, weights: Floats, starts: Integers, level: float) -> Integers:
     """Keep mode, median, mean, years and highest-density set.
 
     Parameters
     ----------
-    kept : Kept
+    kept : Summaries
         Where they go.
     weights : ndarray of float64, shape (row, month)
         What posteriors are proportional to.
@@ -54,7 +49,7 @@ def keep_dates(kept: Kept, weights: Floats, starts: Integers, level: float) -> I
 
     Examples
     --------
-    >>> kept = Kept(*(np.zeros((n, 1)) for n in (4, 1, 5, 0, 2)))
+    >>> kept = Summaries(*(np.zeros((n, 1)) for n in (4, 1, 5, 0, 2)))
     >>> keep_dates(kept, np.array([[0.0, 2, 2, 6]]), np.array([0, 1, 4]), 0.7)
     array([], dtype=int64)
     >>> kept.years.tolist(), kept.numbers[1].tolist()

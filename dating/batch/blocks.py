@@ -11,19 +11,15 @@ from dataclasses import dataclass
 from itertools import accumulate as running
 from math import prod
 from operator import mul
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats, Integers
 from dating.batch.block_summaries import keep_dates
-from dating.batch.results import Kept
-from dating.batch.rooms import Groups, Pool
+from dating.batch.buffers import PatternPool, RowGroups
+from dating.batch.results import Summaries
 from dating.learning.learned import Learned
 from dating.magnitudes import LEAST
-
-type Floats = NDArray[np.float64]
-type Integers = NDArray[np.integer[Any]]
 
 ROWS = 256
 """Rows that are combined at a time: few enough that their arrays stay in a core's own cache."""
@@ -38,13 +34,13 @@ class Work:
 
     Parameters
     ----------
-    pool : Pool
+    pool : PatternPool
         The tables of the patterns.
     slots : ndarray of int32, shape (padded pattern set, row)
         The patterns of each row, filled up with the one that says nothing.
     places : ndarray of int64, shape (pattern set,)
         The component that each set is of, in the order of the maker file; -1 for the whole.
-    groups : Groups
+    groups : RowGroups
         Sums over the draws.
     unswapped : ndarray of float64, shape (component,)
         Prior probability that each component is original.
@@ -58,10 +54,10 @@ class Work:
         Whether originality and entropy are worked out.
     """
 
-    pool: Pool
+    pool: PatternPool
     slots: Integers
     places: Integers
-    groups: Groups
+    groups: RowGroups
     unswapped: Floats
     starts: Integers
     level: float
@@ -204,14 +200,14 @@ def _each_left_out(tables: Sequence[Floats], start: Floats) -> list[tuple[Floats
     return list(zip(before, reversed(after), strict=True))
 
 
-def date_rows(work: Work, kept: Kept, first: int, last: int) -> None:
+def date_rows(work: Work, kept: Summaries, first: int, last: int) -> None:
     """Date some rows.
 
     Parameters
     ----------
     work : Work
         The rows.
-    kept : Kept
+    kept : Summaries
         Where summaries go, by row.
     first, last : int
         The rows from the first to the one before the last.
@@ -227,7 +223,7 @@ def date_rows(work: Work, kept: Kept, first: int, last: int) -> None:
             numbers[:, lost] = np.nan
 
 
-def _weights(work: Work, kept: Kept, rows: slice) -> Floats:
+def _weights(work: Work, kept: Summaries, rows: slice) -> Floats:
     """Give what posteriors are proportional to; keep what is not made from them alone."""
     weights = np.empty((rows.stop - rows.start, work.pool.likelihood.shape[2]))
     plain = work.groups.joint.shape[1] == 1 and work.learned is None and not work.parts
@@ -245,7 +241,7 @@ def _joint(work: Work, rows: slice) -> Floats:
     return groups.joint if len(groups.joint) == 1 else groups.joint[groups.of_row[rows]]
 
 
-def _multiply(work: Work, kept: Kept, rows: slice, weights: Floats) -> None:
+def _multiply(work: Work, kept: Summaries, rows: slice, weights: Floats) -> None:
     """Multiply prior and patterns, one set at a time in the same room."""
     likelihood = work.pool.likelihood
     first, *others = work.slots[: max(len(work.places), 1), rows]
@@ -263,7 +259,7 @@ def _multiply(work: Work, kept: Kept, rows: slice, weights: Floats) -> None:
     kept.numbers[4, rows] = 0.0
 
 
-def _weigh(work: Work, kept: Kept, rows: slice, weights: Floats) -> None:
+def _weigh(work: Work, kept: Summaries, rows: slice, weights: Floats) -> None:
     """Work out posteriors; keep what needs variants or draws, and entropy."""
     tables = [work.pool.likelihood[places] for places in work.slots[: len(work.places), rows]]
     joint = _joint(work, rows)
@@ -286,7 +282,7 @@ def _weigh(work: Work, kept: Kept, rows: slice, weights: Floats) -> None:
 
 def _keep_originality(
     work: Work,
-    kept: Kept,
+    kept: Summaries,
     rows: slice,
     *,
     tables: Sequence[Floats],

@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from dating.batch.coding import check_columns, coded_frame
+from dating.batch.codes import check_columns, coded_frame
 from dating.batch.many import Dating
 from dating.learning.learned import Learned
 from dating.maker import Maker

@@ -8,33 +8,29 @@ interpreter, so that threads run side by side.
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats, Integers
 from dating.batch.block_summaries import BINS, SLACK
 from dating.batch.blocks import Sums, Work
 from dating.batch.compiled_joint import date_joint
 from dating.batch.compiled_products import copy, dot, fill
 from dating.batch.compiled_products import jit as _jit
 from dating.batch.compiled_single import date_single
-from dating.batch.results import Kept
-
-type Floats = NDArray[np.float64]
-type Integers = NDArray[np.integer[Any]]
+from dating.batch.results import Summaries
 
 _NO_SHARES = np.empty((0, 0, 0))
 
 
-def date_rows(work: Work, kept: Kept, first: int, last: int) -> None:
+def date_rows(work: Work, kept: Summaries, first: int, last: int) -> None:
     """Date some rows.
 
     Parameters
     ----------
     work : Work
         The rows; levels are not corrected here.
-    kept : Kept
+    kept : Summaries
         Where summaries go, by row.
     first, last : int
         The rows from the first to the one before the last.

@@ -1,6 +1,6 @@
 """Rows dated one at a time, compiled: one draw and no variants, tables by month of the year.
 
-See :class:`dating.batch.rooms.ByMonthOfYear`. A core then sums four calendar years at once.
+See :class:`dating.batch.buffers.ByMonthOfYear`. A core then sums four calendar years at once.
 """
 
 # ruff: noqa: PLR0917

@@ -8,18 +8,17 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Integers
 from dating.cells import Unlisted, columns_of, examination_in
 from dating.examination import NOT_EXAMINED, Examination
 from dating.maker import Maker
 from dating.reading import Problem
-from dating.sheets import Row, Sheet
+from dating.sheets import Sheet, SheetRow
 
 if TYPE_CHECKING:
     import pandas as pd
 
-type Integers = NDArray[np.integer[Any]]
 type Located = Callable[[int], tuple[str, int | None]]
 
 
@@ -41,7 +40,7 @@ class CellReader:
         self.unlisted = unlisted
         self.located = located
         self.problems: list[Problem] = []
-        self.sheet = Sheet("", "", {}, Row(1, ()), ())
+        self.sheet = Sheet("", "", {}, SheetRow(1, ()), ())
 
     def all_levels(
         self, found: Mapping[str, tuple[Integers, list[str]]]

@@ -10,12 +10,11 @@ from math import exp
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.batch.coding import Column
+from dating.arrays import Floats
+from dating.batch.codes import Column
 from dating.evidence import pieces_of, sight_likelihoods
 from dating.maker import Maker
 from dating.tables import Blend, FeatureTable, MonthTables
-
-type Floats = NDArray[np.float64]
 
 KEPT_BYTES = 64_000_000
 """Evidence that is kept at most, in bytes, beside what one step needs."""

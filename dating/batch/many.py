@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 from dating.batch import blocks
 from dating.batch.blanks import Blanks
 from dating.batch.blocks import Work
-from dating.batch.coding import Coded, coded_examinations, coded_frame, coded_sheet
+from dating.batch.buffers import ByMonthOfYear, PatternPool
+from dating.batch.codes import CodedTable, coded_examinations, coded_frame, coded_sheet
 from dating.batch.levels import Levels
 from dating.batch.patterns import Patterns, patterns_of
-from dating.batch.results import Kept, as_table, kept_for, year_starts
-from dating.batch.rooms import ByMonthOfYear, Pool
-from dating.batch.shared import Shared
+from dating.batch.results import Summaries, as_table, kept_for, year_starts
+from dating.batch.shared import SharedSums
 from dating.examination import Examination
 from dating.learning.learned import Learned, rounds_of
 from dating.maker import Maker
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
 type Table = pd.DataFrame | str | os.PathLike[str] | Sequence[Examination]
 type Rows = slice | NDArray[np.int64]
-type DateRows = Callable[[Work, Kept, int, int], None]
+type DateRows = Callable[[Work, Summaries, int, int], None]
 
 CHUNK = 16_384
 POOL_BYTES = 256_000_000
@@ -144,7 +144,7 @@ def estimate_many(
     return made
 
 
-def _coded(table: Any, maker: Maker, allow_unlisted: bool) -> Coded:
+def _coded(table: Any, maker: Maker, allow_unlisted: bool) -> CodedTable:
     import pandas as pd  # noqa: PLC0415
 
     if isinstance(table, pd.DataFrame):
@@ -175,7 +175,7 @@ class Dating:
     ----------
     maker : Maker
         The maker file.
-    coded : Coded
+    coded : CodedTable
         The table.
     level : float
         Level of the set that is reported.
@@ -194,7 +194,7 @@ class Dating:
     def __init__(
         self,
         maker: Maker,
-        coded: Coded,
+        coded: CodedTable,
         *,
         level: float,
         learned: Learned | None,
@@ -252,9 +252,9 @@ class Dating:
         levels = Levels(self.maker, tables)
         variants, months = tables.prior.shape[1], len(tables.period)
         room = max(POOL_BYTES // (8 * variants * months), 64)
-        pool = Pool(room, variants, months, self._order(tables))
+        pool = PatternPool(room, variants, months, self._order(tables))
         patterns = patterns_of(self.coded, levels, pool, self.kernels, self._spread_if_idle)
-        shared = Shared(tables, patterns, pool, self.kernels.accumulate, self._spread)
+        shared = SharedSums(tables, patterns, pool, self.kernels.accumulate, self._spread)
         count = self._at_a_time(patterns, shared, room)
         total = rows.stop if isinstance(rows, slice) else len(rows)
         for start, stop in _portions(total, count):
@@ -293,7 +293,7 @@ class Dating:
             job.result()
         jobs.clear()
 
-    def _at_a_time(self, patterns: Sequence[Patterns], shared: Shared, room: int) -> int:
+    def _at_a_time(self, patterns: Sequence[Patterns], shared: SharedSums, room: int) -> int:
         """Say how many rows may be dated at a time, whatever patterns they have."""
         count = self.chunk
         if shared.bytes_a_group:
@@ -302,7 +302,9 @@ class Dating:
             count //= 2
         return count
 
-    def _work(self, patterns: Sequence[Patterns], shared: Shared, rows: Rows, count: int) -> Work:
+    def _work(
+        self, patterns: Sequence[Patterns], shared: SharedSums, rows: Rows, count: int
+    ) -> Work:
         """Find the patterns of some rows."""
         if sum(each.at_most(count) for each in patterns) > shared.pool.left:
             self._finish_all()

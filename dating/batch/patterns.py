@@ -15,17 +15,15 @@ from collections.abc import Callable, Sequence
 from functools import cached_property
 from math import prod
 from types import ModuleType
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.batch.coding import Coded, Column
+from dating.arrays import Floats, Integers
+from dating.batch.buffers import PatternPool
+from dating.batch.codes import CodedTable, Column
 from dating.batch.levels import Levels
-from dating.batch.rooms import Pool
 
-type Floats = NDArray[np.float64]
-type Integers = NDArray[np.integer[Any]]
 type Spread = Callable[[Callable[[int, int], None], int], None]
 
 MOST_DENSE = 1 << 20
@@ -50,7 +48,7 @@ class Patterns:
         Prior probability of a swap.
     donor : ndarray of float64, shape (draw, variant, month)
         Build month and variant of the donor.
-    pool : Pool
+    pool : PatternPool
         Where tables are kept.
     kernels : module
         :mod:`dating.batch.blocks`, or the same compiled.
@@ -66,7 +64,7 @@ class Patterns:
         columns: Sequence[Column],
         swapped: float,
         donor: Floats,
-        pool: Pool,
+        pool: PatternPool,
         kernels: ModuleType,
         spread: Spread,
     ) -> None:
@@ -298,17 +296,17 @@ def _distinct(codes: Integers, most: int) -> tuple[Integers, Integers]:
 
 
 def patterns_of(
-    coded: Coded, levels: Levels, pool: Pool, kernels: ModuleType, spread: Spread
+    coded: CodedTable, levels: Levels, pool: PatternPool, kernels: ModuleType, spread: Spread
 ) -> list[Patterns]:
     """Make the patterns of every component on which anything was seen, and of the whole.
 
     Parameters
     ----------
-    coded : Coded
+    coded : CodedTable
         The table.
     levels : Levels
         The evidence of its cells.
-    pool : Pool
+    pool : PatternPool
         Where tables are kept.
     kernels : module
         :mod:`dating.batch.blocks`, or the same compiled.

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.maker import Maker
 from dating.months import Period
 from dating.reading import InputError, Problem, write_whole
@@ -17,9 +18,8 @@ from dating.reading import InputError, Problem, write_whole
 if TYPE_CHECKING:
     import pandas as pd
 
-    from dating.batch.coding import Coded
+    from dating.batch.codes import CodedTable
 
-type Floats = NDArray[np.float64]
 
 NUMBERS = ("mean", "mass", "entropy", "all_original", "standard_error")
 MONTHS = ("mode", "median", "first", "last")
@@ -27,7 +27,7 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 @dataclass(frozen=True, eq=False)
-class Kept:
+class Summaries:
     """Summaries of the posteriors of many instruments.
 
     Parameters
@@ -51,14 +51,14 @@ class Kept:
     original: Floats
     years: Floats
 
-    def put(self, rows: NDArray[np.integer], part: Kept) -> None:
+    def put(self, rows: NDArray[np.integer], part: Summaries) -> None:
         """Copy the summaries of some rows.
 
         Parameters
         ----------
         rows : ndarray of int
             Where they go.
-        part : Kept
+        part : Summaries
             As many rows.
         """
         for mine, given in (
@@ -70,7 +70,7 @@ class Kept:
             mine[:, rows] = given
         self.stretches[rows] = part.stretches
 
-    def some(self, rows: slice) -> Kept:
+    def some(self, rows: slice) -> Summaries:
         """Give some rows.
 
         Parameters
@@ -80,10 +80,10 @@ class Kept:
 
         Returns
         -------
-        Kept
+        Summaries
             Views of the same numbers.
         """
-        return Kept(
+        return Summaries(
             self.months[:, rows],
             self.stretches[rows],
             self.numbers[:, rows],
@@ -92,7 +92,7 @@ class Kept:
         )
 
 
-def kept_for(maker: Maker, rows: int, *, parts: bool) -> Kept:
+def kept_for(maker: Maker, rows: int, *, parts: bool) -> Summaries:
     """Make room for the summaries of some rows.
 
     Arrays are a little longer than that, so that entries of one row do not all fall into the same
@@ -109,11 +109,11 @@ def kept_for(maker: Maker, rows: int, *, parts: bool) -> Kept:
 
     Returns
     -------
-    Kept
+    Summaries
         With nothing in it yet.
     """
     rows = (rows // 8 | 1) * 8 + 8
-    return Kept(
+    return Summaries(
         months=np.empty((len(MONTHS), rows), dtype=np.int32),
         stretches=np.empty(rows, dtype=np.int32),
         numbers=np.empty((len(NUMBERS), rows)),
@@ -141,8 +141,8 @@ def year_starts(period: Period) -> NDArray[np.int64]:
 
 
 def as_table(
-    coded: Coded,
-    kept: Kept,
+    coded: CodedTable,
+    kept: Summaries,
     maker: Maker,
     problems: dict[int, str],
     tolerated: float,
@@ -153,9 +153,9 @@ def as_table(
 
     Parameters
     ----------
-    coded : Coded
+    coded : CodedTable
         The examinations, for the names of the instruments.
-    kept : Kept
+    kept : Summaries
         The summaries.
     maker : Maker
         The maker file.

@@ -13,25 +13,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.arrays import Integers
 from dating.batch.blocks import Sums
+from dating.batch.buffers import PatternPool, RowGroups
 from dating.batch.patterns import Patterns, Spread
-from dating.batch.rooms import Groups, Pool
 from dating.tables import MonthTables
 
-type Floats = NDArray[np.float64]
-type Integers = NDArray[np.integer[Any]]
 type Accumulate = Callable[[Sums, int, int], None]
 
 BLOCK_BYTES = 32_000_000
 """Size of what is worked out at a time, in bytes."""
 
 
-class Shared:
+class SharedSums:
     """Sums over the draws.
 
     Parameters
@@ -40,7 +38,7 @@ class Shared:
         Month tables.
     patterns : sequence of Patterns
         The patterns of each component.
-    pool : Pool
+    pool : PatternPool
         Where their tables are kept.
     accumulate : callable
         :func:`dating.batch.blocks.accumulate`, or the same compiled.
@@ -52,7 +50,7 @@ class Shared:
         self,
         tables: MonthTables,
         patterns: Sequence[Patterns],
-        pool: Pool,
+        pool: PatternPool,
         accumulate: Accumulate,
         spread: Spread,
     ) -> None:
@@ -61,7 +59,7 @@ class Shared:
         self.variants, self.months = tables.prior.shape[1], len(tables.period)
         prior = np.broadcast_to(tables.prior, (tables.draws, *tables.prior.shape[1:]))
         each = prior.reshape(tables.replicates, -1, *prior.shape[1:])
-        self._alone = Groups(
+        self._alone = RowGroups(
             np.zeros(0, dtype=np.int32), pool.arranged(each.sum(axis=1)[None]), None
         )
         self._prior = prior
@@ -74,7 +72,7 @@ class Shared:
         arrays = self.tables.replicates + len(self.patterns) + 1
         return int(arrays * self.variants * self.months * 8)
 
-    def groups(self, slots: Integers) -> Groups:
+    def groups(self, slots: Integers) -> RowGroups:
         """Sum over the draws for some rows.
 
         Parameters
@@ -84,7 +82,7 @@ class Shared:
 
         Returns
         -------
-        Groups
+        RowGroups
             Of these rows.
         """
         if self.tables.draws == 1:
@@ -98,13 +96,13 @@ class Shared:
         wanted, of_row = np.unique(np.array(drawn), axis=1, return_inverse=True)
         return self._summed(wanted, of_row.reshape(-1).astype(np.int32))
 
-    def _one_group(self, slots: Integers) -> Groups:
-        return Groups(np.zeros(slots.shape[1], dtype=np.int32), self._alone.joint, None)
+    def _one_group(self, slots: Integers) -> RowGroups:
+        return RowGroups(np.zeros(slots.shape[1], dtype=np.int32), self._alone.joint, None)
 
     def _has_draws(self, places: Integers) -> NDArray[np.bool_]:
         return self.pool.has_draws[places]
 
-    def _summed(self, wanted: Integers, of_row: Integers) -> Groups:
+    def _summed(self, wanted: Integers, of_row: Integers) -> RowGroups:
         shape = (self.variants, self.months)
         replicates, count = self.tables.replicates, wanted.shape[1]
         joint = np.zeros((count, replicates, *shape))
@@ -128,7 +126,7 @@ class Shared:
             self.spread(partial(self.accumulate, sums), count)
         total = joint.sum(axis=1)[:, None]
         np.divide(original, total, out=original, where=total > 0)
-        return Groups(of_row, joint, original)
+        return RowGroups(of_row, joint, original)
 
     def _blocks(self, size: int) -> Iterator[tuple[int, slice]]:
         """Cut the draws of each replicate into blocks that are not too large."""

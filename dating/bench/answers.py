@@ -13,7 +13,7 @@ from dataclasses import replace
 from typing import Any
 
 from dating.bench.amounts import CHANCES, AmountError, chance_of, measure_of
-from dating.bench.filed import paper_data, written
+from dating.bench.examination_yaml import paper_data, written
 from dating.examination import Examination, Paper, Reading, Sight
 from dating.maker import Maker
 from dating.reading import InputError, KeyPath, Problem, Source, key_text

@@ -12,14 +12,14 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
-from dating.bench import claiming, noting
-from dating.bench.asking import Page, answering, trouble
-from dating.bench.charting import maker_page
-from dating.bench.examining import change, examine, explain, redraw, save
-from dating.bench.guarding import Guard, Guarded
-from dating.bench.judging import judge, redraw_judgement, save_judgement
+from dating.bench import claims_page, note_page
+from dating.bench.examination_page import change, examine, explain, redraw, save
+from dating.bench.file_cache import FileCache
+from dating.bench.guard import Guard, GuardedApplication
+from dating.bench.judgement_page import judge, redraw_judgement, save_judgement
+from dating.bench.maker_page import maker_page
 from dating.bench.overview import overview
-from dating.bench.shelf import Shelf
+from dating.bench.requests import Page, answering, trouble
 from dating.bench.workspace import Workspace
 
 _STATIC = Path(__file__).parent / "static"
@@ -28,17 +28,17 @@ LOOKED_AT: dict[str, Page] = {
     "/": overview,
     "/maker": maker_page,
     "/maker/judge": judge,
-    "/claims": claiming.claims,
-    "/note": noting.note,
+    "/claims": claims_page.claims,
+    "/note": note_page.note,
     "/examine": examine,
 }
 """Pages that are looked at, by address."""
 SENT: dict[str, Page] = {
     "/maker/judge/redraw": redraw_judgement,
     "/maker/judge/save": save_judgement,
-    "/claims/weigh": claiming.weigh,
-    "/note/preview": noting.preview,
-    "/note/file": noting.file,
+    "/claims/weigh": claims_page.weigh,
+    "/note/preview": note_page.preview,
+    "/note/file": note_page.file,
     "/examine/redraw": redraw,
     "/examine/save": save,
     "/examine/explain": explain,
@@ -68,8 +68,8 @@ def make_app(workspace: Workspace, guard: Guard) -> ASGIApp:
         Mount("/static", StaticFiles(directory=_STATIC)),
     ]
     app = Starlette(routes=routes, exception_handlers={HTTPException: _refused})
-    app.state.shelf = Shelf(workspace)
-    return Guarded(app, guard)
+    app.state.shelf = FileCache(workspace)
+    return GuardedApplication(app, guard)
 
 
 async def _refused(request: Request, error: Exception) -> Response:  # noqa: ARG001

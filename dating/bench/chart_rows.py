@@ -7,12 +7,9 @@ from dataclasses import dataclass
 from math import floor
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dating.bench.judged_words import value_words
-from dating.bench.shares import Came, Points, Shares
-from dating.bench.spots import place_text
-from dating.bench.wall import (
+from dating.arrays import Floats
+from dating.bench.chart_geometry import (
     BAND,
     HEAD,
     LANE,
@@ -31,13 +28,14 @@ from dating.bench.wall import (
     step_path,
     text_width,
 )
+from dating.bench.judgement_places import place_text
+from dating.bench.judgement_words import value_words
+from dating.bench.shares import ChangeoverDate, Points, Shares
 from dating.learning.comparison import points_of
 from dating.learning.learned import Learned
 from dating.maker import Component, Maker, Measurement
 from dating.months import Period
 from dating.words.phrases import percent
-
-type Floats = NDArray[np.float64]
 
 EVENT = 22
 """Height of a lane of events."""
@@ -67,7 +65,7 @@ class Bracket:
 
 
 @dataclass(frozen=True)
-class Row:
+class ChartRow:
     """One row of the chart.
 
     Parameters
@@ -144,8 +142,8 @@ class EventLine:
 
 
 def feature_rows(
-    scale: Scale, y: float, shares: Sequence[Shares], came: Sequence[Came]
-) -> Iterator[Row]:
+    scale: Scale, y: float, shares: Sequence[Shares], came: Sequence[ChangeoverDate]
+) -> Iterator[ChartRow]:
     """Draw the rows of features.
 
     Parameters
@@ -156,12 +154,12 @@ def feature_rows(
         Top of the first row.
     shares : sequence of Shares
         One a row.
-    came : sequence of Came
+    came : sequence of ChangeoverDate
         All changeovers; each row takes its own.
 
     Yields
     ------
-    Row
+    ChartRow
         In the order given.
     """
     for place, each in enumerate(shares):
@@ -174,7 +172,7 @@ def feature_rows(
         own = [c for c in came if c.name == each.name and each.variant in {None, c.variant}]
         own += [c for c in came if c.name == each.name and c.variant is None and each.variant]
         room = NAMES - (0 if each.variant is None else 7.5 * len(each.variant[:12]) + 8)
-        yield Row(
+        yield ChartRow(
             y=top,
             name=cut(each.name, room),
             full=named,
@@ -186,7 +184,7 @@ def feature_rows(
         )
 
 
-def _bracket(scale: Scale, y: float, came: Came) -> Bracket:
+def _bracket(scale: Scale, y: float, came: ChangeoverDate) -> Bracket:
     low, middle, high = map(month_words, came.start)
     soonest, _, latest = map(month_words, came.end)
     title = (
@@ -203,7 +201,7 @@ def _bracket(scale: Scale, y: float, came: Came) -> Bracket:
     )
 
 
-def mark_rows(scale: Scale, y: float, component: Component) -> Iterator[Row]:
+def mark_rows(scale: Scale, y: float, component: Component) -> Iterator[ChartRow]:
     """Draw the rows of a component's dated marks: as high as a mark is frequent.
 
     Parameters
@@ -217,7 +215,7 @@ def mark_rows(scale: Scale, y: float, component: Component) -> Iterator[Row]:
 
     Yields
     ------
-    Row
+    ChartRow
         In the order of the file.
     """
     for place, (name, mark) in enumerate(component.marks.items()):
@@ -226,7 +224,7 @@ def mark_rows(scale: Scale, y: float, component: Component) -> Iterator[Row]:
         upper = top + LANE + BAND * (1 - found)
         low = np.full(len(found), top + LANE + BAND)
         band = Band(5, step_path(scale, upper, low), words, ())
-        yield Row(
+        yield ChartRow(
             y=top,
             name=cut(name, NAMES),
             full=name,
@@ -262,7 +260,9 @@ def mark_words(component: Component, name: str) -> str:
     )
 
 
-def measured_row(scale: Scale, y: float, name: str, measurement: Measurement, mean: Floats) -> Row:
+def measured_row(
+    scale: Scale, y: float, name: str, measurement: Measurement, mean: Floats
+) -> ChartRow:
     """Draw the row of a measurement: its mean, and one spread to either side.
 
     Parameters
@@ -280,7 +280,7 @@ def measured_row(scale: Scale, y: float, name: str, measurement: Measurement, me
 
     Returns
     -------
-    Row
+    ChartRow
         With a line.
     """
     spread, unit = measurement.spread, measurement.unit
@@ -292,7 +292,7 @@ def measured_row(scale: Scale, y: float, name: str, measurement: Measurement, me
         f"{name}: mean {first} at the start and {last} at the end; the band is one spread of "
         f"production, {spread:g} {unit}, to either side"
     )
-    return Row(
+    return ChartRow(
         y=y,
         name=cut(name, NAMES),
         full=name,
@@ -390,12 +390,12 @@ def _three(scale: Scale, points: tuple[float, float, float]) -> tuple[float, flo
     return low, middle, high
 
 
-def about(came: Came) -> str:
+def about(came: ChangeoverDate) -> str:
     """Name what a changeover belongs to.
 
     Parameters
     ----------
-    came : Came
+    came : ChangeoverDate
         The changeover.
 
     Returns

@@ -6,13 +6,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dating.bench.drawing import Axis
+from dating.arrays import Floats
+from dating.bench.month_shapes import Axis
 from dating.months import Period
 from dating.summaries import MonthSet
-
-type Floats = NDArray[np.float64]
 
 _TOP, _BASE, _LEFT = 10.0, 130.0, 44.0
 

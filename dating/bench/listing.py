@@ -11,13 +11,13 @@ from itertools import islice
 from pathlib import Path, PurePosixPath
 from typing import Literal
 
-type Kind = Literal["maker", "examination", "claims", "corpus", "lots", "learned"]
+type FileKind = Literal["maker", "examination", "claims", "corpus", "lots", "learned"]
 type State = tuple[int, int, int]
 
 MOST_FILES = 20_000
 """Files of a fitting ending that are listed; those of outer folders come first."""
 DEEPEST = 3
-_ENDINGS: dict[Kind, tuple[str, ...]] = {
+_ENDINGS: dict[FileKind, tuple[str, ...]] = {
     "maker": (".yaml",),
     "examination": (".yaml",),
     "claims": (".yaml", ".csv"),
@@ -25,12 +25,12 @@ _ENDINGS: dict[Kind, tuple[str, ...]] = {
     "lots": (".csv",),
     "learned": (".nc",),
 }
-_KEYS: tuple[tuple[Kind, str], ...] = (
+_KEYS: tuple[tuple[FileKind, str], ...] = (
     ("claims", r"(?m)^claims:\s*(?:#[^\n]*\s+)*[-\[]"),
     ("examination", r"(?m)^instrument:"),
     ("maker", r"(?m)^components:"),
 )
-_COLUMNS: tuple[tuple[Kind, str], ...] = (
+_COLUMNS: tuple[tuple[FileKind, str], ...] = (
     ("lots", r"(?m)^lot,"),
     ("corpus", r"(?m)^(?!#).*\bbuilt\b"),
     ("claims", r"(?m)^(?!#).*\bclaim\b"),
@@ -55,7 +55,7 @@ class File:
     """
 
     name: str
-    kind: Kind
+    kind: FileKind
 
 
 class Listing:
@@ -69,9 +69,9 @@ class Listing:
 
     def __init__(self, root: Path) -> None:
         self.root = root
-        self._kinds: dict[str, tuple[State, Kind | None]] = {}
+        self._kinds: dict[str, tuple[State, FileKind | None]] = {}
 
-    def files(self, kind: Kind | None = None, stem: str | None = None) -> list[File]:
+    def files(self, kind: FileKind | None = None, stem: str | None = None) -> list[File]:
         """List the files that the pages can use.
 
         A file is looked into where its ending and its name leave it possible that it is wanted,
@@ -109,7 +109,7 @@ class Listing:
         beyond = islice(_entries(self.root, _endings(None)), MOST_FILES, None)
         return next(beyond, None) is not None
 
-    def _kind_of(self, entry: os.DirEntry[str]) -> Kind | None:
+    def _kind_of(self, entry: os.DirEntry[str]) -> FileKind | None:
         try:
             found = entry.stat()
         except OSError:
@@ -141,7 +141,7 @@ def may_be_named(part: str) -> bool:
     return allowed and len(part.encode("utf-8")) <= _LONGEST_NAME
 
 
-def kind_of(path: Path) -> Kind | None:
+def kind_of(path: Path) -> FileKind | None:
     """Tell what a file holds by its ending, and by a key or column near its top.
 
     Parameters
@@ -167,7 +167,7 @@ def kind_of(path: Path) -> Kind | None:
     return next((kind for kind, sign in signs if re.search(sign, start)), None)
 
 
-def _endings(kind: Kind | None) -> set[str]:
+def _endings(kind: FileKind | None) -> set[str]:
     """Name the endings that a kind may have; all of them where no kind is given."""
     return {ending for name, ends in _ENDINGS.items() if kind in {None, name} for ending in ends}
 

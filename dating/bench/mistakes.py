@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from dating.bench.questions import Trouble
+from dating.bench.questions import FormProblem
 from dating.estimates import Estimate
 from dating.maker import Maker
 from dating.plausibility.maker import maker_warnings
@@ -14,7 +14,7 @@ from dating.words.phrases import warning_words
 _GROUPS = ("seen", "marks", "measured")
 
 
-def estimate_mistakes(estimate: Estimate, places: Mapping[str, str]) -> tuple[Trouble, ...]:
+def estimate_mistakes(estimate: Estimate, places: Mapping[str, str]) -> tuple[FormProblem, ...]:
     """Say what may be a mistake in what an estimate rests on.
 
     Parameters
@@ -26,7 +26,7 @@ def estimate_mistakes(estimate: Estimate, places: Mapping[str, str]) -> tuple[Tr
 
     Returns
     -------
-    tuple of Trouble
+    tuple of FormProblem
         In the order of the warnings.
     """
     own = estimate.examination.origin.file
@@ -36,7 +36,7 @@ def estimate_mistakes(estimate: Estimate, places: Mapping[str, str]) -> tuple[Tr
     )
 
 
-def maker_mistakes(maker: Maker) -> tuple[Trouble, ...]:
+def maker_mistakes(maker: Maker) -> tuple[FormProblem, ...]:
     """Say what may be a mistake in a maker file.
 
     Parameters
@@ -46,25 +46,25 @@ def maker_mistakes(maker: Maker) -> tuple[Trouble, ...]:
 
     Returns
     -------
-    tuple of Trouble
+    tuple of FormProblem
         Labelled with the lines of the file.
     """
     return tuple(map(_in_file, maker_warnings(maker)))
 
 
-def _in_form(problem: Problem, places: Mapping[str, str]) -> Trouble:
+def _in_form(problem: Problem, places: Mapping[str, str]) -> FormProblem:
     group, _, rest = problem.key.partition(".")
     if group in _GROUPS:
         named = [name for name in places if f"{rest}.".startswith((f"{name}.", f"{name}["))]
         name = max(named, key=len, default=rest)
-        return Trouble(places.get(name, ""), name, warning_words(problem))
+        return FormProblem(places.get(name, ""), name, warning_words(problem))
     if group.startswith("documents["):
         number = group.removeprefix("documents[").rstrip("]")
-        return Trouble(f"document-{number}", f"document {number}", warning_words(problem))
+        return FormProblem(f"document-{number}", f"document {number}", warning_words(problem))
     at = "field-examined" if group == "examined" else places.get(group, "")
-    return Trouble(at, group, warning_words(problem))
+    return FormProblem(at, group, warning_words(problem))
 
 
-def _in_file(problem: Problem) -> Trouble:
+def _in_file(problem: Problem) -> FormProblem:
     line = f", line {problem.line}" if problem.line else ""
-    return Trouble("", f"maker file{line}, {problem.key}", warning_words(problem))
+    return FormProblem("", f"maker file{line}, {problem.key}", warning_words(problem))

@@ -9,8 +9,8 @@ from urllib.parse import urlencode
 
 from starlette.responses import Response
 
-from dating.bench.asking import Asked, filled
-from dating.bench.listing import MOST_FILES, Kind
+from dating.bench.listing import MOST_FILES, FileKind
+from dating.bench.requests import PageRequest, filled
 
 KINDS = ("maker", "examination", "claims", "lots", "corpus", "learned")
 FIRST = 40
@@ -21,7 +21,7 @@ _LONGEST = 100
 
 
 @dataclass(frozen=True)
-class Group:
+class FileGroup:
     """The files of one kind, as far as they are listed.
 
     Parameters
@@ -52,12 +52,12 @@ class Group:
         return self.first + len(self.names) - 1
 
 
-def overview(asked: Asked) -> Response:
+def overview(asked: PageRequest) -> Response:
     """List the files of the folder by kind; many of them page by page.
 
     Parameters
     ----------
-    asked : Asked
+    asked : PageRequest
         With ``find``, a part of the names that are wanted, and ``kind`` and ``page``, perhaps.
 
     Returns
@@ -72,7 +72,7 @@ def overview(asked: Asked) -> Response:
     groups = [
         _group(each, [file.name for file in named if file.kind == each], find, asked)
         for each in KINDS
-        if kind in {each, ""} or kind not in get_args(Kind.__value__)
+        if kind in {each, ""} or kind not in get_args(FileKind.__value__)
     ]
     return filled(
         "overview.html.j2",
@@ -86,17 +86,17 @@ def overview(asked: Asked) -> Response:
     )
 
 
-def _group(kind: str, names: Sequence[str], find: str, asked: Asked) -> Group:
+def _group(kind: str, names: Sequence[str], find: str, asked: PageRequest) -> FileGroup:
     def address(page: int) -> str:
         wanted = {"kind": kind, "find": find, "page": str(page) if page > 1 else ""}
         return f"/?{urlencode({key: value for key, value in wanted.items() if value})}"
 
     if asked.query.get("kind", "") != kind:
         whole = address(1) if len(names) > FIRST else ""
-        return Group(kind, tuple(names[:FIRST]), 1, len(names), whole)
+        return FileGroup(kind, tuple(names[:FIRST]), 1, len(names), whole)
     said, pages = asked.query.get("page", ""), max(-(-len(names) // EACH), 1)
     page = min(max(int(said), 1), pages) if said.isdecimal() and len(said) < 9 else 1
     shown = tuple(names[EACH * (page - 1) : EACH * page])
     before = address(page - 1) if page > 1 else ""
     after = address(page + 1) if page < pages else ""
-    return Group(kind, shown, EACH * (page - 1) + 1, len(names), "", before, after)
+    return FileGroup(kind, shown, EACH * (page - 1) + 1, len(names), "", before, after)

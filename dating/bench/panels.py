@@ -11,9 +11,9 @@ from pathlib import Path
 
 import numpy as np
 
-from dating.bench.drawing import Axis, Posterior, draw_posterior, draw_strip
 from dating.bench.mistakes import estimate_mistakes
-from dating.bench.questions import Trouble
+from dating.bench.month_shapes import Axis, Posterior, draw_posterior, draw_strip
+from dating.bench.questions import FormProblem
 from dating.estimates import Estimate
 from dating.months import month_label
 from dating.summaries import MonthSet, entropy_bits, highest_density, mass_by_year
@@ -24,7 +24,7 @@ from dating.words.text import clashing_parts, clashing_pieces, looks_told
 
 
 @dataclass(frozen=True)
-class Dated:
+class DatePanel:
     """When it was built.
 
     Parameters
@@ -61,7 +61,7 @@ class Dated:
 
 
 @dataclass(frozen=True)
-class Said:
+class ObservationPanel:
     """What one observation says.
 
     Parameters
@@ -90,7 +90,7 @@ class Said:
 
 
 @dataclass(frozen=True)
-class Part:
+class ComponentPanel:
     """Whether one component belongs.
 
     Parameters
@@ -111,7 +111,7 @@ class Part:
 
 
 @dataclass(frozen=True)
-class Look:
+class LookPanel:
     """One thing to look at next.
 
     Parameters
@@ -139,9 +139,9 @@ class Panels:
     ----------
     level : str
         Of the reported set.
-    dated : Dated
+    dated : DatePanel
         When it was built.
-    said : tuple of Said
+    said : tuple of ObservationPanel
         What each observation says.
     axis : Axis
         The months of the strips.
@@ -149,7 +149,7 @@ class Panels:
         What was recorded and not weighed.
     together : str
         Whether the parts belong together, in a sentence.
-    parts : tuple of Part
+    parts : tuple of ComponentPanel
         By component.
     all_original : str
         P(every component is original).
@@ -159,27 +159,27 @@ class Panels:
         Sentences on what was replaced later.
     clashes : tuple of str
         Sentences.
-    looks : tuple of Look
+    looks : tuple of LookPanel
         What to look at next.
-    mistakes : tuple of Trouble
+    mistakes : tuple of FormProblem
         What may be a mistake in the examination or the maker file.
     foot : tuple of str
         On the draws, and what the estimate was made from.
     """
 
     level: str
-    dated: Dated
-    said: tuple[Said, ...]
+    dated: DatePanel
+    said: tuple[ObservationPanel, ...]
     axis: Axis
     neutral: tuple[str, ...]
     together: str
-    parts: tuple[Part, ...]
+    parts: tuple[ComponentPanel, ...]
     all_original: str
     variants: str
     replaced: tuple[str, ...]
     clashes: tuple[str, ...]
-    looks: tuple[Look, ...]
-    mistakes: tuple[Trouble, ...]
+    looks: tuple[LookPanel, ...]
+    mistakes: tuple[FormProblem, ...]
     foot: tuple[str, ...]
 
 
@@ -233,7 +233,7 @@ def panels_of(estimate: Estimate, places: Mapping[str, str]) -> Panels:
     )
 
 
-def dated_of(estimate: Estimate, other: Estimate | None = None) -> Dated:
+def dated_of(estimate: Estimate, other: Estimate | None = None) -> DatePanel:
     """Say when an instrument was built.
 
     Parameters
@@ -245,7 +245,7 @@ def dated_of(estimate: Estimate, other: Estimate | None = None) -> Dated:
 
     Returns
     -------
-    Dated
+    DatePanel
         Words and shapes.
     """
     levels = sorted({estimate.level, 0.5}, reverse=True)
@@ -256,7 +256,7 @@ def dated_of(estimate: Estimate, other: Estimate | None = None) -> Dated:
         remarks.append(on_correction(estimate.correction))
     if estimate.learned is not None and estimate.learned.latent is not None:
         remarks.append(on_latent(estimate.learned.latent))
-    return Dated(
+    return DatePanel(
         sets=tuple((percent(months.level), str(months)) for months in sets),
         edtf=estimate.edtf(estimate.level),
         median=month_label(estimate.median),
@@ -298,7 +298,9 @@ def _months(estimate: Estimate) -> tuple[tuple[str, tuple[str, ...]], ...]:
     return tuple(row for row in rows if row[0] in shown)
 
 
-def _said(estimate: Estimate, axis: Axis, places: Mapping[str, str]) -> tuple[Said, ...]:
+def _said(
+    estimate: Estimate, axis: Axis, places: Mapping[str, str]
+) -> tuple[ObservationPanel, ...]:
     made = []
     for finding in estimate.findings:
         piece = finding.piece
@@ -307,7 +309,7 @@ def _said(estimate: Estimate, axis: Axis, places: Mapping[str, str]) -> tuple[Sa
         )
         likelihood = estimate.likelihood_alone(piece.name)
         made.append(
-            Said(
+            ObservationPanel(
                 name=piece.name,
                 said=piece.said,
                 id=f"why-{at}",
@@ -322,9 +324,9 @@ def _said(estimate: Estimate, axis: Axis, places: Mapping[str, str]) -> tuple[Sa
     return tuple(made)
 
 
-def _parts(estimate: Estimate) -> tuple[Part, ...]:
+def _parts(estimate: Estimate) -> tuple[ComponentPanel, ...]:
     return tuple(
-        Part(
+        ComponentPanel(
             name=name,
             original=percent(chance),
             own=short_set(highest_density(estimate.own_month(name), estimate.period, 0.9)),
@@ -343,10 +345,10 @@ def _clashes(estimate: Estimate) -> tuple[str, ...]:
     )
 
 
-def _looks(estimate: Estimate, places: Mapping[str, str]) -> tuple[Look, ...]:
+def _looks(estimate: Estimate, places: Mapping[str, str]) -> tuple[LookPanel, ...]:
     looks = looks_told(estimate)
     return tuple(
-        Look(
+        LookPanel(
             name=advice.name,
             bits=f"{advice.bits:.2f}",
             invasive=advice.invasive,

@@ -11,7 +11,7 @@ from dating.cautions import caution_text
 from dating.maker import Look, Maker
 from dating.reading import Problem
 
-type Kind = Literal["feature", "variant", "mark", "measurement"]
+type QuestionKind = Literal["feature", "variant", "mark", "measurement"]
 
 _INVASIVE = ("none", "low", "moderate", "high")
 _GROUPS = {"feature": "seen", "variant": "", "mark": "marks", "measurement": "measured"}
@@ -43,7 +43,7 @@ class Question:
 
     id: str
     name: str
-    kind: Kind
+    kind: QuestionKind
     ask: str
     how: str
     caution: str
@@ -60,7 +60,7 @@ class Question:
 
 
 @dataclass(frozen=True)
-class Group:
+class QuestionGroup:
     """The questions of one component.
 
     Parameters
@@ -79,7 +79,7 @@ class Group:
 
 
 @dataclass(frozen=True)
-class Trouble:
+class FormProblem:
     """One thing wrong with what was entered.
 
     Parameters
@@ -97,7 +97,7 @@ class Trouble:
     words: str
 
 
-def groups_of(maker: Maker) -> tuple[Group, ...]:
+def groups_of(maker: Maker) -> tuple[QuestionGroup, ...]:
     """List the questions of a maker file.
 
     Parameters
@@ -107,7 +107,7 @@ def groups_of(maker: Maker) -> tuple[Group, ...]:
 
     Returns
     -------
-    tuple of Group
+    tuple of QuestionGroup
         The instrument as a whole where there are variants, then the components.
 
     Examples
@@ -127,16 +127,16 @@ def groups_of(maker: Maker) -> tuple[Group, ...]:
             replace(question, id=f"q{count + i}") for i, question in enumerate(ordered, start=1)
         )
         count += len(numbered)
-        made.append(Group(name, what, numbered))
+        made.append(QuestionGroup(name, what, numbered))
     return tuple(made)
 
 
-def places_of(groups: Sequence[Group]) -> dict[str, str]:
+def places_of(groups: Sequence[QuestionGroup]) -> dict[str, str]:
     """Say where the question about each feature, mark and measurement stands.
 
     Parameters
     ----------
-    groups : sequence of Group
+    groups : sequence of QuestionGroup
         The questions.
 
     Returns
@@ -148,45 +148,45 @@ def places_of(groups: Sequence[Group]) -> dict[str, str]:
 
 
 def troubles_of(
-    problems: Sequence[Problem], groups: Sequence[Group], papers: Sequence[int]
-) -> list[Trouble]:
+    problems: Sequence[Problem], groups: Sequence[QuestionGroup], papers: Sequence[int]
+) -> list[FormProblem]:
     """Say of each problem to which question it belongs.
 
     Parameters
     ----------
     problems : sequence of Problem
         As validation finds them.
-    groups : sequence of Group
+    groups : sequence of QuestionGroup
         The questions.
     papers : sequence of int
         Numbers of the documents that are not empty, in order.
 
     Returns
     -------
-    list of Trouble
+    list of FormProblem
         In the same order.
     """
     questions = [question for group in groups for question in group.questions]
     return [_trouble(problem, questions, papers) for problem in problems]
 
 
-def _trouble(problem: Problem, questions: Sequence[Question], papers: Sequence[int]) -> Trouble:
+def _trouble(problem: Problem, questions: Sequence[Question], papers: Sequence[int]) -> FormProblem:
     details = {"found": problem.found, "allowed": problem.allowed, "nearest": problem.nearest}
     said = "; ".join(f"{name} {text}" for name, text in details.items() if text)
     words = f"{problem.message}; {said}" if said else problem.message
     keys = [q for q in questions if f"{problem.key}.".startswith(f"{q.key}.")]
     if keys:
         found = max(keys, key=lambda question: len(question.key))
-        return Trouble(found.id, found.ask, words)
+        return FormProblem(found.id, found.ask, words)
     if problem.key.startswith("documents["):
         inside = problem.key.removeprefix("documents[").partition("]")[0]
         position = int(inside) - 1 if inside.isdecimal() else 0
         number = papers[position] if position < len(papers) else 1
-        return Trouble(f"document-{number}", f"document {number}", words)
+        return FormProblem(f"document-{number}", f"document {number}", words)
     head = problem.key.partition(".")[0]
     known = {"instrument": "the instrument", "examined": "the date of examination"}
     at = f"field-{head}" if head in {"instrument", "examined", "by", "note", "name"} else ""
-    return Trouble(at, known.get(head, problem.key), words)
+    return FormProblem(at, known.get(head, problem.key), words)
 
 
 def _asked(maker: Maker) -> Iterator[tuple[str, str, list[Question]]]:
@@ -215,7 +215,7 @@ def _asked(maker: Maker) -> Iterator[tuple[str, str, list[Question]]]:
 
 def _question(
     name: str,
-    kind: Kind,
+    kind: QuestionKind,
     ask: str,
     look: Look,
     states: Mapping[str, str],

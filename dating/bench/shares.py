@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dating.bench.spots import forms_of, place_text
+from dating.arrays import Floats
+from dating.bench.judgement_places import forms_of, place_text
 from dating.distributions import Judgement, Pool
 from dating.draws import scrambled_sobol
 from dating.learning.comparison import points_of
@@ -18,7 +18,6 @@ from dating.reading import KeyPath
 from dating.tables import MonthTables
 from dating.words.changeovers import place_of
 
-type Floats = NDArray[np.float64]
 type Points = tuple[float, float, float]
 
 _POINTS = 512
@@ -47,7 +46,7 @@ class Shares:
 
 
 @dataclass(frozen=True)
-class Came:
+class ChangeoverDate:
     """When one changeover came.
 
     Parameters
@@ -160,7 +159,7 @@ def mean_of(tables: MonthTables, name: str) -> Floats:
     return _weights(tables, len(means)) @ means
 
 
-def changeovers(maker: Maker, learned: Learned | None) -> list[Came]:
+def changeovers(maker: Maker, learned: Learned | None) -> list[ChangeoverDate]:
     """Say when each changeover came, as judged or as learned.
 
     Parameters
@@ -172,7 +171,7 @@ def changeovers(maker: Maker, learned: Learned | None) -> list[Came]:
 
     Returns
     -------
-    list of Came
+    list of ChangeoverDate
         In the order of the layout. A first use of its own has the exact points of its judgement;
         sums of several judgements are drawn.
     """
@@ -189,7 +188,7 @@ def changeovers(maker: Maker, learned: Learned | None) -> list[Came]:
                 start, end = _learned(maker, layout, learned, ramp)
             path = (*place.path, "history", position)
             to = forms_of(regime)
-            found.append(Came(track.name, track.variant, to, start, end, path, regime))
+            found.append(ChangeoverDate(track.name, track.variant, to, start, end, path, regime))
     return found
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path, PurePosixPath
 
-from dating.bench.listing import DEEPEST, File, Kind, Listing, may_be_named
+from dating.bench.listing import DEEPEST, File, FileKind, Listing, may_be_named
 from dating.reading import InputError, Problem, write_whole
 
 LARGEST = 1_000_000
@@ -73,7 +73,7 @@ class Workspace:
         path = b"" if self.passing else os.fsencode(self.root.resolve())
         return version_of(path)[:16]
 
-    def files(self, kind: Kind | None = None, stem: str | None = None) -> list[File]:
+    def files(self, kind: FileKind | None = None, stem: str | None = None) -> list[File]:
         """List the files of the folder that the pages can use.
 
         Parameters

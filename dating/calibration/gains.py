@@ -7,9 +7,8 @@ which of several alarms is the cause is told by what its fault explains.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-type Floats = NDArray[np.float64]
+from dating.arrays import Floats
 
 FAR = 3.0
 """How many times as far out as stated the strays of a heavy-tailed maker are taken to lie."""

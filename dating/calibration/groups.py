@@ -13,13 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.calibration.leaving_out import Dated
+from dating.arrays import Floats
+from dating.calibration.cross_validation import DatedReferences
 from dating.calibration.scores import Scores, medians_of
 from dating.learning.corpus import Reference
 from dating.maker import Maker
 from dating.months import month_label
-
-type Floats = NDArray[np.float64]
 
 LEVELS = (0.5, 0.8, 0.9)
 BAND = 0.95
@@ -76,7 +75,7 @@ class MedianError:
 
 
 @dataclass(frozen=True)
-class Group:
+class ReferenceGroup:
     """Some of the instruments, and how they came out.
 
     Parameters
@@ -103,35 +102,35 @@ class Group:
 
 
 @dataclass(frozen=True)
-class Groups:
+class ReferenceGroups:
     """Everything together, and divided in four ways.
 
     Parameters
     ----------
-    overall : Group
+    overall : ReferenceGroup
         All instruments.
-    by_date : tuple of Group
+    by_date : tuple of ReferenceGroup
         By the third of the maker's period in which the posterior's median lies.
-    by_width : tuple of Group
+    by_width : tuple of ReferenceGroup
         By the width of the 90 % set, about a third of the instruments in each.
-    by_variant : tuple of Group
+    by_variant : tuple of ReferenceGroup
         By the variant that was recorded; empty where the maker has none.
-    by_seen : tuple of Group
+    by_seen : tuple of ReferenceGroup
         By how much was examined.
     """
 
-    overall: Group
-    by_date: tuple[Group, ...]
-    by_width: tuple[Group, ...]
-    by_variant: tuple[Group, ...]
-    by_seen: tuple[Group, ...]
+    overall: ReferenceGroup
+    by_date: tuple[ReferenceGroup, ...]
+    by_width: tuple[ReferenceGroup, ...]
+    by_variant: tuple[ReferenceGroup, ...]
+    by_seen: tuple[ReferenceGroup, ...]
 
-    def divided(self) -> dict[str, tuple[Group, ...]]:
+    def divided(self) -> dict[str, tuple[ReferenceGroup, ...]]:
         """Give the groups of each way of dividing that has any.
 
         Returns
         -------
-        dict of str to tuple of Group
+        dict of str to tuple of ReferenceGroup
             By what divides them, in words.
         """
         ways = {
@@ -143,21 +142,21 @@ class Groups:
         return {name: groups for name, groups in ways.items() if groups}
 
 
-def groups_of(maker: Maker, dated: Dated, scores: Scores) -> Groups:
+def groups_of(maker: Maker, dated: DatedReferences, scores: Scores) -> ReferenceGroups:
     """Say how well instruments were dated, together and by group.
 
     Parameters
     ----------
     maker : Maker
         The maker file.
-    dated : Dated
+    dated : DatedReferences
         The instruments with their posteriors.
     scores : Scores
         Their scores.
 
     Returns
     -------
-    Groups
+    ReferenceGroups
         Only those that hold an instrument.
     """
     chance = _chance_errors(dated.posterior)
@@ -165,7 +164,7 @@ def groups_of(maker: Maker, dated: Dated, scores: Scores) -> Groups:
     starts = np.linspace(0, len(period), 4).round().astype(int)
     seen = np.array([_seen(reference) for reference in dated.references])
 
-    def chosen(keys: NDArray[np.int64], names: Sequence[str]) -> tuple[Group, ...]:
+    def chosen(keys: NDArray[np.int64], names: Sequence[str]) -> tuple[ReferenceGroup, ...]:
         places = (keys == key for key in range(len(names)))
         return tuple(
             _group(name, scores.chosen(place), chance[place])
@@ -179,7 +178,7 @@ def groups_of(maker: Maker, dated: Dated, scores: Scores) -> Groups:
     ]
     named = [*maker.variant_names(), _UNTOLD] if maker.variant_names() else []
     variants = [named.index(_variant(r)) for r in dated.references] if named else []
-    return Groups(
+    return ReferenceGroups(
         overall=_group("all", scores, chance),
         by_date=chosen(np.digitize(medians, starts[1:-1]), dates),
         by_width=chosen(*_thirds(scores.width, "months")),
@@ -188,11 +187,11 @@ def groups_of(maker: Maker, dated: Dated, scores: Scores) -> Groups:
     )
 
 
-def _group(name: str, scores: Scores, chance: Floats) -> Group:
+def _group(name: str, scores: Scores, chance: Floats) -> ReferenceGroup:
     """Sum up instruments; ``chance`` has errors that chance would leave, (instrument, draw)."""
     count = len(scores.level)
     low, high = np.quantile(np.median(chance, axis=0), [(1 - BAND) / 2, (1 + BAND) / 2])
-    return Group(
+    return ReferenceGroup(
         name,
         count,
         tuple(Coverage(level, scores.covered(level), *_band(level, count)) for level in LEVELS),

@@ -12,15 +12,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.calibration.leaving_out import Dated, left_out_weights, stocks_for
+from dating.arrays import Floats
+from dating.calibration.cross_validation import DatedReferences, left_out_weights, stocks_for
 from dating.calibration.scores import medians_of
 from dating.engine import Weighing
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.learned import Learned
 from dating.magnitudes import floats
 from dating.maker import Maker
-
-type Floats = NDArray[np.float64]
 
 CERTAIN = 2.5
 """Standard errors of its mean from which a change of ranks is taken for a pull."""
@@ -59,7 +58,7 @@ class Pull:
 
 
 def pulls_of(
-    corpus: Corpus, learned: Learned | None, dated: Dated, mean_rank: float
+    corpus: Corpus, learned: Learned | None, dated: DatedReferences, mean_rank: float
 ) -> tuple[Pull, ...]:
     """Find the evidence whose removal moves the mean rank most toward the middle.
 
@@ -69,7 +68,7 @@ def pulls_of(
         Securely dated instruments.
     learned : Learned or None
         What was learned from them; None for the judgements alone.
-    dated : Dated
+    dated : DatedReferences
         Their posteriors with themselves left out.
     mean_rank : float
         Of them all; on which side of 0.5 it lies is the side to which dates lean.
@@ -93,7 +92,7 @@ def pulls_of(
 
 
 def _changes(
-    corpus: Corpus, learned: Learned | None, dated: Dated
+    corpus: Corpus, learned: Learned | None, dated: DatedReferences
 ) -> tuple[dict[str, Floats], dict[str, str]]:
     """Give what leaving each thing out does to each rank, shape (instrument,), and its kind."""
     places = {id(reference): place for place, reference in enumerate(corpus.references)}

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from dating.calibration.correcting import Corrected, correction_of
 from dating.calibration.faults import faults_of
+from dating.calibration.level_correction import LevelCorrection, correction_of
 from dating.calibration.pulls import Pull, pulls_of
 from dating.calibration.verdict import Calibration
 
@@ -16,14 +16,14 @@ class Remedy:
 
     Parameters
     ----------
-    corrected : Corrected or None
+    corrected : LevelCorrection or None
         A correction of levels, and what it changes; None where how wide the sets are is not at
         fault.
     pulls : tuple of Pull or None
         The evidence that pulls dates to one side, the strongest first; None where they do not lean.
     """
 
-    corrected: Corrected | None
+    corrected: LevelCorrection | None
     pulls: tuple[Pull, ...] | None
 
 

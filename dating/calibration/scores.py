@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-type Floats = NDArray[np.float64]
+from dating.arrays import Floats
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,9 +12,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.calibration.gains import gains_of, normal_scores
-
-type Floats = NDArray[np.float64]
 
 QUESTIONS = ("sides", "spread", "tails", "coverage")
 FALSE_ALARMS = 0.05

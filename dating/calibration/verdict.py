@@ -6,18 +6,16 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dating.batch import Stock
-from dating.calibration.groups import BAND, Groups, groups_of
-from dating.calibration.leaving_out import Dated, dated_without
+from dating.arrays import Floats
+from dating.batch import EvidenceCache
+from dating.calibration.cross_validation import DatedReferences, dated_without
+from dating.calibration.groups import BAND, ReferenceGroups, groups_of
 from dating.calibration.scores import Scores, medians_of, scores_of
 from dating.calibration.uniformity import Uniformity, uniformity_of
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.learned import Learned, tables_for
 from dating.reading import InputError, Problem
-
-type Floats = NDArray[np.float64]
 
 _SIMULATIONS = 1000
 _WORST = 10
@@ -26,7 +24,7 @@ _LEAST = 10
 
 
 @dataclass(frozen=True)
-class Misled:
+class Miss:
     """An instrument that was dated badly.
 
     Parameters
@@ -60,13 +58,13 @@ class Calibration:
         Where they come from, with the maker file.
     learned : Learned or None
         What was learned; None for the judgements alone.
-    dated : Dated
+    dated : DatedReferences
         Their posteriors.
     scores : Scores
         Their scores.
-    groups : Groups
+    groups : ReferenceGroups
         How well they were dated, together and by group.
-    worst : tuple of Misled
+    worst : tuple of Miss
         Those dated worst.
     uniformity : Uniformity
         Whether sides, spread, tails and coverage are as they should be.
@@ -76,10 +74,10 @@ class Calibration:
 
     corpus: Corpus
     learned: Learned | None
-    dated: Dated
+    dated: DatedReferences
     scores: Scores
-    groups: Groups
-    worst: tuple[Misled, ...]
+    groups: ReferenceGroups
+    worst: tuple[Miss, ...]
     uniformity: Uniformity
     ranks: Floats
     reached: Floats
@@ -110,7 +108,7 @@ def calibrate(corpus: Corpus, learned: Learned | None = None) -> Calibration:
     return compared(corpus, learned, dated_without(corpus, learned))
 
 
-def compared(corpus: Corpus, learned: Learned | None, dated: Dated) -> Calibration:
+def compared(corpus: Corpus, learned: Learned | None, dated: DatedReferences) -> Calibration:
     """Compare posteriors with the stated dates.
 
     Parameters
@@ -119,7 +117,7 @@ def compared(corpus: Corpus, learned: Learned | None, dated: Dated) -> Calibrati
         Securely dated instruments.
     learned : Learned or None
         What was learned from them; None for the judgements alone.
-    dated : Dated
+    dated : DatedReferences
         Posteriors of those whose dates are trusted and narrow.
 
     Returns
@@ -168,19 +166,19 @@ def compared(corpus: Corpus, learned: Learned | None, dated: Dated) -> Calibrati
 
 
 def _worst(
-    corpus: Corpus, learned: Learned | None, dated: Dated, scores: Scores
-) -> Iterator[Misled]:
-    stock = Stock(corpus.maker, tables_for(corpus.maker, learned))
+    corpus: Corpus, learned: Learned | None, dated: DatedReferences, scores: Scores
+) -> Iterator[Miss]:
+    stock = EvidenceCache(corpus.maker, tables_for(corpus.maker, learned))
     medians = medians_of(dated.posterior)
     for place in np.argsort(scores.log_score)[:_WORST].tolist():
         reference = dated.references[place]
         median = int(medians[place])
         level, score = float(scores.level[place]), float(scores.log_score[place])
         evidence = tuple(_misleading(stock, reference))
-        yield Misled(reference, level, score, median, evidence)
+        yield Miss(reference, level, score, median, evidence)
 
 
-def _misleading(stock: Stock, reference: Reference) -> Iterator[str]:
+def _misleading(stock: EvidenceCache, reference: Reference) -> Iterator[str]:
     """Name the sightings that by themselves at least halve the stated date, worst first."""
     weighing = stock.weighing(reference.examination)
     against = []

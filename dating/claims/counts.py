@@ -11,9 +11,8 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
-type Floats = NDArray[np.float64]
+from dating.arrays import Floats
 
 _POISSON = 1e-9
 _STEPS = 160

@@ -6,21 +6,19 @@ from collections.abc import Mapping, Sequence
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dating.batch import Stock
+from dating.arrays import Floats
+from dating.batch import EvidenceCache
 from dating.claims.files import Manuscript
 from dating.claims.instruments import joint_truth
 from dating.claims.production import Production
-from dating.claims.statements import Built, Saying, instruments_of
+from dating.claims.statements import Assertion, Built, instruments_of
 from dating.claims.truth import all_true, needs_tables
 from dating.engine import Weighing
 from dating.estimates import estimate
 from dating.examination import Examination
 from dating.learning.learned import DRAWS, Learned
 from dating.learning.prior import prior_draws
-
-type Floats = NDArray[np.float64]
 
 
 class Evidence:
@@ -69,14 +67,14 @@ class Evidence:
         """The same before any corpus."""
         return self.judged.thinned(DRAWS)
 
-    def weighing_of(self, examination: Examination, sayings: Sequence[Saying]) -> Weighing:
+    def weighing_of(self, examination: Examination, sayings: Sequence[Assertion]) -> Weighing:
         """Combine what was seen on one instrument.
 
         Parameters
         ----------
         examination : Examination
             What was seen.
-        sayings : sequence of Saying
+        sayings : sequence of Assertion
             What is claimed together. One instrument alone is weighed as ``dating estimate`` does
             it; several of them, or production beside them, in the same draws.
 
@@ -101,17 +99,17 @@ class Evidence:
         return self._weighings[key]
 
     @cached_property
-    def _stock(self) -> Stock:
-        return Stock(self.maker, self.joint.tables)
+    def _stock(self) -> EvidenceCache:
+        return EvidenceCache(self.maker, self.joint.tables)
 
     def truth(
-        self, sayings: Sequence[Saying], examinations: Mapping[str, Examination]
+        self, sayings: Sequence[Assertion], examinations: Mapping[str, Examination]
     ) -> tuple[Floats, Floats]:
         """Give P(claims, evidence) and P(evidence) in each draw, after the corpus.
 
         Parameters
         ----------
-        sayings : sequence of Saying
+        sayings : sequence of Assertion
             What is claimed together.
         examinations : mapping of str to Examination
             What was seen on the instruments that they are about.
@@ -165,7 +163,7 @@ class Evidence:
         posterior = weighing.by_month.sum(axis=0) / weighing.evidence
         return posterior if self.learned is None else self.learned.corrected(posterior)
 
-    def _corrected(self, sayings: Sequence[Saying], weighings: Mapping[str, Weighing]) -> float:
+    def _corrected(self, sayings: Sequence[Assertion], weighings: Mapping[str, Weighing]) -> float:
         """Give the factor by which corrected levels change the chance of one instrument's date."""
         correction = self.learned.correction if self.learned is not None else None
         built = [saying.said for saying in sayings if isinstance(saying.said, Built)]
@@ -179,12 +177,12 @@ class Evidence:
         stated = float(raw[inside].sum())
         return float(correction.apply(raw)[inside].sum()) / stated if stated > 0 else 1.0
 
-    def before(self, sayings: Sequence[Saying]) -> tuple[Floats, Floats]:
+    def before(self, sayings: Sequence[Assertion]) -> tuple[Floats, Floats]:
         """Give the same before the evidence: nothing learned, nothing seen on any instrument.
 
         Parameters
         ----------
-        sayings : sequence of Saying
+        sayings : sequence of Assertion
             What is claimed together.
 
         Returns
@@ -195,13 +193,13 @@ class Evidence:
         names = instruments_of(sayings)
         if not names:
             return _of_production(sayings, self.judged, self.judged_few)
-        stock = Stock(self.maker, self.judged_joint.tables)
+        stock = EvidenceCache(self.maker, self.judged_joint.tables)
         blank = {name: Weighing(stock.tables, stock.swapped, ()) for name in names}
         return _in_joint_draws(sayings, blank, self.judged_joint)
 
 
 def _in_joint_draws(
-    sayings: Sequence[Saying], weighings: Mapping[str, Weighing], production: Production
+    sayings: Sequence[Assertion], weighings: Mapping[str, Weighing], production: Production
 ) -> tuple[Floats, Floats]:
     """Judge instruments, and production beside them, in the same draws."""
     true, weight = joint_truth([said for said in sayings if said.instruments()], weighings)
@@ -210,7 +208,7 @@ def _in_joint_draws(
 
 
 def _of_production(
-    sayings: Sequence[Saying], production: Production, few: Production
+    sayings: Sequence[Assertion], production: Production, few: Production
 ) -> tuple[Floats, Floats]:
     """Multiply within each draw what is claimed of production; draws weigh the same."""
     chosen = few if any(needs_tables(saying) for saying in sayings) else production

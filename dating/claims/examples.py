@@ -14,12 +14,12 @@ import numpy as np
 
 from dating.claims.evidence import Evidence
 from dating.claims.statements import (
+    Assertion,
     Built,
     ChangedFirst,
-    Changeover,
     Claim,
+    ClaimedChangeover,
     Overlap,
-    Saying,
     Share,
     Use,
 )
@@ -35,7 +35,7 @@ SHOWN = 5
 
 
 @dataclass(frozen=True)
-class Example:
+class Witness:
     """One instrument, or one observation, that speaks for or against a claim.
 
     Parameters
@@ -56,7 +56,7 @@ class Example:
     line: int | None
 
 
-def examples_of(claim: Claim, corpus: Corpus | None, evidence: Evidence) -> tuple[Example, ...]:
+def examples_of(claim: Claim, corpus: Corpus | None, evidence: Evidence) -> tuple[Witness, ...]:
     """List what speaks for and against each thing that a claim says.
 
     Parameters
@@ -70,10 +70,10 @@ def examples_of(claim: Claim, corpus: Corpus | None, evidence: Evidence) -> tupl
 
     Returns
     -------
-    tuple of Example
+    tuple of Witness
         Those against first; of each side and saying the nearest five.
     """
-    found: list[Example] = []
+    found: list[Witness] = []
     for saying in claim.sayings():
         match saying.said:
             case Built() as built:
@@ -94,7 +94,7 @@ class _Spoken:
     distance: int
 
 
-def _nearest(spoken: Iterable[_Spoken]) -> Iterator[Example]:
+def _nearest(spoken: Iterable[_Spoken]) -> Iterator[Witness]:
     ordered = sorted(spoken, key=lambda one: (one.distance, one.reference.line))
     for side in ("against", "for"):
         for one in [one for one in ordered if one.side == side][:SHOWN]:
@@ -102,10 +102,10 @@ def _nearest(spoken: Iterable[_Spoken]) -> Iterator[Example]:
             trust = "" if reference.trust == 1 else f", trust {reference.trust:g}"
             built = f"built {reference.stated}" if reference.dated else reference.stated
             said = f"{one.shows}, {built}{trust}"
-            yield Example(one.side, reference.examination.instrument, said, reference.line)
+            yield Witness(one.side, reference.examination.instrument, said, reference.line)
 
 
-def _of_corpus(saying: Saying, corpus: Corpus) -> Iterator[_Spoken]:
+def _of_corpus(saying: Assertion, corpus: Corpus) -> Iterator[_Spoken]:
     """Name who speaks; an undated instrument may tell what changed first, and nothing of when."""
     layout, references = layout_of(corpus.maker), corpus.references
     if not isinstance(saying.said, ChangedFirst):
@@ -207,7 +207,7 @@ def _on_overlap(
     ]
 
 
-def _past(way: Changeover, reference: Reference, layout: Layout) -> bool | None:
+def _past(way: ClaimedChangeover, reference: Reference, layout: Layout) -> bool | None:
     """Say whether an instrument shows the new side of a changeover; None where it does not tell."""
     for track in layout.tracks:
         if track.name != way.feature or (way.variant or track.variant) != track.variant:
@@ -244,7 +244,7 @@ def _has(
     return all(told)
 
 
-def _observations(built: Built, weighing: Weighing) -> Iterator[Example]:
+def _observations(built: Built, weighing: Weighing) -> Iterator[Witness]:
     """Name the observations that by themselves speak for or against the claimed stretch."""
     output, inside = weighing.tables.output, weighing.tables.period.inside(built.within)
     found = []
@@ -258,7 +258,7 @@ def _observations(built: Built, weighing: Weighing) -> Iterator[Example]:
     for ratio, piece in sorted(found, key=lambda pair: -abs(pair[0])):
         if abs(ratio) >= 1:
             side: Side = "for" if ratio > 0 else "against"
-            yield Example(side, piece.name, f"{piece.name}: {piece.said}", None)
+            yield Witness(side, piece.name, f"{piece.name}: {piece.said}", None)
 
 
 def dated_with(use: Use, corpus: Corpus, has: bool) -> list[tuple[int, int]]:

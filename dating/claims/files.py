@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from dating.claims.references import claims_problems
-from dating.claims.statements import Claims, Saying
+from dating.claims.statements import Assertion, Claims
 from dating.examination import Examination
 from dating.files import check_against, read_examination
 from dating.kinds import of_kind
@@ -24,7 +24,7 @@ from dating.reading import (
     read_bytes,
     read_yaml,
 )
-from dating.sheets import Row, Sheet, is_sheet, read_sheet
+from dating.sheets import Sheet, SheetRow, is_sheet, read_sheet
 from dating.validation import validate
 
 COLUMNS = (
@@ -180,7 +180,7 @@ def _from_sheet(sheet: Sheet) -> Source:
     return Source(sheet.file, data, places, sheet.fingerprint)
 
 
-def _claim(sheet: Sheet, row: Row) -> dict[str, Any]:
+def _claim(sheet: Sheet, row: SheetRow) -> dict[str, Any]:
     cells: dict[str, Any] = dict(sheet.by_column(row, COLUMNS))
     kind = cells.pop("kind", "")
     if kind not in _KINDS:
@@ -204,9 +204,9 @@ def _claim(sheet: Sheet, row: Row) -> dict[str, Any]:
 def _kind_problem(origin: Source, kind: str) -> Problem:
     """Say what is wrong with a kind of claim that a sheet does not know."""
     message = "no such kind of claim in a sheet; others are written in YAML"
-    if kind in Saying.renamed:
-        message = f"this kind is now called {Saying.renamed[kind]}, and is written in YAML"
-    elif kind not in Saying.model_fields:
+    if kind in Assertion.renamed:
+        message = f"this kind is now called {Assertion.renamed[kind]}, and is written in YAML"
+    elif kind not in Assertion.model_fields:
         return origin.problem(("kind",), message, found=kind, allowed=_KINDS)
     return origin.problem(("kind",), message, found=kind, allowed=", ".join(sorted(_KINDS)))
 

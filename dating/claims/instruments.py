@@ -11,23 +11,21 @@ import string
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dating.claims.statements import Apart, Built, Older, Original, Saying
+from dating.arrays import Floats
+from dating.claims.statements import Apart, Assertion, Built, Older, Original
 from dating.engine import Weighing
 from dating.magnitudes import LEAST, ratio
 
-type Floats = NDArray[np.float64]
-
 
 def joint_truth(
-    sayings: Sequence[Saying], weighings: Mapping[str, Weighing]
+    sayings: Sequence[Assertion], weighings: Mapping[str, Weighing]
 ) -> tuple[Floats, Floats]:
     """Give the probability of claims about instruments together with the evidence on them.
 
     Parameters
     ----------
-    sayings : sequence of Saying
+    sayings : sequence of Assertion
         What is claimed together; all of it about instruments.
     weighings : mapping of str to Weighing
         The evidence on each instrument, with the same tables for all.
@@ -55,7 +53,7 @@ def joint_truth(
     return joint_truth(sayings, {name: each.widened() for name, each in weighings.items()})
 
 
-def _original(sayings: Sequence[Saying], name: str, weighing: Weighing) -> set[str]:
+def _original(sayings: Sequence[Assertion], name: str, weighing: Weighing) -> set[str]:
     """Name the components of an instrument that are claimed to be original."""
     names: set[str] = set()
     for saying in sayings:
@@ -65,7 +63,7 @@ def _original(sayings: Sequence[Saying], name: str, weighing: Weighing) -> set[s
     return names
 
 
-def _months(sayings: Sequence[Saying], name: str, weighing: Weighing) -> Floats:
+def _months(sayings: Sequence[Assertion], name: str, weighing: Weighing) -> Floats:
     """Give one in each month in which an instrument is claimed to have been built."""
     period = weighing.tables.period
     allowed = np.ones(len(period))
@@ -76,7 +74,7 @@ def _months(sayings: Sequence[Saying], name: str, weighing: Weighing) -> Floats:
     return allowed
 
 
-def _over_pairs(sayings: Sequence[Saying], names: list[str], joint: list[Floats]) -> Floats:
+def _over_pairs(sayings: Sequence[Assertion], names: list[str], joint: list[Floats]) -> Floats:
     """Sum over the months of all instruments, as far as pairs of them allow; shape (draw,)."""
     months = np.arange(joint[0].shape[1])
     ahead = months[None, :] - months[:, None]

@@ -11,14 +11,12 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning.layout import VARIANTS, Layout, Track, layout_of
 from dating.learning.learned import Learned, affordable, learned_tables
 from dating.maker import Maker
 from dating.tables import MonthTables
-
-type Floats = NDArray[np.float64]
 
 DRAWS = 2048
 """Draws from which shares and numbers are worked out; dates and overlaps use all there are."""

@@ -7,15 +7,15 @@ from collections.abc import Collection, Iterable, Iterator
 
 from dating.claims.statements import (
     Apart,
+    Assertion,
     Built,
     ChangedFirst,
-    Changeover,
+    ClaimedChangeover,
     Claims,
-    Made,
+    NumberMade,
     Older,
     Original,
     Overlap,
-    Saying,
     Share,
     Use,
 )
@@ -73,7 +73,7 @@ class _Check:
                 message = "this name is used for more than one claim; make it unique"
                 yield self.origin.problem(("claims", position, "claim"), message)
 
-    def saying(self, path: KeyPath, saying: Saying) -> Iterator[Problem]:
+    def saying(self, path: KeyPath, saying: Assertion) -> Iterator[Problem]:
         """Check one thing that is claimed."""
         path = (*path, saying.kind)
         for name in saying.instruments():
@@ -100,7 +100,7 @@ class _Check:
                 yield from self._changeover((*path, "later"), later)
             case Overlap(changeover=changeover):
                 yield from self._changeover((*path, "changeover"), changeover)
-            case (Share() | Made()) as said:
+            case (Share() | NumberMade()) as said:
                 yield from self._combination(path, said)
 
     def _use(self, path: KeyPath, use: Use, first: bool) -> Iterator[Problem]:
@@ -127,7 +127,7 @@ class _Check:
             message = "it is there to the end of the period, so it has no last use in it"
             yield self.origin.problem((*path, "state"), message, found=use.state)
 
-    def _changeover(self, path: KeyPath, said: Changeover) -> Iterator[Problem]:
+    def _changeover(self, path: KeyPath, said: ClaimedChangeover) -> Iterator[Problem]:
         problems = [*self._state(path, said.feature, (said.to,), "to")]
         problems += self._variant(path, said.variant)
         yield from problems
@@ -144,7 +144,7 @@ class _Check:
             message += "; name the variant" if len(tracks) > 1 else ""
             yield self.origin.problem(path, message, allowed=variants)
 
-    def _combination(self, path: KeyPath, said: Share | Made) -> Iterator[Problem]:
+    def _combination(self, path: KeyPath, said: Share | NumberMade) -> Iterator[Problem]:
         for feature, states in said.states.items():
             yield from self._state((*path, "states"), feature, states, feature)
             free_form = feature in self.states and feature != VARIANTS
@@ -156,7 +156,7 @@ class _Check:
         yield from self._variant(path, said.variant)
         outside = [] if said.during is None else [*self._within((*path, "during"), said.during)]
         yield from outside
-        counted = isinstance(said, Made) or (said.was is not None and not said.tolerance)
+        counted = isinstance(said, NumberMade) or (said.was is not None and not said.tolerance)
         if counted and not self.maker.output:
             message = "the maker file states no output, so numbers cannot be judged"
             if isinstance(said, Share):

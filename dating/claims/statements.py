@@ -10,7 +10,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from dating.distributions import Certain, JudgementError, Metalog
 from dating.judgement import metalog_through
-from dating.statements import Fraction, Name, Number, Positive, Stretch, Text
+from dating.statements import Fraction, MonthStretch, Name, Number, Positive, Text
 from dating.validation import FromFile, Strict, number, refuse
 
 
@@ -28,7 +28,7 @@ class Built(Strict):
     """An instrument was built within a stretch of months."""
 
     instrument: Name
-    within: Stretch
+    within: MonthStretch
 
 
 class Original(Strict):
@@ -51,7 +51,7 @@ class Older(Strict):
     instruments: Pair
 
 
-class Changeover(Strict):
+class ClaimedChangeover(Strict):
     """The changeover with which a state of a feature, or of the variants, came in."""
 
     feature: Name
@@ -65,9 +65,9 @@ class Use(Strict):
     feature: Name
     state: Name
     variant: Name | None = None
-    within: Stretch | None = None
-    not_before: Stretch | None = None
-    not_after: Stretch | None = None
+    within: MonthStretch | None = None
+    not_before: MonthStretch | None = None
+    not_after: MonthStretch | None = None
 
     @model_validator(mode="after")
     def _bounded(self) -> Use:
@@ -80,15 +80,15 @@ class Use(Strict):
 class ChangedFirst(Strict):
     """One changeover came before another, by at least so many months."""
 
-    earlier: Changeover
-    later: Changeover
+    earlier: ClaimedChangeover
+    later: ClaimedChangeover
     by: Annotated[float, Field(ge=0, le=1e4), BeforeValidator(number)] = 0.0
 
 
 class Overlap(Strict):
     """The overlap of a changeover was shorter than so many months."""
 
-    changeover: Changeover
+    changeover: ClaimedChangeover
     shorter_than: Positive
 
 
@@ -100,7 +100,7 @@ class Share(Strict):
     """
 
     states: States
-    during: Stretch
+    during: MonthStretch
     variant: Name | None = None
     at_least: Fraction | None = None
     was: Literal["all", "none"] | None = None
@@ -145,14 +145,14 @@ class Survival(Strict):
         return metalog_through((low, likely, high))
 
 
-class Made(Strict):
+class NumberMade(Strict):
     """The number made with a combination of states; with a survival, the number that survives.
 
     ``about`` means within ``give_or_take``, a share of the number, to either side.
     """
 
     states: States
-    during: Stretch | None = None
+    during: MonthStretch | None = None
     variant: Name | None = None
     between: Annotated[tuple[Number, ...], Field(min_length=2, max_length=2)] | None = None
     about: Positive | None = None
@@ -160,7 +160,7 @@ class Made(Strict):
     survival: Survival | None = None
 
     @model_validator(mode="after")
-    def _one_measure(self) -> Made:
+    def _one_measure(self) -> NumberMade:
         if (self.between is None) == (self.about is None):
             raise refuse("give either between (two numbers) or about (one)")
         if (self.about is None) != (self.give_or_take is None):
@@ -183,7 +183,7 @@ class Made(Strict):
         return about * (1 - part), about * (1 + part)
 
 
-class Saying(Strict):
+class Assertion(Strict):
     """One thing that is claimed: exactly one of its kinds."""
 
     renamed: ClassVar[dict[str, str]] = {"order": "changed_first", "before": "older"}
@@ -197,10 +197,10 @@ class Saying(Strict):
     changed_first: ChangedFirst | None = None
     overlap: Overlap | None = None
     share: Share | None = None
-    made: Made | None = None
+    made: NumberMade | None = None
 
     @model_validator(mode="after")
-    def _one_kind(self) -> Saying:
+    def _one_kind(self) -> Assertion:
         if len(self.given()) != 1:
             kinds = ", ".join(type(self).model_fields)
             raise refuse("a claim says exactly one thing", allowed=f"one of {kinds}")
@@ -254,8 +254,8 @@ class Claim(Strict):
     sentence: Text = ""
     place: Text = ""
     source: Text = ""
-    says: Saying | None = None
-    all_of: Annotated[tuple[Saying, ...], Field(min_length=2, max_length=8)] | None = None
+    says: Assertion | None = None
+    all_of: Annotated[tuple[Assertion, ...], Field(min_length=2, max_length=8)] | None = None
 
     @model_validator(mode="after")
     def _one_or_several(self) -> Claim:
@@ -263,12 +263,12 @@ class Claim(Strict):
             raise refuse("give either says (one thing) or all_of (several, claimed together)")
         return self
 
-    def sayings(self) -> tuple[Saying, ...]:
+    def sayings(self) -> tuple[Assertion, ...]:
         """Return everything that is claimed together.
 
         Returns
         -------
-        tuple of Saying
+        tuple of Assertion
             At least one.
         """
         return (self.says,) if self.says is not None else (self.all_of or ())
@@ -284,12 +284,12 @@ class Claim(Strict):
         return instruments_of(self.sayings())
 
 
-def instruments_of(sayings: Sequence[Saying]) -> tuple[str, ...]:
+def instruments_of(sayings: Sequence[Assertion]) -> tuple[str, ...]:
     """Name the instruments that are claimed of, each once.
 
     Parameters
     ----------
-    sayings : sequence of Saying
+    sayings : sequence of Assertion
         What is claimed.
 
     Returns

@@ -9,11 +9,9 @@ from dataclasses import dataclass
 from math import inf, log10, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.magnitudes import floats, wide
-
-type Floats = NDArray[np.float64]
 
 FACTOR_SCALE = "ENFSI (2015), Guideline for Evaluative Reporting in Forensic Science"
 PROBABILITY_SCALE = "IPCC (2010), Guidance Note on Consistent Treatment of Uncertainties"
@@ -44,7 +42,7 @@ _UNLIKELY = (
 
 
 @dataclass(frozen=True)
-class Chance:
+class DrawChance:
     """A probability worked out from draws.
 
     Parameters
@@ -104,7 +102,7 @@ class Factor:
         return "for" if self.value > 1 else "against"
 
 
-def chance_from(true: Floats, weight: Floats) -> Chance:
+def chance_from(true: Floats, weight: Floats) -> DrawChance:
     """Average what is true of each draw, with an error from sixteen batches of draws.
 
     Parameters
@@ -116,7 +114,7 @@ def chance_from(true: Floats, weight: Floats) -> Chance:
 
     Returns
     -------
-    Chance
+    DrawChance
         Their ratio.
 
     References
@@ -135,11 +133,11 @@ def chance_from(true: Floats, weight: Floats) -> Chance:
     effective = float(weight.sum() ** 2 / np.maximum((weight**2).sum(), 1e-300))
     batches = min(BATCHES, len(weight))
     if batches < 2:
-        return Chance(value, 0.0, _FINEST)
+        return DrawChance(value, 0.0, _FINEST)
     residual = np.array([part.sum() for part in np.array_split(true - value * weight, batches)])
     error = sqrt(float((residual**2).sum()) * batches / (batches - 1)) / total
     told = 0 < error < _TELLING * min(value, 1 - value) or _alike(true, weight)
-    return Chance(value, error, _FINEST if told else 1 / (2 * effective + 2))
+    return DrawChance(value, error, _FINEST if told else 1 / (2 * effective + 2))
 
 
 def _alike(true: Floats, weight: Floats) -> bool:
@@ -148,12 +146,12 @@ def _alike(true: Floats, weight: Floats) -> bool:
     return bool(held.min() > 0 and held.max() < 1 and np.ptp(held) < 1e-9)
 
 
-def factor_from(prior: Chance, posterior: Chance) -> Factor:
+def factor_from(prior: DrawChance, posterior: DrawChance) -> Factor:
     """Set a posterior probability against a prior one.
 
     Parameters
     ----------
-    prior, posterior : Chance
+    prior, posterior : DrawChance
         Of the same claim.
 
     Returns

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from dating.claims.files import Manuscript
-from dating.claims.statements import Built, Made, Saying, Share, Use
+from dating.claims.statements import Assertion, Built, NumberMade, Share, Use
 from dating.months import Period
 from dating.plausibility.examination import examination_warnings
 from dating.plausibility.warning import period_words, repeats, warning
@@ -54,7 +54,7 @@ def _warnings(manuscript: Manuscript) -> Iterator[Problem]:
             yield from _saying(claims.origin, here, saying, maker.period)
 
 
-def _saying(origin: Source, path: KeyPath, saying: Saying, period: Period) -> Iterator[Problem]:
+def _saying(origin: Source, path: KeyPath, saying: Assertion, period: Period) -> Iterator[Problem]:
     """Check whether one saying holds whatever is found."""
     path, said = (*path, saying.kind), saying.said
     within = said.within if isinstance(said, Built | Use) else None
@@ -71,7 +71,11 @@ def _saying(origin: Source, path: KeyPath, saying: Saying, period: Period) -> It
         place = (*path, "tolerance")
         expected = "a small share, such as 0.02"
         yield warning(origin, place, message, found=said.tolerance, expected=expected)
-    if isinstance(said, Made) and said.between is not None and said.between[0] == said.between[1]:
+    if (
+        isinstance(said, NumberMade)
+        and said.between is not None
+        and said.between[0] == said.between[1]
+    ):
         message = "one exact number is claimed, which hardly any count can bear out"
         place = (*path, "between")
         yield warning(origin, place, message, expected="two numbers, or about and give_or_take")

@@ -6,16 +6,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.claims.counts import chance_between, chance_of_none
 from dating.claims.production import Production
 from dating.claims.statements import (
+    Assertion,
     ChangedFirst,
-    Changeover,
-    Made,
+    ClaimedChangeover,
+    NumberMade,
     Overlap,
-    Saying,
     Share,
     Survival,
     Use,
@@ -23,15 +23,13 @@ from dating.claims.statements import (
 from dating.learning.layout import Track
 from dating.months import Period
 
-type Floats = NDArray[np.float64]
 
-
-def needs_tables(saying: Saying) -> bool:
+def needs_tables(saying: Assertion) -> bool:
     """Say whether a claim is about shares or numbers, for which month tables are needed.
 
     Parameters
     ----------
-    saying : Saying
+    saying : Assertion
         What is claimed.
 
     Returns
@@ -39,10 +37,10 @@ def needs_tables(saying: Saying) -> bool:
     bool
         False for dates, overlaps and which changed first.
     """
-    return isinstance(saying.said, Share | Made)
+    return isinstance(saying.said, Share | NumberMade)
 
 
-def all_true(sayings: Sequence[Saying], production: Production) -> Floats:
+def all_true(sayings: Sequence[Assertion], production: Production) -> Floats:
     """Give the probability that several claims about production are true, in each draw.
 
     Given a draw, numbers and strict shares of different combinations are taken as independent;
@@ -50,7 +48,7 @@ def all_true(sayings: Sequence[Saying], production: Production) -> Floats:
 
     Parameters
     ----------
-    sayings : sequence of Saying
+    sayings : sequence of Assertion
         What is claimed; not about instruments.
     production : Production
         The draws.
@@ -61,9 +59,9 @@ def all_true(sayings: Sequence[Saying], production: Production) -> Floats:
         Between 0 and 1.
     """
     true = np.ones(len(production.draws.values))
-    numbers: dict[str, tuple[Made, float, float]] = {}
+    numbers: dict[str, tuple[NumberMade, float, float]] = {}
     for saying in {said.model_dump_json(): said for said in sayings}.values():
-        if isinstance(made := saying.said, Made):
+        if isinstance(made := saying.said, NumberMade):
             key = made.model_dump_json(exclude={"between", "about", "give_or_take"})
             low, high = made.ends()
             _, least, most = numbers.get(key, (made, 0.0, np.inf))
@@ -78,12 +76,12 @@ def all_true(sayings: Sequence[Saying], production: Production) -> Floats:
     return true
 
 
-def chance_true(saying: Saying, production: Production) -> Floats:
+def chance_true(saying: Assertion, production: Production) -> Floats:
     """Give the probability that a claim about production is true, in each draw.
 
     Parameters
     ----------
-    saying : Saying
+    saying : Assertion
         What is claimed; not about instruments.
     production : Production
         The draws.
@@ -104,19 +102,19 @@ def chance_true(saying: Saying, production: Production) -> Floats:
             return np.asarray(quantity(saying, production) < most, dtype=float)
         case Share() as share:
             return _share_true(share, production)
-        case Made() as made:
+        case NumberMade() as made:
             stretch = _stretch(made, production)
             return chance_between(*made.ends(), stretch.made, stretch.both)
         case said:
             raise TypeError(f"{type(said).__name__} is no claim about production")
 
 
-def quantity(saying: Saying, production: Production) -> Floats:
+def quantity(saying: Assertion, production: Production) -> Floats:
     """Give the number that a claim about production is about, in each draw.
 
     Parameters
     ----------
-    saying : Saying
+    saying : Assertion
         What is claimed; not about instruments.
     production : Production
         The draws.
@@ -141,21 +139,21 @@ def quantity(saying: Saying, production: Production) -> Floats:
             return production.overlap(ramp_to(production, changeover))
         case Share() as share:
             return _stretch(share, production).share()
-        case Made() as made:
+        case NumberMade() as made:
             stretch = _stretch(made, production)
             return np.asarray((stretch.made * stretch.both).sum(axis=1))
         case said:
             raise TypeError(f"{type(said).__name__} is no claim about production")
 
 
-def ramp_to(production: Production, changeover: Changeover) -> int:
+def ramp_to(production: Production, changeover: ClaimedChangeover) -> int:
     """Find the changeover with which a state came in.
 
     Parameters
     ----------
     production : Production
         The draws.
-    changeover : Changeover
+    changeover : ClaimedChangeover
         What the claim names.
 
     Returns
@@ -224,13 +222,13 @@ class _Stretch:
         return np.divide(part, whole, out=np.full_like(part, np.nan), where=whole > 0)
 
 
-def _stretch(said: Share | Made, production: Production) -> _Stretch:
+def _stretch(said: Share | NumberMade, production: Production) -> _Stretch:
     period = production.maker.period
     inside = period.inside(said.during or period)
     kind = production.chance_of({}, said.variant)[:, inside]
     both = production.chance_of(said.states, said.variant)[:, inside]
     both = np.minimum(both, kind)
-    if isinstance(said, Made) and said.survival is not None:
+    if isinstance(said, NumberMade) and said.survival is not None:
         both = both * _survives(said.survival, len(both))[:, None]
     return _Stretch(production.weights()[:, inside], np.clip(kind, 0, 1), np.clip(both, 0, 1))
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dating.claims.evidence import Evidence
-from dating.claims.examples import Example, examples_of
+from dating.claims.examples import Witness, examples_of
 from dating.claims.files import Manuscript
-from dating.claims.settling import Look, looks_of
-from dating.claims.statements import Built, Claim, Saying
-from dating.claims.strength import Chance, Factor, chance_from, factor_from
+from dating.claims.further_evidence import FurtherEvidence, looks_of
+from dating.claims.statements import Assertion, Built, Claim
+from dating.claims.strength import DrawChance, Factor, chance_from, factor_from
 from dating.claims.truth import quantity
 from dating.learning.comparison import points_of
 from dating.learning.corpus import Corpus
@@ -20,22 +19,21 @@ from dating.learning.learned import Learned
 from dating.reading import InputError
 from dating.summaries import quantile_month
 
-type Floats = NDArray[np.float64]
 type Points = tuple[float, float, float]
 
 
 @dataclass(frozen=True, eq=False)
-class Weighed:
+class ClaimResult:
     """One claim and what the evidence says of it.
 
     Parameters
     ----------
     claim : Claim
         The claim.
-    prior : Chance
+    prior : DrawChance
         Before the evidence: from the judgements alone, or from production alone where it is about
         an instrument.
-    posterior : Chance
+    posterior : DrawChance
         After it.
     factor : Factor or None
         The Bayes factor; None where there was no evidence.
@@ -43,21 +41,21 @@ class Weighed:
         For each thing that is claimed, 5, 50 and 95 % points of the number it is about, after the
         evidence: a date in months since the period began, months, a share, or instruments; None
         where it is about no number.
-    examples : tuple of Example
+    examples : tuple of Witness
         What speaks against it and for it.
-    looks : tuple of Look
+    looks : tuple of FurtherEvidence
         What would move it most.
     silent : tuple of str
         What was seen and says nothing, since nothing was learned, such as ``wood of A``.
     """
 
     claim: Claim
-    prior: Chance
-    posterior: Chance
+    prior: DrawChance
+    posterior: DrawChance
     factor: Factor | None
     points: tuple[Points | None, ...]
-    examples: tuple[Example, ...]
-    looks: tuple[Look, ...]
+    examples: tuple[Witness, ...]
+    looks: tuple[FurtherEvidence, ...]
     silent: tuple[str, ...] = ()
 
 
@@ -65,7 +63,7 @@ def weigh(
     manuscript: Manuscript,
     learned: Learned | None = None,
     corpus: Corpus | None = None,
-) -> tuple[Weighed, ...]:
+) -> tuple[ClaimResult, ...]:
     """Weigh every claim of a manuscript.
 
     Parameters
@@ -79,7 +77,7 @@ def weigh(
 
     Returns
     -------
-    tuple of Weighed
+    tuple of ClaimResult
         In the order of the file.
 
     Raises
@@ -91,7 +89,7 @@ def weigh(
     return tuple(weighed(claim, evidence, corpus) for claim in manuscript.claims.claims)
 
 
-def weighed(claim: Claim, evidence: Evidence, corpus: Corpus | None = None) -> Weighed:
+def weighed(claim: Claim, evidence: Evidence, corpus: Corpus | None = None) -> ClaimResult:
     """Weigh one claim.
 
     Parameters
@@ -105,7 +103,7 @@ def weighed(claim: Claim, evidence: Evidence, corpus: Corpus | None = None) -> W
 
     Returns
     -------
-    Weighed
+    ClaimResult
         Its probabilities, Bayes factor, examples, and what would move it.
 
     Raises
@@ -123,7 +121,7 @@ def weighed(claim: Claim, evidence: Evidence, corpus: Corpus | None = None) -> W
         raise InputError([origin.problem((), message)])
     posterior = chance_from(true, weight)
     nothing = evidence.learned is None and not claim.instruments()
-    return Weighed(
+    return ClaimResult(
         claim=claim,
         prior=prior,
         posterior=posterior,
@@ -135,7 +133,7 @@ def weighed(claim: Claim, evidence: Evidence, corpus: Corpus | None = None) -> W
     )
 
 
-def _points(saying: Saying, evidence: Evidence) -> Points | None:
+def _points(saying: Assertion, evidence: Evidence) -> Points | None:
     """Give 5, 50 and 95 % points of the number that something claimed is about."""
     match saying.said:
         case Built(instrument=name):

@@ -11,13 +11,13 @@ import click
 
 from dating.cli.inputs import INPUT, undated_option, unlisted_option
 from dating.cli.needs import check_installed
-from dating.cli.outputs import Output, check_outputs, replacing
+from dating.cli.outputs import OutputFile, check_outputs, replacing
 from dating.cli.streams import filled, text_width
 from dating.cli.usage import as_usage
 from dating.standard_input import StandardInput
 
 if TYPE_CHECKING:
-    from dating.calibration.correcting import Corrected
+    from dating.calibration.level_correction import LevelCorrection
     from dating.calibration.remedy import Remedy
     from dating.calibration.verdict import Calibration
     from dating.learning.corpus import Corpus
@@ -74,14 +74,14 @@ def calibrate(  # noqa: PLR0917 (click hands its options over by name)
       dating calibrate priors/marrowby.yaml demo_data/marrowby_corpus.csv
     """  # noqa: D301 (click wants the backspace itself)
     _check_names(learned, picture, correct)
-    outputs = [Output(correct, "the corrected learned file")] if correct is not None else []
-    outputs += [Output(picture, "the picture", valued=False)] if picture is not None else []
+    outputs = [OutputFile(correct, "the corrected learned file")] if correct is not None else []
+    outputs += [OutputFile(picture, "the picture", valued=False)] if picture is not None else []
     check_outputs(outputs, [maker, corpus, learned], replace=replace)
     from dating.calibration.remedy import remedy_of  # noqa: PLC0415
     from dating.calibration.verdict import calibrate as compare  # noqa: PLC0415
     from dating.files import read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
-    from dating.words.left_out import corpus_words  # noqa: PLC0415
+    from dating.words.omissions import corpus_words  # noqa: PLC0415
 
     read = read_maker(maker)
     known = read_corpus(corpus, read, **leniency)
@@ -187,9 +187,11 @@ def _written(made: Calibration, remedy: Remedy | None, commands: tuple[str, ...]
     return as_json(calibration_record(made, remedy, commands))
 
 
-def _correct(made: Calibration, corrected: Corrected | None, learned: Path, correct: Path) -> str:
+def _correct(
+    made: Calibration, corrected: LevelCorrection | None, learned: Path, correct: Path
+) -> str:
     """Write the corrected copy, and say what it changes."""
-    from dating.calibration.correcting import correction_of, with_correction  # noqa: PLC0415
+    from dating.calibration.level_correction import correction_of, with_correction  # noqa: PLC0415
     from dating.learning.files import write_learned  # noqa: PLC0415
     from dating.learning.health import health_from  # noqa: PLC0415
     from dating.words.calibration import on_corrected  # noqa: PLC0415

@@ -77,6 +77,6 @@ def _understood(file: Path) -> str:
         return language_text(file, width)
     if kind == "learned":
         check_reading(file)
-    from dating.words.understood import understood  # noqa: PLC0415
+    from dating.words.file_summary import understood  # noqa: PLC0415
 
     return understood(file, width)

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from dating.cli.inputs import INPUT, undated_option
-from dating.cli.outputs import Output, check_maker_name, check_outputs, replacing
+from dating.cli.outputs import OutputFile, check_maker_name, check_outputs, replacing
 from dating.cli.streams import text_width
 
 
@@ -37,10 +37,10 @@ def draft(corpus: Path, out: Path, name: str, leave_out_undated: bool, replace: 
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
     from dating.learning.drafting import drafted  # noqa: PLC0415
     from dating.reading import write_whole  # noqa: PLC0415
-    from dating.words.drafted import after_drafting  # noqa: PLC0415
+    from dating.words.draft import after_drafting  # noqa: PLC0415
 
     check_maker_name(out, "--out")
-    check_outputs([Output(out, "the maker file")], [corpus], replace=replace)
+    check_outputs([OutputFile(out, "the maker file")], [corpus], replace=replace)
     text = drafted(corpus, name, leave_out_undated=leave_out_undated)
     write_whole(out, text.encode("utf-8"))
     read = read_corpus(corpus, read_maker(out), leave_out_undated=leave_out_undated)

@@ -9,7 +9,7 @@ import click
 
 from dating.cli.inputs import INPUT
 from dating.cli.needs import check_installed, check_reading
-from dating.cli.outputs import Output, check_outputs
+from dating.cli.outputs import OutputFile, check_outputs
 from dating.cli.streams import text_width
 from dating.cli.usage import as_usage
 
@@ -112,7 +112,7 @@ def _made(  # noqa: PLR0917 (the options of the command)
     seen = read_examination(examination)
     maker = maker or find_maker(seen)
     if picture is not None:
-        drawn = Output(picture, "the picture", valued=False)
+        drawn = OutputFile(picture, "the picture", valued=False)
         check_outputs([drawn], [examination, maker, learned])
     read = read_maker(maker)
     if learned is None:

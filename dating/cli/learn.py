@@ -10,7 +10,7 @@ import click
 from dating.cli.draws import check_earlier, take_draws
 from dating.cli.inputs import INPUT, undated_option, unlisted_option
 from dating.cli.needs import check_installed
-from dating.cli.outputs import Output, check_maker_name, check_outputs, replacing
+from dating.cli.outputs import OutputFile, check_maker_name, check_outputs, replacing
 from dating.cli.restatement import check_restatement, read_result, write_restatement
 from dating.cli.streams import filled, text_width
 from dating.cli.usage import as_usage
@@ -113,7 +113,7 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     from dating.learning.outcome import outcome_of  # noqa: PLC0415
     from dating.learning.sampling import plan_of  # noqa: PLC0415
     from dating.words.learned import after_learning  # noqa: PLC0415
-    from dating.words.left_out import corpus_words  # noqa: PLC0415
+    from dating.words.omissions import corpus_words  # noqa: PLC0415
 
     check_outputs(_outputs(out, report, stated), [maker, corpus, learned], replace=replace)
     check_earlier(out, go_on=go_on, replace=replace)
@@ -159,13 +159,13 @@ def _check_wanted(
             _check_report(report)
 
 
-def _outputs(out: Path | None, report: Path | None, stated: Path | None) -> list[Output]:
+def _outputs(out: Path | None, report: Path | None, stated: Path | None) -> list[OutputFile]:
     outputs = [
         (out, "the learned file", True),
         (stated, "the maker file", True),
         (report, "the report", False),
     ]
-    return [Output(path, what, valued) for path, what, valued in outputs if path is not None]
+    return [OutputFile(path, what, valued) for path, what, valued in outputs if path is not None]
 
 
 def _check_report(path: Path) -> None:

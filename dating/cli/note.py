@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from dating.cli.inputs import INPUT
-from dating.cli.outputs import Output, check_outputs, replacing
+from dating.cli.outputs import OutputFile, check_outputs, replacing
 from dating.cli.streams import filled, text_width
 from dating.cli.wording import (
     FORMATS,
@@ -83,22 +83,22 @@ def _write(
     wording = wording_of(*(options[name] for name in ("tongue", "dates", "circa", "level")))
     from dating.notes.file_names import file_names  # noqa: PLC0415
     from dating.notes.markdown import as_markdown  # noqa: PLC0415
-    from dating.notes.note import Noted, note_of  # noqa: PLC0415
-    from dating.notes.publishing import document_names, documents_of, write_all  # noqa: PLC0415
+    from dating.notes.note import EstimateNote, note_of  # noqa: PLC0415
+    from dating.notes.note_files import document_names, documents_of, write_all  # noqa: PLC0415
 
     seen = _seen(examinations, options["maker"])
     names = file_names([examination.instrument for examination, _ in seen])
     if out is not None:
         files = [Path(file) for name in names for file in document_names(name, formats)]
         inputs = [*examinations, *inputs_of(options, house), *(maker for _, maker in seen)]
-        outputs = [Output(out / file, "the notes") for file in files]
+        outputs = [OutputFile(out / file, "the notes") for file in files]
         check_outputs(outputs, inputs, replace=options["replace"])
         check_folder(out)
     written: dict[str, bytes] = {}
     for made, name in zip(_estimates(seen, options), names, strict=True):
         for warning in made.warnings:
             click.echo(filled(f"warning: {warning}"), err=True)
-        noted = Noted(made, note_of(made, wording))
+        noted = EstimateNote(made, note_of(made, wording))
         if out is None:
             click.echo(as_markdown(noted.note, house))
             continue

@@ -27,7 +27,7 @@ replacing = click.option(
 
 
 @dataclass(frozen=True)
-class Output:
+class OutputFile:
     """One file that a command will write.
 
     Parameters
@@ -47,13 +47,13 @@ class Output:
 
 
 def check_outputs(
-    outputs: Sequence[Output], inputs: Iterable[Path | str | None], *, replace: bool = False
+    outputs: Sequence[OutputFile], inputs: Iterable[Path | str | None], *, replace: bool = False
 ) -> None:
     """Refuse outputs that would destroy something.
 
     Parameters
     ----------
-    outputs : sequence of Output
+    outputs : sequence of OutputFile
         What will be written.
     inputs : iterable of path, str or None
         What is read; None is passed over.
@@ -99,7 +99,7 @@ def check_maker_name(path: Path, option: str) -> None:
         raise click.BadParameter("the folder does not exist", param_hint=option)
 
 
-def _fault(out: Output, read: Set[_Identity]) -> str:
+def _fault(out: OutputFile, read: Set[_Identity]) -> str:
     """Say why an output can never be written here."""
     if _identity(out.path) in read:
         return (
@@ -112,16 +112,16 @@ def _fault(out: Output, read: Set[_Identity]) -> str:
     return ""
 
 
-def _repeated(outputs: Sequence[Output]) -> Iterator[str]:
+def _repeated(outputs: Sequence[OutputFile]) -> Iterator[str]:
     """Find outputs that would replace each other."""
-    first: dict[_Identity, Output] = {}
+    first: dict[_Identity, OutputFile] = {}
     for out in outputs:
         other = first.setdefault(_identity(out.path), out)
         if other is not out:
             yield f"{out.path}: {out.what} would take the place of {other.what}; give another name"
 
 
-def _existing(outputs: Sequence[Output]) -> Iterator[str]:
+def _existing(outputs: Sequence[OutputFile]) -> Iterator[str]:
     """Find what a person may value, and has not said to replace."""
     there = [out for out in outputs if out.valued and os.path.lexists(out.path)]
     for what in dict.fromkeys(out.what for out in there):

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
     from dating.learning.health import Health
-    from dating.learning.restatement import Ground
+    from dating.learning.restatement import Basis
     from dating.learning.sampling import Plan
 
 _MOST_DRAWS = 1_000_000
@@ -121,9 +121,9 @@ def write_restatement(
     click.echo(after_restating(stated, str(path), agreement, text_width()))
 
 
-def _ground(plan: Plan) -> Ground:
-    from dating.learning.restatement import Ground  # noqa: PLC0415
+def _ground(plan: Plan) -> Basis:
+    from dating.learning.restatement import Basis  # noqa: PLC0415
 
     corpus = plan.corpus
     today = dt.datetime.now(tz=dt.UTC).date()
-    return Ground(corpus.file, corpus.fingerprint, len(corpus.references), today)
+    return Basis(corpus.file, corpus.fingerprint, len(corpus.references), today)

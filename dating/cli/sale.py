@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from dating.cli.inputs import INPUT, unlisted_option
-from dating.cli.outputs import Output, check_outputs, replacing
+from dating.cli.outputs import OutputFile, check_outputs, replacing
 from dating.cli.signals import ended_by_signals
 from dating.cli.table import check_table, learned_of, maker_of, tabulate, tabulate_alone
 from dating.cli.usage import as_usage
@@ -95,8 +95,8 @@ def _job(lots: Path, formats: tuple[str, ...], options: dict[str, Any]) -> _Job:
     """Read everything but what was learned."""
     house = house_for(options["templates"], formats, ("jinja2", "xlsxwriter"), options["learned"])
     wording = wording_of(*(options[name] for name in ("tongue", "dates", "circa", "level")))
+    from dating.notes.lot_dates import note_names  # noqa: PLC0415
     from dating.notes.lots import read_lots  # noqa: PLC0415
-    from dating.notes.selling import note_names  # noqa: PLC0415
 
     maker = maker_of(options["maker"]) if options["maker"] else None
     read = read_lots(lots, maker, allow_unlisted=options["allow_unlisted"])
@@ -105,13 +105,13 @@ def _job(lots: Path, formats: tuple[str, ...], options: dict[str, Any]) -> _Job:
     return _Job(read, note_names(read), wording, house, formats, inputs)
 
 
-def _outputs(job: _Job, out: Path, table: Path | None) -> list[Output]:
-    from dating.notes.publishing import document_names  # noqa: PLC0415
+def _outputs(job: _Job, out: Path, table: Path | None) -> list[OutputFile]:
+    from dating.notes.note_files import document_names  # noqa: PLC0415
     from dating.notes.sale_move import MANIFEST  # noqa: PLC0415
 
     notes = [file for name in job.names for file in document_names(name, job.formats)]
-    outputs = [Output(out / name, "the sale") for name in (*INDEX, MANIFEST, *notes)]
-    return outputs if table is None else [*outputs, Output(table, "the table")]
+    outputs = [OutputFile(out / name, "the sale") for name in (*INDEX, MANIFEST, *notes)]
+    return outputs if table is None else [*outputs, OutputFile(table, "the table")]
 
 
 def _print_sale(
@@ -178,8 +178,8 @@ def _finish(  # noqa: PLR0917 (one lot, and all that it needs)
     lot: Lot, name: str, job: _Job, folder: SaleFolder, learned: Learned | None, seed: int
 ) -> LotRecord:
     """Date one lot and set its note, and keep them."""
-    from dating.notes.publishing import documents_of  # noqa: PLC0415
-    from dating.notes.selling import sell_lot  # noqa: PLC0415
+    from dating.notes.lot_dates import sell_lot  # noqa: PLC0415
+    from dating.notes.note_files import documents_of  # noqa: PLC0415
 
     sold = sell_lot(lot, name, job.lots.maker, job.wording, learned=learned, seed=seed)
     entry = sold.entry if job.formats else replace(sold.entry, note="")
@@ -192,7 +192,7 @@ def _finish(  # noqa: PLR0917 (one lot, and all that it needs)
 def _index(records: Sequence[LotRecord], job: _Job) -> dict[str, bytes]:
     """Set the index in its three forms."""
     from dating.notes.index import index_html, index_markdown, index_of  # noqa: PLC0415
-    from dating.notes.publishing import ENDINGS  # noqa: PLC0415
+    from dating.notes.note_files import ENDINGS  # noqa: PLC0415
     from dating.notes.spreadsheet import index_xlsx  # noqa: PLC0415
 
     entries, language = [one.entry for one in records], job.wording.language
@@ -208,7 +208,7 @@ def _close(
 ) -> None:
     """Say what was written, what could not be, and what was left alone."""
     from dating.notes.sale import count_words  # noqa: PLC0415
-    from dating.words.left_out import unlisted_words  # noqa: PLC0415
+    from dating.words.omissions import unlisted_words  # noqa: PLC0415
 
     _tell_problems(records)
     for sentence in unlisted_words(job.lots.unlisted):

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     import uvicorn
 
-    from dating.bench.guarding import Guard
+    from dating.bench.guard import Guard
 
 USUAL_PORT = 8317
 """Taken where it is free, so that what a browser keeps for these pages is found again."""
@@ -65,7 +65,7 @@ def _serve(root: Path, passing: bool, host: str, listener: socket.socket, opened
     import uvicorn  # noqa: PLC0415
 
     from dating.bench.app import make_app  # noqa: PLC0415
-    from dating.bench.guarding import guard_for  # noqa: PLC0415
+    from dating.bench.guard import guard_for  # noqa: PLC0415
     from dating.bench.workspace import Workspace  # noqa: PLC0415
 
     guard = guard_for(host, listener.getsockname()[1])

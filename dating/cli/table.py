@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from dating.cli.needs import check_installed, check_reading
-from dating.cli.outputs import Output, check_outputs
+from dating.cli.outputs import OutputFile, check_outputs
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -128,7 +128,7 @@ def tabulate_alone(lots: Path, table: Path, options: dict[str, Any]) -> None:
     if options["maker"] is None:
         raise click.UsageError("a table that is no sale needs --maker FILE")
     read = [lots, options["maker"], options["learned"]]
-    check_outputs([Output(table, "the table")], read, replace=options["replace"])
+    check_outputs([OutputFile(table, "the table")], read, replace=options["replace"])
     _write(maker_of(options["maker"]), lots, table, options)
 
 
@@ -141,14 +141,14 @@ def _holds_lots(path: Path) -> bool:
 def _tabulate_sale(lots: Path, table: Path, options: dict[str, Any]) -> None:
     """Date the lots of a sale; those that cannot be read are told, and left out."""
     from dating.notes.lots import read_lots  # noqa: PLC0415
-    from dating.words.left_out import unlisted_words  # noqa: PLC0415
+    from dating.words.omissions import unlisted_words  # noqa: PLC0415
 
     known = maker_of(options["maker"]) if options["maker"] else None
     sale = read_lots(lots, known, allow_unlisted=options["allow_unlisted"])
     for sentence in unlisted_words(sale.unlisted):
         click.echo(sentence, err=True)
     read = [lots, Path(sale.maker.origin.file), options["maker"], options["learned"]]
-    check_outputs([Output(table, "the table")], read, replace=options["replace"])
+    check_outputs([OutputFile(table, "the table")], read, replace=options["replace"])
     for problem in (problem for lot in sale.lots for problem in lot.problems):
         click.echo(str(problem), err=True)
     seen = [lot.examination for lot in sale.lots if lot.examination is not None]
@@ -190,7 +190,7 @@ def tabulate(
         One row an instrument.
     """
     from dating.batch import estimate_many  # noqa: PLC0415
-    from dating.words.left_out import unlisted_words  # noqa: PLC0415
+    from dating.words.omissions import unlisted_words  # noqa: PLC0415
     from dating.words.soundness import on_grounds  # noqa: PLC0415
 
     chosen = {name: options[name] for name in ("level", "seed", "allow_unlisted")}

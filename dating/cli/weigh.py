@@ -10,14 +10,14 @@ import click
 
 from dating.cli.inputs import INPUT, undated_option, unlisted_option
 from dating.cli.needs import check_installed
-from dating.cli.outputs import Output, check_outputs
+from dating.cli.outputs import OutputFile, check_outputs
 from dating.cli.streams import filled, text_width
 from dating.cli.usage import as_usage
 
 if TYPE_CHECKING:
     from dating.claims.evidence import Evidence
     from dating.claims.files import Manuscript
-    from dating.claims.weighing import Weighed
+    from dating.claims.weighing import ClaimResult
     from dating.learning.corpus import Corpus
     from dating.learning.learned import Learned
 
@@ -80,14 +80,14 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
     from dating.files import maker_named, read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
     from dating.learning.files import read_draws  # noqa: PLC0415
-    from dating.words.left_out import corpus_words  # noqa: PLC0415
+    from dating.words.omissions import corpus_words  # noqa: PLC0415
 
     read = read_claims(claims)
     maker = maker or maker_named(read.maker, read.origin)
     if page is not None:
         seen = [claims.parent / name for name in read.examinations]
         inputs = [claims, maker, learned, corpus, *seen]
-        check_outputs([Output(page, "the page", valued=False)], inputs)
+        check_outputs([OutputFile(page, "the page", valued=False)], inputs)
     judged = read_maker(maker)
     manuscript = manuscript_of(read, judged)
     known = read_corpus(corpus, judged, **leniency) if corpus is not None else None
@@ -132,7 +132,7 @@ def _watched[T](items: Sequence[T]) -> Iterable[T]:
 
 def _write_page(
     manuscript: Manuscript,
-    made: Sequence[Weighed],
+    made: Sequence[ClaimResult],
     evidence: Evidence,
     corpus: Corpus | None,
     page: Path,
@@ -150,7 +150,7 @@ def _write_page(
 def _written(
     form: str,
     manuscript: Manuscript,
-    made: Sequence[Weighed],
+    made: Sequence[ClaimResult],
     learned: Learned | None,
     corpus: Corpus | None,
 ) -> str:

@@ -11,17 +11,17 @@ if TYPE_CHECKING:
 
     from matplotlib.axes import Axes
 
-    from dating.calibration.groups import Coverage, Group, Groups, MedianError
+    from dating.calibration.groups import Coverage, MedianError, ReferenceGroup, ReferenceGroups
 
 _BAR = 0.72
 
 
-def rows_of(groups: Groups) -> list[tuple[str, Group | None]]:
+def rows_of(groups: ReferenceGroups) -> list[tuple[str, ReferenceGroup | None]]:
     """List the rows of the picture from top to bottom.
 
     Parameters
     ----------
-    groups : Groups
+    groups : ReferenceGroups
         All of them.
 
     Returns
@@ -29,20 +29,20 @@ def rows_of(groups: Groups) -> list[tuple[str, Group | None]]:
     list of tuple of str and Group or None
         The name of each row; a heading has no group.
     """
-    rows: list[tuple[str, Group | None]] = [(_counted(groups.overall), groups.overall)]
+    rows: list[tuple[str, ReferenceGroup | None]] = [(_counted(groups.overall), groups.overall)]
     for name, divided in groups.divided().items():
         rows += [(f"by {name}", None), *((_counted(group), group) for group in divided)]
     return rows
 
 
-def draw_held(axes: Axes, rows: Sequence[tuple[str, Group | None]]) -> None:
+def draw_held(axes: Axes, rows: Sequence[tuple[str, ReferenceGroup | None]]) -> None:
     """Draw the share of dates in the sets of the highest level, by group.
 
     Parameters
     ----------
     axes : Axes
         Where to.
-    rows : sequence of tuple of str and Group or None
+    rows : sequence of tuple of str and ReferenceGroup or None
         From :func:`rows_of`.
     """
     level = 0.0
@@ -57,14 +57,14 @@ def draw_held(axes: Axes, rows: Sequence[tuple[str, Group | None]]) -> None:
     _finish(axes, len(rows))
 
 
-def draw_errors(axes: Axes, rows: Sequence[tuple[str, Group | None]]) -> None:
+def draw_errors(axes: Axes, rows: Sequence[tuple[str, ReferenceGroup | None]]) -> None:
     """Draw how far off the medians were, by group.
 
     Parameters
     ----------
     axes : Axes
         Where to.
-    rows : sequence of tuple of str and Group or None
+    rows : sequence of tuple of str and ReferenceGroup or None
         From :func:`rows_of`.
     """
     for place, (_, group) in enumerate(rows):
@@ -93,5 +93,5 @@ def _finish(axes: Axes, count: int) -> None:
     plain(axes)
 
 
-def _counted(group: Group) -> str:
+def _counted(group: ReferenceGroup) -> str:
     return f"{group.name} ({group.instruments})"

@@ -10,8 +10,8 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.figures.densities import JUDGED, LEGEND, draw_density
 from dating.figures.style import CORE, DOUBT, INK, REST, SET, plain, year_ticks
 from dating.months import month_label
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from dating.learning.outcome import Outcome
     from dating.learning.thresholds import Observed
 
-type Floats = NDArray[np.float64]
 
 _ALONE = (0, (1, 1))
 _ROOM = 0.3

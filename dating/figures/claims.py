@@ -11,19 +11,17 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.claims.evidence import Evidence
 from dating.claims.examples import dated_with
-from dating.claims.statements import Claim, Overlap, Saying, Use
+from dating.claims.statements import Assertion, Claim, Overlap, Use
 from dating.claims.truth import quantity
 from dating.figures.densities import LEGEND, draw_density
 from dating.figures.style import CORE, DOUBT, INK, REST, plain, year_ticks
 from dating.learning.corpus import Corpus
 from dating.months import month_label
 from dating.words.claims import clause
-
-type Floats = NDArray[np.float64]
 
 
 def drawings_of(
@@ -51,12 +49,12 @@ def drawings_of(
             yield claim.claim, draw_claim(saying, evidence, corpus)
 
 
-def draw_claim(saying: Saying, evidence: Evidence, corpus: Corpus | None) -> Figure:
+def draw_claim(saying: Assertion, evidence: Evidence, corpus: Corpus | None) -> Figure:
     """Draw one claim about a first use, a last use or an overlap.
 
     Parameters
     ----------
-    saying : Saying
+    saying : Assertion
         What is claimed.
     evidence : Evidence
         What it is weighed by.
@@ -109,7 +107,7 @@ def _window(judged: Floats, known: Floats) -> tuple[float, float]:
     return float(low - room), float(high + room)
 
 
-def _claimed(saying: Saying, low: float, high: float) -> tuple[float, float]:
+def _claimed(saying: Assertion, low: float, high: float) -> tuple[float, float]:
     """Give the ends of what is claimed, on the axis that is drawn."""
     match saying.said:
         case Use(not_before=bound) if bound is not None:
@@ -132,7 +130,7 @@ def _instruments(axes: Axes, use: Use, corpus: Corpus) -> None:
             axes.plot((first + last + 1) / 24, level, "o", ms=3.6, color=fill, mec=INK, mew=0.7)
 
 
-def _in_words(saying: Saying, values: Floats, dates: bool) -> str:
+def _in_words(saying: Assertion, values: Floats, dates: bool) -> str:
     low, middle, high = (
         month_label(floor(12 * point)) if dates else f"{point:.1f} months"
         for point in np.quantile(values, [0.05, 0.5, 0.95])

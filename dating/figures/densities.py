@@ -6,14 +6,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from arviz_stats.base.array import array_stats
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.figures.style import CORE, DOUBT, INK
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-type Floats = NDArray[np.float64]
 
 JUDGED = (0, (5, 2))
 """Dashes of what was judged."""

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import matplotlib as mpl
 
 from dating.figures.style import CORE, DOUBT, INK, REST, SET
-from dating.words.page import Picture
+from dating.words.page import PagePicture
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -32,7 +32,7 @@ _PATH, _DECIMALS = re.compile(r' d="[^"]*"'), re.compile(r"(\.\d\d)\d+")
 _PLAIN = {"Format": None, "Type": None, "Creator": None, "Date": None}
 
 
-def pictures_of(made: Outcome) -> Iterator[tuple[str, Picture]]:
+def pictures_of(made: Outcome) -> Iterator[tuple[str, PagePicture]]:
     """Draw every picture of a result, one after the other.
 
     Parameters
@@ -42,7 +42,7 @@ def pictures_of(made: Outcome) -> Iterator[tuple[str, Picture]]:
 
     Yields
     ------
-    name, picture : str, Picture
+    name, picture : str, PagePicture
         ``mixing``, ``overview``, then each changeover by its name.
     """
     # What notes need of this module does without the libraries of these two.
@@ -57,7 +57,7 @@ def pictures_of(made: Outcome) -> Iterator[tuple[str, Picture]]:
         yield shift.name, picture_of(draw_changeover(made, place))
 
 
-def picture_of(figure: Figure) -> Picture:
+def picture_of(figure: Figure) -> PagePicture:
     """Make a picture that a page can hold; the same figure gives the same text.
 
     Parameters
@@ -67,7 +67,7 @@ def picture_of(figure: Figure) -> Picture:
 
     Returns
     -------
-    Picture
+    PagePicture
         An SVG picture as a data address, whose colours change on a dark screen.
     """
     stream = io.BytesIO()
@@ -77,7 +77,7 @@ def picture_of(figure: Figure) -> Picture:
     drawing = stream.getvalue().decode("utf-8")
     drawing = _following_the_screen(_short(drawing[drawing.index("<svg") :]))
     encoded = base64.b64encode(drawing.encode("utf-8")).decode("ascii")
-    return Picture(f"data:image/svg+xml;base64,{encoded}", str(figure.get_label()))
+    return PagePicture(f"data:image/svg+xml;base64,{encoded}", str(figure.get_label()))
 
 
 def _short(drawing: str) -> str:

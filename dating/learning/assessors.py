@@ -7,13 +7,11 @@ from dataclasses import dataclass
 from math import erfc, exp, log, pi, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.distributions import Certain, Pool
 from dating.learning.layout import Layout
 from dating.learning.learned import Learned
-
-type Floats = NDArray[np.float64]
 
 NOT_NAMED = "not named"
 _COVERAGE = [0.05, 0.5, 0.95]

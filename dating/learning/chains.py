@@ -17,8 +17,8 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning import compiled_density as kernels
 from dating.learning.coordinates import Coordinates, coordinates_of
 from dating.learning.density import Density
@@ -27,7 +27,6 @@ from dating.learning.health import Health, health_of_unknowns
 if TYPE_CHECKING:
     import xarray as xr
 
-type Floats = NDArray[np.float64]
 
 CHAINS = 4
 TUNE = 150

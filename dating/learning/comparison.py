@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.draws import MOST_NUMBERS, scrambled_sobol
 from dating.learning.layout import Layout
 from dating.learning.learned import Learned
-
-type Floats = NDArray[np.float64]
 
 _PRIOR_DRAWS = 4096
 

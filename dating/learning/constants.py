@@ -7,11 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning.layout import VARIANTS, Layout
 from dating.maker import Maker
 from dating.tables import MonthTables
-
-type Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

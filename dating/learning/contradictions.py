@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.evidence import state_weights
 from dating.examination import Sight
 from dating.learning.corpus import Corpus, Reference
@@ -17,11 +17,9 @@ from dating.maker import Maker
 from dating.tables import MonthTables
 from dating.tabulation import month_tables
 
-type Floats = NDArray[np.float64]
-
 
 @dataclass(frozen=True)
-class Contradiction:
+class CorpusContradiction:
     """One state, recorded on a dated instrument, that the judgements did not expect there.
 
     Parameters
@@ -58,7 +56,7 @@ class Contradiction:
 
 def contradictions_of(
     maker: Maker, corpus: Corpus, layout: Layout, learned: Learned, most: float = 0.05
-) -> tuple[Contradiction, ...]:
+) -> tuple[CorpusContradiction, ...]:
     """Find the dated instruments that contradict a judgement.
 
     Slip, replacement and swap are in the probabilities, so an instrument is found only where these
@@ -80,7 +78,7 @@ def contradictions_of(
 
     Returns
     -------
-    tuple of Contradiction
+    tuple of CorpusContradiction
         The least expected first, then in the order of the corpus.
     """
     judged = _Expectation(maker, month_tables(maker))
@@ -99,7 +97,7 @@ def contradictions_of(
             if nearest is None or relearned is None:
                 continue
             found.append(
-                Contradiction(
+                CorpusContradiction(
                     instrument=reference.examination.instrument,
                     line=reference.line,
                     feature=feature,

@@ -10,14 +10,11 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import minimize
 
+from dating.arrays import Floats, Positions
 from dating.learning import compiled_density as kernels
 from dating.learning.density import Density
-
-type Floats = NDArray[np.float64]
-type Positions = NDArray[np.int64]
 
 _STEP = 1e-4
 _MOST_SLOPE = 0.5

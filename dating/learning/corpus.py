@@ -11,8 +11,8 @@ import os
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.cells import Unlisted, columns_of, examination_in
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
 from dating.edtf_slips import vague
@@ -23,9 +23,7 @@ from dating.kinds import of_kind
 from dating.maker import Maker
 from dating.months import Period
 from dating.reading import InputError, Problem, plain_number
-from dating.sheets import Row, Sheet, read_sheet
-
-type Floats = NDArray[np.float64]
+from dating.sheets import Sheet, SheetRow, read_sheet
 
 UNDATED = "undated"
 _REQUIRED = ("instrument", "built")
@@ -269,7 +267,7 @@ class _Reader:
             tuple(self.left_out),
         )
 
-    def _reference(self, row: Row) -> Reference | None:
+    def _reference(self, row: SheetRow) -> Reference | None:
         """Read one row; None where it has problems, which are noted."""
         given, wanted = len(row.cells), len(self.sheet.head.cells)
         if given != wanted:

@@ -6,15 +6,13 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import gammaln
 
+from dating.arrays import Floats, Positions
 from dating.learning.layout import Layout
 from dating.learning.tally import Tally
 
-type Floats = NDArray[np.float64]
-type Positions = NDArray[np.int64]
-type Stretch = tuple[int, int, Floats, Positions]
+type CaseStretch = tuple[int, int, Floats, Positions]
 """Row, first month, weights by month, and readings of a run of cases that are alike."""
 
 _DIGITS = 10
@@ -61,7 +59,7 @@ def corpus_terms(layout: Layout, tally: Tally) -> dict[str, Any]:
     }
 
 
-def _row_terms(tally: Tally, stretches: list[Stretch], place: Positions) -> dict[str, Any]:
+def _row_terms(tally: Tally, stretches: list[CaseStretch], place: Positions) -> dict[str, Any]:
     weights, listed = [each for *_, each, _ in stretches], [each for *_, each in stretches]
     counts = np.bincount([row for row, *_ in stretches], minlength=tally.rows)
     begins = [begin for _, begin, _, _ in stretches]
@@ -88,7 +86,7 @@ def _ends(lengths: list[int]) -> Positions:
     return np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
 
 
-def _measured_terms(layout: Layout, tally: Tally, stretches: list[Stretch]) -> dict[str, Any]:
+def _measured_terms(layout: Layout, tally: Tally, stretches: list[CaseStretch]) -> dict[str, Any]:
     """Give what densities are multiplied by, and how many instruments have each measured value."""
     tails = np.array([gauge.tails or np.inf for gauge in layout.gauges])[tally.gauge]
     freedom = np.where(np.isinf(tails), 1.0, tails)
@@ -126,7 +124,7 @@ def _marked_terms(tally: Tally) -> dict[str, Any]:
     }
 
 
-def _stretches(tally: Tally, readings: int, months: int, by_month: bool) -> list[Stretch]:
+def _stretches(tally: Tally, readings: int, months: int, by_month: bool) -> list[CaseStretch]:
     """Give each run of alike cases; where nothing is read, by month only where that is asked."""
     reading, month = tally.cases // months, tally.case_month
     alike = (np.diff(reading, axis=0) == 0).all(axis=1) & (np.diff(tally.case_row) == 0)

@@ -11,8 +11,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.distributions import Certain
 from dating.learning import compiled_density as kernels
 from dating.learning.constants import Constants
@@ -20,8 +20,6 @@ from dating.learning.density_terms import open_chances, terms_of, unknowns_of
 from dating.learning.layout import Layout
 from dating.learning.tally import Tally
 from dating.learning.terms import Terms
-
-type Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

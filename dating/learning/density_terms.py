@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any, get_type_hints
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from dating.arrays import Floats, Positions
 from dating.distributions import Certain, Judgement, Metalog, Pool
 from dating.learning import compiled_density as kernels
 from dating.learning.constants import Constants
@@ -16,9 +16,6 @@ from dating.learning.gauge_terms import gauge_terms, lag_terms, output_terms
 from dating.learning.layout import CHANCE_DOUBT, FLOOR, NARROWEST, POOL_GRID, Layout
 from dating.learning.tally import Tally
 from dating.learning.terms import GaugeTerms, MarkTerms, Terms
-
-type Floats = NDArray[np.float64]
-type Positions = NDArray[np.int64]
 
 
 def unknowns_of(layout: Layout, constants: Constants) -> dict[str, int]:

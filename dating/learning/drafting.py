@@ -13,12 +13,12 @@ import yaml
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
 from dating.examination import NOT_EXAMINED
 from dating.learning.corpus import corpus_in, is_date
-from dating.learning.spread import Stretch, margin_of, output_of, wider
+from dating.learning.spread import MonthRange, margin_of, output_of, wider
 from dating.maker import Maker
 from dating.months import Period, month_label
 from dating.reading import InputError, Problem, plain_number
 from dating.references import KEPT_NAMES
-from dating.sheets import Row, Sheet, read_sheet
+from dating.sheets import Sheet, SheetRow, read_sheet
 from dating.statements import LONGEST_NAME
 
 MOST_STATES = 2_000
@@ -94,7 +94,7 @@ def drafted(path: str | os.PathLike[str], name: str, *, leave_out_undated: bool 
     return yaml.dump(draft, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=100)
 
 
-def _note(known: list[Stretch], period: Period) -> str:
+def _note(known: list[MonthRange], period: Period) -> str:
     return (
         "Drafted from a table. The output is how the dated instruments are spread, and one "
         f"instrument more on either side: in the {margin_of(known, period)} months before the "
@@ -161,7 +161,7 @@ class _Table:
             )
             self.problems.append(_in_head(self.sheet, column, message))
 
-    def known(self) -> list[Stretch]:
+    def known(self) -> list[MonthRange]:
         """Give the first and last month of every date with two ends."""
         return [(first, last) for first, last in map(_ends, self.dates) if first and last]
 
@@ -204,8 +204,8 @@ def _in_order(sheet: Sheet, problems: Iterable[Problem]) -> Sheet:
         if name and name not in wrong and name not in head.cells[:place]
     ]
 
-    def chosen(row: Row) -> Row:
-        return Row(row.line, tuple(row.cells[place] for place in kept))
+    def chosen(row: SheetRow) -> SheetRow:
+        return SheetRow(row.line, tuple(row.cells[place] for place in kept))
 
     rows = tuple(chosen(row) for row in sheet.rows if len(row.cells) == len(head.cells))
     return replace(sheet, head=chosen(head), rows=rows)
@@ -281,7 +281,7 @@ def _in_head(sheet: Sheet, column: str, message: str) -> Problem:
     return sheet.source(sheet.head.line, None, ()).problem((column,), message)
 
 
-def _in_row(sheet: Sheet, row: Row, column: str, message: str, found: str | None) -> Problem:
+def _in_row(sheet: Sheet, row: SheetRow, column: str, message: str, found: str | None) -> Problem:
     path = (column,) if column else ()
     return sheet.source(row.line, None, ()).problem(path, message, found=found)
 

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning.layout import Layout, Track
 from dating.learning.quantities import arrays_of, names_of
 
@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     import pandas as pd
     import xarray as xr
 
-type Floats = NDArray[np.float64]
 
 LEVEL = 0.9
 

@@ -7,13 +7,11 @@ from dataclasses import dataclass
 from math import floor
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.maker import Maker
 from dating.months import month_label
 from dating.ramps import between_anchors
-
-type Floats = NDArray[np.float64]
 
 MEAN_DOUBT = 1.0
 """Prior standard deviation of a measurement's stated mean, in stated spreads of production."""

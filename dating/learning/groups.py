@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning import compiled_density as kernels
 from dating.learning.corpus import Corpus
 from dating.learning.density import Density
@@ -25,7 +26,6 @@ from dating.maker import Maker
 if TYPE_CHECKING:
     import xarray as xr
 
-type Floats = NDArray[np.float64]
 
 PRIOR_DRAWS = 1000
 PREDICTED = 50

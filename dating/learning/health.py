@@ -7,12 +7,12 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
+
+from dating.arrays import Floats
 
 if TYPE_CHECKING:
     import xarray as xr
 
-type Floats = NDArray[np.float64]
 
 MOST_RHAT = 1.01
 LEAST_ESS = 400

@@ -7,8 +7,8 @@ from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning.health import health_from
 from dating.learning.latent.mixture import Settings
 from dating.learning.latent.rows import free_form_features
@@ -28,7 +28,6 @@ from dating.reading import Problem
 if TYPE_CHECKING:
     import xarray as xr
 
-type Floats = NDArray[np.float64]
 
 FEWEST_DRAWS = 8
 _CENTURY = 1200

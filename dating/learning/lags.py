@@ -12,13 +12,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.distributions import Certain, Judgement, Pool
 from dating.maker import Maker
 from dating.tables import LagTable
-
-type Floats = NDArray[np.float64]
 
 LAG_DOUBT = 0.5
 """Prior standard deviation of the logarithm of a lag's median."""

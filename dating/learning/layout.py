@@ -14,6 +14,7 @@ from math import exp, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.distributions import Certain, Judgement
 from dating.judgement import metalog_through, shifted
 from dating.learning.gauges import Gauge, gauges_of
@@ -23,8 +24,6 @@ from dating.maker import Course, Maker, Regime
 from dating.ramps import between_anchors, month_shares, regimes
 from dating.statements import Opinion
 from dating.tabulation import share_matrix
-
-type Floats = NDArray[np.float64]
 
 VARIANTS = "variants"
 NARROWEST = 0.75
@@ -45,7 +44,7 @@ _TAIL = 1.6449  # the standard normal's 95 % point
 
 
 @dataclass(frozen=True, eq=False)
-class Ramp:
+class RampLayout:
     """One changeover as positions in the list of numbers.
 
     Parameters
@@ -107,7 +106,7 @@ class Layout:
         Length of the period.
     numbers : dict of str to Judgement
         Dates in months since the start of the period, and lengths in months.
-    ramps : tuple of Ramp
+    ramps : tuple of RampLayout
         All changeovers.
     ramp_names : tuple of str
         Their names, such as ``heel-joint, regime 2``.
@@ -128,7 +127,7 @@ class Layout:
 
     months: int
     numbers: dict[str, Judgement]
-    ramps: tuple[Ramp, ...]
+    ramps: tuple[RampLayout, ...]
     ramp_names: tuple[str, ...]
     tracks: tuple[Track, ...]
     gauges: tuple[Gauge, ...]
@@ -312,7 +311,7 @@ class _Builder:
         self.numbers: dict[str, Judgement] = {}
         self.opinions: dict[str, tuple[Opinion, ...]] = {}
         self.doubted: set[str] = set()
-        self.ramps: list[Ramp] = []
+        self.ramps: list[RampLayout] = []
         self.ramp_names: list[str] = []
 
     def layout(self) -> Layout:
@@ -379,7 +378,7 @@ class _Builder:
             raise ValueError(f"{name} has no changeover")
         said_of_overlap = regime.overlap.opinions if regime.overlap else ()
         position = self._span(f"{name}, overlap", regime.judged_overlap(), said_of_overlap)
-        self.ramps.append(Ramp(start, position, lag, regime.shape == "logistic"))
+        self.ramps.append(RampLayout(start, position, lag, regime.shape == "logistic"))
         self.ramp_names.append(name)
         return len(self.ramps) - 1
 

@@ -8,13 +8,13 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning.edits import NO_EDITS, Edits
 from dating.learning.gauges import drawn_means, drawn_spreads
 from dating.learning.health import Health, health_from
 from dating.learning.lags import lag_tables
-from dating.learning.latent.found import Latent, latent_from
+from dating.learning.latent.variants import Latent, latent_from
 from dating.learning.layout import VARIANTS, Layout, Track, layout_of
 from dating.learning.levels import Correction, correction_from
 from dating.learning.quantities import arrays_of, names_of
@@ -25,7 +25,6 @@ from dating.tabulation import MOST_POINTS, POINTS, month_tables, replacement_sha
 if TYPE_CHECKING:
     import xarray as xr
 
-type Floats = NDArray[np.float64]
 
 DRAWS = 512
 """Draws that an estimate begins with, evenly spaced over those that were kept."""

@@ -14,12 +14,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+
+from dating.arrays import Floats
 
 if TYPE_CHECKING:
     import xarray as xr
 
-type Floats = NDArray[np.float64]
 
 _GRID = 501
 _ALIKE = 1e-9

@@ -13,17 +13,16 @@ from math import floor, sqrt
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.distributions import Certain, JudgementError, Metalog
 from dating.judgement import metalog_through
 from dating.months import month_label
 from dating.statements import DateOpinion, DelayOpinion, Opinion, SpanOpinion
 
-type Floats = NDArray[np.float64]
-type Kind = Literal["date", "delay", "span"]
+type NumberKind = Literal["date", "delay", "span"]
 
-OPINIONS: dict[Kind, type[Opinion]] = {
+OPINIONS: dict[NumberKind, type[Opinion]] = {
     "date": DateOpinion,
     "delay": DelayOpinion,
     "span": SpanOpinion,
@@ -48,7 +47,7 @@ class Margin:
         are one plain value.
     """
 
-    kind: Kind
+    kind: NumberKind
     triple: tuple[float, float, float]
 
     @property
@@ -79,7 +78,7 @@ class Margin:
         return {k: write(v) for k, v in zip(keys, self.triple, strict=True)} | {"source": source}
 
 
-def margin_of(values: Floats, kind: Kind) -> Margin:
+def margin_of(values: Floats, kind: NumberKind) -> Margin:
     """Take the quantiles of draws for a judgement.
 
     Parameters
@@ -103,7 +102,7 @@ def margin_of(values: Floats, kind: Kind) -> Margin:
     return margin_through((low, likely, high), kind)
 
 
-def margin_through(triple: tuple[float, float, float], kind: Kind) -> Margin:
+def margin_through(triple: tuple[float, float, float], kind: NumberKind) -> Margin:
     """Write three values as finely as a maker file has them, so that a judgement runs through.
 
     Parameters
@@ -260,7 +259,7 @@ def _days_in(month: int) -> int:
     return calendar.monthrange(month // 12, month % 12 + 1)[1]
 
 
-def _rounded(value: float, kind: Kind) -> float:
+def _rounded(value: float, kind: NumberKind) -> float:
     if kind != "date":
         return round(value, 2)
     month, day = _month_and_day(value)

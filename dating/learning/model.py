@@ -17,9 +17,9 @@ from typing import Any
 import numpy as np
 import pymc as pm
 import pytensor.tensor as pt
-from numpy.typing import NDArray
 from scipy.special import gammaln, ndtr
 
+from dating.arrays import Floats
 from dating.distributions import Certain, Metalog, Pool
 from dating.learning.constants import Constants
 from dating.learning.gauges import MEAN_DOUBT, SPREAD_DOUBT, Gauge
@@ -27,8 +27,6 @@ from dating.learning.lags import LAG_DOUBT, RATIO_DOUBT, Lag
 from dating.learning.layout import CHANCE_DOUBT, FLOOR, NARROWEST, POOL_GRID, Layout
 from dating.learning.tally import Tally
 from dating.learning.walk import DEVIATION, SCALE_DOUBT, STEP, Walk
-
-type Floats = NDArray[np.float64]
 
 _STEEPNESS = 2 * float(np.log(19.0))
 _NEVER, _ROUNDING = 1e-300, 1e-9

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning.contradictions import contradictions_of
 from dating.learning.corpus import Reference
 from dating.learning.health import LEAST_ESS, MOST_RHAT
@@ -21,7 +21,6 @@ from dating.learning.thresholds import observed_of, side_of
 if TYPE_CHECKING:
     import xarray as xr
 
-type Floats = NDArray[np.float64]
 
 MOST = 3
 """Numbers that are named at most."""

@@ -6,12 +6,10 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
-
+from dating.arrays import Floats
 from dating.learning.assessors import Assessor, assessors_of
 from dating.learning.comparison import Shift, judged_values, shifts_of
-from dating.learning.contradictions import Contradiction, contradictions_of
+from dating.learning.contradictions import CorpusContradiction, contradictions_of
 from dating.learning.drawn import drawn_numbers, summary_of
 from dating.learning.health import Health
 from dating.learning.learned import Learned, learned_from
@@ -22,8 +20,6 @@ from dating.learning.thresholds import Observed, observed_of
 if TYPE_CHECKING:
     import pandas as pd
     import xarray as xr
-
-type Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +44,7 @@ class Outcome:
         What the first use and the overlap of each changeover rest on.
     assessors : tuple of Assessor
         Every assessor against what was learned.
-    contradictions : tuple of Contradiction
+    contradictions : tuple of CorpusContradiction
         Recorded states that a judgement did not expect, strongest first.
     observed : tuple of Observed or None
         What the dated instruments alone say of each changeover.
@@ -62,7 +58,7 @@ class Outcome:
     shifts: tuple[Shift, ...]
     sensitivities: tuple[Sensitivity, ...]
     assessors: tuple[Assessor, ...]
-    contradictions: tuple[Contradiction, ...]
+    contradictions: tuple[CorpusContradiction, ...]
     observed: tuple[Observed | None, ...]
 
     @cached_property

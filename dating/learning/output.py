@@ -6,13 +6,11 @@ from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning.latent.smoothing import scattering
-from dating.learning.latent.time_cells import Cells, Stretch, cells_between
+from dating.learning.latent.time_cells import Cells, MonthRange, cells_between
 from dating.months import Period
-
-type Floats = NDArray[np.float64]
 
 _REACHES = (0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0)
 """Months that a kernel may reach."""
@@ -22,7 +20,7 @@ _ANY_MONTH = 1e-3
 """Weight of an even spread, lest a date that stands alone rule a reach out."""
 
 
-def output_from(stretches: Sequence[Stretch], period: Period) -> tuple[Cells, Floats]:
+def output_from(stretches: Sequence[MonthRange], period: Period) -> tuple[Cells, Floats]:
     """Spread each instrument evenly over its date, and smooth as far as the others foretell it.
 
     Parameters

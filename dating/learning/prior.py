@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning.comparison import judged_values
 from dating.learning.gauges import MEAN_DOUBT, SPREAD_DOUBT
 from dating.learning.lags import LAG_DOUBT, RATIO_DOUBT
@@ -12,8 +12,6 @@ from dating.learning.layout import CHANCE_DOUBT, SHARE_DOUBT, Layout, layout_of
 from dating.learning.learned import Learned
 from dating.learning.walk import DEVIATION, SCALE_DOUBT, STEP
 from dating.maker import Maker
-
-type Floats = NDArray[np.float64]
 
 
 def prior_draws(maker: Maker, seed: int = 1) -> Learned:

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.distributions import Certain
 from dating.learning.layout import Layout, layout_of, mixed_of
 from dating.learning.walk import DEVIATION, STEP
@@ -22,7 +22,6 @@ from dating.months import month_label
 if TYPE_CHECKING:
     import xarray as xr
 
-type Floats = NDArray[np.float64]
 
 SAMPLE = ("chain", "draw")
 

@@ -11,17 +11,14 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats, Positions
 from dating.evidence import state_weights
 from dating.learning import compiled_density as kernels
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.density import Density
 from dating.learning.layout import VARIANTS, Layout
 from dating.learning.terms import Terms
-
-type Floats = NDArray[np.float64]
-type Positions = NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False)

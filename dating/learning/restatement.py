@@ -26,7 +26,7 @@ _WIDTH = 100
 
 
 @dataclass(frozen=True)
-class Ground:
+class Basis:
     """What the learned numbers rest on.
 
     Parameters
@@ -78,7 +78,7 @@ class Restatement:
         return max(self.gaps.items(), key=lambda pair: pair[1], default=("", 0.0))
 
 
-def restate(maker: Maker, text: str, learned: Learned, ground: Ground) -> Restatement:
+def restate(maker: Maker, text: str, learned: Learned, ground: Basis) -> Restatement:
     """Write what was learned into the text of the maker file that it was learned with.
 
     Parameters
@@ -89,7 +89,7 @@ def restate(maker: Maker, text: str, learned: Learned, ground: Ground) -> Restat
         What it says, with its line ends as they are.
     learned : Learned
         Draws learned with it.
-    ground : Ground
+    ground : Basis
         What they rest on.
 
     Returns
@@ -136,7 +136,7 @@ def _free_name(maker: Maker) -> str:
     return next(name for name in names if name not in maker.sources)
 
 
-def _listed(apart: Maker, source: str, maker: Maker, ground: Ground) -> tuple[KeyPath, Written]:
+def _listed(apart: Maker, source: str, maker: Maker, ground: Basis) -> tuple[KeyPath, Written]:
     """List the corpus among the sources."""
     said: Written = {
         "title": f"Reference corpus {ground.corpus}",
@@ -177,7 +177,7 @@ def _is_plain(learned: Learned) -> bool:
 def _head(
     maker: Maker,
     learned: Learned,
-    ground: Ground,
+    ground: Basis,
     widest: tuple[str, float],
     losses: Iterable[str],
 ) -> Iterator[str]:

@@ -15,9 +15,9 @@ from dating.learning.constants import Constants, constants_of
 from dating.learning.corpus import Corpus
 from dating.learning.files import FORMAT
 from dating.learning.health import health_of
-from dating.learning.latent.finding import PLAIN_FITS, found_in, levels_in
 from dating.learning.latent.fitting import FITS
 from dating.learning.latent.rows import free_form_features
+from dating.learning.latent.search import PLAIN_FITS, found_in, levels_in
 from dating.learning.layout import Layout, layout_of
 from dating.learning.quantities import SAMPLE, variables_of
 from dating.learning.tally import Tally, tally_of

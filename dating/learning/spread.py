@@ -11,7 +11,7 @@ import numpy as np
 from dating.learning.output import output_from
 from dating.months import Period, month_label
 
-type Stretch = tuple[int, int]
+type MonthRange = tuple[int, int]
 """First and last month number of a date."""
 
 _LEAST_MARGIN, _MOST_MARGIN = 12, 120
@@ -20,7 +20,7 @@ _FIRST, _LAST = 12, 9999 * 12 + 11
 _MOST_MONTHS = 2400
 
 
-def margin_of(known: list[Stretch], period: Period) -> int:
+def margin_of(known: list[MonthRange], period: Period) -> int:
     """Give the months by which a period may be longer than the dates of a table show.
 
     Where n instruments are spread evenly over a period, the last of them lies farther from its end
@@ -68,7 +68,7 @@ def wider(period: Period, months: int) -> Period:
     return Period(max(period.first - months, _FIRST), min(period.last + months, _LAST))
 
 
-def output_of(known: list[Stretch], period: Period) -> Iterator[dict[str, str | float]]:
+def output_of(known: list[MonthRange], period: Period) -> Iterator[dict[str, str | float]]:
     """Spread each instrument over its date and smooth that; one more instrument on either side.
 
     Of n + 1 instruments that differ in nothing else, each is as likely to be the last: so one in

@@ -12,16 +12,23 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning.division import course_path
-from dating.learning.layout import NARROWEST, VARIANTS, Layout, Ramp, Track
+from dating.learning.layout import NARROWEST, VARIANTS, Layout, RampLayout, Track
 from dating.learning.learned import Learned
-from dating.learning.margins import Kind, Margin, gap_of_sum, lag_between, largest_gap, margin_of
+from dating.learning.margins import (
+    Margin,
+    NumberKind,
+    gap_of_sum,
+    lag_between,
+    largest_gap,
+    margin_of,
+)
 from dating.maker import Course, Maker, Regime
 from dating.months import Period, month_label
 from dating.reading import KeyPath
 from dating.splicing import Written
 
-type Floats = NDArray[np.float64]
 _STRAIGHT = 0.005
 type Change = tuple[KeyPath, Written]
 
@@ -75,7 +82,7 @@ class Statements:
             if values is not None and np.ptp(values) > 0:
                 yield name, self._margin(f"event {name}", values + self.maker.period.first, "date")
 
-    def _margin(self, name: str, values: Floats, kind: Kind) -> Margin:
+    def _margin(self, name: str, values: Floats, kind: NumberKind) -> Margin:
         margin = margin_of(values, kind)
         self.gaps[name] = largest_gap(values, margin.judgement)
         return margin
@@ -95,7 +102,9 @@ class Statements:
         path = course_path(self.maker, track.name, track.variant)
         return path, self.maker.course_of(track.name, track.variant)
 
-    def _changeover(self, path: KeyPath, ramp: Ramp, regime: Regime) -> dict[KeyPath, Written]:
+    def _changeover(
+        self, path: KeyPath, ramp: RampLayout, regime: Regime
+    ) -> dict[KeyPath, Written]:
         """State the first use or the lag, and the overlap, of one changeover."""
         margins: dict[str, Margin] = {}
         if regime.event is None:
@@ -111,7 +120,7 @@ class Statements:
             margins["overlap"] = self._margin(name, np.hypot(self.values[name], NARROWEST), "span")
         return {(*path, key): margin.statement(self.source) for key, margin in margins.items()}
 
-    def _lag(self, ramp: Ramp, event: str) -> Margin:
+    def _lag(self, ramp: RampLayout, event: str) -> Margin:
         """State the lag that gives the first use that was learned."""
         name, first = self.names[ramp.lag or 0], self.maker.period.first
         since = self.values[self.names[ramp.start]]

@@ -15,8 +15,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats, Positions
 from dating.evidence import state_weights
 from dating.examination import Examination
 from dating.learning.corpus import Corpus, Reference
@@ -24,8 +24,6 @@ from dating.learning.layout import VARIANTS, Layout
 from dating.likelihoods import mark_stretches
 from dating.maker import Maker
 
-type Floats = NDArray[np.float64]
-type Positions = NDArray[np.int64]
 type Key = tuple[int, int, tuple[float, ...]]
 """A reading: its kind, the place of what it is of, and its weights, its value or its stretches."""
 

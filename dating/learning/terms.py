@@ -11,9 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-type Floats = NDArray[np.float64]
-type Positions = NDArray[np.int64]
-type Unsigned = NDArray[np.uint64]
+from dating.arrays import Floats, Positions, Unsigned
 
 
 class NumberTerms(NamedTuple):

@@ -11,13 +11,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats, Positions
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.layout import VARIANTS, Layout, Track
-
-type Floats = NDArray[np.float64]
-type Counts = NDArray[np.int64]
 
 _TOLERANCE = 1e-10
 _ROUNDING = 1e-14
@@ -173,7 +170,7 @@ def _newton(columns: Floats, shares: Floats, mass: Floats) -> Floats:
     return np.asarray(mass + length * towards)
 
 
-def _observed(dates: Floats, old: Counts, new: Counts) -> Observed | None:
+def _observed(dates: Floats, old: Positions, new: Positions) -> Observed | None:
     """Put together one changeover from counts by stated date on either side."""
     if not (old.any() or new.any()):
         return None

@@ -12,8 +12,8 @@ from collections.abc import Collection
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning.edits import Comparison, Edits, Parts
 from dating.learning.latent.rows import free_form_features
 from dating.learning.layout import layout_of
@@ -25,8 +25,6 @@ from dating.maker import Maker
 
 if TYPE_CHECKING:
     import xarray as xr
-
-type Floats = NDArray[np.float64]
 
 
 class TransferError(ValueError):

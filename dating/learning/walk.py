@@ -19,11 +19,9 @@ from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.maker import Maker
-
-type Floats = NDArray[np.float64]
 
 STEP, DEVIATION = 0.1, 0.3
 """Prior medians of the standard deviation of a step of the walk, and of a month's own deviation."""

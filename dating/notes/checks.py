@@ -7,8 +7,8 @@ import os
 from dating.notes.languages import language
 from dating.notes.lots import read_lots
 from dating.reading import InputError
+from dating.words.file_summary import recorded
 from dating.words.plain import WIDTH, hanging
-from dating.words.understood import recorded
 
 
 def sale_text(file: str | os.PathLike[str], width: int = WIDTH) -> str:

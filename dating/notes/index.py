@@ -10,7 +10,7 @@ from dating.notes.house import House
 from dating.notes.languages import Language
 from dating.notes.markdown import closed_up, markdown_value
 from dating.notes.plain_text import each_text, one_line
-from dating.notes.sale import Entry, count_words
+from dating.notes.sale import IndexEntry, count_words
 from dating.notes.web import page
 
 COLUMNS = ("lot", "instrument", "date", "chance", "edtf", "original", "second_look", "note")
@@ -71,12 +71,14 @@ class Index:
     rows: tuple[IndexRow, ...]
 
 
-def index_of(entries: Sequence[Entry], language: Language, endings: Sequence[str] = ()) -> Index:
+def index_of(
+    entries: Sequence[IndexEntry], language: Language, endings: Sequence[str] = ()
+) -> Index:
     """Write the index of a sale.
 
     Parameters
     ----------
-    entries : sequence of Entry
+    entries : sequence of IndexEntry
         The lots.
     language : Language
         The words.
@@ -145,7 +147,7 @@ def index_markdown(index: Index, house: House) -> str:
     return closed_up(fill(house, "index.md.j2", {"index": index}, markdown_value))
 
 
-def _row(entry: Entry, language: Language, endings: Sequence[str]) -> IndexRow:
+def _row(entry: IndexEntry, language: Language, endings: Sequence[str]) -> IndexRow:
     def share(chance: float | None) -> str:
         return "" if chance is None else language.percent(chance)
 
@@ -162,12 +164,12 @@ def _row(entry: Entry, language: Language, endings: Sequence[str]) -> IndexRow:
     )
 
 
-def files_of(entry: Entry, endings: Sequence[str]) -> tuple[tuple[str, str], ...]:
+def files_of(entry: IndexEntry, endings: Sequence[str]) -> tuple[tuple[str, str], ...]:
     """Name the files of a lot's note.
 
     Parameters
     ----------
-    entry : Entry
+    entry : IndexEntry
         The lot.
     endings : sequence of str
         Their endings, with their dots.
@@ -179,7 +181,7 @@ def files_of(entry: Entry, endings: Sequence[str]) -> tuple[tuple[str, str], ...
 
     Examples
     --------
-    >>> files_of(Entry("7", "", "", None, "", None, (), "lot-7"), [".html"])
+    >>> files_of(IndexEntry("7", "", "", None, "", None, (), "lot-7"), [".html"])
     (('HTML', 'lot-7.html'),)
     """
     if not entry.note:

@@ -13,7 +13,7 @@ from dating.files import maker_of_sheet, read_maker
 from dating.kinds import of_kind
 from dating.maker import Maker
 from dating.reading import InputError, Problem
-from dating.sheets import Row, Sheet, read_sheet
+from dating.sheets import Sheet, SheetRow, read_sheet
 
 _REQUIRED = ("lot",)
 _OWN = (*_REQUIRED, "title", "instrument", "examined", "by")
@@ -112,7 +112,7 @@ def read_lots(
 
 def _lot(  # noqa: PLR0917 (one row, and all that it needs)
     sheet: Sheet,
-    row: Row,
+    row: SheetRow,
     columns: list[str],
     maker: Maker,
     taken: dict[str, int],

@@ -12,11 +12,12 @@ from dating.claims.strength import PROBABILITY_SCALE
 from dating.disagreement import Finding
 from dating.estimates import Estimate
 from dating.maker import Look
-from dating.notes.handling import Caution, cautions_for
+from dating.notes.handling_cautions import Caution, cautions_for
 from dating.notes.languages import Language
+from dating.notes.observations import name_words, piece_words
 from dating.notes.phrasing import phrase_for
 from dating.notes.sentences import (
-    Dated,
+    DateWording,
     Wording,
     circa_sentences,
     conflict_sentences,
@@ -29,7 +30,6 @@ from dating.notes.sentences import (
     unseen_sentences,
     unsound_sentences,
 )
-from dating.notes.sightings import name_words, piece_words
 from dating.summaries import MonthSet
 from dating.tabulation import TOLERATED_ERROR
 from dating.words.record import own_version
@@ -38,7 +38,7 @@ _FINGERPRINT = 12
 
 
 @dataclass(frozen=True)
-class Section:
+class NoteSection:
     """A headed part of a note.
 
     Parameters
@@ -96,13 +96,13 @@ class Note:
         Probability of what those words claim.
     edtf : str
         The months that the words claim, in EDTF.
-    date : Section
+    date : NoteSection
         The date, with what its words mean.
-    sections : tuple of Section
+    sections : tuple of NoteSection
         Parts, contradictions, what was not examined, what would settle more.
     evidence : Table
         What was seen, and what it says; no rows where nothing was.
-    closing : tuple of Section
+    closing : tuple of NoteSection
         Method, limits and cautions.
     opinion : str
         That a date is an opinion.
@@ -121,17 +121,17 @@ class Note:
     short: str
     chance: float
     edtf: str
-    date: Section
-    sections: tuple[Section, ...]
+    date: NoteSection
+    sections: tuple[NoteSection, ...]
     evidence: Table
-    closing: tuple[Section, ...]
+    closing: tuple[NoteSection, ...]
     opinion: str
     record: Table
     picture: str
 
 
 @dataclass(frozen=True, eq=False)
-class Noted:
+class EstimateNote:
     """An estimate with its note.
 
     Parameters
@@ -195,7 +195,7 @@ def note_of(estimate: Estimate, wording: Wording, *, title: str = "", words: str
         short=date_words(made.phrase, language, "short"),
         chance=made.chance,
         edtf=made.edtf,
-        date=Section(language.texts["headings.date"], explained),
+        date=NoteSection(language.texts["headings.date"], explained),
         sections=sections,
         evidence=evidence,
         closing=_closing(estimate, wording),
@@ -205,7 +205,7 @@ def note_of(estimate: Estimate, wording: Wording, *, title: str = "", words: str
     )
 
 
-def _sections(estimate: Estimate, wording: Wording) -> tuple[Section, ...]:
+def _sections(estimate: Estimate, wording: Wording) -> tuple[NoteSection, ...]:
     rules: dict[str, Callable[[Estimate, Wording], list[str]]] = {
         "parts": part_sentences,
         "conflict": conflict_sentences,
@@ -214,7 +214,7 @@ def _sections(estimate: Estimate, wording: Wording) -> tuple[Section, ...]:
     }
     texts = wording.language.texts
     made = (
-        Section(texts[f"headings.{name}"], tuple(rule(estimate, wording)))
+        NoteSection(texts[f"headings.{name}"], tuple(rule(estimate, wording)))
         for name, rule in rules.items()
     )
     return tuple(section for section in made if section.sentences)
@@ -255,7 +255,7 @@ def _shift(months: int, language: Language) -> str:
     return language.say(f"shift.{way}", months=abs(months))
 
 
-def _closing(estimate: Estimate, wording: Wording) -> tuple[Section, ...]:
+def _closing(estimate: Estimate, wording: Wording) -> tuple[NoteSection, ...]:
     language = wording.language
     texts = language.texts
     method = [language.say("method", level=language.percent(wording.level))]
@@ -270,7 +270,7 @@ def _closing(estimate: Estimate, wording: Wording) -> tuple[Section, ...]:
     cautions = [_caution(caution, language) for caution in _cautions(estimate, language)]
     made = {"method": method, "limits": limits, "cautions": cautions}
     return tuple(
-        Section(texts[f"headings.{name}"], tuple(said)) for name, said in made.items() if said
+        NoteSection(texts[f"headings.{name}"], tuple(said)) for name, said in made.items() if said
     )
 
 
@@ -301,7 +301,7 @@ def _caution(caution: Caution, language: Language) -> str:
     return f"{words[0].upper()}{words[1:]} ({language.texts['join.comma'].join(caution.because)})."
 
 
-def _record(estimate: Estimate, wording: Wording, made: Dated) -> Table:
+def _record(estimate: Estimate, wording: Wording, made: DateWording) -> Table:
     """List what the note rests on, from which it can be made again."""
     language, maker, examination = wording.language, estimate.maker, estimate.examination
     learned = estimate.learned
@@ -332,7 +332,7 @@ def _file(name: str, fingerprint: str) -> str:
     return f"{bare}, SHA-256 {fingerprint[:_FINGERPRINT]}" if fingerprint else bare
 
 
-def _picture(estimate: Estimate, wording: Wording, made: Dated) -> str:
+def _picture(estimate: Estimate, wording: Wording, made: DateWording) -> str:
     language = wording.language
     return language.say(
         "picture",

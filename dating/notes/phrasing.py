@@ -16,10 +16,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.months import Period
 from dating.summaries import MonthSet
-
-type Floats = NDArray[np.float64]
 
 type Form = Literal["month", "months", "year", "years", "circa", "before", "not before", "whole"]
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Drawn:
+class NotePicture:
     """One picture, in three forms.
 
     Parameters
@@ -36,7 +36,7 @@ class Drawn:
     narrow: str
 
 
-def picture_for(estimate: Estimate, wording: Wording, words: str) -> Drawn:
+def picture_for(estimate: Estimate, wording: Wording, words: str) -> NotePicture:
     """Draw the picture of a note.
 
     Parameters
@@ -50,7 +50,7 @@ def picture_for(estimate: Estimate, wording: Wording, words: str) -> Drawn:
 
     Returns
     -------
-    Drawn
+    NotePicture
         The same estimate gives the same bytes.
 
     Raises
@@ -65,7 +65,7 @@ def picture_for(estimate: Estimate, wording: Wording, words: str) -> Drawn:
     claimed = [(part.first, part.last) for part in dated(estimate, wording).phrase.phrases]
     figure = draw_note(estimate, claimed, written)
     narrow = draw_note(estimate, claimed, written, NARROW)
-    return Drawn(
+    return NotePicture(
         words=words,
         svg=svg_of(figure),
         png=png_of(figure),

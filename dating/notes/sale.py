@@ -29,7 +29,7 @@ EASY = ("none", "low")
 
 
 @dataclass(frozen=True)
-class Entry:
+class IndexEntry:
     """One lot in the index.
 
     Parameters
@@ -65,7 +65,7 @@ class Entry:
     failed: bool = False
 
 
-def entry_of(estimate: Estimate, wording: Wording, lot: str, note: str) -> Entry:
+def entry_of(estimate: Estimate, wording: Wording, lot: str, note: str) -> IndexEntry:
     """Enter a lot in the index.
 
     Parameters
@@ -81,11 +81,11 @@ def entry_of(estimate: Estimate, wording: Wording, lot: str, note: str) -> Entry
 
     Returns
     -------
-    Entry
+    IndexEntry
         With the reasons for a second look.
     """
     made = dated(estimate, wording)
-    return Entry(
+    return IndexEntry(
         lot=lot,
         instrument=estimate.examination.instrument,
         date=date_words(made.phrase, wording.language, "short"),
@@ -97,7 +97,7 @@ def entry_of(estimate: Estimate, wording: Wording, lot: str, note: str) -> Entry
     )
 
 
-def failed_entry(lot: str, instrument: str, problems: Sequence[Problem]) -> Entry:
+def failed_entry(lot: str, instrument: str, problems: Sequence[Problem]) -> IndexEntry:
     """Enter a lot that could not be read or dated.
 
     Parameters
@@ -111,11 +111,11 @@ def failed_entry(lot: str, instrument: str, problems: Sequence[Problem]) -> Entr
 
     Returns
     -------
-    Entry
+    IndexEntry
         With the problems in place of a date.
     """
     words = ". ".join(map(_in_a_sentence, problems))
-    return Entry(lot, instrument, words, None, "", None, (), "", failed=True)
+    return IndexEntry(lot, instrument, words, None, "", None, (), "", failed=True)
 
 
 def _in_a_sentence(problem: Problem) -> str:
@@ -163,12 +163,12 @@ def second_look(estimate: Estimate, wording: Wording) -> tuple[str, ...]:
     return tuple(texts[f"sale.flags.{name}"] for name, holds in reasons.items() if holds)
 
 
-def count_words(entries: tuple[Entry, ...], language: Language) -> str:
+def count_words(entries: tuple[IndexEntry, ...], language: Language) -> str:
     """Say how many lots there are, and how many of them need a person.
 
     Parameters
     ----------
-    entries : tuple of Entry
+    entries : tuple of IndexEntry
         The index.
     language : Language
         The words.

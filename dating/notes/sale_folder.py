@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from dating.notes.plain_json import digest_of, json_bytes, json_in
-from dating.notes.sale import Entry
+from dating.notes.sale import IndexEntry
 from dating.notes.sale_move import COMING, EARLIER, GONE, Remainder, move_in, restore
 from dating.reading import InputError, Problem, write_whole
 
@@ -32,7 +32,7 @@ class LotRecord:
 
     Parameters
     ----------
-    entry : Entry
+    entry : IndexEntry
         Its place in the index.
     problems : tuple of Problem
         What is wrong with it.
@@ -42,7 +42,7 @@ class LotRecord:
         SHA-256 of each file of its note, by name.
     """
 
-    entry: Entry
+    entry: IndexEntry
     problems: tuple[Problem, ...]
     missing: tuple[str, ...]
     files: Mapping[str, str]
@@ -94,7 +94,7 @@ class SaleFolder:
     def keep(
         self,
         line: int,
-        entry: Entry,
+        entry: IndexEntry,
         files: Mapping[str, bytes],
         problems: Sequence[Problem] = (),
         missing: Sequence[str] = (),
@@ -105,7 +105,7 @@ class SaleFolder:
         ----------
         line : int
             Its line in the file of lots.
-        entry : Entry
+        entry : IndexEntry
             Its place in the index.
         files : mapping of str to bytes
             Its note, by name.
@@ -254,7 +254,7 @@ def _check_ours(unfinished: Path) -> None:
 
 
 def _record_in(data: Any) -> LotRecord:
-    entry = Entry(**{**data["entry"], "why": tuple(data["entry"]["why"])})
+    entry = IndexEntry(**{**data["entry"], "why": tuple(data["entry"]["why"])})
     problems = tuple(Problem(**problem) for problem in data["problems"])
     return LotRecord(entry, problems, tuple(data["missing"]), dict(data["files"]))
 

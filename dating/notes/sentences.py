@@ -14,8 +14,8 @@ from dating.edtf import write_edtf
 from dating.estimates import Estimate
 from dating.months import Period
 from dating.notes.languages import Language
+from dating.notes.observations import name_words, piece_words
 from dating.notes.phrasing import CIRCA, Convention, DatePhrase, Phrase, phrase_of
-from dating.notes.sightings import name_words, piece_words
 from dating.summaries import MonthSet, highest_density
 from dating.tabulation import LEVEL
 from dating.words.soundness import is_bare_draft
@@ -50,7 +50,7 @@ class Wording:
 
 
 @dataclass(frozen=True, eq=False)
-class Dated:
+class DateWording:
     """The date of one instrument as it is worded.
 
     Parameters
@@ -68,7 +68,7 @@ class Dated:
     edtf: str
 
 
-def dated(estimate: Estimate, wording: Wording) -> Dated:
+def dated(estimate: Estimate, wording: Wording) -> DateWording:
     """Choose the words of a date.
 
     Parameters
@@ -80,12 +80,12 @@ def dated(estimate: Estimate, wording: Wording) -> Dated:
 
     Returns
     -------
-    Dated
+    DateWording
         From the posterior alone.
     """
     means, level = wording.convention, wording.level
     phrase = phrase_of(estimate.probabilities, estimate.period, level, means)
-    return Dated(phrase, _chance(estimate, phrase), _edtf(phrase, estimate.period))
+    return DateWording(phrase, _chance(estimate, phrase), _edtf(phrase, estimate.period))
 
 
 def certainty(chance: float, language: Language) -> str:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from dating.notes.index import COLUMNS, files_of, label_of
 from dating.notes.languages import Language
 from dating.notes.plain_text import one_line
-from dating.notes.sale import Entry
+from dating.notes.sale import IndexEntry
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format
@@ -33,12 +33,14 @@ _PLAIN = {
 _SIGNS = str.maketrans("[]:*?/\\'", "        ")
 
 
-def index_xlsx(entries: Sequence[Entry], language: Language, endings: Sequence[str] = ()) -> bytes:
+def index_xlsx(
+    entries: Sequence[IndexEntry], language: Language, endings: Sequence[str] = ()
+) -> bytes:
     """Write the index of a sale as a spreadsheet.
 
     Parameters
     ----------
-    entries : sequence of Entry
+    entries : sequence of IndexEntry
         The lots.
     language : Language
         The words.
@@ -81,7 +83,7 @@ def index_xlsx(entries: Sequence[Entry], language: Language, endings: Sequence[s
     return stream.getvalue()
 
 
-def _write(sheet: Worksheet, row: int, entry: Entry, text: Format, share: Format) -> None:
+def _write(sheet: Worksheet, row: int, entry: IndexEntry, text: Format, share: Format) -> None:
     values = {
         "lot": entry.lot,
         "instrument": entry.instrument,

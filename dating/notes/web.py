@@ -9,11 +9,11 @@ from typing import Any
 from dating.notes.filling import fill
 from dating.notes.house import House
 from dating.notes.note import Note
-from dating.notes.picture import Drawn
+from dating.notes.picture import NotePicture
 from dating.notes.plain_text import bound, each_text, one_line
 
 
-def as_html(note: Note, house: House, drawn: Drawn | None = None) -> str:
+def as_html(note: Note, house: House, drawn: NotePicture | None = None) -> str:
     """Set a note as a page.
 
     Parameters
@@ -22,7 +22,7 @@ def as_html(note: Note, house: House, drawn: Drawn | None = None) -> str:
         The note.
     house : House
         Its template and style.
-    drawn : Drawn, optional
+    drawn : NotePicture, optional
         Its picture.
 
     Returns

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dating.notes.house import WORD, House
-from dating.notes.note import Note, Section, Table
-from dating.notes.picture import Drawn
+from dating.notes.note import Note, NoteSection, Table
+from dating.notes.picture import NotePicture
 from dating.notes.plain_text import bound, each_text, one_line
 from dating.notes.word_look import base_document, picture_width, repeat_header, style_named, widths
 from dating.reading import InputError, Problem
@@ -24,7 +24,7 @@ _EPOCH = (1980, 1, 1, 0, 0, 0)
 _EVIDENCE, _RECORD = (0.13, 0.27, 0.22, 0.22, 0.16), (0.3, 0.7)
 
 
-def as_docx(note: Note, house: House, drawn: Drawn | None = None) -> bytes:
+def as_docx(note: Note, house: House, drawn: NotePicture | None = None) -> bytes:
     """Set a note as a Word file.
 
     Parameters
@@ -33,7 +33,7 @@ def as_docx(note: Note, house: House, drawn: Drawn | None = None) -> bytes:
         The note.
     house : House
         Whose ``note.docx``, if it has one, gives styles, header and footer.
-    drawn : Drawn, optional
+    drawn : NotePicture, optional
         Its picture.
 
     Returns
@@ -132,7 +132,7 @@ def _opening(document: Document, note: Note) -> None:
     _paragraph(document, note.statement, "Body Text")
 
 
-def _section(document: Document, section: Section) -> None:
+def _section(document: Document, section: NoteSection) -> None:
     if section.sentences:
         _paragraph(document, section.heading, "Heading 1")
     style = "List Bullet" if len(section.sentences) > 1 else "Normal"
@@ -145,7 +145,7 @@ def _paragraph(document: Document, text: str, style: str) -> None:
         document.add_paragraph(text, style=style_named(document, style))
 
 
-def _picture(document: Document, drawn: Drawn) -> None:
+def _picture(document: Document, drawn: NotePicture) -> None:
     shape = document.add_picture(io.BytesIO(drawn.png), width=picture_width(document))
     properties: Any = shape._inline.docPr
     properties.set("descr", bound(one_line(drawn.words)))

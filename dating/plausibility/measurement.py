@@ -5,14 +5,9 @@ from __future__ import annotations
 from functools import lru_cache
 from math import hypot
 
-import numpy as np
-from numpy.typing import NDArray
-
 from dating.examination import Reading
 from dating.likelihoods import mean_at
 from dating.maker import Maker
-
-type Floats = NDArray[np.float64]
 
 IMPLAUSIBLE = 8.0
 """Spreads from the nearest mean of any month beyond which a measurement is not plausible."""

@@ -7,8 +7,8 @@ from functools import partial
 
 from rich.console import Console
 
-from dating.calibration.correcting import Corrected
-from dating.calibration.leaving_out import PassedOver
+from dating.calibration.cross_validation import Omissions
+from dating.calibration.level_correction import LevelCorrection
 from dating.calibration.remedy import Remedy
 from dating.calibration.uniformity import FALSE_ALARMS
 from dating.calibration.verdict import Calibration
@@ -156,12 +156,12 @@ def _sentences(made: Calibration) -> Iterator[str]:
     yield on_passed_over(made.dated.passed_over)
 
 
-def on_passed_over(passed: PassedOver) -> str:
+def on_passed_over(passed: Omissions) -> str:
     """Say how many instruments were passed over, and why.
 
     Parameters
     ----------
-    passed : PassedOver
+    passed : Omissions
         Numbers by reason.
 
     Returns
@@ -171,7 +171,7 @@ def on_passed_over(passed: PassedOver) -> str:
 
     Examples
     --------
-    >>> on_passed_over(PassedOver(53, 41, 0))
+    >>> on_passed_over(Omissions(53, 41, 0))
     'Passed over: 53 whose date is doubted, 41 whose date is wider than a year.'
     """
     why = {
@@ -227,12 +227,12 @@ def _foot(console: Console, made: Calibration) -> None:
     )
 
 
-def on_corrected(made: Corrected, file: str, width: int = WIDTH) -> str:
+def on_corrected(made: LevelCorrection, file: str, width: int = WIDTH) -> str:
     """Say what a correction changes.
 
     Parameters
     ----------
-    made : Corrected
+    made : LevelCorrection
         The correction.
     file : str
         Where it was written.

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from rich.console import Console
 
-from dating.calibration.groups import Coverage, Group, Groups, MedianError
+from dating.calibration.groups import Coverage, MedianError, ReferenceGroup, ReferenceGroups
 from dating.calibration.verdict import Calibration
 from dating.words.plain import indent, say, table, title
 
@@ -50,12 +50,12 @@ def on_groups(console: Console, made: Calibration) -> None:
     say(console, on_figures_beyond(groups))
 
 
-def on_figures_beyond(groups: Groups) -> str:
+def on_figures_beyond(groups: ReferenceGroups) -> str:
     """Say how many figures of groups lie outside what chance allows, and how many chance leaves.
 
     Parameters
     ----------
-    groups : Groups
+    groups : ReferenceGroups
         All of them.
 
     Returns
@@ -87,14 +87,14 @@ def beyond_chance(covered: Coverage) -> int:
     return int(covered.held > covered.high) - int(covered.held < covered.low)
 
 
-def _figures(groups: Groups) -> Iterator[Coverage | MedianError]:
+def _figures(groups: ReferenceGroups) -> Iterator[Coverage | MedianError]:
     for divided in groups.divided().values():
         for group in divided:
             yield group.error
             yield from group.coverage
 
 
-def _cells(group: Group) -> tuple[str, ...]:
+def _cells(group: ReferenceGroup) -> tuple[str, ...]:
     held = [f"{100 * c.held:.0f}{'- +'[beyond_chance(c) + 1]}" for c in group.coverage]
     widest, error = group.coverage[-1], group.error
     mark = "" if error.right else "+" if error.months > error.high else "-"

@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from dating.calibration.groups import Group
+from dating.calibration.groups import ReferenceGroup
 from dating.calibration.remedy import Remedy
 from dating.calibration.uniformity import FALSE_ALARMS, MATTERS, QUESTIONS
-from dating.calibration.verdict import Calibration, Misled
+from dating.calibration.verdict import Calibration, Miss
 from dating.months import month_label
 from dating.words.levels import correction_record, latent_record
 from dating.words.record import own_version
@@ -111,7 +111,7 @@ _UNITS = {
 }
 
 
-def _group(group: Group) -> dict[str, Any]:
+def _group(group: ReferenceGroup) -> dict[str, Any]:
     return {
         "name": group.name,
         "instruments": group.instruments,
@@ -123,7 +123,7 @@ def _group(group: Group) -> dict[str, Any]:
     }
 
 
-def _misled(made: Calibration, misled: Misled) -> dict[str, Any]:
+def _misled(made: Calibration, misled: Miss) -> dict[str, Any]:
     return {
         "instrument": misled.reference.examination.instrument,
         "line": misled.reference.line,

@@ -15,7 +15,7 @@ from dating.words.phrases import percent
 
 
 @dataclass(frozen=True)
-class Changeover:
+class StatedChangeover:
     """One changeover as the maker file states it.
 
     Parameters
@@ -62,7 +62,7 @@ class Place:
     sources: tuple[str, ...]
 
 
-def changeovers_of(maker: Maker, layout: Layout) -> tuple[Changeover, ...]:
+def changeovers_of(maker: Maker, layout: Layout) -> tuple[StatedChangeover, ...]:
     """Describe every changeover.
 
     Parameters
@@ -74,7 +74,7 @@ def changeovers_of(maker: Maker, layout: Layout) -> tuple[Changeover, ...]:
 
     Returns
     -------
-    tuple of Changeover
+    tuple of StatedChangeover
         In the order of the layout.
 
     Examples
@@ -137,7 +137,7 @@ def counted(seen: Observed | None) -> str:
     return f"Dated instruments with a form of one side alone: {old:.0f} old, {new:.0f} new."
 
 
-def _described(maker: Maker, layout: Layout) -> Iterator[Changeover]:
+def _described(maker: Maker, layout: Layout) -> Iterator[StatedChangeover]:
     for track in layout.tracks:
         place = place_of(maker, track)
         history = place.course.history or ()
@@ -146,7 +146,7 @@ def _described(maker: Maker, layout: Layout) -> Iterator[Changeover]:
             opinions = _opinions(maker, new)
             named = [name for opinion in opinions for name in opinion.source]
             stated = (*new.source, *(maker.events[new.event].source if new.event else ()))
-            yield Changeover(
+            yield StatedChangeover(
                 name=layout.ramp_names[ramp],
                 before=_forms(old, track.variant),
                 after=_forms(new, track.variant),

@@ -7,19 +7,19 @@ from math import floor
 
 from dating.claims.statements import (
     Apart,
+    Assertion,
     Built,
     ChangedFirst,
-    Changeover,
-    Made,
+    ClaimedChangeover,
+    NumberMade,
     Older,
     Original,
     Overlap,
-    Saying,
     Share,
     Use,
 )
-from dating.claims.strength import Chance, decimals_of, factor_words, probability_words
-from dating.claims.weighing import Points, Weighed
+from dating.claims.strength import DrawChance, decimals_of, factor_words, probability_words
+from dating.claims.weighing import ClaimResult, Points
 from dating.learning.layout import VARIANTS
 from dating.months import Period, month_label
 from dating.validation import Strict
@@ -28,12 +28,12 @@ from dating.words.phrases import percent
 UNSETTLED = "about as likely as not"
 
 
-def clause(saying: Saying) -> str:
+def clause(saying: Assertion) -> str:
     """Say what is claimed, as a clause that can follow *that*.
 
     Parameters
     ----------
-    saying : Saying
+    saying : Assertion
         What is claimed.
 
     Returns
@@ -43,7 +43,7 @@ def clause(saying: Saying) -> str:
 
     Examples
     --------
-    >>> clause(Saying.model_validate({"older": {"instruments": ["M-1", "M-2"]}}))
+    >>> clause(Assertion.model_validate({"older": {"instruments": ["M-1", "M-2"]}}))
     'M-1 was built in an earlier month than M-2'
     """
     said = saying.said
@@ -81,18 +81,18 @@ def _clause_of_changes(said: Strict) -> str:
             return f"the changeover to {_incoming(way)} took less than {_months(most)}"
         case Share() as share:
             return _share(share)
-        case Made() as made:
+        case NumberMade() as made:
             return _made(made)
         case _:
             raise TypeError(f"{type(said).__name__} has no words")
 
 
-def together(sayings: Sequence[Saying]) -> str:
+def together(sayings: Sequence[Assertion]) -> str:
     """Say what is claimed together.
 
     Parameters
     ----------
-    sayings : sequence of Saying
+    sayings : sequence of Assertion
         At least one.
 
     Returns
@@ -103,12 +103,12 @@ def together(sayings: Sequence[Saying]) -> str:
     return ", and that ".join(clause(saying) for saying in sayings)
 
 
-def verdict(made: Weighed) -> str:
+def verdict(made: ClaimResult) -> str:
     """Say in one sentence how probable a claim is and what the evidence was worth.
 
     Parameters
     ----------
-    made : Weighed
+    made : ClaimResult
         The claim, weighed.
 
     Returns
@@ -132,12 +132,12 @@ def verdict(made: Weighed) -> str:
     )
 
 
-def unweighed(made: Weighed) -> str:
+def unweighed(made: ClaimResult) -> str:
     """Name what was seen and says nothing yet, and why.
 
     Parameters
     ----------
-    made : Weighed
+    made : ClaimResult
         The claim, weighed.
 
     Returns
@@ -151,12 +151,12 @@ def unweighed(made: Weighed) -> str:
     return f"{named}. Shares of free-form features must be learned first (dating learn)."
 
 
-def chance_words(chance: Chance) -> str:
+def chance_words(chance: DrawChance) -> str:
     """Write a probability, as sharply as its draws allow.
 
     Parameters
     ----------
-    chance : Chance
+    chance : DrawChance
         Worked out from draws.
 
     Returns
@@ -167,12 +167,12 @@ def chance_words(chance: Chance) -> str:
     return percent(chance.held if chance.settled else chance.value)
 
 
-def rewording(made: Weighed, first: int) -> str:
+def rewording(made: ClaimResult, first: int) -> str:
     """Word the claim as strongly as the evidence allows, and no more.
 
     Parameters
     ----------
-    made : Weighed
+    made : ClaimResult
         The claim, weighed.
     first : int
         Month number of the first month of the period.
@@ -194,12 +194,12 @@ def rewording(made: Weighed, first: int) -> str:
     return f"It is {word} ({chance_words(made.posterior)}) that {said}.{better}"
 
 
-def ranges_of(made: Weighed, first: int) -> list[str]:
+def ranges_of(made: ClaimResult, first: int) -> list[str]:
     """Say between what the numbers lie that a claim is about.
 
     Parameters
     ----------
-    made : Weighed
+    made : ClaimResult
         The claim, weighed.
     first : int
         Month number of the first month of the period.
@@ -213,7 +213,7 @@ def ranges_of(made: Weighed, first: int) -> list[str]:
     return [_range(saying, points, first) for saying, points in pairs if points is not None]
 
 
-def _range(saying: Saying, points: Points, first: int) -> str:
+def _range(saying: Assertion, points: Points, first: int) -> str:
     """Say between what the number lies that a claim is about; 5 and 95 % points."""
     low, _, high = points
     match saying.said:
@@ -270,7 +270,7 @@ def _share(share: Share) -> str:
             return f"every instrument {within}{forms}"
 
 
-def _made(made: Made) -> str:
+def _made(made: NumberMade) -> str:
     low, high = made.ends()
     number = f"between {low:,.0f} and {high:,.0f}"
     if made.about is not None:
@@ -280,7 +280,7 @@ def _made(made: Made) -> str:
     return f"{number} instruments{_of(made.variant)} {verb}{during} with {_forms(made.states)}"
 
 
-def _incoming(way: Changeover) -> str:
+def _incoming(way: ClaimedChangeover) -> str:
     return f"{_form(way.feature, (way.to,))}{_of(way.variant)}"
 
 

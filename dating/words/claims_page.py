@@ -6,19 +6,19 @@ from collections.abc import Mapping, Sequence
 
 from dating.claims.files import Manuscript
 from dating.claims.strength import Factor, decimals_of, factor_words, probability_words
-from dating.claims.weighing import Weighed
+from dating.claims.weighing import ClaimResult
 from dating.learning.learned import Learned
 from dating.words.claims import chance_words, clause, ranges_of, rewording, unweighed
 from dating.words.claims_text import SCALES
-from dating.words.page import Picture, page_of
+from dating.words.page import PagePicture, page_of
 from dating.words.phrases import OPINION
 from dating.words.soundness import on_soundness
 
 
 def claims_page(
     manuscript: Manuscript,
-    made: Sequence[Weighed],
-    pictures: Mapping[str, Picture],
+    made: Sequence[ClaimResult],
+    pictures: Mapping[str, PagePicture],
     learned: Learned | None = None,
 ) -> str:
     """Write the page.
@@ -27,9 +27,9 @@ def claims_page(
     ----------
     manuscript : Manuscript
         The claims with their maker file.
-    made : sequence of Weighed
+    made : sequence of ClaimResult
         Every claim, weighed.
-    pictures : mapping of str to Picture
+    pictures : mapping of str to PagePicture
         By claim, where one was drawn.
     learned : Learned, optional
         What was learned, if anything was.
@@ -58,7 +58,7 @@ def claims_page(
     )
 
 
-def _row(made: Weighed, first: int) -> dict[str, object]:
+def _row(made: ClaimResult, first: int) -> dict[str, object]:
     factor = made.factor
     return {
         "claim": made.claim,

@@ -12,12 +12,12 @@ from dating.claims.files import Manuscript
 from dating.claims.strength import (
     FACTOR_SCALE,
     PROBABILITY_SCALE,
-    Chance,
+    DrawChance,
     factor_words,
     mention_words,
     probability_words,
 )
-from dating.claims.weighing import Weighed
+from dating.claims.weighing import ClaimResult
 from dating.learning.corpus import Corpus
 from dating.learning.learned import Learned
 from dating.words.claims import clause, ranges_of, rewording, unweighed, verdict
@@ -33,7 +33,7 @@ SCALES = (
 
 def claims_text(
     manuscript: Manuscript,
-    made: Sequence[Weighed],
+    made: Sequence[ClaimResult],
     width: int = WIDTH,
     learned: Learned | None = None,
 ) -> str:
@@ -43,7 +43,7 @@ def claims_text(
     ----------
     manuscript : Manuscript
         The claims with their maker file.
-    made : sequence of Weighed
+    made : sequence of ClaimResult
         Every claim, weighed.
     width : int
         Columns.
@@ -66,7 +66,7 @@ def _head(console: Console, learned: Learned | None) -> None:
         console.print()
 
 
-def _claim(console: Console, made: Weighed, first: int) -> None:
+def _claim(console: Console, made: ClaimResult, first: int) -> None:
     claim = made.claim
     place = f" ({claim.place})" if claim.place else ""
     say(console, f"{claim.claim}{place}: {verdict(made)}", 0)
@@ -100,7 +100,7 @@ def _foot(console: Console) -> None:
 
 def claims_record(
     manuscript: Manuscript,
-    made: Sequence[Weighed],
+    made: Sequence[ClaimResult],
     learned: Learned | None,
     corpus: Corpus | None,
 ) -> dict[str, Any]:
@@ -110,7 +110,7 @@ def claims_record(
     ----------
     manuscript : Manuscript
         The claims with their maker file.
-    made : sequence of Weighed
+    made : sequence of ClaimResult
         Every claim, weighed.
     learned : Learned or None
         What was learned, if anything was.
@@ -141,7 +141,7 @@ def claims_record(
     }
 
 
-def _claim_record(made: Weighed, first: int) -> dict[str, Any]:
+def _claim_record(made: ClaimResult, first: int) -> dict[str, Any]:
     claim, factor = made.claim, made.factor
     return {
         "claim": claim.claim,
@@ -172,7 +172,7 @@ def _claim_record(made: Weighed, first: int) -> dict[str, Any]:
     }
 
 
-def _chance(chance: Chance) -> dict[str, Any]:
+def _chance(chance: DrawChance) -> dict[str, Any]:
     return {
         "probability": chance.value,
         "standard_error": chance.error,

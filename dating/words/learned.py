@@ -6,7 +6,7 @@ from math import floor
 
 from dating.learning.assessors import NOT_NAMED, Assessor
 from dating.learning.comparison import Shift
-from dating.learning.contradictions import Contradiction
+from dating.learning.contradictions import CorpusContradiction
 from dating.learning.health import Health
 from dating.learning.learned import Learned
 from dating.learning.outcome import Outcome
@@ -201,12 +201,12 @@ def on_assessors(assessors: tuple[Assessor, ...]) -> list[str]:
     return sentences
 
 
-def on_contradictions(contradictions: tuple[Contradiction, ...]) -> str:
+def on_contradictions(contradictions: tuple[CorpusContradiction, ...]) -> str:
     """Say how many instruments contradict a judgement.
 
     Parameters
     ----------
-    contradictions : tuple of Contradiction
+    contradictions : tuple of CorpusContradiction
         Recorded states that were not to be expected.
 
     Returns
@@ -263,7 +263,7 @@ def chance(value: float) -> str:
     return f"{100 * value:.2g} %" if value < 0.1 else f"{100 * value:.0f} %"
 
 
-def _contradiction(found: Contradiction) -> str:
+def _contradiction(found: CorpusContradiction) -> str:
     return (
         f"{found.instrument} (line {found.line}), built {found.built}: {found.feature} "
         f"{found.said}, judged {chance(found.judged)}, learned {chance(found.learned)}"

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from math import floor
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dating.learning.comparison import points_of
 from dating.learning.layout import Track
@@ -17,7 +16,6 @@ from dating.words.learned import DOUBTED, chance
 from dating.words.phrases import percent
 from dating.words.ranges import NORMAL, Range, Row, range_of
 
-type Floats = NDArray[np.float64]
 type Points = tuple[float, float, float]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from dating.estimates import Estimate
-from dating.learning.latent.found import Latent
+from dating.learning.latent.variants import Latent
 from dating.learning.levels import Correction
 from dating.tabulation import TOLERATED_ERROR
 from dating.words.phrases import percent

@@ -11,7 +11,7 @@ _TEMPLATES = Path(__file__).parent / "templates"
 
 
 @dataclass(frozen=True)
-class Picture:
+class PagePicture:
     """A picture that stands inside a page.
 
     Parameters

@@ -154,7 +154,7 @@ def _hanging(line: str, width: int) -> str:
 
 
 @dataclass
-class Rows:
+class TextTable:
     """A table without lines; where it would be too narrow to read, its rows as paragraphs.
 
     Parameters
@@ -179,7 +179,7 @@ class Rows:
         self.rows.append(tuple(escaped(" ".join(cell.split("\n"))) for cell in cells))
 
 
-def table(*columns: tuple[str, str]) -> Rows:
+def table(*columns: tuple[str, str]) -> TextTable:
     """Make a table without lines.
 
     Parameters
@@ -189,20 +189,20 @@ def table(*columns: tuple[str, str]) -> Rows:
 
     Returns
     -------
-    Rows
+    TextTable
         None yet.
     """
-    return Rows(columns)
+    return TextTable(columns)
 
 
-def indent(console: Console, rows: Rows) -> None:
+def indent(console: Console, rows: TextTable) -> None:
     """Write a table, indented.
 
     Parameters
     ----------
     console : Console
         Where to.
-    rows : Rows
+    rows : TextTable
         What to write.
     """
     headed = any(head for head, _ in rows.columns)
@@ -218,7 +218,7 @@ def indent(console: Console, rows: Rows) -> None:
         console.print(Padding(drawn, (0, 0, 0, 2)))
 
 
-def _tell_rows(console: Console, rows: Rows) -> None:
+def _tell_rows(console: Console, rows: TextTable) -> None:
     """Write each row as a paragraph that opens with its first cell."""
     heads = [head for head, _ in rows.columns]
     for cells in rows.rows:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dating.learning.comparison import points_of
 from dating.learning.learned import Learned
@@ -13,8 +12,6 @@ from dating.learning.outcome import Outcome
 from dating.maker import Maker
 from dating.words.phrases import percent
 from dating.words.ranges import NORMAL, Range, Row, range_of
-
-type Floats = NDArray[np.float64]
 
 _KEYS = ("stated", "learned")
 _PARTS = {"5 %": 0.05, "median": 0.5, "95 %": 0.95}

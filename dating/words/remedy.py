@@ -7,8 +7,8 @@ from typing import Any
 
 from rich.console import Console
 
-from dating.calibration.correcting import Corrected
 from dating.calibration.faults import faults_of
+from dating.calibration.level_correction import LevelCorrection
 from dating.calibration.pulls import Pull
 from dating.calibration.remedy import Remedy
 from dating.calibration.verdict import Calibration
@@ -62,7 +62,7 @@ def write_remedy(
             command(console, words)
 
 
-def _on_correction(made: Calibration, corrected: Corrected) -> str:
+def _on_correction(made: Calibration, corrected: LevelCorrection) -> str:
     held = corrected.correction.at(0.9)
     carried = made.learned.correction if made.learned is not None else None
     if carried is not None and abs(carried.at(0.9) - held) < _ALIKE:

@@ -29,7 +29,7 @@ from dating.words.learned_rows import (
     share_rows,
     summary_rows,
 )
-from dating.words.page import Picture, page_of
+from dating.words.page import PagePicture, page_of
 from dating.words.quantities import lag_rows, on_output, output_rows, spread_rows
 
 _OPINION = (
@@ -38,14 +38,14 @@ _OPINION = (
 )
 
 
-def learned_page(made: Outcome, pictures: Mapping[str, Picture]) -> str:
+def learned_page(made: Outcome, pictures: Mapping[str, PagePicture]) -> str:
     """Write the page.
 
     Parameters
     ----------
     made : Outcome
         The result.
-    pictures : mapping of str to Picture
+    pictures : mapping of str to PagePicture
         ``mixing``; where there are changeovers also ``overview``, and each by its name.
 
     Returns

@@ -24,7 +24,7 @@ from dating.words.phrases import (
     together,
     warning_words,
 )
-from dating.words.plain import WIDTH, Rows, in_plain_text, indent, say, table, title
+from dating.words.plain import WIDTH, TextTable, in_plain_text, indent, say, table, title
 from dating.words.soundness import on_grounds
 
 _BAR = 32
@@ -91,7 +91,7 @@ def _built(console: Console, estimate: Estimate) -> None:
         say(console, on_latent(estimate.learned.latent))
 
 
-def _year_bars(estimate: Estimate, longest: int) -> Rows:
+def _year_bars(estimate: Estimate, longest: int) -> TextTable:
     masses = mass_by_year(estimate.probabilities, estimate.period)
     rows = table(("", "right"), ("", "right"), ("", "left"))
     first, shown = estimate.period.years()[0], np.flatnonzero(masses >= min(0.005, masses.max()))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from dating.calibration.faults import Fault, faults_of
-from dating.calibration.groups import Group
+from dating.calibration.groups import ReferenceGroup
 from dating.calibration.uniformity import OUTERMOST, Uniformity
 
 type Outcome = Fault | Literal["may be trusted"]
@@ -28,7 +28,7 @@ class Verdict:
     sentence: str
 
 
-def verdict_on(overall: Group, uniformity: Uniformity) -> Verdict:
+def verdict_on(overall: ReferenceGroup, uniformity: Uniformity) -> Verdict:
     """Say whether the stated probabilities may be trusted.
 
     Sides, spread, tails and coverage are judged apart, by one overall test that doubts a calibrated
@@ -44,7 +44,7 @@ def verdict_on(overall: Group, uniformity: Uniformity) -> Verdict:
 
     Parameters
     ----------
-    overall : Group
+    overall : ReferenceGroup
         Coverage over all instruments.
     uniformity : Uniformity
         What was found, question by question.
@@ -61,7 +61,7 @@ def verdict_on(overall: Group, uniformity: Uniformity) -> Verdict:
     >>> from dating.calibration.groups import Coverage, MedianError
     >>> even = (np.arange(100) + 0.5) / 100
     >>> held, error = Coverage(0.9, 0.9, 0.84, 0.95), MedianError(4.0, 3.0, 5.0)
-    >>> group = Group("all", 100, (held,), error, 4.8, -2.6, 20.0)
+    >>> group = ReferenceGroup("all", 100, (held,), error, 4.8, -2.6, 20.0)
     >>> verdict_on(group, uniformity_of(even, even)).sentence
     'The stated probabilities may be trusted: of 100 instruments dated as if undated, 90.0 % lie \
 in their 90 % sets; sides, spread, tails and coverage are as chance allows.'
@@ -121,11 +121,11 @@ def share(value: float) -> str:
     return f"{100 * value:.1f} %"
 
 
-def _of(overall: Group) -> str:
+def _of(overall: ReferenceGroup) -> str:
     return f"of {overall.instruments} instruments dated as if undated,"
 
 
-def _far(overall: Group, uniformity: Uniformity) -> str:
+def _far(overall: ReferenceGroup, uniformity: Uniformity) -> str:
     """Say how often the sets of the most telling level held the date, and how far out dates lie."""
     low = uniformity.coverage.above
     told = max(
@@ -150,7 +150,7 @@ def _outermost(uniformity: Uniformity) -> str:
     )
 
 
-def _sides(overall: Group, uniformity: Uniformity) -> str:
+def _sides(overall: ReferenceGroup, uniformity: Uniformity) -> str:
     """Say on which side the dates lie, and what sets hold where that alone makes it too little."""
     side = "later" if uniformity.sides.above else "earlier"
     around = 1.96 / (12 * uniformity.instruments) ** 0.5

@@ -16,7 +16,7 @@ from starlette.testclient import TestClient
 import dating
 from dating.bench.answers import fields_of
 from dating.bench.app import make_app
-from dating.bench.guarding import guard_for
+from dating.bench.guard import guard_for
 from dating.bench.workspace import Workspace
 
 MAKER = "priors/marrowby.yaml"

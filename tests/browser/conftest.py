@@ -17,7 +17,7 @@ import yaml
 from playwright.sync_api import expect, sync_playwright
 
 from dating.bench.app import make_app
-from dating.bench.guarding import guard_for
+from dating.bench.guard import guard_for
 from dating.bench.workspace import Workspace
 from tests.browser.looking import Looker, Served
 from tests.serving import copied_demo

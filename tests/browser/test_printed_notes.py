@@ -10,10 +10,10 @@ import dating
 from dating.notes.house import house
 from dating.notes.index import index_html, index_of
 from dating.notes.languages import language
+from dating.notes.lot_dates import sell
 from dating.notes.lots import read_lots
 from dating.notes.note import note_of
 from dating.notes.picture import picture_for
-from dating.notes.selling import sell
 from dating.notes.sentences import Wording
 from dating.notes.web import as_html
 from tests.browser.looking import DESK, SEEN, sideways, violations

@@ -25,9 +25,9 @@ from scipy.special import beta
 from scipy.stats import betabinom
 
 from dating.claims.counts import chance_between, chance_of_none
-from dating.claims.statements import Made
+from dating.claims.statements import NumberMade
 from dating.claims.strength import (
-    Chance,
+    DrawChance,
     decimals_of,
     factor_from,
     factor_words,
@@ -111,7 +111,7 @@ def test_a_larger_factor_has_no_weaker_word(log, more):
 )
 def test_odds_of_whole_numbers_meet_the_bounds(before, after, value, word):
     """Odds before times the factor are odds after, also where rounding is in the way."""
-    factor = factor_from(Chance(float(before), 0, 1e-12), Chance(float(after), 0, 1e-12))
+    factor = factor_from(DrawChance(float(before), 0, 1e-12), DrawChance(float(after), 0, 1e-12))
     assert factor.value == pytest.approx(value, rel=1e-9)
     assert factor_words(factor.value) == word
 
@@ -215,7 +215,7 @@ def test_numbers_made_from_serial_numbers(published):
     made = drawn[:, None].astype(float)
 
     def probability(low, high):
-        claim = Made.model_validate({"states": {"label": "round"}, "between": [low, high]})
+        claim = NumberMade.model_validate({"states": {"label": "round"}, "between": [low, high]})
         return chance_between(*claim.ends(), made, np.ones_like(made))
 
     assert probability(0, m - 1).tolist() == [0] * DRAWS

@@ -17,11 +17,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning.latent.fitting import FITS, bootstrap_weights, fitted
 from dating.learning.latent.mixture import Settings, month_posterior
-from dating.learning.latent.rows import Rows
-
-type Floats = NDArray[np.float64]
+from dating.learning.latent.rows import SightingRows
 
 MOST_VARIANTS = 32
 LEAST_A_VARIANT = 15
@@ -54,7 +53,7 @@ class Choice:
 
 
 def chosen(
-    rows: Rows,
+    rows: SightingRows,
     seed: int = 1,
     report: Callable[[str], None] = lambda _: None,
     plain_fits: int = FITS,
@@ -63,7 +62,7 @@ def chosen(
 
     Parameters
     ----------
-    rows : Rows
+    rows : SightingRows
         Securely dated instruments.
     seed : int
         Seed of folds and fits.
@@ -80,12 +79,14 @@ def chosen(
     return _Search(rows, seed, report, plain_fits).choice()
 
 
-def left_out(rows: Rows, settings: Sequence[Settings], folds: int, fits: int, seed: int) -> Floats:
+def left_out(
+    rows: SightingRows, settings: Sequence[Settings], folds: int, fits: int, seed: int
+) -> Floats:
     """Date every instrument with itself and others left out of the fit.
 
     Parameters
     ----------
-    rows : Rows
+    rows : SightingRows
         Securely dated instruments.
     settings : sequence of Settings
         Taken in turn, fit by fit.
@@ -127,14 +128,14 @@ def fold_of(rows: int, folds: int, seed: int) -> NDArray[np.int64]:
     return np.asarray(np.random.default_rng(seed).permutation(rows) % folds)
 
 
-def log_scores(posterior: Floats, rows: Rows) -> Floats:
+def log_scores(posterior: Floats, rows: SightingRows) -> Floats:
     """Give the log probability of what is stated of each instrument's date.
 
     Parameters
     ----------
     posterior : ndarray of float64, shape (row, cell)
         Posterior probabilities.
-    rows : Rows
+    rows : SightingRows
         Instruments with their stated dates.
 
     Returns
@@ -151,7 +152,7 @@ class _Search:
     """Tries settings, each once."""
 
     def __init__(
-        self, rows: Rows, seed: int, report: Callable[[str], None], plain_fits: int
+        self, rows: SightingRows, seed: int, report: Callable[[str], None], plain_fits: int
     ) -> None:
         self.rows, self.seed, self.report, self.fits = rows, seed, report, plain_fits
         self.scores: dict[Settings, Floats] = {}

@@ -19,11 +19,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning.latent.mixture import Mixture, Settings
-from dating.learning.latent.rows import UNSEEN, Rows
+from dating.learning.latent.rows import UNSEEN, SightingRows
 from dating.learning.latent.smoothing import kernel, scattering
-
-type Floats = NDArray[np.float64]
 
 FITS = 16
 """Bootstrap fits that stand beside each other, in pairs; a multiple of sixteen."""
@@ -32,13 +31,13 @@ _SETTLED = 1e-4
 
 
 def fitted(
-    rows: Rows, settings: Sequence[Settings], seed: int, fits: int = FITS
+    rows: SightingRows, settings: Sequence[Settings], seed: int, fits: int = FITS
 ) -> tuple[Mixture, ...]:
     """Fit the mixture to several bootstraps of the corpus.
 
     Parameters
     ----------
-    rows : Rows
+    rows : SightingRows
         Securely dated instruments.
     settings : sequence of Settings
         Taken in turn, fit by fit.
@@ -108,7 +107,11 @@ class _Fitting:
     """One run of expectation and maximization."""
 
     def __init__(
-        self, rows: Rows, weights: Floats, settings: Settings, generator: np.random.Generator
+        self,
+        rows: SightingRows,
+        weights: Floats,
+        settings: Settings,
+        generator: np.random.Generator,
     ) -> None:
         self.rows, self.weights, self.settings = rows, weights, settings
         self.of_pair = self.weights[rows.pair_row]

@@ -12,11 +12,9 @@ from dataclasses import dataclass, replace
 from functools import reduce
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dating.learning.latent.rows import UNSEEN, Rows
-
-type Floats = NDArray[np.float64]
+from dating.arrays import Floats
+from dating.learning.latent.rows import UNSEEN, SightingRows
 
 _CHUNK = 256
 
@@ -64,12 +62,12 @@ class Mixture:
     weight: Floats
     shares: tuple[Floats, ...]
 
-    def log_likelihood(self, rows: Rows) -> Floats:
+    def log_likelihood(self, rows: SightingRows) -> Floats:
         """Give log P(everything recorded | cell) of each instrument.
 
         Parameters
         ----------
-        rows : Rows
+        rows : SightingRows
             Instruments; what is stated of their dates is not used.
 
         Returns
@@ -126,14 +124,14 @@ class Mixture:
         return replace(self, weight=weight, shares=tuple(s[..., own] for s in self.shares))
 
 
-def month_posterior(mixtures: Sequence[Mixture], rows: Rows, prior: Floats) -> Floats:
+def month_posterior(mixtures: Sequence[Mixture], rows: SightingRows, prior: Floats) -> Floats:
     """Give P(cell | everything recorded), all fits taken together.
 
     Parameters
     ----------
     mixtures : sequence of Mixture
         Fits.
-    rows : Rows
+    rows : SightingRows
         Instruments; what is stated of their dates is not used.
     prior : ndarray of float64, shape (cell,)
         Prior probability of each cell of the fits.

@@ -12,14 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.arrays import Floats, Positions
 from dating.evidence import state_weights
 from dating.examination import Examination
 from dating.learning.corpus import Reference
-from dating.learning.latent.time_cells import Cells, Stretch, cells_between
+from dating.learning.latent.time_cells import Cells, MonthRange, cells_between
 from dating.maker import Maker
-
-type Floats = NDArray[np.float64]
-type Positions = NDArray[np.int64]
 
 UNSEEN = -1
 _ANY_MONTH = 1e-6
@@ -27,7 +25,7 @@ _ANY_MONTH = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
-class Rows:
+class SightingRows:
     """The free-form sightings of some dated instruments.
 
     Parameters
@@ -69,7 +67,7 @@ class Rows:
         """Count the instruments."""
         return len(self.codes)
 
-    def chosen(self, rows: NDArray[np.bool_]) -> Rows:
+    def chosen(self, rows: NDArray[np.bool_]) -> SightingRows:
         """Keep some of the instruments.
 
         Parameters
@@ -79,12 +77,12 @@ class Rows:
 
         Returns
         -------
-        Rows
+        SightingRows
             In the same order.
         """
         places = np.cumsum(rows) - 1
         pairs = rows[self.pair_row]
-        return Rows(
+        return SightingRows(
             self.features,
             self.readings,
             self.codes[rows],
@@ -96,12 +94,12 @@ class Rows:
             self.pair_stated[pairs],
         )
 
-    def unlike(self) -> tuple[Rows, Positions]:
+    def unlike(self) -> tuple[SightingRows, Positions]:
         """Keep one of each set of instruments that show the same and are dated the same.
 
         Returns
         -------
-        rows : Rows
+        rows : SightingRows
             Those that differ.
         place : ndarray of int64, shape (row,)
             Which of them each instrument is like.
@@ -137,7 +135,7 @@ def free_form_features(maker: Maker) -> dict[str, tuple[str, ...]]:
     return {n: tuple(f.states) for n, (_, f) in maker.features().items() if f.free_form}
 
 
-def rows_of(references: Sequence[Reference], maker: Maker, output: Floats) -> Rows:
+def rows_of(references: Sequence[Reference], maker: Maker, output: Floats) -> SightingRows:
     """Turn dated instruments into arrays.
 
     Parameters
@@ -151,7 +149,7 @@ def rows_of(references: Sequence[Reference], maker: Maker, output: Floats) -> Ro
 
     Returns
     -------
-    Rows
+    SightingRows
         In the order of the references.
     """
     features, stretches = free_form_features(maker), stretches_of(references)
@@ -163,7 +161,7 @@ def rows_of(references: Sequence[Reference], maker: Maker, output: Floats) -> Ro
     stated = np.array([reference.likelihood(output) for reference in references])
     by_cell = cells.gathered(stated * output) / prior
     pair_row, pair_cell = np.nonzero(by_cell)
-    return Rows(
+    return SightingRows(
         tuple(features),
         readings,
         codes,
@@ -176,7 +174,7 @@ def rows_of(references: Sequence[Reference], maker: Maker, output: Floats) -> Ro
     )
 
 
-def stretches_of(references: Sequence[Reference]) -> list[Stretch]:
+def stretches_of(references: Sequence[Reference]) -> list[MonthRange]:
     """List the stretches of months that are stated of instruments.
 
     Parameters
@@ -189,7 +187,7 @@ def stretches_of(references: Sequence[Reference]) -> list[Stretch]:
     list of (int, int)
         The first month and the month after the last, several for a date with gaps.
     """
-    stretches: list[Stretch] = []
+    stretches: list[MonthRange] = []
     for reference in references:
         if reference.dated and reference.trust:
             steps = np.diff(reference.window, prepend=0, append=0)

@@ -10,11 +10,9 @@ from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning.latent.time_cells import Cells
-
-type Floats = NDArray[np.float64]
 
 _SHORTEST = 0.3
 """Months of the shortest reach; a month away, next to nothing is left of it."""

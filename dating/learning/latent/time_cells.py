@@ -14,10 +14,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.months import Period
 
-type Floats = NDArray[np.float64]
-type Stretch = tuple[int, int]
+type MonthRange = tuple[int, int]
 """First month and the month after the last, counted from the start of the period."""
 
 MOST_CELLS = 360
@@ -115,7 +115,7 @@ class Cells:
         """
         return np.equal.outer(np.arange(len(self)), self.of_month).astype(np.float64)
 
-    def finer(self, stretches: Sequence[Stretch]) -> Cells:
+    def finer(self, stretches: Sequence[MonthRange]) -> Cells:
         """Cut cells into months, but not those that are stated dates themselves.
 
         Parameters
@@ -168,7 +168,7 @@ class Cells:
         return np.asarray(np.where(whole, flat, lines))
 
 
-def cells_between(stretches: Sequence[Stretch], period: Period, most: int = MOST_CELLS) -> Cells:
+def cells_between(stretches: Sequence[MonthRange], period: Period, most: int = MOST_CELLS) -> Cells:
     """Choose cells that tell apart what the stated dates do.
 
     Parameters
@@ -199,7 +199,7 @@ def cells_between(stretches: Sequence[Stretch], period: Period, most: int = MOST
     return Cells(tuple(kept))
 
 
-def _joined(edges: list[int], stretches: Sequence[Stretch], most: int) -> list[int]:
+def _joined(edges: list[int], stretches: Sequence[MonthRange], most: int) -> list[int]:
     """Join the neighbours with the fewest dates that begin or end in them, times their width."""
     dates = np.zeros(edges[-1])
     for start, stop in stretches:

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dating.bench.alike import Examples, states_of
 from dating.bench.answers import OTHER, STATE
-from dating.bench.asking import BadRequestError
 from dating.bench.curves import Curves, draw_curves
-from dating.bench.drawing import Axis, draw_strip
-from dating.bench.grounds import Judgement, judgements_behind
-from dating.bench.panels import Dated, dated_of
+from dating.bench.judgement_sources import Judgement, judgements_behind
+from dating.bench.month_shapes import Axis, draw_strip
+from dating.bench.panels import DatePanel, dated_of
+from dating.bench.reference_examples import Examples, states_of
+from dating.bench.requests import BadRequestError
 from dating.estimates import Estimate
 from dating.evidence import Piece
 from dating.maker import Maker
@@ -76,14 +76,14 @@ class WhatIf:
     ----------
     name, answer : str
         The feature, and the other answer.
-    now, then : Dated
+    now, then : DatePanel
         As it is, with the other answer drawn over it; and with the other answer.
     """
 
     name: str
     answer: str
-    now: Dated
-    then: Dated
+    now: DatePanel
+    then: DatePanel
 
 
 def explained(estimate: Estimate, name: str, examples: Examples | None) -> Explanation:

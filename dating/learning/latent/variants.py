@@ -6,15 +6,13 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning.latent.mixture import Mixture, Settings
 from dating.learning.latent.time_cells import Cells
 
 if TYPE_CHECKING:
     import xarray as xr
-
-type Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,7 +9,6 @@ from pathlib import PurePosixPath
 
 from starlette.responses import Response
 
-from dating.bench.alike import examples_of
 from dating.bench.answers import (
     ONE_OF,
     OTHER,
@@ -19,18 +18,19 @@ from dating.bench.answers import (
     paper_numbers,
     remarks_in,
 )
-from dating.bench.asking import Asked, BadRequestError, check_folder, filled
-from dating.bench.explaining import (
+from dating.bench.examination_text import amended_text, new_text
+from dating.bench.explanations import (
     explained,
     other_answers,
     what_if,
     with_answer,
 )
+from dating.bench.file_cache import FileCache
 from dating.bench.forms import Form
 from dating.bench.panels import Panels, panels_of
-from dating.bench.questions import Group, Trouble, groups_of, places_of, troubles_of
-from dating.bench.recording import amended_text, new_text
-from dating.bench.shelf import Shelf
+from dating.bench.questions import FormProblem, QuestionGroup, groups_of, places_of, troubles_of
+from dating.bench.reference_examples import examples_of
+from dating.bench.requests import BadRequestError, PageRequest, check_folder, filled
 from dating.bench.workspace import ChangedError, NotThereError
 from dating.estimates import Estimate, estimate
 from dating.examination import Examination
@@ -42,12 +42,12 @@ _FOLDERS = ("examinations", "demo_data/examinations")
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{0,59}")
 
 
-def examine(asked: Asked) -> Response:
+def examine(asked: PageRequest) -> Response:
     """Show the form, filled from a file or empty for a maker file, and what it says so far.
 
     Parameters
     ----------
-    asked : Asked
+    asked : PageRequest
         With ``file`` or ``maker`` and perhaps ``learned``.
 
     Returns
@@ -93,12 +93,12 @@ def examine(asked: Asked) -> Response:
     )
 
 
-def redraw(asked: Asked) -> Response:
+def redraw(asked: PageRequest) -> Response:
     """Date what the form says.
 
     Parameters
     ----------
-    asked : Asked
+    asked : PageRequest
         With the fields of the form.
 
     Returns
@@ -116,12 +116,12 @@ def redraw(asked: Asked) -> Response:
     return _redrawn(asked, maker, groups, panels, [])
 
 
-def save(asked: Asked) -> Response:
+def save(asked: PageRequest) -> Response:
     """Save what the form says as the file that the command reads.
 
     Parameters
     ----------
-    asked : Asked
+    asked : PageRequest
         With the fields of the form.
 
     Returns
@@ -154,12 +154,12 @@ def save(asked: Asked) -> Response:
     )
 
 
-def explain(asked: Asked) -> Response:
+def explain(asked: PageRequest) -> Response:
     """Say what stands behind one observation.
 
     Parameters
     ----------
-    asked : Asked
+    asked : PageRequest
         With ``piece`` and the fields of the form.
 
     Returns
@@ -177,12 +177,12 @@ def explain(asked: Asked) -> Response:
     return filled("explain.html.j2", it=explanation, answers=answers, where=where)
 
 
-def change(asked: Asked) -> Response:
+def change(asked: PageRequest) -> Response:
     """Say what the date would be with another answer.
 
     Parameters
     ----------
-    asked : Asked
+    asked : PageRequest
         With ``piece``, ``answer`` and the fields of the form.
 
     Returns
@@ -200,14 +200,14 @@ def change(asked: Asked) -> Response:
     return filled("explain_what_if.html.j2", it=what_if(now, then, name, answers[answer]))
 
 
-def _maker_file(asked: Asked) -> str:
+def _maker_file(asked: PageRequest) -> str:
     name = asked.field("maker_file")
     if not name:
         raise BadRequestError("the form lacks the maker file")
     return name
 
 
-def _of_form(asked: Asked, maker: Maker, fields: Mapping[str, tuple[str, ...]]) -> Estimate:
+def _of_form(asked: PageRequest, maker: Maker, fields: Mapping[str, tuple[str, ...]]) -> Estimate:
     examination = examination_in(fields, maker)
     try:
         return _estimated(asked.shelf, maker, examination, asked.field("learned"))
@@ -215,22 +215,24 @@ def _of_form(asked: Asked, maker: Maker, fields: Mapping[str, tuple[str, ...]]) 
         raise InputError([replace(problem, line=None) for problem in error.problems]) from None
 
 
-def _estimated(shelf: Shelf, maker: Maker, examination: Examination, learned: str) -> Estimate:
+def _estimated(shelf: FileCache, maker: Maker, examination: Examination, learned: str) -> Estimate:
     known = shelf.learned(learned, maker) if learned else None
     return estimate(maker, examination, learned=known)
 
 
-def _told(asked: Asked, maker: Maker, groups: tuple[Group, ...], error: InputError) -> Response:
+def _told(
+    asked: PageRequest, maker: Maker, groups: tuple[QuestionGroup, ...], error: InputError
+) -> Response:
     said = paper_numbers(asked.fields, said=True)
     return _redrawn(asked, maker, groups, None, troubles_of(error.problems, groups, said))
 
 
 def _redrawn(
-    asked: Asked,
+    asked: PageRequest,
     maker: Maker,
-    groups: tuple[Group, ...],
+    groups: tuple[QuestionGroup, ...],
     panels: Panels | None,
-    troubles: list[Trouble],
+    troubles: list[FormProblem],
 ) -> Response:
     said = paper_numbers(asked.fields, said=True)
     return filled(
@@ -244,13 +246,13 @@ def _redrawn(
     )
 
 
-def _folder(shelf: Shelf) -> str:
+def _folder(shelf: FileCache) -> str:
     """Say where a new examination is saved."""
     root = shelf.workspace.root
     return next((f"{name}/" for name in _FOLDERS if (root / name).is_dir()), "")
 
 
-def _new_name(asked: Asked, examination: Examination) -> str:
+def _new_name(asked: PageRequest, examination: Examination) -> str:
     name = asked.field("name") or _slug(examination.instrument)
     if not examination.instrument:
         message = "an instrument needs a name or number of its own"
@@ -267,7 +269,7 @@ def _slug(instrument: str) -> str:
     return re.sub(r"[^A-Za-z0-9]+", "-", instrument).strip("-")[:60].rstrip("-")
 
 
-def _text(asked: Asked, file: str, examination: Examination) -> str:
+def _text(asked: PageRequest, file: str, examination: Examination) -> str:
     """Write the text of the file: the old one amended where there is one that can be read."""
     if not asked.field("file"):
         return new_text(examination)

@@ -10,21 +10,21 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dating.advice import information_bits
+from dating.arrays import Floats
 from dating.claims.evidence import Evidence
 from dating.claims.production import Production
 from dating.claims.statements import (
     Apart,
+    Assertion,
     Built,
     ChangedFirst,
-    Changeover,
     Claim,
-    Made,
+    ClaimedChangeover,
+    NumberMade,
     Older,
     Overlap,
-    Saying,
     Share,
     Use,
 )
@@ -35,8 +35,6 @@ from dating.magnitudes import Magnitudes, floats
 from dating.months import month_label
 from dating.reading import InputError
 
-type Floats = NDArray[np.float64]
-
 _STEP = 3
 """Months between the build months that are tried for a further dated instrument."""
 _LEAST = 0.01
@@ -44,7 +42,7 @@ _LEAST = 0.01
 
 
 @dataclass(frozen=True)
-class Look:
+class FurtherEvidence:
     """One thing that would move a claim.
 
     Parameters
@@ -59,7 +57,7 @@ class Look:
     bits: float
 
 
-def looks_of(claim: Claim, evidence: Evidence) -> tuple[Look, ...]:
+def looks_of(claim: Claim, evidence: Evidence) -> tuple[FurtherEvidence, ...]:
     """Name the observation and the document that would move a claim most.
 
     Parameters
@@ -71,7 +69,7 @@ def looks_of(claim: Claim, evidence: Evidence) -> tuple[Look, ...]:
 
     Returns
     -------
-    tuple of Look
+    tuple of FurtherEvidence
         The observation first; fewer than two where nothing would tell.
 
     References
@@ -92,7 +90,9 @@ def looks_of(claim: Claim, evidence: Evidence) -> tuple[Look, ...]:
 # About production ----------------------------------------------------------------------------
 
 
-def _further_instruments(claim: Claim, production: Production, true: Floats) -> Iterator[Look]:
+def _further_instruments(
+    claim: Claim, production: Production, true: Floats
+) -> Iterator[FurtherEvidence]:
     """Try a further dated instrument of each quarter on which one feature is examined."""
     every = np.flatnonzero(production.tables.output > 0)[::_STEP]
     for feature in dict.fromkeys(f for saying in claim.sayings() for f in _features(saying)):
@@ -109,10 +109,10 @@ def _further_instruments(claim: Claim, production: Production, true: Floats) -> 
         place = int(gains.argmax())
         month = month_label(production.maker.period.first + int(every[place]))
         what = f"a securely dated instrument of about {month} on which {feature} is examined"
-        yield Look(what, float(gains[place]))
+        yield FurtherEvidence(what, float(gains[place]))
 
 
-def _papers(claim: Claim, production: Production, true: Floats) -> Iterator[Look]:
+def _papers(claim: Claim, production: Production, true: Floats) -> Iterator[FurtherEvidence]:
     """Try knowing outright, from a document, the number that each part of a claim is about."""
     for saying in claim.sayings():
         values = quantity(saying, production)
@@ -123,7 +123,9 @@ def _papers(claim: Claim, production: Production, true: Floats) -> Iterator[Look
         bins = np.digitize(values, edges)
         joint = np.zeros((bins.max() + 1, 2))
         np.add.at(joint, bins, np.stack([true, 1 - true], axis=1))
-        yield Look(f"a document that states {_stated_by(saying)}", information_bits(joint))
+        yield FurtherEvidence(
+            f"a document that states {_stated_by(saying)}", information_bits(joint)
+        )
 
 
 def _gains(true: Floats, states: Floats) -> Floats:
@@ -134,19 +136,19 @@ def _gains(true: Floats, states: Floats) -> Floats:
     return np.array([information_bits(joint[:, :, m]) for m in range(joint.shape[2])])
 
 
-def _features(saying: Saying) -> tuple[str, ...]:
+def _features(saying: Assertion) -> tuple[str, ...]:
     match saying.said:
-        case Use(feature=feature) | Overlap(changeover=Changeover(feature=feature)):
+        case Use(feature=feature) | Overlap(changeover=ClaimedChangeover(feature=feature)):
             return (feature,)
         case ChangedFirst(earlier=earlier, later=later):
             return (earlier.feature, later.feature)
-        case Share(states=states) | Made(states=states):
+        case Share(states=states) | NumberMade(states=states):
             return tuple(states)
         case _:
             return ()
 
 
-def _stated_by(saying: Saying) -> str:
+def _stated_by(saying: Assertion) -> str:
     match saying.said:
         case Use(feature=feature, state=state):
             which = "first" if saying.kind == "first_use" else "last"
@@ -157,7 +159,7 @@ def _stated_by(saying: Saying) -> str:
             return f"how long both forms of {way.feature} were used together"
         case Share(states=states):
             return f"the share of {_combined(states)} in production"
-        case Made(states=states):
+        case NumberMade(states=states):
             return f"how many were made with {_combined(states)}"
         case _:
             return ""
@@ -170,7 +172,7 @@ def _combined(states: dict[str, tuple[str, ...]]) -> str:
 # About instruments ---------------------------------------------------------------------------
 
 
-def _on_instruments(claim: Claim, evidence: Evidence) -> Iterator[Look]:
+def _on_instruments(claim: Claim, evidence: Evidence) -> Iterator[FurtherEvidence]:
     """Try every feature that was not examined on one of the instruments."""
     features = evidence.maker.features()
     for name in claim.instruments():
@@ -183,10 +185,10 @@ def _on_instruments(claim: Claim, evidence: Evidence) -> Iterator[Look]:
                 yes, every = floats(*(np.stack(sums) for sums in zip(*each, strict=True)))
                 if every.sum() > 0:
                     joint = np.stack([yes, np.maximum(every - yes, 0.0)], axis=1)
-                    yield Look(f"{feature} of {name}", information_bits(joint))
+                    yield FurtherEvidence(f"{feature} of {name}", information_bits(joint))
 
 
-def _papers_on_instruments(claim: Claim, evidence: Evidence) -> Iterator[Look]:
+def _papers_on_instruments(claim: Claim, evidence: Evidence) -> Iterator[FurtherEvidence]:
     """Try a document that dates an instrument outright."""
     true, weight = evidence.truth(claim.sayings(), evidence.examinations)
     p = float(true.sum() / weight.sum())
@@ -195,7 +197,7 @@ def _papers_on_instruments(claim: Claim, evidence: Evidence) -> Iterator[Look]:
         if isinstance(saying.said, Built | Apart | Older):
             names = saying.instruments()
             what = f"a document that dates {' or '.join(names)}"
-            yield Look(what, entropy / len(names))
+            yield FurtherEvidence(what, entropy / len(names))
 
 
 def _with(examination: Examination, feature: str, state: str) -> Examination:

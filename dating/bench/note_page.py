@@ -12,7 +12,7 @@ from starlette.responses import Response
 
 from dating.bench.amounts import AmountError, chance_of
 from dating.bench.answers import Fields, examination_in, fields_of
-from dating.bench.asking import Asked, BadRequestError, filled
+from dating.bench.requests import BadRequestError, PageRequest, filled
 from dating.bench.workspace import NotThereError
 from dating.estimates import Estimate, estimate
 from dating.examination import Examination
@@ -21,9 +21,9 @@ from dating.maker import Maker
 from dating.notes.file_names import file_name
 from dating.notes.house import House
 from dating.notes.languages import Style, language, languages
-from dating.notes.note import Noted, note_of
+from dating.notes.note import EstimateNote, note_of
 from dating.notes.phrasing import CIRCA
-from dating.notes.picture import Drawn, picture_for
+from dating.notes.picture import NotePicture, picture_for
 from dating.notes.sentences import Wording
 from dating.reading import InputError, Problem
 from dating.tabulation import LEVEL
@@ -75,7 +75,7 @@ class Subject:
     ----------
     maker_file, file, learned : str
         Names of the files; empty where there is none.
-    noted : Noted
+    noted : EstimateNote
         The estimate with its note.
     wording : Wording
         How it is worded.
@@ -84,16 +84,16 @@ class Subject:
     maker_file: str
     file: str
     learned: str
-    noted: Noted
+    noted: EstimateNote
     wording: Wording
 
 
-def note(asked: Asked) -> Response:
+def note(asked: PageRequest) -> Response:
     """Show the note of an examination that lies in the folder.
 
     Parameters
     ----------
-    asked : Asked
+    asked : PageRequest
         ``file``, and ``maker`` and ``learned`` where they are chosen.
 
     Returns
@@ -113,12 +113,12 @@ def note(asked: Asked) -> Response:
     return _shown(asked, _subject(asked, fields))
 
 
-def preview(asked: Asked) -> Response:
+def preview(asked: PageRequest) -> Response:
     """Show the note of what a form says.
 
     Parameters
     ----------
-    asked : Asked
+    asked : PageRequest
         The fields of an examination, with ``maker_file``, and with ``OPTIONS`` where chosen.
 
     Returns
@@ -129,12 +129,12 @@ def preview(asked: Asked) -> Response:
     return _shown(asked, _subject(asked, asked.fields))
 
 
-def file(asked: Asked) -> Response:
+def file(asked: PageRequest) -> Response:
     """Give the note as a file.
 
     Parameters
     ----------
-    asked : Asked
+    asked : PageRequest
         ``as`` behind the question mark, an ending, and the form of the page.
 
     Returns
@@ -160,14 +160,14 @@ def _content(subject: Subject, form: Format) -> bytes:
         from dating.notes.markdown import as_markdown  # noqa: PLC0415
 
         return as_markdown(subject.noted.note, House()).encode("utf-8")
-    from dating.notes.publishing import documents_of  # noqa: PLC0415
+    from dating.notes.note_files import documents_of  # noqa: PLC0415
 
     made = documents_of(subject.noted, subject.wording, House(), (form.key,), "note")
     (content,) = made.files.values()
     return content
 
 
-def _shown(asked: Asked, subject: Subject) -> Response:
+def _shown(asked: PageRequest, subject: Subject) -> Response:
     made, wording = subject.noted.estimate, subject.wording
     kept: dict[str, tuple[str, ...]] = {
         **fields_of(made.examination),
@@ -190,14 +190,14 @@ def _shown(asked: Asked, subject: Subject) -> Response:
     )
 
 
-def _drawn(asked: Asked, made: Estimate, subject: Subject) -> Drawn | None:
+def _drawn(asked: PageRequest, made: Estimate, subject: Subject) -> NotePicture | None:
     if find_spec("matplotlib") is None:
         return None
     with asked.shelf.drawing:
         return picture_for(made, subject.wording, subject.noted.note.picture)
 
 
-def _subject(asked: Asked, fields: Fields) -> Subject:
+def _subject(asked: PageRequest, fields: Fields) -> Subject:
     """Date what the fields say, and write the note."""
     maker_file, name, learned = (_last(fields, key) for key in _BESIDE)
     if not maker_file:
@@ -210,11 +210,11 @@ def _subject(asked: Asked, fields: Fields) -> Subject:
     if not seen.instrument:
         raise InputError([_problem("instrument", "a note needs the name of the instrument")])
     made = estimate(maker, seen, level=wording.level, learned=known)
-    noted = Noted(made, note_of(made, wording))
+    noted = EstimateNote(made, note_of(made, wording))
     return Subject(maker_file, name, learned, noted, wording)
 
 
-def _of_file(asked: Asked, name: str, said: Examination, maker: Maker) -> Examination:
+def _of_file(asked: PageRequest, name: str, said: Examination, maker: Maker) -> Examination:
     """Take the examination of the file where the form says the same: a note then names the file."""
     saved = said
     if name:

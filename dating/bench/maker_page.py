@@ -10,11 +10,23 @@ import numpy as np
 from numpy.typing import NDArray
 from starlette.responses import Response
 
-from dating.bench.asking import Asked, filled
+from dating.arrays import Floats
+from dating.bench.chart_geometry import (
+    BAND,
+    HEAD,
+    LANE,
+    NAMES,
+    NARROW,
+    ROW,
+    SHEET,
+    WIDTH,
+    Scale,
+    step_path,
+)
 from dating.bench.chart_rows import (
     EVENT,
+    ChartRow,
     EventLine,
-    Row,
     about,
     event_lines,
     feature_rows,
@@ -23,10 +35,17 @@ from dating.bench.chart_rows import (
     measured_row,
     month_words,
 )
+from dating.bench.judgement_places import place_text
 from dating.bench.mistakes import maker_mistakes
-from dating.bench.shares import Came, Shares, changeovers, mean_of, shares_of, variant_shares
-from dating.bench.spots import place_text
-from dating.bench.wall import BAND, HEAD, LANE, NAMES, NARROW, ROW, SHEET, WIDTH, Scale, step_path
+from dating.bench.requests import PageRequest, filled
+from dating.bench.shares import (
+    ChangeoverDate,
+    Shares,
+    changeovers,
+    mean_of,
+    shares_of,
+    variant_shares,
+)
 from dating.learning.layout import VARIANTS
 from dating.learning.learned import DRAWS, Learned, tables_for
 from dating.maker import Maker
@@ -34,8 +53,6 @@ from dating.months import Period
 from dating.tables import MonthTables
 from dating.words.phrases import percent
 from dating.words.soundness import on_soundness
-
-type Floats = NDArray[np.float64]
 
 FOOT = 64
 
@@ -81,14 +98,14 @@ class ChangeLine:
 
 
 @dataclass(frozen=True)
-class Section:
+class ChartSection:
     """The rows of one component, or of the variants, and their numbers.
 
     Parameters
     ----------
     name, what : str
         The component, and what it is.
-    rows : tuple of Row
+    rows : tuple of ChartRow
         The chart.
     tables : tuple of YearTable
         The shares of each year.
@@ -100,7 +117,7 @@ class Section:
 
     name: str
     what: str
-    rows: tuple[Row, ...]
+    rows: tuple[ChartRow, ...]
     tables: tuple[YearTable, ...]
     changes: tuple[ChangeLine, ...]
     marks: tuple[tuple[str, str, str], ...] = ()
@@ -125,7 +142,7 @@ class Chart:
         The events.
     events_height : float
         Height of their picture.
-    sections : tuple of Section
+    sections : tuple of ChartSection
         Variants and components.
     output : str
         Data of an SVG path.
@@ -139,19 +156,19 @@ class Chart:
     ticks: tuple[tuple[float, str], ...]
     events: tuple[EventLine, ...]
     events_height: float
-    sections: tuple[Section, ...]
+    sections: tuple[ChartSection, ...]
     output: str
     output_title: str
     output_most: str
     output_table: YearTable
 
 
-def maker_page(asked: Asked) -> Response:
+def maker_page(asked: PageRequest) -> Response:
     """Show a maker file as a chart of features over time.
 
     Parameters
     ----------
-    asked : Asked
+    asked : PageRequest
         With ``file``; ``learned`` where what was learned shall be shown; ``sheet=1`` for the
         proportions of one A3 sheet.
 
@@ -244,11 +261,11 @@ class _Drawn:
     maker: Maker
     tables: MonthTables
     scale: Scale
-    came: list[Came]
+    came: list[ChangeoverDate]
 
 
-def _variants(drawn: _Drawn, shares: Shares) -> Section:
-    return Section(
+def _variants(drawn: _Drawn, shares: Shares) -> ChartSection:
+    return ChartSection(
         name="variants",
         what="grades or lines made alongside each other",
         rows=tuple(feature_rows(drawn.scale, HEAD, [shares], drawn.came)),
@@ -257,7 +274,7 @@ def _variants(drawn: _Drawn, shares: Shares) -> Section:
     )
 
 
-def _component(drawn: _Drawn, part: str) -> Section:
+def _component(drawn: _Drawn, part: str) -> ChartSection:
     component, tables, scale = drawn.maker.components[part], drawn.tables, drawn.scale
     shares = [each for name in component.features for each in shares_of(tables, name)]
     rows = list(feature_rows(scale, HEAD, shares, drawn.came))
@@ -275,7 +292,7 @@ def _component(drawn: _Drawn, part: str) -> Section:
         for name in component.marks
     )
     changes = _changes(drawn.came, set(component.features))
-    return Section(part, component.what, tuple(rows), tuple(by_year), changes, marks)
+    return ChartSection(part, component.what, tuple(rows), tuple(by_year), changes, marks)
 
 
 def _output_table(made: Floats, period: Period, *, stated: bool) -> YearTable:
@@ -286,7 +303,7 @@ def _output_table(made: Floats, period: Period, *, stated: bool) -> YearTable:
     return YearTable(caption, ("made" if stated else "share",), years)
 
 
-def _changes(came: Sequence[Came], names: set[str]) -> tuple[ChangeLine, ...]:
+def _changes(came: Sequence[ChangeoverDate], names: set[str]) -> tuple[ChangeLine, ...]:
     return tuple(
         ChangeLine(about(c), c.to, _range_words(c.start), _range_words(c.end), tuple(c.judgements))
         for c in came

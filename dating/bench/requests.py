@@ -13,7 +13,7 @@ from urllib.parse import parse_qsl
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import HTMLResponse, Response
 
-from dating.bench.shelf import Shelf
+from dating.bench.file_cache import FileCache
 from dating.bench.workspace import ChangedError, NotThereError
 from dating.reading import InputError, Problem
 
@@ -30,12 +30,12 @@ class BadRequestError(Exception):
 
 
 @dataclass(frozen=True)
-class Asked:
+class PageRequest:
     """One request as a page sees it.
 
     Parameters
     ----------
-    shelf : Shelf
+    shelf : FileCache
         The folder, and what has been read from it.
     query : mapping of str to str
         What stands behind the question mark; the last of equal names.
@@ -43,7 +43,7 @@ class Asked:
         The fields of the form that was sent; empty for a page that is looked at.
     """
 
-    shelf: Shelf
+    shelf: FileCache
     query: Mapping[str, str]
     fields: Mapping[str, tuple[str, ...]]
 
@@ -86,12 +86,12 @@ class Asked:
         return value
 
 
-def check_folder(asked: Asked) -> None:
+def check_folder(asked: PageRequest) -> None:
     """Make sure that a form is saved in the folder that it was opened from.
 
     Parameters
     ----------
-    asked : Asked
+    asked : PageRequest
         With ``folder``, the identity of that folder.
 
     Raises
@@ -105,7 +105,7 @@ def check_folder(asked: Asked) -> None:
         raise InputError([Problem("the form", None, "", message, "", allowed)])
 
 
-type Page = Callable[[Asked], Response]
+type Page = Callable[[PageRequest], Response]
 
 
 @lru_cache
@@ -169,7 +169,7 @@ def answering(page: Page) -> Callable[[Request], Any]:
     async def endpoint(request: Request) -> Response:
         try:
             fields = _fields(await request.body())
-            asked = Asked(request.app.state.shelf, dict(request.query_params), fields)
+            asked = PageRequest(request.app.state.shelf, dict(request.query_params), fields)
             return await run_in_threadpool(page, asked)
         except BadRequestError as error:
             return trouble(400, [str(error)])

@@ -17,11 +17,12 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.batch import Stock
-from dating.engine import Part, Weighing
+from dating.arrays import Floats
+from dating.batch import EvidenceCache
+from dating.engine import ComponentEvidence, Weighing
 from dating.evidence import Piece
 from dating.learning.corpus import Corpus, Reference
-from dating.learning.latent.finding import fold_fits, folds_of
+from dating.learning.latent.search import fold_fits, folds_of
 from dating.learning.layout import FLOOR
 from dating.learning.learned import Learned, learned_tables, tables_for
 from dating.likelihoods import mark_stretches
@@ -30,14 +31,12 @@ from dating.maker import Maker
 from dating.tables import MonthTables
 from dating.tabulation import month_tables
 
-type Floats = NDArray[np.float64]
-
 WIDEST = 12
 """Months beyond which a stated date is too wide to judge a posterior by."""
 
 
 @dataclass(frozen=True)
-class PassedOver:
+class Omissions:
     """How many instruments of the corpus say nothing about a posterior, and why.
 
     Parameters
@@ -59,7 +58,7 @@ class PassedOver:
 
 
 @dataclass(frozen=True, eq=False)
-class Dated:
+class DatedReferences:
     """Reference instruments dated with themselves left out.
 
     Parameters
@@ -72,7 +71,7 @@ class Dated:
         The same without the correction of levels that what was learned may carry.
     shaky : ndarray of bool, shape (instrument,)
         Where the smoothed weights cannot be relied on: learning leans on this instrument.
-    passed_over : PassedOver
+    passed_over : Omissions
         The others.
     """
 
@@ -80,10 +79,10 @@ class Dated:
     posterior: Floats
     uncorrected: Floats
     shaky: NDArray[np.bool_]
-    passed_over: PassedOver
+    passed_over: Omissions
 
 
-def dated_without(corpus: Corpus, learned: Learned | None) -> Dated:
+def dated_without(corpus: Corpus, learned: Learned | None) -> DatedReferences:
     """Date every reference instrument with itself left out of learning.
 
     Parameters
@@ -95,7 +94,7 @@ def dated_without(corpus: Corpus, learned: Learned | None) -> Dated:
 
     Returns
     -------
-    Dated
+    DatedReferences
         In the order of the corpus.
 
     References
@@ -115,12 +114,12 @@ def dated_without(corpus: Corpus, learned: Learned | None) -> Dated:
             made[place], shaky[place] = _posterior(weighing, reference, learned, corpus.maker)
     kept = [place for place in judged if np.isfinite(made[place]).all()]
     uncorrected = made[kept]
-    return Dated(
+    return DatedReferences(
         tuple(corpus.references[place] for place in kept),
         uncorrected if learned is None else learned.corrected(uncorrected),
         uncorrected,
         shaky[kept],
-        PassedOver(
+        Omissions(
             doubted=len(dated) - len(trusted),
             wide=len(trusted) - len(judged),
             impossible=len(judged) - len(kept),
@@ -131,7 +130,7 @@ def dated_without(corpus: Corpus, learned: Learned | None) -> Dated:
 
 def stocks_for(
     corpus: Corpus, learned: Learned | None, places: list[int]
-) -> Iterator[tuple[Stock, list[int]]]:
+) -> Iterator[tuple[EvidenceCache, list[int]]]:
     """Pair instruments with tables that know nothing of their free-form sightings.
 
     Parameters
@@ -145,18 +144,18 @@ def stocks_for(
 
     Yields
     ------
-    Stock, list of int
+    EvidenceCache, list of int
         Tables, and the places of the instruments that they may date.
     """
     maker = corpus.maker
     if learned is None or learned.latent is None:
-        yield Stock(maker, tables_for(maker, learned)), places
+        yield EvidenceCache(maker, tables_for(maker, learned)), places
         return
     fold = folds_of(corpus, learned.seed)
     fits = fold_fits(corpus, month_tables(maker).output, learned.latent, learned.seed)
     for part, latent in enumerate(fits):
         tables = learned_tables(maker, replace(learned, latent=latent))
-        yield Stock(maker, tables), [p for p in places if fold[p] == part]
+        yield EvidenceCache(maker, tables), [p for p in places if fold[p] == part]
 
 
 def _posterior(
@@ -236,7 +235,7 @@ def _alone(weighing: Weighing, piece: Piece, maker: Maker) -> Floats:
         return piece.likelihood
     part = weighing.parts[piece.component]
     piece = piece.widened() if piece.logs is not None else piece
-    made = Part(part.name, part.swapped, part.donor, (piece,)).likelihood
+    made = ComponentEvidence(part.name, part.swapped, part.donor, (piece,)).likelihood
     if piece.kind == "measurement":
         return made
     anything = FLOOR

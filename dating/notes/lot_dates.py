@@ -10,38 +10,38 @@ from dating.learning.learned import Learned
 from dating.maker import Maker
 from dating.notes.file_names import file_names
 from dating.notes.lots import Lot, Lots
-from dating.notes.note import Noted, note_of
-from dating.notes.sale import Entry, entry_of, failed_entry
+from dating.notes.note import EstimateNote, note_of
+from dating.notes.sale import IndexEntry, entry_of, failed_entry
 from dating.notes.sentences import Wording
 from dating.reading import InputError, Problem
 from dating.tabulation import SEED
 
 
 @dataclass(frozen=True, eq=False)
-class Sold:
+class DatedLot:
     """One lot, dated and worded.
 
     Parameters
     ----------
     lot : Lot
         The lot as it was read.
-    entry : Entry
+    entry : IndexEntry
         Its place in the index.
-    noted : Noted or None
+    noted : EstimateNote or None
         Its estimate and note; None where it could not be read or dated.
     problems : tuple of Problem
         Why it could not.
     """
 
     lot: Lot
-    entry: Entry
-    noted: Noted | None
+    entry: IndexEntry
+    noted: EstimateNote | None
     problems: tuple[Problem, ...]
 
 
 def sell(
     lots: Lots, wording: Wording, *, learned: Learned | None = None, seed: int = SEED
-) -> Iterator[Sold]:
+) -> Iterator[DatedLot]:
     """Date the lots of a sale, and word their notes.
 
     Parameters
@@ -57,7 +57,7 @@ def sell(
 
     Yields
     ------
-    Sold
+    DatedLot
         In the order of the file.
 
     Examples
@@ -96,7 +96,7 @@ def sell_lot(
     *,
     learned: Learned | None = None,
     seed: int = SEED,
-) -> Sold:
+) -> DatedLot:
     """Date one lot, and word its note.
 
     Parameters
@@ -116,16 +116,16 @@ def sell_lot(
 
     Returns
     -------
-    Sold
+    DatedLot
         With its problems in place of a note where it could not be read or dated.
     """
     if lot.examination is None:
-        return Sold(lot, failed_entry(lot.number, lot.title, lot.problems), None, lot.problems)
+        return DatedLot(lot, failed_entry(lot.number, lot.title, lot.problems), None, lot.problems)
     try:
         made = estimate(maker, lot.examination, level=wording.level, seed=seed, learned=learned)
     except InputError as error:
         entry = failed_entry(lot.number, lot.examination.instrument, error.problems)
-        return Sold(lot, entry, None, error.problems)
+        return DatedLot(lot, entry, None, error.problems)
     title = wording.language.say("headings.lot", lot=lot.number)
     note = note_of(made, wording, title=title, words=lot.title)
-    return Sold(lot, entry_of(made, wording, lot.number, name), Noted(made, note), ())
+    return DatedLot(lot, entry_of(made, wording, lot.number, name), EstimateNote(made, note), ())

@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 from starlette.responses import Response
 
-from dating.bench.asking import Asked, BadRequestError, check_folder, filled
-from dating.bench.judged import (
-    Entry,
+from dating.bench.file_cache import FileCache
+from dating.bench.judgement_form import (
+    JudgementFields,
     assessors_at,
     entry_at,
     entry_of,
@@ -21,10 +21,10 @@ from dating.bench.judged import (
     pool,
     written,
 )
-from dating.bench.judged_pictures import (
+from dating.bench.judgement_pictures import (
     WIDTHS,
-    Picture,
-    Ramp,
+    JudgementPicture,
+    RampPicture,
     Window,
     density_picture,
     happened,
@@ -32,9 +32,9 @@ from dating.bench.judged_pictures import (
     ramp_picture,
     window_of,
 )
-from dating.bench.judged_words import in_words, pooled_words, value_words
-from dating.bench.shelf import Shelf
-from dating.bench.spots import OPINIONS, Spot, place_text, spots_of
+from dating.bench.judgement_places import OPINIONS, JudgementPlace, place_text, spots_of
+from dating.bench.judgement_words import in_words, pooled_words, value_words
+from dating.bench.requests import BadRequestError, PageRequest, check_folder, filled
 from dating.bench.workspace import ChangedError
 from dating.distributions import Pool
 from dating.maker import Maker
@@ -54,7 +54,7 @@ class Case:
         Name of the maker file.
     maker : Maker
         As it is on disk.
-    spot : Spot
+    spot : JudgementPlace
         The judgement.
     index : int or None
         Position of the assessor; None where there is no list of assessors.
@@ -64,7 +64,7 @@ class Case:
 
     file: str
     maker: Maker
-    spot: Spot
+    spot: JudgementPlace
     index: int | None
     count: int
 
@@ -78,28 +78,28 @@ class Case:
         """The same as the address has it."""
         return place_text(self.path)
 
-    def entry(self) -> Entry:
+    def entry(self) -> JudgementFields:
         """Take what the file states into fields.
 
         Returns
         -------
-        Entry
+        JudgementFields
             As written.
         """
         return entry_at(self.maker.origin.data, self.spot, self.index)
 
 
 @dataclass(frozen=True)
-class Shown:
+class JudgementView:
     """What the page says of a judgement.
 
     Parameters
     ----------
     window : Window
         The stretch of the axis.
-    densities : tuple of Picture
+    densities : tuple of JudgementPicture
         One a width.
-    ramps : tuple of Picture
+    ramps : tuple of JudgementPicture
         One a width; empty where nothing follows, as for a mark.
     words : tuple of str
         The judgement in words.
@@ -112,20 +112,20 @@ class Shown:
     """
 
     window: Window
-    densities: tuple[Picture, ...]
-    ramps: tuple[Picture, ...]
+    densities: tuple[JudgementPicture, ...]
+    ramps: tuple[JudgementPicture, ...]
     words: tuple[str, ...]
     together: str
     ramp_words: str
     months: tuple[tuple[str, str], ...]
 
 
-def judge(asked: Asked) -> Response:
+def judge(asked: PageRequest) -> Response:
     """Show one judgement of a maker file.
 
     Parameters
     ----------
-    asked : Asked
+    asked : PageRequest
         With ``file`` and ``place``, the keys down to the judgement.
 
     Returns
@@ -137,12 +137,12 @@ def judge(asked: Asked) -> Response:
     return _page(asked, case, case.entry(), ("", ""))
 
 
-def redraw_judgement(asked: Asked) -> Response:
+def redraw_judgement(asked: PageRequest) -> Response:
     """Draw a judgement as the form has it, and say it back.
 
     Parameters
     ----------
-    asked : Asked
+    asked : PageRequest
         With the fields of the form.
 
     Returns
@@ -156,12 +156,12 @@ def redraw_judgement(asked: Asked) -> Response:
     return _page(asked, case, entry, wanted, version=asked.field("version"))
 
 
-def save_judgement(asked: Asked) -> Response:
+def save_judgement(asked: PageRequest) -> Response:
     """Write a judgement into the maker file; nothing else of the file changes.
 
     Parameters
     ----------
-    asked : Asked
+    asked : PageRequest
         With the fields of the form, and ``version``, the state of the file that was read.
 
     Returns
@@ -190,12 +190,12 @@ def save_judgement(asked: Asked) -> Response:
     return _page(asked, case, case.entry(), wanted, said=said)
 
 
-def case_of(shelf: Shelf, file: str, place: str) -> Case:
+def case_of(shelf: FileCache, file: str, place: str) -> Case:
     """Find a judgement by its place.
 
     Parameters
     ----------
-    shelf : Shelf
+    shelf : FileCache
         The folder.
     file : str
         Name of the maker file.
@@ -227,7 +227,7 @@ def case_of(shelf: Shelf, file: str, place: str) -> Case:
     return Case(file, maker, spot, None if count is None else assessor, count or 1)
 
 
-def shown_of(case: Case, opinion: Opinion, wanted: tuple[str, str]) -> Shown:
+def shown_of(case: Case, opinion: Opinion, wanted: tuple[str, str]) -> JudgementView:
     """Draw and say a judgement.
 
     Parameters
@@ -241,7 +241,7 @@ def shown_of(case: Case, opinion: Opinion, wanted: tuple[str, str]) -> Shown:
 
     Returns
     -------
-    Shown
+    JudgementView
         Pictures and words.
     """
     spot, mine = case.spot, opinion.distribution()
@@ -250,7 +250,7 @@ def shown_of(case: Case, opinion: Opinion, wanted: tuple[str, str]) -> Shown:
     points = np.array(opinion.triple())
     window = window_of(spot.kind, opinion.triple(), wanted)
     ramp = _ramp(case, judged)
-    return Shown(
+    return JudgementView(
         window=window,
         densities=tuple(density_picture(window, w, mine, together, points) for w in WIDTHS),
         ramps=() if ramp is None else tuple(ramp_picture(ramp, width) for width in WIDTHS),
@@ -262,9 +262,9 @@ def shown_of(case: Case, opinion: Opinion, wanted: tuple[str, str]) -> Shown:
 
 
 def _page(
-    asked: Asked,
+    asked: PageRequest,
     case: Case,
-    entry: Entry,
+    entry: JudgementFields,
     wanted: tuple[str, str],
     *,
     version: str = "",
@@ -295,14 +295,14 @@ def _page(
     )
 
 
-def _case_sent(asked: Asked) -> Case:
+def _case_sent(asked: PageRequest) -> Case:
     file, place = asked.field("file"), asked.field("place")
     if not file or not place:
         raise BadRequestError("the form lacks file or place")
     return case_of(asked.shelf, file, place)
 
 
-def _conflict(asked: Asked, text: str, file: str, place: str) -> Response:
+def _conflict(asked: PageRequest, text: str, file: str, place: str) -> Response:
     """Show what the file says now beside what was to be saved."""
     path, kind = _path_of(asked.shelf, file, place)
     mine = ""
@@ -321,7 +321,7 @@ def _conflict(asked: Asked, text: str, file: str, place: str) -> Response:
     )
 
 
-def _path_of(shelf: Shelf, file: str, place: str) -> tuple[KeyPath, Case | None]:
+def _path_of(shelf: FileCache, file: str, place: str) -> tuple[KeyPath, Case | None]:
     try:
         case = case_of(shelf, file, place)
     except (BadRequestError, InputError):
@@ -329,7 +329,7 @@ def _path_of(shelf: Shelf, file: str, place: str) -> tuple[KeyPath, Case | None]
     return case.path, case
 
 
-def _ramp(case: Case, judged: Judged[Any]) -> Ramp | None:
+def _ramp(case: Case, judged: Judged[Any]) -> RampPicture | None:
     regime, maker = case.spot.regime, case.maker
     if regime is not None:
         key = str(case.spot.path[-1])
@@ -339,7 +339,7 @@ def _ramp(case: Case, judged: Judged[Any]) -> Ramp | None:
     return None
 
 
-def _ramp_words(ramp: Ramp, spot: Spot) -> str:
+def _ramp_words(ramp: RampPicture, spot: JudgementPlace) -> str:
     month = partial(value_words, kind="date")
     levels = {level: ramp.passes(level) for level in (0.1, 0.5, 0.9)}
     low, half, high = (None if at is None else month(float(at)) for at in levels.values())
@@ -356,7 +356,7 @@ def _ramp_words(ramp: Ramp, spot: Spot) -> str:
     )
 
 
-def _by_month(ramp: Ramp) -> Iterator[tuple[str, str]]:
+def _by_month(ramp: RampPicture) -> Iterator[tuple[str, str]]:
     for position_, share in enumerate(ramp.shares):
         if 0.005 <= share <= 0.995:
             yield value_words(float(ramp.first + position_), "date"), percent(float(share))

@@ -11,22 +11,22 @@ from importlib.util import find_spec
 
 from starlette.responses import Response
 
-from dating.bench.asking import Asked, BadRequestError, filled
-from dating.bench.shelf import Shelf
+from dating.bench.file_cache import FileCache
+from dating.bench.requests import BadRequestError, PageRequest, filled
 from dating.bench.workspace import NotThereError
 from dating.claims.evidence import Evidence
-from dating.claims.examples import Example
+from dating.claims.examples import Witness
 from dating.claims.files import Manuscript, manuscript_of
-from dating.claims.settling import Look
+from dating.claims.further_evidence import FurtherEvidence
 from dating.claims.statements import Claim, Claims
 from dating.claims.strength import Factor, decimals_of, factor_words, probability_words
-from dating.claims.weighing import Weighed, weighed
+from dating.claims.weighing import ClaimResult, weighed
 from dating.learning.corpus import Corpus
 from dating.learning.learned import Learned
 from dating.reading import InputError, Problem
 from dating.words.claims import chance_words, clause, ranges_of, rewording, unweighed, verdict
 from dating.words.claims_text import SCALES
-from dating.words.page import Picture
+from dating.words.page import PagePicture
 from dating.words.soundness import on_soundness
 
 MOST_DRAWS = 8000
@@ -34,7 +34,7 @@ MOST_DRAWS = 8000
 
 
 @dataclass(frozen=True)
-class Chosen:
+class ChosenFiles:
     """Files that claims are weighed with, by name; empty where there is none.
 
     Parameters
@@ -56,7 +56,7 @@ class Chosen:
 
 
 @dataclass(frozen=True)
-class Row:
+class ClaimRow:
     """One claim as the page shows it, before and after it is weighed.
 
     Parameters
@@ -67,7 +67,7 @@ class Row:
         As the file has them.
     says : tuple of str
         What is claimed, in our words.
-    made : Made or None
+    made : ClaimVerdict or None
         What was found; None before it is weighed.
     """
 
@@ -77,11 +77,11 @@ class Row:
     place: str
     source: str
     says: tuple[str, ...]
-    made: Made | None = None
+    made: ClaimVerdict | None = None
 
 
 @dataclass(frozen=True)
-class Made:
+class ClaimVerdict:
     """What weighing a claim gave, in words and numbers as the command writes them.
 
     Parameters
@@ -94,13 +94,13 @@ class Made:
         One sentence of all that, and how the claim may be worded.
     known : tuple of str
         Between what the numbers lie that it is about.
-    examples : tuple of (str, tuple of Example)
+    examples : tuple of (str, tuple of Witness)
         What speaks against it and for it.
-    looks : tuple of Look
+    looks : tuple of FurtherEvidence
         What would move it most.
     silent : str
         What was seen and not weighed, and why; empty where all was.
-    picture : Picture or None
+    picture : PagePicture or None
         Where it is about one changeover alone.
     unsound : tuple of str
         That what was learned is not to be relied on, where it is not.
@@ -114,10 +114,10 @@ class Made:
     verdict: str
     printed: str
     known: tuple[str, ...]
-    examples: tuple[tuple[str, tuple[Example, ...]], ...]
-    looks: tuple[Look, ...]
+    examples: tuple[tuple[str, tuple[Witness, ...]], ...]
+    looks: tuple[FurtherEvidence, ...]
     silent: str
-    picture: Picture | None
+    picture: PagePicture | None
     unsound: tuple[str, ...]
 
 
@@ -145,10 +145,10 @@ class Scales:
     ) -> None:
         self.manuscript, self.evidence, self.corpus = manuscript, evidence, corpus
         self._drawing = drawing
-        self._made: dict[str, Made] = {}
+        self._made: dict[str, ClaimVerdict] = {}
         self._lock = threading.Lock()
 
-    def weigh(self, claim: Claim) -> Made:
+    def weigh(self, claim: Claim) -> ClaimVerdict:
         """Weigh one claim, or give what was found before.
 
         Parameters
@@ -158,7 +158,7 @@ class Scales:
 
         Returns
         -------
-        Made
+        ClaimVerdict
             What was found.
 
         Raises
@@ -175,7 +175,7 @@ class Scales:
                 )
             return self._made[claim.claim]
 
-    def _picture(self, claim: Claim) -> Picture | None:
+    def _picture(self, claim: Claim) -> PagePicture | None:
         if any(find_spec(name) is None for name in ("matplotlib", "arviz_stats")):
             return None
         from dating.figures.claims import drawings_of  # noqa: PLC0415
@@ -186,12 +186,12 @@ class Scales:
             return next((picture_of(figure) for _, figure in drawn), None)
 
 
-def claims(asked: Asked) -> Response:
+def claims(asked: PageRequest) -> Response:
     """Show a claims file; each claim is weighed when the page asks for it.
 
     Parameters
     ----------
-    asked : Asked
+    asked : PageRequest
         ``file``, and ``maker``, ``learned`` and ``corpus`` where they are chosen.
 
     Returns
@@ -202,7 +202,7 @@ def claims(asked: Asked) -> Response:
     shelf = asked.shelf
     read = shelf.claims(asked.wanted("file"))
     maker = asked.query.get("maker", "") or shelf.maker_named(read.maker)
-    chosen = Chosen(
+    chosen = ChosenFiles(
         asked.query["file"],
         maker,
         asked.query.get("learned", ""),
@@ -225,12 +225,12 @@ def claims(asked: Asked) -> Response:
     )
 
 
-def weigh(asked: Asked) -> Response:
+def weigh(asked: PageRequest) -> Response:
     """Weigh one claim.
 
     Parameters
     ----------
-    asked : Asked
+    asked : PageRequest
         ``claim`` behind the question mark, and the form of the page.
 
     Returns
@@ -242,7 +242,7 @@ def weigh(asked: Asked) -> Response:
     file, maker = asked.field("file"), asked.field("maker")
     if not file or not maker:
         raise BadRequestError("the form lacks the claims file or the maker file")
-    chosen = Chosen(file, maker, asked.field("learned"), asked.field("corpus"))
+    chosen = ChosenFiles(file, maker, asked.field("learned"), asked.field("corpus"))
     scales = scales_of(asked.shelf, chosen)
     read = scales.manuscript.claims
     names = [claim.claim for claim in read.claims]
@@ -256,14 +256,14 @@ def weigh(asked: Asked) -> Response:
     return filled("claims_weighed.html.j2", chosen=chosen, row=row)
 
 
-def scales_of(shelf: Shelf, chosen: Chosen) -> Scales:
+def scales_of(shelf: FileCache, chosen: ChosenFiles) -> Scales:
     """Make what claims are weighed by, or give it again while none of its files has changed.
 
     Parameters
     ----------
-    shelf : Shelf
+    shelf : FileCache
         The folder.
-    chosen : Chosen
+    chosen : ChosenFiles
         The files.
 
     Returns
@@ -293,12 +293,12 @@ def scales_of(shelf: Shelf, chosen: Chosen) -> Scales:
     return shelf.kept(("scales", chosen, states), make)
 
 
-def examinations_of(shelf: Shelf, read: Claims, file: str) -> tuple[str, ...]:
+def examinations_of(shelf: FileCache, read: Claims, file: str) -> tuple[str, ...]:
     """Name the examinations of a claims file, as seen from the folder.
 
     Parameters
     ----------
-    shelf : Shelf
+    shelf : FileCache
         The folder.
     read : Claims
         The claims.
@@ -329,7 +329,7 @@ def examinations_of(shelf: Shelf, read: Claims, file: str) -> tuple[str, ...]:
     return tuple(names)
 
 
-def row_of(read: Claims, number: int, made: Made | None = None) -> Row:
+def row_of(read: Claims, number: int, made: ClaimVerdict | None = None) -> ClaimRow:
     """Make the row of a claim.
 
     Parameters
@@ -338,44 +338,47 @@ def row_of(read: Claims, number: int, made: Made | None = None) -> Row:
         The claims.
     number : int
         Its place in the file, from 0.
-    made : Made, optional
+    made : ClaimVerdict, optional
         What weighing it gave.
 
     Returns
     -------
-    Row
+    ClaimRow
         As the page shows it.
     """
     claim = read.claims[number]
     says = tuple(clause(saying) for saying in claim.sayings())
-    return Row(number + 1, claim.claim, claim.sentence, claim.place, claim.source, says, made)
+    return ClaimRow(number + 1, claim.claim, claim.sentence, claim.place, claim.source, says, made)
 
 
 def made_of(
-    made: Weighed, first: int, picture: Picture | None = None, learned: Learned | None = None
-) -> Made:
+    made: ClaimResult,
+    first: int,
+    picture: PagePicture | None = None,
+    learned: Learned | None = None,
+) -> ClaimVerdict:
     """Put what weighing gave into words.
 
     Parameters
     ----------
-    made : Weighed
+    made : ClaimResult
         The claim, weighed.
     first : int
         Month number of the first month of the period.
-    picture : Picture, optional
+    picture : PagePicture, optional
         The claim drawn.
     learned : Learned, optional
         What was learned, if anything was.
 
     Returns
     -------
-    Made
+    ClaimVerdict
         Numbers and words as the command writes them.
     """
     factor, printed = made.factor, rewording(made, first)
     sides = (("Speaks against it", "against"), ("Speaks for it", "for"))
     examples = ((title, _of_side(made.examples, side)) for title, side in sides)
-    return Made(
+    return ClaimVerdict(
         before=chance_words(made.prior),
         after=chance_words(made.posterior),
         words=probability_words(made.posterior.value),
@@ -392,7 +395,7 @@ def made_of(
     )
 
 
-def _of_side(examples: Sequence[Example], side: str) -> tuple[Example, ...]:
+def _of_side(examples: Sequence[Witness], side: str) -> tuple[Witness, ...]:
     return tuple(example for example in examples if example.side == side)
 
 

@@ -6,16 +6,14 @@ from dataclasses import dataclass
 from math import ceil, floor
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dating.bench.judged_words import value_words
-from dating.bench.spots import Kind
+from dating.arrays import Floats
+from dating.bench.judgement_places import JudgementKind
+from dating.bench.judgement_words import value_words
 from dating.distributions import Certain, Judgement, Pool
 from dating.judgement import shifted
 from dating.maker import Maker, Regime
 from dating.ramps import mean_shares, shares_after
-
-type Floats = NDArray[np.float64]
 
 WIDTHS = (330, 780)
 """Widths of a picture on a narrow and on a wide screen: its letters are not scaled."""
@@ -41,7 +39,7 @@ class Window:
 
     start: int
     stop: int
-    kind: Kind
+    kind: JudgementKind
 
     def share(self, value: float) -> float:
         """Say where a value lies between the ends, from 0 to 1.
@@ -88,7 +86,7 @@ class Window:
 
 
 @dataclass(frozen=True)
-class Picture:
+class JudgementPicture:
     """One picture at one width.
 
     Parameters
@@ -115,7 +113,7 @@ class Picture:
 
 
 def window_of(
-    kind: Kind, values: tuple[float, float, float], wanted: tuple[str, str] = ("", "")
+    kind: JudgementKind, values: tuple[float, float, float], wanted: tuple[str, str] = ("", "")
 ) -> Window:
     """Choose the stretch of the axis for three values.
 
@@ -149,7 +147,7 @@ def window_of(
 
 def density_picture(
     window: Window, width: int, mine: Judgement, together: Judgement, points: Floats
-) -> Picture:
+) -> JudgementPicture:
     """Draw the density of one assessor's judgement, and of all assessors as a line.
 
     Parameters
@@ -165,7 +163,7 @@ def density_picture(
 
     Returns
     -------
-    Picture
+    JudgementPicture
         Both densities to the same scale.
     """
     edges = np.linspace(window.start, window.stop, 241)
@@ -187,11 +185,11 @@ def density_picture(
         (round(window.share(point) * width, 1), value_words(point, window.kind))
         for point in sorted({float(point) for point in points})
     )
-    return Picture(width, HEIGHT, base, tuple(window.ticks(width)), area, line, marks)
+    return JudgementPicture(width, HEIGHT, base, tuple(window.ticks(width)), area, line, marks)
 
 
 @dataclass(frozen=True, eq=False)
-class Ramp:
+class RampPicture:
     """The chance of the new states month by month.
 
     Parameters
@@ -223,7 +221,7 @@ class Ramp:
         return self.first + int(reached[0]) if len(reached) else None
 
 
-def ramp_of(maker: Maker, before: Regime, after: Regime) -> Ramp:
+def ramp_of(maker: Maker, before: Regime, after: Regime) -> RampPicture:
     """Average a changeover over its judgements, as the month tables do.
 
     Parameters
@@ -235,7 +233,7 @@ def ramp_of(maker: Maker, before: Regime, after: Regime) -> Ramp:
 
     Returns
     -------
-    Ramp
+    RampPicture
         Over the months in which it may run, and some around them.
     """
     reaches = [_reach(maker, regime) for regime in (before, after)]
@@ -243,10 +241,10 @@ def ramp_of(maker: Maker, before: Regime, after: Regime) -> Ramp:
     stop = ceil((max(high for _, high in reaches) + 6) / 12) * 12
     months = min(stop - first, _WIDEST)
     old, new = (_shares(maker, regime, first, months) for regime in (before, after))
-    return Ramp(first, new, old)
+    return RampPicture(first, new, old)
 
 
-def happened(before: Judgement, after: Judgement) -> Ramp:
+def happened(before: Judgement, after: Judgement) -> RampPicture:
     """Give the chance that an event has happened, month by month.
 
     Parameters
@@ -256,7 +254,7 @@ def happened(before: Judgement, after: Judgement) -> Ramp:
 
     Returns
     -------
-    Ramp
+    RampPicture
         Averaged over each month.
     """
     ends = [float(x) for each in (before, after) for x in each.quantile([0.01, 0.99])]
@@ -265,22 +263,22 @@ def happened(before: Judgement, after: Judgement) -> Ramp:
     old, new = (
         mean_shares(shifted(each, -first), Certain(0.0), months) for each in (before, after)
     )
-    return Ramp(first, new, old)
+    return RampPicture(first, new, old)
 
 
-def ramp_picture(ramp: Ramp, width: int) -> Picture:
+def ramp_picture(ramp: RampPicture, width: int) -> JudgementPicture:
     """Draw a ramp as stairs of one step a month; as it is in the file, as a line.
 
     Parameters
     ----------
-    ramp : Ramp
+    ramp : RampPicture
         The chances.
     width : int
         Of the picture.
 
     Returns
     -------
-    Picture
+    JudgementPicture
         With years on its axis.
     """
     window = Window(ramp.first, ramp.first + len(ramp.shares), "date")
@@ -291,7 +289,7 @@ def ramp_picture(ramp: Ramp, width: int) -> Picture:
         "" if np.array_equal(ramp.shares, ramp.before) else _stairs(ramp.before, width, base, tall)
     )
     closed = f"M0 {base:g}L{area[1:]}V{base:g}Z"
-    return Picture(width, RAMP_HEIGHT, base, tuple(window.ticks(width)), closed, line)
+    return JudgementPicture(width, RAMP_HEIGHT, base, tuple(window.ticks(width)), closed, line)
 
 
 def _curve(heights: Floats, width: int, base: float, tall: float) -> str:

@@ -11,11 +11,9 @@ from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.months import Period
-
-type Floats = NDArray[np.float64]
 
 NAMES = 196
 NARROW = 126

@@ -15,7 +15,7 @@ from ruamel.yaml.comments import CommentedMap, CommentedSeq
 from ruamel.yaml.error import YAMLError
 from ruamel.yaml.scalarstring import DoubleQuotedScalarString
 
-from dating.bench.filed import plain_data
+from dating.bench.examination_yaml import plain_data
 from dating.examination import NOT_EXAMINED, Examination
 from dating.files import read_examination
 from dating.reading import InputError, Problem, plain_number

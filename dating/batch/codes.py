@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from dating.arrays import Integers
 from dating.batch.distinct import (
     CellReader,
-    Integers,
     Located,
     combined_cells,
     distinct_cells,
@@ -28,7 +28,7 @@ from dating.examination import Examination
 from dating.files import check_against
 from dating.maker import Maker
 from dating.reading import InputError, Problem
-from dating.sheets import Row, Sheet, read_sheet
+from dating.sheets import Sheet, SheetRow, read_sheet
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -76,7 +76,7 @@ class Column:
 
 
 @dataclass(frozen=True, eq=False)
-class Coded:
+class CodedTable:
     """A table of examinations as codes.
 
     Parameters
@@ -130,7 +130,7 @@ class Coded:
         return whole.model_copy(update=merged)
 
 
-def coded_examinations(examinations: Sequence[Examination], maker: Maker) -> Coded:
+def coded_examinations(examinations: Sequence[Examination], maker: Maker) -> CodedTable:
     """Turn examinations into codes.
 
     Parameters
@@ -142,7 +142,7 @@ def coded_examinations(examinations: Sequence[Examination], maker: Maker) -> Cod
 
     Returns
     -------
-    Coded
+    CodedTable
         In the same order.
 
     Raises
@@ -175,12 +175,12 @@ def coded_examinations(examinations: Sequence[Examination], maker: Maker) -> Cod
                 levels.append(single)
             raw[row] = known[key]
         columns += _column(_component(name, path, maker), raw, levels)
-    return Coded([each.instrument for each in examinations], None, tuple(columns))
+    return CodedTable([each.instrument for each in examinations], None, tuple(columns))
 
 
 def coded_sheet(
     path: str | os.PathLike[str], maker: Maker, *, allow_unlisted: bool = False
-) -> Coded:
+) -> CodedTable:
     """Read a CSV file into codes.
 
     Parameters
@@ -194,7 +194,7 @@ def coded_sheet(
 
     Returns
     -------
-    Coded
+    CodedTable
         In the order of the file.
 
     Raises
@@ -224,7 +224,7 @@ def coded_sheet(
 
 def coded_frame(
     frame: pd.DataFrame, maker: Maker, file: str = "the table", *, allow_unlisted: bool = False
-) -> Coded:
+) -> CodedTable:
     """Turn a table into codes.
 
     Parameters
@@ -240,7 +240,7 @@ def coded_frame(
 
     Returns
     -------
-    Coded
+    CodedTable
         In the order of the table.
 
     Raises
@@ -272,7 +272,7 @@ def check_columns(names: Sequence[object], maker: Maker, file: str = "the table"
         With one problem for each column.
     """
     cells = tuple(str(name) for name in names)
-    sheet = Sheet(file, "", {}, Row(1, cells), ())
+    sheet = Sheet(file, "", {}, SheetRow(1, cells), ())
     allowed = {"instrument", *DOCUMENT_COLUMNS, *columns_of(maker)}
     problems = list(sheet.head_problems((), allowed, _unknown(maker)))
     if problems:
@@ -283,7 +283,9 @@ def _unknown(maker: Maker) -> str:
     return f"{maker.maker} has no feature, mark or measurement of this name"
 
 
-def _coded(frame: pd.DataFrame, maker: Maker, located: Located, unlisted: Unlisted | None) -> Coded:
+def _coded(
+    frame: pd.DataFrame, maker: Maker, located: Located, unlisted: Unlisted | None
+) -> CodedTable:
     reader = CellReader(maker, located, unlisted)
     columns: list[Column] = []
     paths = columns_of(maker)
@@ -300,7 +302,7 @@ def _coded(frame: pd.DataFrame, maker: Maker, located: Located, unlisted: Unlist
         reader.note(int(row), Problem("", None, "instrument", message))
     if reader.problems:
         raise InputError(reader.problems)
-    return Coded(names.reset_index(drop=True), frame.index, tuple(columns), unlisted or {})
+    return CodedTable(names.reset_index(drop=True), frame.index, tuple(columns), unlisted or {})
 
 
 def _column(

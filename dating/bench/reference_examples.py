@@ -9,7 +9,7 @@ from pathlib import PurePosixPath
 import numpy as np
 
 from dating.bench.answers import VARIANT
-from dating.bench.shelf import Shelf
+from dating.bench.file_cache import FileCache
 from dating.bench.workspace import NotThereError
 from dating.estimates import Estimate
 from dating.learning.corpus import Corpus, Reference
@@ -21,7 +21,7 @@ _OF_MAKER = re.compile(r"(?m)^#\s*maker:\s*(\S+)\s*$")
 
 
 @dataclass(frozen=True)
-class Example:
+class ReferenceExample:
     """A dated instrument.
 
     Parameters
@@ -50,7 +50,7 @@ class Examples:
         How many of each state are dated to each year.
     undated : int
         How many of them have a stated date that is not within one year.
-    near : tuple of Example
+    near : tuple of ReferenceExample
         Those that show what was seen, nearest to the median first.
     """
 
@@ -58,15 +58,17 @@ class Examples:
     states: tuple[str, ...]
     years: tuple[tuple[str, tuple[int, ...]], ...]
     undated: int
-    near: tuple[Example, ...]
+    near: tuple[ReferenceExample, ...]
 
 
-def examples_of(shelf: Shelf, maker_file: str, estimate: Estimate, name: str) -> Examples | None:
+def examples_of(
+    shelf: FileCache, maker_file: str, estimate: Estimate, name: str
+) -> Examples | None:
     """Find dated instruments that show a feature.
 
     Parameters
     ----------
-    shelf : Shelf
+    shelf : FileCache
         The folder.
     maker_file : str
         Name of the maker file.
@@ -141,7 +143,7 @@ def _examples(file: str, corpus: Corpus, estimate: Estimate, name: str) -> Examp
         years=tuple(rows[held[0] : held[-1] + 1]) if held else (),
         undated=undated,
         near=tuple(
-            Example(r.examination.instrument, r.stated, r.known_by, state)
+            ReferenceExample(r.examination.instrument, r.stated, r.known_by, state)
             for r, state in alike[:_NEAREST]
         ),
     )

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-type Floats = NDArray[np.float64]
-type Integers = NDArray[np.integer[Any]]
+from dating.arrays import Floats, Integers
 
 
 @dataclass(frozen=True)
@@ -55,7 +52,7 @@ class ByMonthOfYear:
         return np.ascontiguousarray(np.swapaxes(by_year, -1, -2)).reshape(filled.shape)
 
 
-class Pool:
+class PatternPool:
     """Room for the patterns of all components, used again when it is full.
 
     Parameters
@@ -120,7 +117,7 @@ class Pool:
 
 
 @dataclass(frozen=True, eq=False)
-class Groups:
+class RowGroups:
     """The groups of some rows.
 
     Parameters

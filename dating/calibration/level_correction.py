@@ -23,7 +23,7 @@ _LEAST = 1e-300
 
 
 @dataclass(frozen=True, eq=False)
-class Corrected:
+class LevelCorrection:
     """A correction, and what it changes.
 
     Parameters
@@ -49,7 +49,7 @@ class Corrected:
         return self.gain > 2 * self.error
 
 
-def correction_of(made: Calibration) -> Corrected:
+def correction_of(made: Calibration) -> LevelCorrection:
     """Learn a correction of levels from instruments left out of everything that was learned.
 
     Parameters
@@ -59,7 +59,7 @@ def correction_of(made: Calibration) -> Corrected:
 
     Returns
     -------
-    Corrected
+    LevelCorrection
         The correction, how much wider or narrower it makes the sets, and what it gains where each
         half of the instruments is corrected by what the other half has shown.
     """
@@ -72,7 +72,7 @@ def correction_of(made: Calibration) -> Corrected:
     )
     gains = _gains(dated.uncorrected, window)
     error = float(gains.std(ddof=1)) / len(gains) ** 0.5
-    return Corrected(correction, before, after, float(gains.mean()), error)
+    return LevelCorrection(correction, before, after, float(gains.mean()), error)
 
 
 def _gains(posterior: Floats, window: Floats) -> Floats:

@@ -21,7 +21,7 @@ from dating.maker import Maker
 _KEPT = 24
 
 
-class Shelf:
+class FileCache:
     """What has been read from a folder.
 
     Parameters

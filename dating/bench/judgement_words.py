@@ -6,14 +6,14 @@ from calendar import monthrange
 from functools import partial
 from math import floor
 
-from dating.bench.spots import Kind, Spot
+from dating.bench.judgement_places import JudgementKind, JudgementPlace
 from dating.distributions import Certain, Judgement, Metalog
 from dating.notes.languages import language
 
 _CHANCES = {0.05: "one chance in twenty", 0.1: "one chance in ten", 0.25: "one chance in four"}
 
 
-def in_words(judgement: Certain | Metalog, coverage: float, spot: Spot) -> list[str]:
+def in_words(judgement: Certain | Metalog, coverage: float, spot: JudgementPlace) -> list[str]:
     """Say one assessor's judgement back, from the quantiles of the distribution.
 
     Parameters
@@ -22,7 +22,7 @@ def in_words(judgement: Certain | Metalog, coverage: float, spot: Spot) -> list[
         The distribution.
     coverage : float
         Belief between lowest and highest.
-    spot : Spot
+    spot : JudgementPlace
         What is judged.
 
     Returns
@@ -33,7 +33,7 @@ def in_words(judgement: Certain | Metalog, coverage: float, spot: Spot) -> list[
     Examples
     --------
     >>> from dating.files import read_maker
-    >>> from dating.bench.spots import spots_of
+    >>> from dating.bench.judgement_places import spots_of
     >>> maker = read_maker("priors/marrowby.yaml")
     >>> spot = spots_of(maker)["components.neck.features.heel-joint.history.1.first_use"]
     >>> for sentence in in_words(spot.judged.distribution(), 0.9, spot):
@@ -75,14 +75,14 @@ def in_words(judgement: Certain | Metalog, coverage: float, spot: Spot) -> list[
     return [sentence[:1].upper() + sentence[1:] for sentence in made]
 
 
-def pooled_words(judgement: Judgement, spot: Spot) -> str:
+def pooled_words(judgement: Judgement, spot: JudgementPlace) -> str:
     """Say where a pool of several assessors lies: its 5, 50 and 95 % points.
 
     Parameters
     ----------
     judgement : Judgement
         The pooled distribution.
-    spot : Spot
+    spot : JudgementPlace
         What is judged.
 
     Returns
@@ -103,7 +103,7 @@ def pooled_words(judgement: Judgement, spot: Spot) -> str:
     )
 
 
-def value_words(value: float, kind: Kind) -> str:
+def value_words(value: float, kind: JudgementKind) -> str:
     """Write a point in time or a length.
 
     Parameters

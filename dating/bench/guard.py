@@ -89,7 +89,7 @@ def _as_in_address(host: str) -> str:
     return f"[{address.compressed}]" if address.version == 6 else str(address)
 
 
-class Guarded:
+class GuardedApplication:
     """An application behind a guard.
 
     Parameters

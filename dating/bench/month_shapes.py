@@ -9,12 +9,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.months import Period, month_label
 from dating.summaries import MonthSet
-
-type Floats = NDArray[np.float64]
 
 WIDTH = 440.0
 _LEFT, _RIGHT = 6.0, 434.0

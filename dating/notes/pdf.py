@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from dating.notes.house import OURS, PRINT, House
 from dating.notes.note import Note
-from dating.notes.picture import Drawn
+from dating.notes.picture import NotePicture
 from dating.notes.plain_text import bound, each_text, one_line
 from dating.reading import InputError, Problem
 
@@ -25,7 +25,7 @@ _ROUNDS = 4
 
 
 @dataclass(frozen=True)
-class Printed:
+class PdfNote:
     """A PDF file.
 
     Parameters
@@ -40,7 +40,7 @@ class Printed:
     missing: tuple[str, ...]
 
 
-def as_pdf(note: Note, house: House, drawn: Drawn | None = None) -> Printed:
+def as_pdf(note: Note, house: House, drawn: NotePicture | None = None) -> PdfNote:
     """Set a note as a PDF file.
 
     Parameters
@@ -49,12 +49,12 @@ def as_pdf(note: Note, house: House, drawn: Drawn | None = None) -> Printed:
         The note; it reaches the template as JSON and is never read as markup.
     house : House
         Its template; fonts in a house's own folder may be used, those of the system may not.
-    drawn : Drawn, optional
+    drawn : NotePicture, optional
         Its picture.
 
     Returns
     -------
-    Printed
+    PdfNote
         The same note gives the same bytes.
 
     Raises
@@ -70,7 +70,7 @@ def as_pdf(note: Note, house: House, drawn: Drawn | None = None) -> Printed:
         clean = "".join(_STAND_IN if sign in missing else sign for sign in data)
         made = _compiled(house, {"note": clean, "picture": picture})
         if isinstance(made, bytes):
-            return Printed(made, tuple(sorted(missing)))
+            return PdfNote(made, tuple(sorted(missing)))
         missing |= made
     raise InputError([Problem(str(house.file(PRINT)), None, "", "the fonts lack too many signs")])
 

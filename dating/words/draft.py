@@ -10,7 +10,7 @@ from dating.learning.corpus import Corpus
 from dating.learning.drafting import MANY
 from dating.maker import Maker
 from dating.standard_input import StandardInput
-from dating.words.left_out import corpus_words
+from dating.words.omissions import corpus_words
 from dating.words.plain import WIDTH
 
 _BLANKS = {"?", "-", "--", "n/a", "na", "nil", "none known", "unknown", "not known", "x", "."}

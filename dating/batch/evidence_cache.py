@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.engine import Weighing
 from dating.evidence import Piece, pieces_of
 from dating.examination import Examination
@@ -18,8 +18,6 @@ from dating.tables import MonthTables
 
 if TYPE_CHECKING:
     import xarray as xr
-
-type Floats = NDArray[np.float64]
 
 
 def posteriors(
@@ -57,7 +55,7 @@ def posteriors(
     """
     import xarray as xr  # noqa: PLC0415
 
-    stock = Stock(maker, tables_for(maker, learned))
+    stock = EvidenceCache(maker, tables_for(maker, learned))
     for examination in examinations:
         check_against(examination, maker)
     made = np.array([stock.posterior(examination) for examination in examinations])
@@ -77,7 +75,7 @@ def posteriors(
     )
 
 
-class Stock:
+class EvidenceCache:
     """Evidence that has been worked out, kept for the next instrument that shows the same.
 
     Parameters

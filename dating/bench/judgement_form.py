@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from dating.bench.amounts import AmountError, chance_of, decimal_of
-from dating.bench.spots import OPINIONS, Kind, Spot
+from dating.bench.judgement_places import OPINIONS, JudgementKind, JudgementPlace
 from dating.distributions import Judgement
 from dating.judgement import pooled
 from dating.maker import Maker
@@ -20,7 +20,7 @@ LONGEST = 200
 
 
 @dataclass(frozen=True)
-class Entry:
+class JudgementFields:
     """What the fields of one judgement hold, as text.
 
     Parameters
@@ -45,14 +45,14 @@ class Entry:
     weight: str = "1"
 
 
-def assessors_at(data: Any, spot: Spot) -> int | None:
+def assessors_at(data: Any, spot: JudgementPlace) -> int | None:
     """Say how many assessors a judgement lists.
 
     Parameters
     ----------
     data : object
         What the file says, as plain data.
-    spot : Spot
+    spot : JudgementPlace
         The judgement.
 
     Returns
@@ -66,21 +66,21 @@ def assessors_at(data: Any, spot: Spot) -> int | None:
     return len(data) if listed else None
 
 
-def entry_at(data: Any, spot: Spot, index: int | None) -> Entry:
+def entry_at(data: Any, spot: JudgementPlace, index: int | None) -> JudgementFields:
     """Take what a maker file states into the fields of a form.
 
     Parameters
     ----------
     data : object
         What the file says, as plain data.
-    spot : Spot
+    spot : JudgementPlace
         The judgement.
     index : int or None
         Position of the assessor; None where the judgement is not a list of assessors.
 
     Returns
     -------
-    Entry
+    JudgementFields
         As written.
     """
     for part in (*spot.path, *(() if index is None else (index,))):
@@ -89,10 +89,10 @@ def entry_at(data: Any, spot: Spot, index: int | None) -> Entry:
     if isinstance(data, list):
         data = dict(zip(keys, data, strict=True))
     if not isinstance(data, dict):
-        return Entry(True, (_text(data),) * 3)
+        return JudgementFields(True, (_text(data),) * 3)
     low, likely, high = (_text(data[key]) for key in keys)
     source = data.get("source", [])
-    return Entry(
+    return JudgementFields(
         one=False,
         values=(low, likely, high),
         by=_text(data.get("by", "")),
@@ -102,14 +102,14 @@ def entry_at(data: Any, spot: Spot, index: int | None) -> Entry:
     )
 
 
-def written(entry: Entry, spot: Spot, index: int | None) -> Written:
+def written(entry: JudgementFields, spot: JudgementPlace, index: int | None) -> Written:
     """Turn the fields into what the maker file shall say.
 
     Parameters
     ----------
-    entry : Entry
+    entry : JudgementFields
         The fields.
-    spot : Spot
+    spot : JudgementPlace
         The judgement.
     index : int or None
         Position of the assessor; None where there is no list of assessors.
@@ -134,14 +134,14 @@ def written(entry: Entry, spot: Spot, index: int | None) -> Written:
     return dict(zip(OPINIONS[spot.kind].keys, values, strict=True)) | said
 
 
-def opinion_of(entry: Entry, spot: Spot, maker: Maker, file: str) -> Opinion:
+def opinion_of(entry: JudgementFields, spot: JudgementPlace, maker: Maker, file: str) -> Opinion:
     """Check the fields with the models that a maker file is checked with.
 
     Parameters
     ----------
-    entry : Entry
+    entry : JudgementFields
         The fields.
-    spot : Spot
+    spot : JudgementPlace
         The judgement.
     maker : Maker
         The maker file, for its sources and the place of the judgement.
@@ -184,12 +184,12 @@ def opinion_of(entry: Entry, spot: Spot, maker: Maker, file: str) -> Opinion:
         raise InputError([_named(problem, about) for problem in error.problems]) from None
 
 
-def judged_with(spot: Spot, index: int | None, opinion: Opinion) -> Judged[Any]:
+def judged_with(spot: JudgementPlace, index: int | None, opinion: Opinion) -> Judged[Any]:
     """Put one assessor's new opinion among the others.
 
     Parameters
     ----------
-    spot : Spot
+    spot : JudgementPlace
         The judgement as it stands in the file.
     index : int or None
         Position of the assessor.
@@ -223,7 +223,9 @@ def pool(judged: Judged[Any]) -> Judgement:
     return pooled(members, [opinion.weight for opinion in judged.opinions])
 
 
-def entry_of(fields: Mapping[str, tuple[str, ...]], field: Any, kind: Kind) -> Entry:
+def entry_of(
+    fields: Mapping[str, tuple[str, ...]], field: Any, kind: JudgementKind
+) -> JudgementFields:
     """Read the fields of a form that was sent.
 
     Parameters
@@ -237,7 +239,7 @@ def entry_of(fields: Mapping[str, tuple[str, ...]], field: Any, kind: Kind) -> E
 
     Returns
     -------
-    Entry
+    JudgementFields
         As sent; one plain value three times over where one is chosen.
     """
     one = field("form") == "one"
@@ -248,10 +250,10 @@ def entry_of(fields: Mapping[str, tuple[str, ...]], field: Any, kind: Kind) -> E
         values = (low, likely, high)
     source = tuple(name.strip() for name in fields.get("source", ()) if name.strip())
     coverage, weight = field("coverage") or "0.9", field("weight") or "1"
-    return Entry(one, values, field("by"), source, _chance(coverage), _decimal(weight))
+    return JudgementFields(one, values, field("by"), source, _chance(coverage), _decimal(weight))
 
 
-def _value(text: str, kind: Kind) -> str | int | float:
+def _value(text: str, kind: JudgementKind) -> str | int | float:
     number = None if kind == "date" else plain_number(text)
     return text if number is None else number
 

@@ -10,9 +10,9 @@ from dating.maker import Course, Maker, Regime
 from dating.reading import KeyPath
 from dating.statements import DateOpinion, DelayOpinion, Judged, Opinion, SpanOpinion
 
-type Kind = Literal["date", "delay", "span"]
+type JudgementKind = Literal["date", "delay", "span"]
 
-OPINIONS: dict[Kind, type[Opinion]] = {
+OPINIONS: dict[JudgementKind, type[Opinion]] = {
     "date": DateOpinion,
     "delay": DelayOpinion,
     "span": SpanOpinion,
@@ -20,7 +20,7 @@ OPINIONS: dict[Kind, type[Opinion]] = {
 
 
 @dataclass(frozen=True)
-class Spot:
+class JudgementPlace:
     """One judgement of a maker file.
 
     Parameters
@@ -42,7 +42,7 @@ class Spot:
     """
 
     path: KeyPath
-    kind: Kind
+    kind: JudgementKind
     judged: Judged[Any]
     what: str
     about: str
@@ -76,7 +76,7 @@ def place_text(path: KeyPath) -> str:
     return ".".join(str(part).replace("%", "%25").replace(".", "%2E") for part in path)
 
 
-def spots_of(maker: Maker) -> dict[str, Spot]:
+def spots_of(maker: Maker) -> dict[str, JudgementPlace]:
     """List every judgement of a maker file: events, first uses, lags, overlaps, lags of marks.
 
     Parameters
@@ -86,7 +86,7 @@ def spots_of(maker: Maker) -> dict[str, Spot]:
 
     Returns
     -------
-    dict of str to Spot
+    dict of str to JudgementPlace
         By place, in the order of the file.
 
     Examples
@@ -99,9 +99,9 @@ def spots_of(maker: Maker) -> dict[str, Spot]:
     return {spot.place: spot for spot in _spots(maker)}
 
 
-def _spots(maker: Maker) -> Iterator[Spot]:
+def _spots(maker: Maker) -> Iterator[JudgementPlace]:
     for name, event in maker.events.items():
-        yield Spot(
+        yield JudgementPlace(
             ("events", name, "when"), "date", event.when, f"date of {name}", name, event.what
         )
     if maker.variants is not None:
@@ -122,21 +122,25 @@ def _spots(maker: Maker) -> Iterator[Spot]:
         for name, mark in component.marks.items():
             path = (*here, "marks", name, "lag")
             what = "time from the mark to completion"
-            yield Spot(path, "span", mark.lag, what, name, mark.ask)
+            yield JudgementPlace(path, "span", mark.lag, what, name, mark.ask)
 
 
-def _of_course(course: Course, path: KeyPath, about: str, ask: str) -> Iterator[Spot]:
+def _of_course(course: Course, path: KeyPath, about: str, ask: str) -> Iterator[JudgementPlace]:
     for position, regime in enumerate(course.history or ()):
         here, new = (*path, "history", position), forms_of(regime)
         if regime.first_use is not None:
             what = f"first use of {new}"
-            yield Spot((*here, "first_use"), "date", regime.first_use, what, about, ask, regime)
+            yield JudgementPlace(
+                (*here, "first_use"), "date", regime.first_use, what, about, ask, regime
+            )
         if regime.lag is not None:
             what = f"time from {regime.event} to the first use of {new}"
-            yield Spot((*here, "lag"), "delay", regime.lag, what, about, ask, regime)
+            yield JudgementPlace((*here, "lag"), "delay", regime.lag, what, about, ask, regime)
         if regime.overlap is not None:
             what = f"time until all are {new}"
-            yield Spot((*here, "overlap"), "span", regime.overlap, what, about, ask, regime)
+            yield JudgementPlace(
+                (*here, "overlap"), "span", regime.overlap, what, about, ask, regime
+            )
 
 
 def forms_of(regime: Regime) -> str:

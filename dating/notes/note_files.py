@@ -10,9 +10,9 @@ from pathlib import Path
 from dating.notes.house import House
 from dating.notes.linked_art import Statement, linked_art
 from dating.notes.markdown import as_markdown
-from dating.notes.note import Noted
+from dating.notes.note import EstimateNote
+from dating.notes.pdf import as_pdf
 from dating.notes.picture import picture_for
-from dating.notes.printed import as_pdf
 from dating.notes.sentences import Wording
 from dating.notes.web import as_html
 from dating.notes.word import as_docx
@@ -72,13 +72,13 @@ class Documents:
 
 
 def documents_of(
-    dated: Noted, wording: Wording, house: House, formats: Sequence[str], name: str
+    dated: EstimateNote, wording: Wording, house: House, formats: Sequence[str], name: str
 ) -> Documents:
     """Set one note in several formats.
 
     Parameters
     ----------
-    dated : Noted
+    dated : EstimateNote
         The estimate with its note.
     wording : Wording
         How it is worded.
@@ -146,7 +146,7 @@ def write_all(folder: Path, files: Mapping[str, bytes]) -> Iterator[Path]:
         yield folder / name
 
 
-def _linked(dated: Noted, wording: Wording) -> bytes:
+def _linked(dated: EstimateNote, wording: Wording) -> bytes:
     """Write the record in JSON-LD, with what the note says of date, parts and opinion."""
     note = dated.note
     said = [note.statement, *note.date.sentences]

@@ -8,16 +8,15 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from dating.arrays import Floats
 from dating.learning.corpus import Corpus
 from dating.learning.latent.choice import chosen, fold_of
 from dating.learning.latent.fitting import FITS, fitted
-from dating.learning.latent.found import Latent
 from dating.learning.latent.mixture import Mixture, Settings, month_posterior
-from dating.learning.latent.rows import Rows, rows_of
+from dating.learning.latent.rows import SightingRows, rows_of
 from dating.learning.latent.time_cells import Cells
+from dating.learning.latent.variants import Latent
 from dating.learning.levels import Correction, learned_correction
-
-type Floats = NDArray[np.float64]
 
 FOLDS = 8
 PLAIN_FITS = 64
@@ -134,7 +133,9 @@ def folds_of(corpus: Corpus, seed: int) -> NDArray[np.int64]:
     return fold_of(count, min(FOLDS, count), seed)
 
 
-def _fitted_finely(rows: Rows, settings: Sequence[Settings], seed: int) -> tuple[Mixture, ...]:
+def _fitted_finely(
+    rows: SightingRows, settings: Sequence[Settings], seed: int
+) -> tuple[Mixture, ...]:
     """Fit once for each of the settings, and give the fits on the finer cells."""
     along, most = rows.axis.interpolation(rows.finer), max(s.variants for s in settings)
     return tuple(
