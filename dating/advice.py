@@ -107,15 +107,7 @@ def advise(weighing: Weighing, maker: Maker, examination: Examination) -> tuple[
 def information_bits(joint: Floats) -> float:
     """Give the mutual information of the two axes of a joint distribution.
 
-    Parameters
-    ----------
-    joint : ndarray of float64, shape (answer, month)
-        Joint probabilities; need not be normalised.
-
-    Returns
-    -------
-    float
-        Bits, from 0.
+    Shapes: joint (answer, month).
 
     Examples
     --------

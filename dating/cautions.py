@@ -117,17 +117,6 @@ are long'
 def materials_in(words: str) -> tuple[Material, ...]:
     """Name the materials that free words mention, such as those of an unlisted state.
 
-    Parameters
-    ----------
-    words : str
-        In English; a word that only denies a material counts too, since a caution too many harms
-        nobody.
-
-    Returns
-    -------
-    tuple of str
-        In the order of ``MATERIALS``.
-
     Examples
     --------
     >>> materials_in("Green celluloid over old finish"), materials_in("eggshell white")

@@ -47,16 +47,6 @@ DOCUMENT_COLUMNS = {
 def columns_of(maker: Maker) -> dict[str, tuple[str, ...]]:
     """Name the columns that say what was seen, with the place of each in an examination.
 
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    dict of str to tuple of str
-        The variant, then each feature, mark and measurement.
-
     Examples
     --------
     >>> from dating.files import read_maker
@@ -78,30 +68,7 @@ def examination_in(
     maker: Maker,
     unlisted: Unlisted | None = None,
 ) -> tuple[Examination | None, list[Problem]]:
-    """Read what the cells of one row say was seen.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet, for the place of problems.
-    line : int
-        Line of the row.
-    cells : mapping of str to str
-        The cells that are not blank, by column; others than ``instrument``, those of
-        :func:`columns_of` and those of a document are passed over.
-    maker : Maker
-        The maker file.
-    unlisted : dict of str to Counter, optional
-        Where cells with states that the maker file does not list are counted; without it they are
-        problems.
-
-    Returns
-    -------
-    examination : Examination or None
-        None when there is anything wrong with it.
-    problems : list of Problem
-        Located at the line, with the column as key.
-    """
+    """Read what the cells of one row say was seen."""
     data: dict[str, Any] = {"instrument": cells.get("instrument", "")}
     data |= {"maker": _stem(maker), "invented": maker.invented}
     data |= {"seen": {}, "marks": {}, "measured": {}}
@@ -143,16 +110,6 @@ def examination_in(
 
 def cells_of(examination: Examination) -> dict[str, str]:
     """Write what was seen as the cells of a row; notes and documents are left out.
-
-    Parameters
-    ----------
-    examination : Examination
-        The examination.
-
-    Returns
-    -------
-    dict of str to str
-        By column, ``instrument`` first; what was not examined is left out.
 
     Examples
     --------
@@ -238,18 +195,7 @@ def _reading_cell(reading: Reading) -> str:
 
 
 def in_column(problem: Problem) -> Problem:
-    """Give the column as the key of a problem, rather than the place in an examination.
-
-    Parameters
-    ----------
-    problem : Problem
-        Located in the examination of a row.
-
-    Returns
-    -------
-    Problem
-        The same, with the column as its key.
-    """
+    """Give the column as the key of a problem, rather than the place in an examination."""
     group, _, name = problem.key.partition(".")
     if group.startswith("documents"):
         columns = {key: column for column, key in DOCUMENT_COLUMNS.items()}

@@ -54,20 +54,7 @@ class CodeReading:
 def weeks_in_year(year: int) -> int:
     """Return how many weeks a year has, 52 or 53.
 
-    Parameters
-    ----------
-    year : int
-        Calendar year, 2 to 9998.
-
-    Returns
-    -------
-    int
-        The number of its last week, the one that holds 28 December.
-
-    Raises
-    ------
-    DateCodeError
-        If the year is out of range.
+    Raises DateCodeError if the year is out of range.
 
     Examples
     --------
@@ -85,22 +72,7 @@ def week_bounds(year: int, week: int) -> tuple[dt.date, dt.date]:
     Weeks run from Sunday to Saturday. Week 1 is the first with at least four days in the year,
     the one that holds 4 January. An ISO 8601 week runs from Monday to Sunday and so differs.
 
-    Parameters
-    ----------
-    year : int
-        Year to which the week belongs, 2 to 9998.
-    week : int
-        Week, 1 to 52, or to 53 in the years that have it.
-
-    Returns
-    -------
-    tuple of (datetime.date, datetime.date)
-        Sunday and Saturday, both included.
-
-    Raises
-    ------
-    DateCodeError
-        If the year does not have that week.
+    Raises DateCodeError if the year does not have that week.
 
     Examples
     --------
@@ -116,24 +88,7 @@ def week_bounds(year: int, week: int) -> tuple[dt.date, dt.date]:
 def read_date_code(text: str, latest: dt.date) -> tuple[CodeReading, ...]:
     """Return every legal reading of a source-date code.
 
-    Parameters
-    ----------
-    text : str
-        The code: a source of 1 to 4 digits, a year of 1 or 2, a week of 2, at most 8 in all. A
-        hyphen or a single space may stand before the year, before the week, or at both places,
-        and nowhere else: it rules out the splits that it would cut through.
-    latest : datetime.date
-        Last day (included) on which a reading may begin, such as the day of the examination.
-
-    Returns
-    -------
-    tuple of CodeReading
-        At least one reading, sorted by first day, then by source. Years run from 1945.
-
-    Raises
-    ------
-    DateCodeError
-        If the text is not such a code, or if none of its readings is possible.
+    Raises DateCodeError if the text is not such a code, or if none of its readings is possible.
 
     Examples
     --------

@@ -172,17 +172,7 @@ def _on(empty: Weighing, part: ComponentEvidence) -> float:
 def each_alone(weighing: Weighing, empty: Weighing) -> dict[str, Floats]:
     """Give the joint probability of each piece on its own, or beside a few others.
 
-    Parameters
-    ----------
-    weighing : Weighing
-        The instrument's evidence.
-    empty : Weighing
-        The same instrument before anything was seen, or with what each piece stands beside.
-
-    Returns
-    -------
-    dict of str to ndarray of float64, shape (month,)
-        P(piece, month), by name of the piece.
+    Shape: (month,).
     """
     alone: dict[str, Floats] = {}
     for part in weighing.parts.values():
@@ -281,18 +271,7 @@ def _worst_partner(
 
 
 def impossible_pieces(weighing: Weighing) -> tuple[Piece, ...]:
-    """Give the fewest pieces that no month of the period allows together.
-
-    Parameters
-    ----------
-    weighing : Weighing
-        Evidence that no month allows.
-
-    Returns
-    -------
-    tuple of Piece
-        One piece, else the first pair, else all of them.
-    """
+    """Give the fewest pieces that no month of the period allows together."""
     alone = each_alone(weighing, weighing.emptied())
     for piece in weighing.pieces:
         if not alone[piece.name].sum():
@@ -304,20 +283,7 @@ def impossible_pieces(weighing: Weighing) -> tuple[Piece, ...]:
 
 
 def impossible_words(weighing: Weighing, pieces: tuple[Piece, ...]) -> str:
-    """Name pieces that no month of the period allows together.
-
-    Parameters
-    ----------
-    weighing : Weighing
-        Evidence that no month allows.
-    pieces : tuple of Piece
-        From :func:`impossible_pieces`.
-
-    Returns
-    -------
-    str
-        A sentence without its full stop.
-    """
+    """Name pieces that no month of the period allows together."""
     named = "; ".join(f"{piece.name} ({piece.said})" for piece in pieces)
     together = " together" if len(pieces) > 1 else ""
     return f"no month of the period {weighing.tables.period} allows{together}: {named}"

@@ -99,17 +99,7 @@ def scrambled_sobol(numbers: int, points: int, replicates: int, seed: int) -> ND
 def sobol(numbers: int, points: int) -> NDArray[np.float64]:
     """Give the first unscrambled Sobol points, in the order of their binary index.
 
-    Parameters
-    ----------
-    numbers : int
-        Dimension of the cube, from 0 to 64.
-    points : int
-        A power of two.
-
-    Returns
-    -------
-    ndarray of float64, shape (points, numbers)
-        Points in [0, 1).
+    Shape: (points, numbers).
 
     Examples
     --------

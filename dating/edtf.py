@@ -96,22 +96,7 @@ class UncertainDate:
 def month_number(year: int, month: int) -> int:
     """Return the month number, ``year * 12 + (month - 1)``.
 
-    Parameters
-    ----------
-    year : int
-        Calendar year, 1 to 9999.
-    month : int
-        Calendar month, 1 to 12.
-
-    Returns
-    -------
-    int
-        Months since January of the year 0.
-
-    Raises
-    ------
-    ValueError
-        If the year or the month is out of range.
+    Raises ValueError if the year or the month is out of range.
 
     Examples
     --------
@@ -128,20 +113,7 @@ def month_number(year: int, month: int) -> int:
 def month_label(number: int) -> str:
     """Return a month number as year and month.
 
-    Parameters
-    ----------
-    number : int
-        Month number (months since January of the year 0), 12 to 119999.
-
-    Returns
-    -------
-    str
-        The month as ``YYYY-MM``.
-
-    Raises
-    ------
-    ValueError
-        If the number is outside the years 1 to 9999.
+    Raises ValueError if the number is outside the years 1 to 9999.
 
     Examples
     --------
@@ -207,22 +179,8 @@ def write_edtf(stretches: Sequence[tuple[int, int]]) -> str:
     The sub-year codes are never used, though ``1931-34`` (the second quarter) is shorter than a
     range: a reader in the trade would take it for the years 1931 to 1934.
 
-    Parameters
-    ----------
-    stretches : sequence of (int, int)
-        First and last month number of each stretch, both included; sorted, with at least one
-        month between one stretch and the next.
-
-    Returns
-    -------
-    str
-        The expression. Read back, its month stretches cover exactly the same months.
-
-    Raises
-    ------
-    EdtfError
-        If there is no stretch, one is reversed or outside the years 0001 to 9999, or two are
-        unsorted, overlap or touch.
+    Raises EdtfError if there is no stretch, one is reversed or outside the years 0001 to 9999, or
+    two are unsorted, overlap or touch.
 
     Examples
     --------

@@ -58,16 +58,6 @@ _NAMES = (
 def vague(marks: str) -> str:
     """Say why a date with a mark of doubt cannot be weighed.
 
-    Parameters
-    ----------
-    marks : str
-        Those of ``?``, ``~`` and ``%`` that it has.
-
-    Returns
-    -------
-    str
-        The rule; what to write instead depends on where the date stands.
-
     Examples
     --------
     >>> vague("?")
@@ -78,16 +68,6 @@ def vague(marks: str) -> str:
 
 def remedy(text: str) -> str:
     """Say what to write instead of a text that is not EDTF.
-
-    Parameters
-    ----------
-    text : str
-        What was written.
-
-    Returns
-    -------
-    str
-        What to write; empty when the slip is not a common one.
 
     Examples
     --------

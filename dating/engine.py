@@ -85,30 +85,14 @@ class ComponentEvidence:
     def tied_without(self, left_out: Piece | None) -> Floats:
         """Multiply the pieces that have draws, one left out.
 
-        Parameters
-        ----------
-        left_out : Piece or None
-            The piece to leave out.
-
-        Returns
-        -------
-        ndarray of float64, shape (draw, variant, month)
-            The product; ones where there is none.
+        Shape: (draw, variant, month).
         """
         return _product([p for p in self.pieces if p.has_draws and p is not left_out])
 
     def free_without(self, left_out: Piece | None) -> Floats:
         """Multiply the pieces that have no draws, one left out.
 
-        Parameters
-        ----------
-        left_out : Piece or None
-            The piece to leave out.
-
-        Returns
-        -------
-        ndarray of float64, shape (draw, variant, month)
-            The product; ones where there is none.
+        Shape: (draw, variant, month).
         """
         return _product([p for p in self.pieces if not p.has_draws and p is not left_out])
 
@@ -159,64 +143,24 @@ class Weighing:
     def of(
         cls, tables: MonthTables, swapped: dict[str, float], pieces: Sequence[Piece]
     ) -> Weighing:
-        """Weigh evidence with plain floats, or where they do not do with numbers of any magnitude.
-
-        Parameters
-        ----------
-        tables : MonthTables
-            The month tables of the maker.
-        swapped : mapping of str to float
-            Prior probability of a swap, by component, in the order of the maker file.
-        pieces : sequence of Piece
-            The evidence.
-
-        Returns
-        -------
-        Weighing
-            Whose total is nought only where no month allows the evidence.
-        """
+        """Weigh evidence with plain floats, or where these fail with numbers of any magnitude."""
         weighing = cls(tables, swapped, [piece.narrowed() for piece in pieces])
         return weighing if not pieces or weighing.evidence >= LEAST else weighing.widened()
 
     def widened(self) -> Weighing:
-        """Weigh the same evidence with numbers of any magnitude.
-
-        Returns
-        -------
-        Weighing
-            Whatever it gives is exact, also in draws and months that all but rule it out.
-        """
+        """Weigh the same evidence with numbers of any magnitude."""
         swapped = {name: part.swapped for name, part in self.parts.items()}
         return Weighing(self.tables, swapped, [piece.widened() for piece in self.pieces])
 
     def emptied(self, pieces: Sequence[Piece] = ()) -> Weighing:
-        """Weigh other evidence on the same instrument; none at all unless given.
-
-        Parameters
-        ----------
-        pieces : sequence of Piece
-            The evidence that takes the place of this one's.
-
-        Returns
-        -------
-        Weighing
-            With the same tables and chances of a swap.
-        """
+        """Weigh other evidence on the same instrument; none at all unless given."""
         swapped = {name: part.swapped for name, part in self.parts.items()}
         return Weighing.of(self.tables, swapped, pieces)
 
     def likelihood_alone(self, piece: Piece) -> Floats:
         """Give P(piece | build month), its component's chance of a swap included.
 
-        Parameters
-        ----------
-        piece : Piece
-            A piece of evidence.
-
-        Returns
-        -------
-        ndarray of float64, shape (month,)
-            Up to the scale of the piece; zero in months in which nothing was made.
+        Shape: (month,).
         """
         (joint,) = floats(self.emptied((piece,)).by_month.sum(axis=0))
         made = self.tables.output
@@ -268,19 +212,7 @@ class Weighing:
     def respond(self, name: str, trials: Floats, tied: Floats | None = None) -> Response:
         """Replace the draw-free evidence on one component and give the joint probabilities.
 
-        Parameters
-        ----------
-        name : str
-            The component.
-        trials : ndarray of float64, shape (trial, variant, month)
-            Alternatives to the draw-free part of its evidence.
-        tied : ndarray of float64, shape (draw, variant, month), optional
-            What takes the place of the part with draws; as it is unless given.
-
-        Returns
-        -------
-        Response
-            For each trial.
+        Shapes: trials (trial, variant, month); tied (draw, variant, month).
         """
         part = self.parts[name]
         tied = part.tied if tied is None else tied
@@ -298,17 +230,7 @@ class Weighing:
     def respond_drawn(self, name: str, answers: Floats) -> Response:
         """Multiply further evidence with draws onto one component.
 
-        Parameters
-        ----------
-        name : str
-            The component.
-        answers : ndarray of float64, shape (trial, draw, variant, month)
-            P(answer | month) in each draw.
-
-        Returns
-        -------
-        Response
-            For each trial.
+        Shapes: answers (trial, draw, variant, month).
         """
         part, by_variant = self.parts[name], answers.shape[2] > 1
         here = self._kept_as("here", name, by_variant, self._here)
@@ -322,17 +244,7 @@ class Weighing:
     def respond_whole(self, trials: Floats, left_out: Piece | None = None) -> Floats:
         """Multiply with, or leave out, evidence on the whole instrument.
 
-        Parameters
-        ----------
-        trials : ndarray of float64, shape (trial, variant, month)
-            Factors to multiply with.
-        left_out : Piece, optional
-            A piece on the whole instrument to leave out.
-
-        Returns
-        -------
-        ndarray of float64, shape (trial, month)
-            P(evidence, month) for each trial.
+        Shapes: trials (trial, variant, month); gives (trial, month).
         """
         by_month = self._rest(None, left_out).sum(axis=0)
         total: Floats = (by_month * trials).sum(axis=1)
@@ -341,10 +253,7 @@ class Weighing:
     def leave_each_out(self) -> dict[str, Floats]:
         """Give the joint probability without each piece in turn.
 
-        Returns
-        -------
-        dict of str to ndarray of float64, shape (month,)
-            P(other evidence, month), by name of the piece.
+        Shape: (month,).
         """
         left: dict[str, Floats] = {}
         for part in self.parts.values():
@@ -364,17 +273,7 @@ class Weighing:
     def replaced(self, piece: Piece, left: Floats) -> float:
         """Give the probability that a piece is what a later replacement left.
 
-        Parameters
-        ----------
-        piece : Piece
-            A feature or mark.
-        left : ndarray of float64, shape (month,)
-            The joint probability without it.
-
-        Returns
-        -------
-        float
-            P(replaced | everything).
+        Shapes: left (month,).
         """
         if len(piece.later) == 1 or piece.component is None:
             return float(piece.later.mean() * left.sum() / self.evidence)
@@ -384,33 +283,14 @@ class Weighing:
         return float(later.total.sum() / self.evidence)
 
     def evidence_without(self, name: str) -> float:
-        """Give the probability of all the evidence that is not on one component.
-
-        Parameters
-        ----------
-        name : str
-            The component.
-
-        Returns
-        -------
-        float
-            P(evidence elsewhere), up to the scales of the pieces.
-        """
+        """Give the probability of all the evidence that is not on one component."""
         total: float = self._without(name, False).sum()
         return total
 
     def own_months(self, name: str) -> Floats:
         """Give the joint probability of a component's own month.
 
-        Parameters
-        ----------
-        name : str
-            The component.
-
-        Returns
-        -------
-        ndarray of float64, shape (month,)
-            P(evidence, the component's own build month).
+        Shape: (month,).
         """
         part, rest = self.parts[name], self._without(name, True)
         evidence = part.tied * part.free
@@ -423,15 +303,7 @@ class Weighing:
     def with_original(self, names: Collection[str]) -> Floats:
         """Give the joint probability of the evidence and some components not being swapped.
 
-        Parameters
-        ----------
-        names : collection of str
-            Components that are original; the others may be either.
-
-        Returns
-        -------
-        ndarray of float64, shape (draw, variant, month)
-            P(evidence, these components original, variant, month), up to the scales of the pieces.
+        Shape: (draw, variant, month).
         """
         total = self.prior * _product(self.whole)
         for name, part in self.parts.items():
@@ -442,13 +314,7 @@ class Weighing:
         return total
 
     def all_original(self) -> float:
-        """Give the joint probability of the evidence and no component being swapped.
-
-        Returns
-        -------
-        float
-            P(evidence, every component original), up to the scales of the pieces.
-        """
+        """Give the joint probability of the evidence and no component being swapped."""
         total: float = self.with_original(self.parts).sum()
         return total
 

@@ -15,18 +15,6 @@ def escaped(text: str, kept: str = "") -> str:
     text could make a terminal show something else than what a file says. All other signs stand as
     they are, those of every script among them.
 
-    Parameters
-    ----------
-    text : str
-        Text from a file.
-    kept : str
-        Signs that stay nevertheless, such as line ends.
-
-    Returns
-    -------
-    str
-        The same with escapes.
-
     Examples
     --------
     >>> print(escaped("red \x1b[31m"), escaped("d\u00e9but 1931"))

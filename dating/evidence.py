@@ -93,25 +93,13 @@ class Piece:
         return isinstance(self.likelihood, Magnitudes)
 
     def widened(self) -> Piece:
-        """Keep the likelihood as numbers of any magnitude.
-
-        Returns
-        -------
-        Piece
-            The same evidence.
-        """
+        """Keep the likelihood as numbers of any magnitude."""
         if self.logs is None:
             return replace(self, likelihood=wide(self.likelihood))
         return replace(self, likelihood=cast(Floats, Magnitudes.exp(self.logs)))
 
     def narrowed(self) -> Piece:
-        """Keep the likelihood as plain floats.
-
-        Returns
-        -------
-        Piece
-            The same evidence, but for what is too small for them.
-        """
+        """Keep the likelihood as plain floats."""
         return replace(self, likelihood=floats(self.likelihood)[0]) if self.is_wide else self
 
 
@@ -137,24 +125,7 @@ class Neutral:
 def pieces_of(
     examination: Examination, maker: Maker, tables: MonthTables
 ) -> tuple[tuple[Piece, ...], tuple[Neutral, ...]]:
-    """Turn an examination into pieces of evidence.
-
-    Parameters
-    ----------
-    examination : Examination
-        An examination that has been checked against the maker file.
-    maker : Maker
-        The maker file.
-    tables : MonthTables
-        Its month tables.
-
-    Returns
-    -------
-    pieces : tuple of Piece
-        In the order of the maker file, then the variant and the documents.
-    neutral : tuple of Neutral
-        Unlisted states, which are recorded and say nothing about the date.
-    """
+    """Turn an examination into pieces of evidence."""
     found = list(_found(examination, maker, tables))
     pieces = tuple(item for item in found if isinstance(item, Piece))
     return pieces, tuple(item for item in found if isinstance(item, Neutral))
@@ -163,18 +134,7 @@ def pieces_of(
 def state_weights(sight: Sight, states: tuple[str, ...]) -> Floats:
     """Give the examiner's weight for each state.
 
-    Parameters
-    ----------
-    sight : Sight
-        What was seen.
-    states : tuple of str
-        Names of the states.
-
-    Returns
-    -------
-    ndarray of float64, shape (state,)
-        One for a state or for each of several; a confidence and its remainder shared evenly
-        among the others.
+    Shape: (state,).
 
     Examples
     --------
@@ -192,21 +152,7 @@ def sight_likelihoods(
 ) -> tuple[Floats, Floats]:
     """Give the likelihoods of several sights of one feature, as pieces of evidence have them.
 
-    Parameters
-    ----------
-    name : str
-        The feature.
-    sights : sequence of Sight
-        Of states that are listed.
-    tables : MonthTables
-        Month tables of the maker file.
-
-    Returns
-    -------
-    likelihood : ndarray of float64, shape (sight, draw, variant, month)
-        P(seen | month, variant), scaled so that the largest value of each sight is one.
-    log_scale : ndarray of float64, shape (sight,)
-        Natural logarithms of what they were divided by.
+    Shape: likelihood (sight, draw, variant, month), log_scale (sight,).
 
     Examples
     --------

@@ -84,23 +84,11 @@ class Sight(Strict):
         return self
 
     def named(self) -> tuple[str, ...]:
-        """Return the states that are named.
-
-        Returns
-        -------
-        tuple of str
-            One state, or those of one_of; empty for an unlisted one.
-        """
+        """Return the states that are named."""
         return (self.state,) if self.state is not None else (self.one_of or ())
 
     def words(self) -> str:
-        """Say in a few words what was seen.
-
-        Returns
-        -------
-        str
-            For example ``plain or lined``.
-        """
+        """Say in a few words what was seen."""
         if self.other is not None:
             return f"other: {self.other}"
         if self.state is not None:
@@ -138,13 +126,7 @@ class Paper(Strict):
         return self
 
     def words(self) -> str:
-        """Say in a few words what the document bounds.
-
-        Returns
-        -------
-        str
-            For example ``not after 1934-06 (trust 0.95)``.
-        """
+        """Say in a few words what the document bounds."""
         ends = [("not before", self.not_before), ("not after", self.not_after)]
         text = ", ".join(f"{word} {end.text}" for word, end in ends if end is not None)
         return text if self.trust == 1 else f"{text} (trust {self.trust:g})"

@@ -82,17 +82,7 @@ def read_examination(path: str | os.PathLike[str]) -> Examination:
 def check_against(examination: Examination, maker: Maker) -> None:
     """Refuse an examination that names what its maker file does not know.
 
-    Parameters
-    ----------
-    examination : Examination
-        The examination.
-    maker : Maker
-        The maker file it is read against.
-
-    Raises
-    ------
-    InputError
-        With one located problem for each unknown name.
+    Raises InputError with one located problem for each unknown name.
     """
     if problems := examination_problems(examination, maker):
         raise InputError(problems)
@@ -125,22 +115,7 @@ def find_maker(examination: Examination) -> Path:
 def maker_named(name: str, origin: Source) -> Path:
     """Find the maker file that a file names under its key ``maker``.
 
-    Parameters
-    ----------
-    name : str
-        The name, without a folder or an ending.
-    origin : Source
-        The file that gives the name; the search starts beside it.
-
-    Returns
-    -------
-    Path
-        The maker file.
-
-    Raises
-    ------
-    InputError
-        When there is none, with the nearest name that there is.
+    Raises InputError when there is none, with the nearest name that there is.
     """
     if Path(name).name != name or not 1 <= len(name) <= LONGEST_NAME:
         message = "a plain name is wanted here; name a file elsewhere with --maker FILE"
@@ -166,20 +141,7 @@ def maker_named(name: str, origin: Source) -> Path:
 def maker_of_sheet(sheet: Sheet) -> Path:
     """Find the maker file that a comment ``# maker: NAME`` of a sheet names.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        A sheet that has been read.
-
-    Returns
-    -------
-    Path
-        The maker file.
-
-    Raises
-    ------
-    InputError
-        When the sheet names none, or there is none of that name.
+    Raises InputError when the sheet names none, or there is none of that name.
     """
     line, name = sheet.said.get("maker", (1, ""))
     origin = sheet.source(line, None, [("maker",)])

@@ -55,20 +55,7 @@ _COLUMNS = "reference corpus (instrument, built), sale (lot), claims (claim, kin
 def kind_of(path: str | os.PathLike[str]) -> str:
     """Tell what kind of file it is, before it is checked.
 
-    Parameters
-    ----------
-    path : str or path
-        The file, or standard input.
-
-    Returns
-    -------
-    {"maker", "examination", "claims", "language", "corpus", "sale", "learned"}
-        The kind; corpora and sales are CSV, claims are YAML or CSV.
-
-    Raises
-    ------
-    InputError
-        When it cannot be read, or is of no kind that is known.
+    Raises InputError when it cannot be read, or is of no kind that is known.
 
     Examples
     --------
@@ -99,22 +86,7 @@ def kind_of(path: str | os.PathLike[str]) -> str:
 def of_kind(path: str | os.PathLike[str], wanted: str) -> Iterator[None]:
     """Name the kind of a file that cannot be read because it is of another kind.
 
-    Parameters
-    ----------
-    path : str or path
-        The file that is read meanwhile.
-    wanted : str
-        The kind that it should be of, as :func:`kind_of` has it.
-
-    Yields
-    ------
-    None
-        While it is read.
-
-    Raises
-    ------
-    InputError
-        With one problem in place of many where it is of another kind, or of none.
+    Raises InputError with one problem in place of many where it is of another kind, or of none.
     """
     try:
         yield

@@ -192,12 +192,12 @@ class Magnitudes:
 
         Parameters
         ----------
-        power : ndarray of float64, or float
+        power : ndarray of float64, any shape, or float
             Powers of two not much less than the numbers.
 
         Returns
         -------
-        ndarray of float64
+        ndarray of float64, of the same shape
             Plain floats; what is too small for them is zero.
         """
         shift = np.maximum(self.power - power, _NOTHING).astype(np.int32)
@@ -231,7 +231,7 @@ def wide(array: Floats) -> Floats:
 
     Parameters
     ----------
-    array : ndarray of float64
+    array : ndarray of float64, any shape
         Numbers from zero up.
 
     Returns
@@ -247,12 +247,12 @@ def floats(*arrays: Floats) -> tuple[Floats, ...]:
 
     Parameters
     ----------
-    *arrays : ndarray of float64, or Magnitudes
+    *arrays : ndarray of float64, any shape, or Magnitudes
         Plain arrays, or numbers of any magnitude.
 
     Returns
     -------
-    tuple of ndarray of float64
+    tuple of ndarray of float64, of the same shapes
         Plain arrays as they are. Where there is any other, all are divided by the same power of
         two, so that the largest number lies between one half and one.
 

@@ -158,38 +158,15 @@ class Regime(Strict):
         return self
 
     def judged_overlap(self) -> Judgement:
-        """Return the judged overlap; none unless stated.
-
-        Returns
-        -------
-        Judgement
-            In months.
-        """
+        """Return the judged overlap; none unless stated."""
         return self.overlap.distribution() if self.overlap else Certain(0.0)
 
     def judged_lag(self) -> Judgement:
-        """Return the judged lag behind the event; none unless stated.
-
-        Returns
-        -------
-        Judgement
-            In months.
-        """
+        """Return the judged lag behind the event; none unless stated."""
         return self.lag.distribution() if self.lag else Certain(0.0)
 
     def shares_of(self, variant: str | None) -> dict[str, float]:
-        """Return the shares of the states, for one variant where they differ.
-
-        Parameters
-        ----------
-        variant : str or None
-            Name of the variant.
-
-        Returns
-        -------
-        dict of str to float
-            Shares that sum to one.
-        """
+        """Return the shares of the states, for one variant where they differ."""
         if self.state is not None:
             return {self.state: 1.0}
         if self.by_variant is not None:
@@ -267,18 +244,7 @@ class Feature(Course):
         return self
 
     def course_of(self, variant: str | None) -> Course:
-        """Return the course of the states, for one variant where it differs.
-
-        Parameters
-        ----------
-        variant : str or None
-            Name of the variant.
-
-        Returns
-        -------
-        Course
-            That of the variant, or the feature itself.
-        """
+        """Return the course of the states, for one variant where it differs."""
         return self.by_variant.get(variant or "", self)
 
 

@@ -77,22 +77,8 @@ class Period:
     def parse(cls, text: str) -> Self:
         """Read a period from an EDTF interval, month or year.
 
-        Parameters
-        ----------
-        text : str
-            ``1923-03/1941-11``, ``1923/1941``, ``1931-04`` or ``1931``; both ends are included
-            whole.
-
-        Returns
-        -------
-        Period
-            The months covered.
-
-        Raises
-        ------
-        ValueError
-            If the text is not EDTF, has an open, unknown or qualified end, is finer or coarser
-            than months and years, or gives a period that is empty or over 200 years.
+        Raises ValueError if the text is not EDTF, has an open, unknown or qualified end, is finer
+        or coarser than months and years, or gives a period that is empty or over 200 years.
 
         Examples
         --------
@@ -130,11 +116,6 @@ class Period:
     def labels(self) -> list[str]:
         """Return the months in order, each as ``YYYY-MM``.
 
-        Returns
-        -------
-        list of str
-            One label a month.
-
         Examples
         --------
         >>> Period.parse("1931-12/1932-01").labels()
@@ -144,11 +125,6 @@ class Period:
 
     def years(self) -> list[int]:
         """Return the calendar years that the period touches, in order.
-
-        Returns
-        -------
-        list of int
-            Each year once, also where only part of it is in the period.
 
         Examples
         --------
@@ -166,10 +142,7 @@ class Period:
     def axis(self) -> npt.NDArray[np.datetime64]:
         """Return the months as an array.
 
-        Returns
-        -------
-        ndarray of datetime64[M], shape (months,)
-            One entry a month, in order.
+        Shape: (months,).
 
         Examples
         --------
@@ -181,15 +154,7 @@ class Period:
     def inside(self, stretch: Self) -> npt.NDArray[np.bool_]:
         """Say which of the months lie in a stretch.
 
-        Parameters
-        ----------
-        stretch : Period
-            Both ends included; it may reach outside the period.
-
-        Returns
-        -------
-        ndarray of bool, shape (month,)
-            One entry a month, in order.
+        Shape: (month,).
 
         Examples
         --------
@@ -203,17 +168,6 @@ class Period:
 def day_position(day: dt.date) -> float:
     """Return where a day begins on the month axis.
 
-    Parameters
-    ----------
-    day : datetime.date
-        The day.
-
-    Returns
-    -------
-    float
-        Months since January of the year 0: the month number plus the fraction of that month which
-        has passed at the start of the day. The first of a month is a whole number.
-
     Examples
     --------
     >>> day_position(dt.date(1931, 4, 16)) - month_number(1931, 4)
@@ -225,16 +179,6 @@ def day_position(day: dt.date) -> float:
 
 def month_words(number: float) -> str:
     """Write the month that holds a point in time, for people.
-
-    Parameters
-    ----------
-    number : float
-        Months since January of the year 0.
-
-    Returns
-    -------
-    str
-        The name of the month, and the year.
 
     Examples
     --------

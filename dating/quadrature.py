@@ -22,18 +22,7 @@ def merged(values: Floats, weights: Floats, most: int) -> tuple[Floats, Floats]:
     share of the nodes, the other its share of the way from the lowest node to the highest. So a
     single assessor who stands apart keeps nodes of their own.
 
-    Parameters
-    ----------
-    values, weights : ndarray of float64, shape (node,)
-        The rule.
-    most : int
-        Nodes that it may have, at least two.
-
-    Returns
-    -------
-    values, weights : ndarray of float64, shape (node,)
-        The rule as it is where it has no more nodes than that; otherwise one with the same total
-        weight, whose nodes ascend.
+    Shapes: values, weights (node,); gives values, weights (node,).
 
     Examples
     --------

@@ -75,13 +75,7 @@ class Problem:
         return "\n".join(escaped(line) for line in lines)
 
     def details(self) -> dict[str, str]:
-        """Return what was found and what is wanted, by what it is.
-
-        Returns
-        -------
-        dict of str to str
-            Texts, some of them empty.
-        """
+        """Return what was found and what is wanted, by what it is."""
         names = ("found", "allowed", "nearest", "expected")
         return {name: getattr(self, name) for name in names}
 
@@ -136,24 +130,7 @@ class Source:
         found: object = None,
         allowed: Iterable[str] | str = "",
     ) -> Problem:
-        """Make a problem located at a key, with the nearest valid name worked out.
-
-        Parameters
-        ----------
-        path : tuple of str or int
-            Keys and list positions down to the place; the deepest one that exists is located.
-        message : str
-            The rule that is broken.
-        found : object
-            The value found; None where none is worth showing.
-        allowed : iterable of str, or str
-            The valid names, or a phrase that describes them.
-
-        Returns
-        -------
-        Problem
-            Ready to be shown.
-        """
+        """Make a problem located at a key, with the nearest valid name worked out."""
         known = path
         while known and known not in self.places:
             known = known[:-1]
@@ -172,22 +149,7 @@ class Source:
 def read_bytes(path: str | os.PathLike[str], largest: int | None = None) -> bytes:
     """Read a file, or its first bytes.
 
-    Parameters
-    ----------
-    path : str or path
-        The file, or standard input.
-    largest : int, optional
-        How many bytes at most; all unless given.
-
-    Returns
-    -------
-    bytes
-        What it holds, up to so many.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read.
+    Raises InputError when the file cannot be read.
     """
     if isinstance(path, StandardInput):
         return path.content[:largest]
@@ -204,20 +166,7 @@ def read_yaml(path: str | os.PathLike[str]) -> Source:
 
     Dates, ``yes`` and ``no`` stay text; only numbers, true, false and null are taken as such.
 
-    Parameters
-    ----------
-    path : str or path
-        The file.
-
-    Returns
-    -------
-    Source
-        Its data with places and fingerprint.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read or is not plain YAML within the limits.
+    Raises InputError when the file cannot be read or is not plain YAML within the limits.
     """
     text, fingerprint = read_text(path)
     return _parse(os.fspath(path), text, fingerprint)
@@ -226,24 +175,7 @@ def read_yaml(path: str | os.PathLike[str]) -> Source:
 def read_text(path: str | os.PathLike[str], largest: int = LARGEST_FILE) -> tuple[str, str]:
     """Read a file of UTF-8 text within the limit on size; a byte order mark is dropped.
 
-    Parameters
-    ----------
-    path : str or path
-        The file.
-    largest : int
-        The limit, in bytes.
-
-    Returns
-    -------
-    text : str
-        What it holds, with its line ends as they are.
-    fingerprint : str
-        SHA-256 of its bytes, in hexadecimal.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read, is too large or is not UTF-8.
+    Raises InputError when the file cannot be read, is too large or is not UTF-8.
     """
     file = os.fspath(path)
     content = read_bytes(path, largest + 1)
@@ -261,17 +193,7 @@ def read_text(path: str | os.PathLike[str], largest: int = LARGEST_FILE) -> tupl
 def write_whole(path: str | os.PathLike[str], content: bytes) -> None:
     """Write a file under a temporary name, then rename it: whole or not at all.
 
-    Parameters
-    ----------
-    path : str or path
-        The file to write; an existing one is replaced.
-    content : bytes
-        What it shall hold.
-
-    Raises
-    ------
-    InputError
-        When the folder does not exist or cannot be written to.
+    Raises InputError when the folder does not exist or cannot be written to.
     """
     target = Path(path)
     temporary = None
@@ -291,16 +213,6 @@ def write_whole(path: str | os.PathLike[str], content: bytes) -> None:
 def plain_number(text: str) -> int | float | None:
     """Read a number as it is written in files: digits, with a point and an exponent if need be.
 
-    Parameters
-    ----------
-    text : str
-        What was written.
-
-    Returns
-    -------
-    int, float or None
-        None where the text is not such a number.
-
     Examples
     --------
     >>> plain_number("21.4"), plain_number("-4"), plain_number("1931-02")
@@ -316,16 +228,6 @@ def plain_number(text: str) -> int | float | None:
 def key_text(path: KeyPath) -> str:
     """Write a key path as text: names joined with dots, list positions counted from 1.
 
-    Parameters
-    ----------
-    path : tuple of str or int
-        Keys and list positions.
-
-    Returns
-    -------
-    str
-        For example ``documents[2].not_after``.
-
     Examples
     --------
     >>> key_text(("documents", 1, "not_after"))
@@ -340,18 +242,6 @@ def key_text(path: KeyPath) -> str:
 def nearest_name(name: str, names: Iterable[str]) -> str:
     """Return the valid name that is most like the one found, or an empty text.
 
-    Parameters
-    ----------
-    name : str
-        What was found.
-    names : iterable of str
-        The valid names.
-
-    Returns
-    -------
-    str
-        The nearest one, empty when none is near.
-
     Examples
     --------
     >>> nearest_name("doweled", ["dovetail", "dowelled", "screwed"])
@@ -363,16 +253,6 @@ def nearest_name(name: str, names: Iterable[str]) -> str:
 
 def shown(value: object) -> str:
     """Show a value in a message, cut to a length that can be read.
-
-    Parameters
-    ----------
-    value : object
-        Plain data.
-
-    Returns
-    -------
-    str
-        At most some sixty characters.
 
     Examples
     --------

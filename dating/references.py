@@ -20,19 +20,7 @@ _MARK = "a day, month or year, or one of several in brackets: [1931-04,1932-04],
 
 
 def maker_problems(maker: Maker) -> list[Problem]:
-    """List what does not fit together in a maker file.
-
-    Parameters
-    ----------
-    maker : Maker
-        A validated maker file.
-
-    Returns
-    -------
-    list of Problem
-        Unknown states, events, variants and sources, names used twice, and so on; empty when
-        all is well.
-    """
+    """List what does not fit together in a maker file."""
     check = _MakerCheck(maker)
     problems = [*check.sources(), *check.names(), *check.variants(), *check.outputs()]
     for part, component in maker.components.items():
@@ -41,20 +29,7 @@ def maker_problems(maker: Maker) -> list[Problem]:
 
 
 def examination_problems(examination: Examination, maker: Maker) -> list[Problem]:
-    """List what an examination names that its maker file does not know.
-
-    Parameters
-    ----------
-    examination : Examination
-        A validated examination.
-    maker : Maker
-        The maker file it is read against.
-
-    Returns
-    -------
-    list of Problem
-        Located in the examination; empty when all is well.
-    """
+    """List what an examination names that its maker file does not know."""
     origin = examination.origin
     problems: list[Problem] = []
     features = {name: feature.states for name, (_, feature) in maker.features().items()}

@@ -66,44 +66,14 @@ class Sheet:
     rows: tuple[SheetRow, ...]
 
     def source(self, line: int, data: object, paths: Iterable[KeyPath]) -> Source:
-        """Give what one line says as if it were a file of its own.
-
-        Parameters
-        ----------
-        line : int
-            The line.
-        data : object
-            What it says, as plain data.
-        paths : iterable of key path
-            The keys in the data, all of which stand on this line.
-
-        Returns
-        -------
-        Source
-            To be validated, and to locate problems.
-        """
+        """Give what one line says as if it were a file of its own."""
         places: dict[KeyPath, Place] = dict.fromkeys([(), *paths], (line, 1))
         return Source(self.file, data, places, self.fingerprint)
 
     def head_problems(
         self, required: Iterable[str], allowed: Collection[str], unknown: str
     ) -> Iterator[Problem]:
-        """List what is wrong with the names of the columns.
-
-        Parameters
-        ----------
-        required : iterable of str
-            Columns that must be there.
-        allowed : collection of str
-            Columns that may be there, the required ones among them.
-        unknown : str
-            What to say of a column that is not allowed.
-
-        Yields
-        ------
-        Problem
-            Unknown, repeated, nameless and missing columns.
-        """
+        """List what is wrong with the names of the columns."""
         origin = self.source(self.head.line, None, ())
         if len(self.head.cells) == 1 and (match := re.search(r"[;\t]", self.head.cells[0])):
             mark = "semicolons" if match[0] == ";" else "tabs"
@@ -123,36 +93,13 @@ class Sheet:
                 yield origin.problem((name,), "this column is missing")
 
     def by_column(self, row: SheetRow, allowed: Collection[str]) -> dict[str, str]:
-        """Give the cells of a row by the names of their columns.
-
-        Parameters
-        ----------
-        row : SheetRow
-            With as many cells as there are columns.
-        allowed : collection of str
-            The columns that are wanted.
-
-        Returns
-        -------
-        dict of str to str
-            Without blank cells; the first of two columns of one name.
-        """
+        """Give the cells of a row by the names of their columns."""
         pairs = zip(reversed(self.head.cells), reversed(row.cells), strict=True)
         return {name: cell for name, cell in pairs if cell and name in allowed}
 
 
 def is_sheet(path: str | os.PathLike[str]) -> bool:
     """Say whether a file is meant as a sheet.
-
-    Parameters
-    ----------
-    path : str or path
-        The file, or standard input.
-
-    Returns
-    -------
-    bool
-        Whether its name ends in .csv; of standard input, whether it does not open as YAML does.
 
     Examples
     --------
@@ -169,22 +116,8 @@ def is_sheet(path: str | os.PathLike[str]) -> bool:
 def read_sheet(path: str | os.PathLike[str], rows: str = "instruments") -> Sheet:
     """Read a CSV file into comments, names of columns and rows.
 
-    Parameters
-    ----------
-    path : str or path
-        The file.
-    rows : str
-        What its rows are, for the message where there are none.
-
-    Returns
-    -------
-    Sheet
-        With at least one row; rows may still differ in length.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read, is too large, is not UTF-8 or not CSV, or has no rows.
+    Raises InputError when the file cannot be read, is too large, is not UTF-8 or not CSV, or has no
+    rows.
 
     Examples
     --------
@@ -206,20 +139,8 @@ def read_sheet(path: str | os.PathLike[str], rows: str = "instruments") -> Sheet
 def column_names(path: str | os.PathLike[str]) -> tuple[str, ...]:
     """Read the names of a sheet's columns, whether or not there are rows below them.
 
-    Parameters
-    ----------
-    path : str or path
-        The file.
-
-    Returns
-    -------
-    tuple of str
-        As they stand in the file.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read, is too large, is not UTF-8 or not CSV, or has no such line.
+    Raises InputError when the file cannot be read, is too large, is not UTF-8 or not CSV, or has no
+    such line.
 
     Examples
     --------

@@ -45,28 +45,8 @@ _EMPTY = {"by": '""', "source": "[]", "coverage": "0.9", "weight": "1"}
 def rewritten(text: str, path: KeyPath, new: Written, before: Maker, file: str = "") -> str:
     """Write one judgement into the text of a maker file, and check the whole.
 
-    Parameters
-    ----------
-    text : str
-        What the file says, with its line ends as they are.
-    path : tuple of str or int
-        Keys down to the judgement, and the position of the assessor where there are several.
-    new : str, number or mapping
-        One plain value, or the three values and what is said of them.
-    before : Maker
-        The maker file that was read from the text.
-    file : str
-        Name of the file, for messages.
-
-    Returns
-    -------
-    str
-        The new text; the same where it says that already.
-
-    Raises
-    ------
-    InputError
-        When the new text is no valid maker file, or the judgement cannot be rewritten alone.
+    Raises InputError when the new text is no valid maker file, or the judgement cannot be rewritten
+    alone.
     """
     made = spliced(text, path, new, file)
     if made == text:
@@ -86,26 +66,7 @@ def rewritten(text: str, path: KeyPath, new: Written, before: Maker, file: str =
 def spliced(text: str, path: KeyPath, new: Written, file: str = "") -> str:
     """Replace the values of one judgement, unchecked.
 
-    Parameters
-    ----------
-    text : str
-        What the file says, with its line ends as they are.
-    path : tuple of str or int
-        Keys down to the judgement, and the position of the assessor where there are several.
-    new : str, number or mapping
-        One plain value, or the three values and what is said of them.
-    file : str
-        Name of the file, for messages.
-
-    Returns
-    -------
-    str
-        The new text. A value that is the same stays as it is written, with its quotation marks.
-
-    Raises
-    ------
-    InputError
-        When there is nothing at this place, or a comment would be lost.
+    Raises InputError when there is nothing at this place, or a comment would be lost.
 
     Examples
     --------
@@ -120,25 +81,8 @@ def spliced(text: str, path: KeyPath, new: Written, file: str = "") -> str:
 def splice_all(text: str, changes: Mapping[KeyPath, Written], file: str = "") -> str:
     r"""Replace the values of several judgements, unchecked; none may lie within another.
 
-    Parameters
-    ----------
-    text : str
-        What the file says, with its line ends as they are.
-    changes : mapping of key path to str, number or mapping
-        What each shall say: one plain value, or values and what is said of them. A mapping that
-        is there keeps the keys that the new one does not have, but for those of an assessor.
-    file : str
-        Name of the file, for messages.
-
-    Returns
-    -------
-    str
-        The new text.
-
-    Raises
-    ------
-    InputError
-        With one problem for each place that is not there, or where a comment would be lost.
+    Raises InputError with one problem for each place that is not there, or where a comment would be
+    lost.
 
     Examples
     --------
@@ -170,18 +114,6 @@ def splice_all(text: str, changes: Mapping[KeyPath, Written], file: str = "") ->
 def apply_edits(text: str, edits: Iterable[Edit]) -> str:
     """Replace stretches of a text, none of which overlap.
 
-    Parameters
-    ----------
-    text : str
-        Any text.
-    edits : iterable of (int, int, str)
-        Where each starts and stops, and what shall stand there.
-
-    Returns
-    -------
-    str
-        The new text.
-
     Examples
     --------
     >>> apply_edits("one two", [(0, 3, "1"), (4, 7, "2")])
@@ -194,20 +126,6 @@ def apply_edits(text: str, edits: Iterable[Edit]) -> str:
 
 def fold_lines(text: str, before: Iterable[str] = (), width: int = _WIDTH) -> str:
     """Break lines that are too long before keys of mappings in braces.
-
-    Parameters
-    ----------
-    text : str
-        YAML.
-    before : iterable of str
-        Lines that stay as long as they are.
-    width : int
-        Columns that a line may have.
-
-    Returns
-    -------
-    str
-        The same data; a line without such a key stays as long as it is.
 
     Examples
     --------
@@ -232,16 +150,6 @@ def fold_lines(text: str, before: Iterable[str] = (), width: int = _WIDTH) -> st
 def aliases_in(text: str) -> Iterator[tuple[int, str]]:
     r"""Find the places where a value stands that is written elsewhere.
 
-    Parameters
-    ----------
-    text : str
-        YAML.
-
-    Yields
-    ------
-    line, anchor : int, str
-        Line, counted from 1, and the name of the anchor.
-
     Examples
     --------
     >>> list(aliases_in("one: &a 1\ntwo: *a"))
@@ -253,18 +161,7 @@ def aliases_in(text: str) -> Iterator[tuple[int, str]]:
 
 
 def nodes_of(text: str) -> yaml.Node | None:
-    """Read YAML as nodes, each of which knows where it stands.
-
-    Parameters
-    ----------
-    text : str
-        Without a byte order mark.
-
-    Returns
-    -------
-    Node or None
-        None where nothing is said.
-    """
+    """Read YAML as nodes, each of which knows where it stands."""
     root: yaml.Node | None = yaml.compose(text, Loader=_LOADER)
     return root
 
@@ -272,22 +169,7 @@ def nodes_of(text: str) -> yaml.Node | None:
 def read_in(text: str, file: str) -> Maker:
     """Read the text of a maker file with the project's own reader, before it is written anywhere.
 
-    Parameters
-    ----------
-    text : str
-        What the file shall say.
-    file : str
-        Name of the file, for messages.
-
-    Returns
-    -------
-    Maker
-        Validated.
-
-    Raises
-    ------
-    InputError
-        With one located problem for each thing wrong.
+    Raises InputError with one located problem for each thing wrong.
     """
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / (PurePosixPath(file).name or "maker.yaml")
@@ -299,20 +181,7 @@ def read_in(text: str, file: str) -> Maker:
 
 
 def stated_at(text: str, path: KeyPath) -> str | None:
-    """Read what stands at a place of a file that may have become invalid.
-
-    Parameters
-    ----------
-    text : str
-        What the file says.
-    path : tuple of str or int
-        Keys down to the place.
-
-    Returns
-    -------
-    str or None
-        The lines it stands on, without their indentation; None where there is no such place.
-    """
+    """Read what stands at a place of a file that may have become invalid."""
     try:
         node = node_at(nodes_of(text.removeprefix("\ufeff")), path)
     except (yaml.YAMLError, RecursionError):
@@ -325,16 +194,6 @@ def stated_at(text: str, path: KeyPath) -> str | None:
 
 def as_yaml(new: Written) -> str:
     """Write a judgement in one line.
-
-    Parameters
-    ----------
-    new : str, number or mapping
-        One plain value, or the three values and what is said of them.
-
-    Returns
-    -------
-    str
-        YAML.
 
     Examples
     --------
@@ -486,20 +345,7 @@ def _scalar(value: Any) -> str:
 
 
 def start_of(text: str, node: yaml.Node) -> int:
-    """Say where a value starts; the quick loader marks the blank before a quotation mark.
-
-    Parameters
-    ----------
-    text : str
-        What the node was read from.
-    node : Node
-        A node of it.
-
-    Returns
-    -------
-    int
-        Position of its first sign.
-    """
+    """Say where a value starts; the quick loader marks the blank before a quotation mark."""
     start = int(node.start_mark.index)
     while start < len(text) and text[start].isspace():
         start += 1
@@ -507,20 +353,7 @@ def start_of(text: str, node: yaml.Node) -> int:
 
 
 def end_of(text: str, node: yaml.Node) -> int:
-    """Say where a value ends; the mark of a collection in lines lies behind what follows it.
-
-    Parameters
-    ----------
-    text : str
-        What the node was read from.
-    node : Node
-        A node of it.
-
-    Returns
-    -------
-    int
-        Position behind its last sign.
-    """
+    """Say where a value ends; the mark of a collection in lines lies behind what follows it."""
     leaf = list(_leaves(node))[-1]
     stop = int(node.end_mark.index if getattr(node, "flow_style", True) else leaf.end_mark.index)
     return len(text[:stop].rstrip()) if isinstance(node, yaml.ScalarNode) else stop
@@ -538,20 +371,7 @@ def _leaves(node: yaml.Node) -> Iterator[yaml.Node]:
 
 
 def node_at(node: yaml.Node | None, path: KeyPath) -> yaml.Node | None:
-    """Go down the keys of a path.
-
-    Parameters
-    ----------
-    node : Node or None
-        Where to begin.
-    path : tuple of str or int
-        Keys and list positions.
-
-    Returns
-    -------
-    Node or None
-        None where there is no such place.
-    """
+    """Go down the keys of a path."""
     for part in path:
         if isinstance(part, int) and isinstance(node, yaml.SequenceNode):
             node = node.value[part] if part < len(node.value) else None

@@ -18,18 +18,7 @@ class StandardInput(Path):
         super().__init__("standard input")
 
     def with_segments(self, *segments: str | os.PathLike[str]) -> Path:  # type: ignore[override]
-        """Give what is derived from it, such as its folder, as a plain path.
-
-        Parameters
-        ----------
-        *segments : str or path
-            Parts of the path.
-
-        Returns
-        -------
-        Path
-            A plain path.
-        """
+        """Give what is derived from it, such as its folder, as a plain path."""
         return Path(*segments)
 
     @cached_property

@@ -116,24 +116,12 @@ class Opinion(Strict):
     source: SourceNames = ()
 
     def triple(self) -> tuple[float, float, float]:
-        """Return the three values.
-
-        Returns
-        -------
-        tuple of three floats
-            Lowest, likely and highest.
-        """
+        """Return the three values."""
         low, likely, high = (float(getattr(self, key)) for key in self.keys)
         return low, likely, high
 
     def distribution(self) -> Certain | Metalog:
-        """Return this one opinion as a distribution.
-
-        Returns
-        -------
-        Certain or Metalog
-            With exactly these quantiles.
-        """
+        """Return this one opinion as a distribution."""
         dates = self.keys == DateOpinion.keys
         write = _written_date if dates else None
         return metalog_through(self.triple(), self.coverage, self.kind, write)
@@ -213,24 +201,12 @@ class Judged[O: Opinion](Strict):
         return {"opinions": [dict(zip(keys, data, strict=True))]}
 
     def distribution(self) -> Judgement:
-        """Return the pooled judgement.
-
-        Returns
-        -------
-        Judgement
-            In the unit of its opinions.
-        """
+        """Return the pooled judgement."""
         members = [opinion.distribution() for opinion in self.opinions]
         return pooled(members, [opinion.weight for opinion in self.opinions])
 
     def sources(self) -> tuple[str, ...]:
-        """Name the sources of all opinions.
-
-        Returns
-        -------
-        tuple of str
-            Each once, in order.
-        """
+        """Name the sources of all opinions."""
         return tuple(dict.fromkeys(name for opinion in self.opinions for name in opinion.source))
 
 

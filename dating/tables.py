@@ -37,15 +37,7 @@ class Blend:
     def weighed(self, weights: Floats) -> Floats:
         """Give the weighted sum of the states' probabilities.
 
-        Parameters
-        ----------
-        weights : ndarray of float64, shape (state,) or (cell, state)
-            A weight for each state; those of several cells at once.
-
-        Returns
-        -------
-        ndarray of float64, shape (draw, month) or (cell, draw, month)
-            Of this variant.
+        Shapes: weights (state,) or (cell, state); gives (draw, month) or (cell, draw, month).
         """
         chances = self.shares @ weights.T
         if weights.ndim > 1:
@@ -84,15 +76,8 @@ class FeatureTable:
     def weighed(self, weights: Floats) -> Floats:
         """Give the weighted sum of the states' probabilities.
 
-        Parameters
-        ----------
-        weights : ndarray of float64, shape (state,) or (cell, state)
-            A weight for each state; those of several cells at once.
-
-        Returns
-        -------
-        ndarray of float64, shape (draw, variant, month) or (cell, draw, variant, month)
-            Axes of length 1 where draws or variants do not matter.
+        Shapes: weights (state,) or (cell, state); gives (draw, variant, month) or (cell, draw,
+        variant, month).
         """
         if self.curves is not None:
             return np.asarray(np.tensordot(weights, self.curves, 1))
@@ -102,25 +87,14 @@ class FeatureTable:
     def by_state(self) -> Floats:
         """Give the probabilities of all states.
 
-        Returns
-        -------
-        ndarray of float64, shape (state, draw, variant, month)
-            Axes of length 1 where draws or variants do not matter.
+        Shape: (state, draw, variant, month).
         """
         return np.array([self.weighed(row) for row in np.eye(len(self.states))])
 
     def recorded(self, shares: Floats) -> Floats:
         """Give the probability that each state is recorded, slip and replacement included.
 
-        Parameters
-        ----------
-        shares : ndarray of float64, shape (draw, ..., state)
-            P(state) as built; sums to one over the states.
-
-        Returns
-        -------
-        ndarray of float64, shape (draw, ..., state)
-            ``(1 - rho) [(1 - e) P(s) + e / S] + rho Q(s)``.
+        Shapes: shares (draw, ..., state); gives (draw, ..., state).
         """
         by_draw = (-1,) + (1,) * (shares.ndim - 1)
         slip, replaced = self.slip.reshape(by_draw), self.replaced.reshape(by_draw)
@@ -130,17 +104,8 @@ class FeatureTable:
     def seen(self, weights: Floats) -> tuple[Floats, Floats]:
         """Give the probability of what was seen, slip and replacement included.
 
-        Parameters
-        ----------
-        weights : ndarray of float64, shape (state,) or (cell, state)
-            The examiner's weight for each state; those of several cells at once.
-
-        Returns
-        -------
-        total : ndarray of float64, shape (draw, variant, month) or (cell, draw, variant, month)
-            P(seen | month, variant); axes of length 1 where draws or variants do not matter.
-        later : ndarray of float64, shape (draw, 1, 1) or (cell, draw, 1, 1)
-            The part of it that comes from a later replacement.
+        Shapes: weights (state,) or (cell, state); gives total (draw, variant, month) or (cell,
+        draw, variant, month), later (draw, 1, 1) or (cell, draw, 1, 1).
         """
         slip, replaced = self.slip[:, None, None], self.replaced[:, None, None]
         mean = weights.mean(axis=-1)[..., None, None, None]
@@ -220,16 +185,6 @@ class MonthTables:
 
     def feature(self, name: str) -> xr.DataArray:
         """Give P(state | month) of one feature with labels.
-
-        Parameters
-        ----------
-        name : str
-            Name of the feature.
-
-        Returns
-        -------
-        DataArray of float64, dimensions (state, draw, variant, month)
-            ``draw`` and ``variant`` have length 1 where they do not matter.
 
         Examples
         --------

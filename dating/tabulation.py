@@ -206,15 +206,7 @@ class _Tabulation:
 def replacement_shares(feature: Feature) -> Floats:
     """Give the shares of the states among later replacements; uniform unless stated.
 
-    Parameters
-    ----------
-    feature : Feature
-        A feature of the maker file.
-
-    Returns
-    -------
-    ndarray of float64, shape (state,)
-        Sum to one.
+    Shape: (state,).
     """
     states = tuple(feature.states)
     if feature.replacement is None:
@@ -268,19 +260,7 @@ def _all_regimes(maker: Maker) -> Iterator[Regime]:
 def share_matrix(course: Course, states: tuple[str, ...], variant: str | None) -> Floats:
     """Give the shares of the states in each regime, or at each anchor in ascending order.
 
-    Parameters
-    ----------
-    course : Course
-        A course of the maker file.
-    states : tuple of str
-        Names of the states.
-    variant : str or None
-        The variant, where the shares differ between variants.
-
-    Returns
-    -------
-    ndarray of float64, shape (regime, state)
-        Shares that sum to one; even where they are left to be learned.
+    Shape: (regime, state).
     """
     if isinstance(course, Feature) and course.free_form:
         return np.full((1, len(states)), 1 / len(states))

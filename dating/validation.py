@@ -52,18 +52,7 @@ class FromFile(Strict):
         return repr(self)
 
     def placed(self, origin: Source) -> Self:
-        """Return the same model with the places of its keys.
-
-        Parameters
-        ----------
-        origin : Source
-            The file it was read from.
-
-        Returns
-        -------
-        FromFile
-            A copy of the same class.
-        """
+        """Return the same model with the places of its keys."""
         copy = self.model_copy()
         copy._origin = origin
         return copy
@@ -75,36 +64,12 @@ class FromFile(Strict):
 
 
 def refuse(message: str, *, allowed: str = "") -> PydanticCustomError:
-    """Make the error with which a validator refuses a value.
-
-    Parameters
-    ----------
-    message : str
-        The rule that is broken.
-    allowed : str
-        What would be accepted.
-
-    Returns
-    -------
-    PydanticCustomError
-        To be raised.
-    """
+    """Make the error with which a validator refuses a value."""
     return PydanticCustomError("refused", "{rule}", {"rule": message, "allowed": allowed})
 
 
 def number(value: Any) -> Any:
-    """Refuse true and false where a number is wanted, which would be taken for 1 and 0.
-
-    Parameters
-    ----------
-    value : object
-        What was given.
-
-    Returns
-    -------
-    object
-        The same.
-    """
+    """Refuse true and false where a number is wanted, which would be taken for 1 and 0."""
     if isinstance(value, bool):
         raise refuse("a number is wanted here")
     return value
@@ -113,22 +78,7 @@ def number(value: Any) -> Any:
 def validate[M: BaseModel](source: Source, model: type[M]) -> M:
     """Validate what was read against a model.
 
-    Parameters
-    ----------
-    source : Source
-        A file that has been read.
-    model : type of BaseModel
-        The model that the whole file must fit.
-
-    Returns
-    -------
-    BaseModel
-        An instance of the model.
-
-    Raises
-    ------
-    InputError
-        With one located problem for each thing wrong.
+    Raises InputError with one located problem for each thing wrong.
     """
     if not isinstance(source.data, dict):
         problem = source.problem((), "a mapping (key: value) is wanted here", found=source.data)

@@ -50,19 +50,7 @@ class Blanks:
     def date(self, tables: MonthTables, rows: NDArray[np.int64], kept: Summaries) -> dict[int, str]:
         """Date some rows; rows alike are dated once.
 
-        Parameters
-        ----------
-        tables : MonthTables
-            Month tables.
-        rows : ndarray of int64, shape (row,)
-            The rows.
-        kept : Summaries
-            Where summaries go, by row of the table.
-
-        Returns
-        -------
-        dict of int to str
-            Why no month allows what was seen, by row, where that is so.
+        Shapes: rows (row,).
         """
         known: dict[tuple[int, ...], Summaries | str] = {}
         problems = {}

@@ -31,21 +31,7 @@ _RUN = 12
 def keep_dates(kept: Summaries, weights: Floats, starts: Integers, level: float) -> Integers:
     """Keep mode, median, mean, years and highest-density set.
 
-    Parameters
-    ----------
-    kept : Summaries
-        Where they go.
-    weights : ndarray of float64, shape (row, month)
-        What posteriors are proportional to.
-    starts : ndarray of int64, shape (year + 1,)
-        The first month of each calendar year, and the end of the last.
-    level : float
-        Level of the set.
-
-    Returns
-    -------
-    ndarray of int64, shape (lost row,)
-        The rows whose total is too small for floats; what they are given means nothing.
+    Shapes: weights (row, month); starts (year + 1,); gives (lost row,).
 
     Examples
     --------

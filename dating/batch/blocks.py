@@ -100,18 +100,7 @@ class Sums:
 
 
 def padded(count: int) -> int:
-    """Fill up a number of pattern sets, as compiled kernels take four at a time.
-
-    Parameters
-    ----------
-    count : int
-        How many there are.
-
-    Returns
-    -------
-    int
-        The next multiple of four, at least four.
-    """
+    """Fill up a number of pattern sets, as compiled kernels take four at a time."""
     return max(4, -(-count // 4) * 4)
 
 
@@ -125,20 +114,8 @@ def tabulate(
 ) -> None:
     """Work out patterns of one component.
 
-    Parameters
-    ----------
-    cells : ndarray of float64, shape (level, draw, variant, month)
-        The evidence of distinct cells.
-    index : ndarray of int64, shape (pattern, column)
-        The cells of each pattern; 0 is one that says nothing.
-    swapped : float
-        Prior probability of a swap.
-    donor : ndarray of float64, shape (draw, variant, month)
-        Build month and variant of the donor.
-    likelihood : ndarray of float64, shape (pattern, draw, variant, month)
-        Where L_c goes.
-    from_donor : ndarray of float64, shape (pattern, draw)
-        Where the part of it goes that holds if the component was swapped.
+    Shapes: cells (level, draw, variant, month); index (pattern, column); donor (draw, variant,
+    month); likelihood (pattern, draw, variant, month); from_donor (pattern, draw).
     """
     likelihood[:] = 1.0
     for column in index.T:
@@ -154,31 +131,14 @@ def tabulate(
 def encode(raw: Integers, codes: Integers, radix: int, code: Integers) -> None:
     """Append a digit to numbers in a mixed radix.
 
-    Parameters
-    ----------
-    raw : ndarray of int, shape (row,)
-        Which distinct cell stands in each row; -1 for a missing one.
-    codes : ndarray of int, shape (distinct cell + 1,)
-        The digit of each distinct cell, the last for missing ones.
-    radix : int
-        One more than the largest digit.
-    code : ndarray of int32 or int64, shape (row,)
-        The numbers, written over.
+    Shapes: raw (row,); codes (distinct cell + 1,); code (row,).
     """
     code *= radix
     code += codes[raw]
 
 
 def accumulate(sums: Sums, first: int, last: int) -> None:
-    """Add what some draws give some groups.
-
-    Parameters
-    ----------
-    sums : Sums
-        Tables of these draws, and the sums.
-    first, last : int
-        The groups from the first to the one before the last.
-    """
+    """Add what some draws give some groups."""
     for group in range(first, last):
         places = sums.index[:, group]
         tables = [sums.likelihood[place] for place in places]
@@ -201,17 +161,7 @@ def _each_left_out(tables: Sequence[Floats], start: Floats) -> list[tuple[Floats
 
 
 def date_rows(work: Work, kept: Summaries, first: int, last: int) -> None:
-    """Date some rows.
-
-    Parameters
-    ----------
-    work : Work
-        The rows.
-    kept : Summaries
-        Where summaries go, by row.
-    first, last : int
-        The rows from the first to the one before the last.
-    """
+    """Date some rows."""
     for start in range(first, last, TOGETHER):
         rows = slice(start, min(start + TOGETHER, last))
         weights = _weights(work, kept, rows)

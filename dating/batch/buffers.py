@@ -29,15 +29,7 @@ class ByMonthOfYear:
     def arranged(self, array: Floats) -> Floats:
         """Put months into this order.
 
-        Parameters
-        ----------
-        array : ndarray of float64, shape (..., month)
-            In the order of the calendar.
-
-        Returns
-        -------
-        ndarray of float64, shape (..., cell)
-            Twelve cells for each year.
+        Shapes: array (..., month); gives (..., cell).
 
         Examples
         --------
@@ -82,15 +74,7 @@ class PatternPool:
     def arranged(self, array: Floats) -> Floats:
         """Put the months of an array into the order of the tables.
 
-        Parameters
-        ----------
-        array : ndarray of float64, shape (..., month)
-            In the order of the calendar.
-
-        Returns
-        -------
-        ndarray of float64, shape (..., cell)
-            As many cells as there are months, or some more.
+        Shapes: array (..., month); gives (..., cell).
         """
         return array if self.order is None else self.order.arranged(array)
 
@@ -100,18 +84,7 @@ class PatternPool:
         return len(self.likelihood) - self.used
 
     def take(self, count: int) -> slice:
-        """Take room.
-
-        Parameters
-        ----------
-        count : int
-            For how many patterns.
-
-        Returns
-        -------
-        slice
-            Their places.
-        """
+        """Take room."""
         start, self.used = self.used, self.used + count
         return slice(start, self.used)
 

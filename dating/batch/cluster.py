@@ -27,33 +27,8 @@ def estimate_lazily(
     The maker file and what was learned are single tasks, which a cluster sends to each worker
     once. A partition is dated by one thread, as Dask runs partitions side by side.
 
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    table : Dask DataFrame
-        As :func:`dating.batch.estimate_many` takes it.
-    learned : Learned or None
-        What was learned from a corpus.
-    level : float
-        Level of the set that is reported.
-    seed : int
-        Seed of the draws.
-    chunk : int
-        Rows that are dated at a time, at most.
-    parts : bool
-        Whether the columns about parts and doubt are wanted.
-
-    Returns
-    -------
-    Dask DataFrame
-        With as many partitions.
-
-    Raises
-    ------
-    InputError
-        When there are columns that the maker file does not know; cells are read when the table
-        is computed.
+    Raises InputError when there are columns that the maker file does not know; cells are read when
+    the table is computed.
     """
     from dask.delayed import delayed  # noqa: PLC0415
 
@@ -80,30 +55,7 @@ def dated(
     chunk: int,
     parts: bool,
 ) -> pd.DataFrame:
-    """Date one partition.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        The partition.
-    maker : Maker
-        The maker file.
-    learned : Learned or None
-        What was learned from a corpus.
-    level : float
-        Level of the set that is reported.
-    seed : int
-        Seed of the draws.
-    chunk : int
-        Rows that are dated at a time, at most.
-    parts : bool
-        Whether the columns about parts and doubt are wanted.
-
-    Returns
-    -------
-    DataFrame
-        As many rows.
-    """
+    """Date one partition."""
     coded = coded_frame(frame, maker)
     return Dating(
         maker,

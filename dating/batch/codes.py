@@ -62,15 +62,7 @@ class Column:
     def at(self, rows: slice | Integers) -> Integers:
         """Give the codes of some rows.
 
-        Parameters
-        ----------
-        rows : slice or ndarray of int
-            The rows.
-
-        Returns
-        -------
-        ndarray of int, shape (row,)
-            From 0 to the number of levels.
+        Shape: (row,).
         """
         return np.asarray(self.codes[self.raw[rows]])
 
@@ -102,18 +94,7 @@ class CodedTable:
         return len(self.names)
 
     def examination(self, row: int) -> Examination:
-        """Put together again what one row says.
-
-        Parameters
-        ----------
-        row : int
-            Position of the row, from 0.
-
-        Returns
-        -------
-        Examination
-            With everything in it that bears on the date.
-        """
+        """Put together again what one row says."""
         merged: dict[str, Any] = {"seen": {}, "marks": {}, "measured": {}}
         whole = None
         for column in self.columns:
@@ -133,22 +114,7 @@ class CodedTable:
 def coded_examinations(examinations: Sequence[Examination], maker: Maker) -> CodedTable:
     """Turn examinations into codes.
 
-    Parameters
-    ----------
-    examinations : sequence of Examination
-        What was seen on each instrument.
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    CodedTable
-        In the same order.
-
-    Raises
-    ------
-    InputError
-        When an examination names what the maker file does not know.
+    Raises InputError when an examination names what the maker file does not know.
     """
     problems: list[Problem] = []
     for examination in examinations:
@@ -183,24 +149,8 @@ def coded_sheet(
 ) -> CodedTable:
     """Read a CSV file into codes.
 
-    Parameters
-    ----------
-    path : str or path
-        The file.
-    maker : Maker
-        The maker file.
-    allow_unlisted : bool
-        Take a state that the maker file does not list for one that says nothing, and count it.
-
-    Returns
-    -------
-    CodedTable
-        In the order of the file.
-
-    Raises
-    ------
-    InputError
-        With one problem for each distinct thing wrong, located at the line where it first stands.
+    Raises InputError with one problem for each distinct thing wrong, located at the line where it
+    first stands.
     """
     import pandas as pd  # noqa: PLC0415
 
@@ -227,27 +177,8 @@ def coded_frame(
 ) -> CodedTable:
     """Turn a table into codes.
 
-    Parameters
-    ----------
-    frame : DataFrame
-        One instrument a row.
-    maker : Maker
-        The maker file.
-    file : str
-        What to call the table where there is anything wrong with it.
-    allow_unlisted : bool
-        Take a state that the maker file does not list for one that says nothing, and count it.
-
-    Returns
-    -------
-    CodedTable
-        In the order of the table.
-
-    Raises
-    ------
-    InputError
-        With one problem for each distinct thing wrong, located at the row where it first stands,
-        by the label of the index.
+    Raises InputError with one problem for each distinct thing wrong, located at the row where it
+    first stands, by the label of the index.
     """
     check_columns(list(frame.columns), maker, file)
     unlisted: Unlisted | None = {} if allow_unlisted else None
@@ -257,19 +188,7 @@ def coded_frame(
 def check_columns(names: Sequence[object], maker: Maker, file: str = "the table") -> None:
     """Refuse columns that the maker file does not know.
 
-    Parameters
-    ----------
-    names : sequence of str
-        Names of the columns.
-    maker : Maker
-        The maker file.
-    file : str
-        What to call the table.
-
-    Raises
-    ------
-    InputError
-        With one problem for each column.
+    Raises InputError with one problem for each column.
     """
     cells = tuple(str(name) for name in names)
     sheet = Sheet(file, "", {}, SheetRow(1, cells), ())

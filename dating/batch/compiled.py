@@ -24,17 +24,7 @@ _NO_SHARES = np.empty((0, 0, 0))
 
 
 def date_rows(work: Work, kept: Summaries, first: int, last: int) -> None:
-    """Date some rows.
-
-    Parameters
-    ----------
-    work : Work
-        The rows; levels are not corrected here.
-    kept : Summaries
-        Where summaries go, by row.
-    first, last : int
-        The rows from the first to the one before the last.
-    """
+    """Date some rows."""
     groups, shares, wanted = work.groups, work.groups.original, work.level - SLACK
     count, replicates, variants, cells = groups.joint.shape
     months, order = int(work.starts[-1]), work.pool.order
@@ -70,20 +60,8 @@ def tabulate(
 ) -> None:
     """Work out patterns; see :func:`dating.batch.blocks.tabulate`.
 
-    Parameters
-    ----------
-    cells : ndarray of float64, shape (level, draw, variant, month)
-        The evidence of distinct cells.
-    index : ndarray of int64, shape (pattern, column)
-        The cells of each pattern; 0 is one that says nothing.
-    swapped : float
-        Prior probability of a swap.
-    donor : ndarray of float64, shape (draw, variant, month)
-        Build month and variant of the donor.
-    likelihood : ndarray of float64, shape (pattern, draw, variant, month)
-        Where L_c goes.
-    from_donor : ndarray of float64, shape (pattern, draw)
-        Where the part of it goes that holds if the component was swapped.
+    Shapes: cells (level, draw, variant, month); index (pattern, column); donor (draw, variant,
+    month); likelihood (pattern, draw, variant, month); from_donor (pattern, draw).
     """
     shape = likelihood.shape[1:]
     flat = (shape[0], shape[1] * shape[2])
@@ -96,30 +74,13 @@ def tabulate(
 def encode(raw: Integers, codes: Integers, radix: int, code: Integers) -> None:
     """Append a digit to numbers in a mixed radix; see :func:`dating.batch.blocks.encode`.
 
-    Parameters
-    ----------
-    raw : ndarray of int, shape (row,)
-        Which distinct cell stands in each row; -1 for a missing one.
-    codes : ndarray of int, shape (distinct cell + 1,)
-        The digit of each distinct cell, the last for missing ones.
-    radix : int
-        One more than the largest digit.
-    code : ndarray of int32 or int64, shape (row,)
-        The numbers, written over.
+    Shapes: raw (row,); codes (distinct cell + 1,); code (row,).
     """
     _encode(raw, codes, radix, code)
 
 
 def accumulate(sums: Sums, first: int, last: int) -> None:
-    """Add what some draws give some groups.
-
-    Parameters
-    ----------
-    sums : Sums
-        Tables of these draws, and the sums.
-    first, last : int
-        The groups from the first to the one before the last.
-    """
+    """Add what some draws give some groups."""
     draws, variants, months = sums.prior.shape
     flat = variants * months
     _accumulate(

@@ -49,16 +49,7 @@ class CellReader:
 
         The first cells of all columns are read as one row, which is quicker, then the second, and
         so on; where anything is wrong with such a row, its cells are read one at a time.
-
-        Parameters
-        ----------
-        found : mapping of str to (ndarray of int, list of str)
-            Places and texts of the distinct cells, by column.
-
-        Returns
-        -------
-        dict of str to list of Examination or None
-            By column; None where a cell says nothing or cannot be read.
+        Shapes: codes of each column (row,).
         """
         paths = columns_of(self.maker)
         made: dict[str, list[Examination | None]] = {name: [] for name in found}
@@ -83,30 +74,12 @@ class CellReader:
     def levels(self, raw: Integers, cells: Sequence[Mapping[str, str]]) -> list[Examination | None]:
         """Give what each distinct combination of cells says.
 
-        Parameters
-        ----------
-        raw : ndarray of int, shape (row,)
-            Which of them stands in each row.
-        cells : sequence of mapping of str to str
-            The cells of each, by column.
-
-        Returns
-        -------
-        list of Examination or None
-            None where it says nothing or cannot be read.
+        Shapes: raw (row,).
         """
         return [self._level(raw, place, each) for place, each in enumerate(cells)]
 
     def note(self, row: int, problem: Problem) -> None:
-        """Put a problem in its row.
-
-        Parameters
-        ----------
-        row : int
-            Position of the row, from 0.
-        problem : Problem
-            Without its place.
-        """
+        """Put a problem in its row."""
         file, line = self.located(row)
         self.problems.append(replace(problem, file=file, line=line))
 
@@ -137,17 +110,7 @@ class CellReader:
 def distinct_cells(values: pd.Series) -> tuple[Integers, list[str]]:
     """Give the place of each cell among the distinct ones, and these as text.
 
-    Parameters
-    ----------
-    values : Series
-        A column.
-
-    Returns
-    -------
-    places : ndarray of int, shape (row,)
-        -1 for a missing cell.
-    texts : list of str
-        The distinct cells.
+    Shape: places (row,).
     """
     import pandas as pd  # noqa: PLC0415
 
@@ -172,19 +135,7 @@ def combined_cells(
 ) -> tuple[Integers, list[dict[str, str]]]:
     """Count the distinct combinations of several columns, and give the cells of each.
 
-    Parameters
-    ----------
-    frame : DataFrame
-        The table.
-    names : sequence of str
-        The columns.
-
-    Returns
-    -------
-    places : ndarray of int, shape (row,)
-        Which combination stands in each row.
-    cells : list of dict of str to str
-        The cells of each that are not blank, by column.
+    Shape: places (row,).
     """
     code = np.zeros(len(frame), dtype=np.int64)
     parts = [distinct_cells(frame[name]) for name in names]
@@ -199,41 +150,13 @@ def combined_cells(
 
 
 def value_at(examination: Examination, path: tuple[str, ...]) -> Any:
-    """Give what an examination says of one thing.
-
-    Parameters
-    ----------
-    examination : Examination
-        The examination.
-    path : tuple of str
-        Where it stands, as :func:`dating.cells.columns_of` gives it.
-
-    Returns
-    -------
-    object
-        None where it was not examined.
-    """
+    """Give what an examination says of one thing."""
     found = getattr(examination, path[0])
     return found.get(path[1]) if len(path) > 1 else found
 
 
 def single_of(examination: Examination, path: tuple[str, ...], value: Any) -> Examination:
-    """Keep one thing of an examination.
-
-    Parameters
-    ----------
-    examination : Examination
-        The examination.
-    path : tuple of str
-        Where the thing stands.
-    value : object
-        What is said of it.
-
-    Returns
-    -------
-    Examination
-        Of this one thing.
-    """
+    """Keep one thing of an examination."""
     empty: dict[str, Any] = {
         "instrument": "-",
         "examined": None,

@@ -93,18 +93,7 @@ class EvidenceCache:
         self._posteriors: dict[str, Floats] = {}
 
     def weighing(self, examination: Examination) -> Weighing:
-        """Combine the evidence on one instrument.
-
-        Parameters
-        ----------
-        examination : Examination
-            What was seen.
-
-        Returns
-        -------
-        Weighing
-            As :func:`dating.estimate` has it.
-        """
+        """Combine the evidence on one instrument."""
         pieces: list[Piece] = []
         for part in _single(examination):
             key = part.model_dump_json()
@@ -116,15 +105,7 @@ class EvidenceCache:
     def posterior(self, examination: Examination) -> Floats:
         """Date one instrument.
 
-        Parameters
-        ----------
-        examination : Examination
-            What was seen.
-
-        Returns
-        -------
-        ndarray of float64, shape (month,)
-            Sums to one; not-a-number where no month allows what was seen.
+        Shape: (month,).
         """
         key = _bare(examination).model_dump_json()
         if key not in self._posteriors:

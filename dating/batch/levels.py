@@ -59,37 +59,14 @@ class Levels:
     def has_draws(self, column: Column, codes: Sequence[int]) -> NDArray[np.bool_]:
         """Say whether the evidence of each code differs between draws.
 
-        Parameters
-        ----------
-        column : Column
-            The column.
-        codes : sequence of int
-            Codes; 0 has no evidence.
-
-        Returns
-        -------
-        ndarray of bool, shape (code,)
-            One for each code.
+        Shape: (code,).
         """
         return np.array([code > 0 and self._level(column, code).has_draws for code in codes])
 
     def likelihoods(self, column: Column, codes: Sequence[int], draws: slice) -> Floats:
         """Give the evidence of several codes in some of the draws.
 
-        Parameters
-        ----------
-        column : Column
-            The column.
-        codes : sequence of int
-            Codes; 0 is ones.
-        draws : slice
-            The draws, from a start to a stop.
-
-        Returns
-        -------
-        ndarray of float64, shape (code, draw, variant, month)
-            On the scale that the evidence has over all draws; axes of length 1 where draws or
-            variants do not matter.
+        Shape: (code, draw, variant, month).
         """
         ones = np.ones((1, 1, 1))
         each = [self._between(column, code, draws) if code else ones for code in codes]
@@ -139,20 +116,7 @@ class Levels:
 
 
 def drawn_between(tables: MonthTables, start: int, stop: int) -> MonthTables:
-    """Keep some of the draws of month tables.
-
-    Parameters
-    ----------
-    tables : MonthTables
-        Month tables.
-    start, stop : int
-        The first draw to keep, and the one after the last.
-
-    Returns
-    -------
-    MonthTables
-        Views of the same numbers; only what evidence is made from is cut.
-    """
+    """Keep some of the draws of month tables."""
 
     def some(array: Floats, axis: int = 0) -> Floats:
         if array.shape[axis] == 1:

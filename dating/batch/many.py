@@ -215,13 +215,7 @@ class Dating:
         self.running: list[Future[None]] = []
 
     def table(self) -> pd.DataFrame:
-        """Date all rows.
-
-        Returns
-        -------
-        DataFrame
-            As :func:`estimate_many` describes it.
-        """
+        """Date all rows."""
         if self.threads == 1:
             return self._table()
         with ThreadPoolExecutor(self.threads) as self.executor:

@@ -83,32 +83,13 @@ class Patterns:
         self._digits: dict[int, Integers] = {}
 
     def at_most(self, rows: int) -> int:
-        """Say how many new patterns some rows may have.
-
-        Parameters
-        ----------
-        rows : int
-            How many rows.
-
-        Returns
-        -------
-        int
-            An upper bound.
-        """
+        """Say how many new patterns some rows may have."""
         return min(rows, self.space - self.known if self._slots is not None else self.space)
 
     def slots(self, rows: slice | Integers) -> Integers:
         """Find the pattern of each row, and tabulate those that are new.
 
-        Parameters
-        ----------
-        rows : slice or ndarray of int
-            Rows of the table.
-
-        Returns
-        -------
-        ndarray of int32, shape (row,)
-            Places in the pool.
+        Shape: (row,).
         """
         code = self._code(rows)
         if self._slots is None:
@@ -137,19 +118,8 @@ class Patterns:
     def drawn(self, places: Integers, draws: slice) -> tuple[Floats, Floats]:
         """Work out patterns that differ between draws, in some of the draws.
 
-        Parameters
-        ----------
-        places : ndarray of int, shape (pattern,)
-            Their places in the pool; -1 is one that says nothing.
-        draws : slice
-            The draws.
-
-        Returns
-        -------
-        likelihood : ndarray of float64, shape (pattern, draw, variant, month)
-            L_c.
-        from_donor : ndarray of float64, shape (pattern, draw)
-            The part of it that holds if the component was swapped.
+        Shapes: places (pattern,); gives likelihood (pattern, draw, variant, month), from_donor
+        (pattern, draw).
         """
         nothing = np.zeros(len(self.columns), dtype=np.int64)
         digits = np.array([self._digits.get(int(place), nothing) for place in places])
@@ -298,26 +268,7 @@ def _distinct(codes: Integers, most: int) -> tuple[Integers, Integers]:
 def patterns_of(
     coded: CodedTable, levels: Levels, pool: PatternPool, kernels: ModuleType, spread: Spread
 ) -> list[Patterns]:
-    """Make the patterns of every component on which anything was seen, and of the whole.
-
-    Parameters
-    ----------
-    coded : CodedTable
-        The table.
-    levels : Levels
-        The evidence of its cells.
-    pool : PatternPool
-        Where tables are kept.
-    kernels : module
-        :mod:`dating.batch.blocks`, or the same compiled.
-    spread : callable
-        Calls a function for parts of so many, on several threads perhaps.
-
-    Returns
-    -------
-    list of Patterns
-        Components in the order of the maker file, then the instrument as a whole.
-    """
+    """Make the patterns of every component on which anything was seen, and of the whole."""
     tables, made = levels.tables, []
     nobody = np.zeros((1, 1, len(tables.period)))
     chances = {name: part.swapped.value for name, part in levels.maker.components.items()}

@@ -52,15 +52,7 @@ class Summaries:
     years: Floats
 
     def put(self, rows: NDArray[np.integer], part: Summaries) -> None:
-        """Copy the summaries of some rows.
-
-        Parameters
-        ----------
-        rows : ndarray of int
-            Where they go.
-        part : Summaries
-            As many rows.
-        """
+        """Copy the summaries of some rows; shape (row of the part,)."""
         for mine, given in (
             (self.months, part.months),
             (self.numbers, part.numbers),
@@ -71,18 +63,7 @@ class Summaries:
         self.stretches[rows] = part.stretches
 
     def some(self, rows: slice) -> Summaries:
-        """Give some rows.
-
-        Parameters
-        ----------
-        rows : slice
-            Which.
-
-        Returns
-        -------
-        Summaries
-            Views of the same numbers.
-        """
+        """Give some rows."""
         return Summaries(
             self.months[:, rows],
             self.stretches[rows],
@@ -97,20 +78,6 @@ def kept_for(maker: Maker, rows: int, *, parts: bool) -> Summaries:
 
     Arrays are a little longer than that, so that entries of one row do not all fall into the same
     part of a core's cache.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    rows : int
-        How many rows, at least.
-    parts : bool
-        Whether there is anything to keep about parts.
-
-    Returns
-    -------
-    Summaries
-        With nothing in it yet.
     """
     rows = (rows // 8 | 1) * 8 + 8
     return Summaries(
@@ -125,15 +92,7 @@ def kept_for(maker: Maker, rows: int, *, parts: bool) -> Summaries:
 def year_starts(period: Period) -> NDArray[np.int64]:
     """Give the position of the first month of each calendar year, and the end of the last.
 
-    Parameters
-    ----------
-    period : Period
-        The months.
-
-    Returns
-    -------
-    ndarray of int64, shape (year + 1,)
-        Positions from 0.
+    Shape: (year + 1,).
     """
     number = np.arange(period.first, period.last + 1)
     starts = np.flatnonzero(np.diff(number // 12, prepend=-1))
@@ -149,28 +108,7 @@ def as_table(
     *,
     parts: bool,
 ) -> pd.DataFrame:
-    """Put summaries into a table.
-
-    Parameters
-    ----------
-    coded : CodedTable
-        The examinations, for the names of the instruments.
-    kept : Summaries
-        The summaries.
-    maker : Maker
-        The maker file.
-    problems : dict of int to str
-        What is wrong, by row.
-    tolerated : float
-        Standard error up to which an estimate has converged.
-    parts : bool
-        Whether there are columns about parts and doubt.
-
-    Returns
-    -------
-    DataFrame
-        As :func:`dating.batch.estimate_many` describes it.
-    """
+    """Put summaries into a table."""
     import pandas as pd  # noqa: PLC0415
 
     axis = maker.period.axis().astype("datetime64[s]")
@@ -211,17 +149,7 @@ def write_estimates(table: pd.DataFrame, path: str | os.PathLike[str]) -> None:
     spreadsheet would take for a formula (text that begins with ``=``, ``+``, ``-``, ``@``, a tab or
     a carriage return).
 
-    Parameters
-    ----------
-    table : DataFrame
-        From :func:`dating.batch.estimate_many`.
-    path : str or path
-        A file that ends in ``.csv`` or ``.parquet``; an existing one is replaced.
-
-    Raises
-    ------
-    InputError
-        When the file ends otherwise, or cannot be written.
+    Raises InputError when the file ends otherwise, or cannot be written.
 
     Examples
     --------

@@ -75,15 +75,7 @@ class SharedSums:
     def groups(self, slots: Integers) -> RowGroups:
         """Sum over the draws for some rows.
 
-        Parameters
-        ----------
-        slots : ndarray of int32, shape (pattern set, row)
-            Patterns of the rows, by their places in the pool.
-
-        Returns
-        -------
-        RowGroups
-            Of these rows.
+        Shapes: slots (pattern set, row).
         """
         if self.tables.draws == 1:
             return self._one_group(slots)

@@ -51,20 +51,7 @@ class Amount:
 def decimal_of(text: str) -> float | None:
     """Read a number with a decimal point or comma.
 
-    Parameters
-    ----------
-    text : str
-        What was entered, stripped.
-
-    Returns
-    -------
-    float, int or None
-        None where it is no number.
-
-    Raises
-    ------
-    AmountError
-        Where a comma may stand between thousands.
+    Raises AmountError where a comma may stand between thousands.
 
     Examples
     --------
@@ -87,20 +74,7 @@ def chance_of(text: str) -> Amount:
     From 10 on a number can only be meant in per cent; 1 is certainty. Between 1 and 10 it may be
     per cent, or of ten.
 
-    Parameters
-    ----------
-    text : str
-        What was entered, stripped.
-
-    Returns
-    -------
-    Amount
-        From 0 to 1.
-
-    Raises
-    ------
-    AmountError
-        Where it is none, or can be meant in two ways.
+    Raises AmountError where it is none, or can be meant in two ways.
 
     Examples
     --------
@@ -124,22 +98,7 @@ def chance_of(text: str) -> Amount:
 def measure_of(text: str, unit: str) -> Amount:
     """Read a measured value, in the unit of the maker file or in another one of the same kind.
 
-    Parameters
-    ----------
-    text : str
-        What was entered, stripped.
-    unit : str
-        The unit of the maker file.
-
-    Returns
-    -------
-    Amount
-        In that unit.
-
-    Raises
-    ------
-    AmountError
-        Where it is no number, or its unit cannot be turned into that one.
+    Raises AmountError where it is no number, or its unit cannot be turned into that one.
 
     Examples
     --------

@@ -35,16 +35,6 @@ _PAPER_FIELD = re.compile(r"paper_what:([0-9]{1,6})")
 def fields_of(examination: Examination) -> dict[str, tuple[str, ...]]:
     """Give the fields of the form as they stand for an examination.
 
-    Parameters
-    ----------
-    examination : Examination
-        What was seen.
-
-    Returns
-    -------
-    dict of str to tuple of str
-        As a form would send them; what was not examined has no field.
-
     Examples
     --------
     >>> seen = {"plating": {"state": "nickel", "sure": 0.8}}
@@ -79,22 +69,8 @@ def fields_of(examination: Examination) -> dict[str, tuple[str, ...]]:
 def examination_in(fields: Fields, maker: Maker) -> Examination:
     """Read the examination that a form says.
 
-    Parameters
-    ----------
-    fields : mapping of str to tuple of str
-        The fields that were sent.
-    maker : Maker
-        The maker file, which says what can be asked.
-
-    Returns
-    -------
-    Examination
-        Validated as one read from a file is; what was not examined is left out.
-
-    Raises
-    ------
-    InputError
-        With one problem for each thing wrong; its key is the place in the examination.
+    Raises InputError with one problem for each thing wrong; its key is the place in the
+    examination.
 
     Examples
     --------
@@ -116,40 +92,14 @@ def examination_in(fields: Fields, maker: Maker) -> Examination:
 
 
 def remarks_in(fields: Fields, maker: Maker) -> tuple[Problem, ...]:
-    """Say back what was read otherwise than a file has it, such as 70 for 70 %.
-
-    Parameters
-    ----------
-    fields : mapping of str to tuple of str
-        The fields that were sent.
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    tuple of Problem
-        Nothing is wrong with them; each has its place in the examination.
-    """
+    """Say back what was read otherwise than a file has it, such as 70 for 70 %."""
     reader = _Reader(fields)
     reader.data(maker)
     return tuple(reader.remarks)
 
 
 def paper_numbers(fields: Fields, *, said: bool = False) -> tuple[int, ...]:
-    """List the numbers of the documents of a form.
-
-    Parameters
-    ----------
-    fields : mapping of str to tuple of str
-        The fields of the form.
-    said : bool
-        Whether only those that say anything are wanted.
-
-    Returns
-    -------
-    tuple of int
-        In order.
-    """
+    """List the numbers of the documents of a form."""
     found = sorted({int(m[1]) for name in fields if (m := _PAPER_FIELD.fullmatch(name))})
     if not said:
         return tuple(found)
@@ -161,18 +111,7 @@ def paper_numbers(fields: Fields, *, said: bool = False) -> tuple[int, ...]:
 
 
 def entered(data: Mapping[str, Any]) -> Source:
-    """Take what was entered for a file, so that its problems have a place.
-
-    Parameters
-    ----------
-    data : mapping
-        Plain data.
-
-    Returns
-    -------
-    Source
-        Every key has a place; the lines are 0 and not shown.
-    """
+    """Take what was entered for a file, so that its problems have a place."""
     return Source(_FORM, data, dict.fromkeys(_paths(data, ()), (0, 0)), "")
 
 

@@ -48,20 +48,7 @@ SENT: dict[str, Page] = {
 
 
 def make_app(workspace: Workspace, guard: Guard) -> ASGIApp:
-    """Make the pages of a folder.
-
-    Parameters
-    ----------
-    workspace : Workspace
-        The folder.
-    guard : Guard
-        Who may ask.
-
-    Returns
-    -------
-    ASGI application
-        Ready to be served.
-    """
+    """Make the pages of a folder."""
     routes = [
         *(Route(path, answering(page), methods=["GET"]) for path, page in LOOKED_AT.items()),
         *(Route(path, answering(page), methods=["POST"]) for path, page in SENT.items()),

@@ -105,29 +105,12 @@ class Scale:
     width: int = WIDTH
 
     def x(self, number: float) -> float:
-        """Give the place of a point in time, kept inside the plot.
-
-        Parameters
-        ----------
-        number : float
-            Month number.
-
-        Returns
-        -------
-        float
-            Rounded to a tenth.
-        """
+        """Give the place of a point in time, kept inside the plot."""
         inside = (number - self.period.first) / len(self.period)
         return round(min(max(inside, 0.0), 1.0) * self.width, 1)
 
     def ticks(self) -> list[tuple[float, str]]:
-        """Give the years that are labelled, with room for each label.
-
-        Returns
-        -------
-        list of (float, str)
-            Place of the first of January, and the year.
-        """
+        """Give the years that are labelled, with room for each label."""
         years = self.period.years()
         step = ceil(36 * len(years) / self.width)
         return [
@@ -142,23 +125,7 @@ def bands(
 ) -> tuple[Band, ...]:
     """Stack the states of one row, the first at the foot.
 
-    Parameters
-    ----------
-    scale : Scale
-        The axis of time.
-    y : float
-        Top of the band.
-    states : sequence of str
-        Names of the states.
-    by_month : ndarray of float64, shape (state, month)
-        Shares; they sum to one in each month in which anything was made.
-    titles : sequence of str
-        What each band says, in words.
-
-    Returns
-    -------
-    tuple of Band
-        Those of states that occur.
+    Shapes: by_month (state, month).
     """
     tops = np.cumsum(by_month, axis=0)
     bottoms = tops - by_month
@@ -177,17 +144,7 @@ def bands(
 def step_path(scale: Scale, upper: Floats, lower: Floats) -> str:
     """Draw an area between two stairs of one step a month.
 
-    Parameters
-    ----------
-    scale : Scale
-        The axis of time.
-    upper, lower : ndarray of float64, shape (month,)
-        Both edges in each month.
-
-    Returns
-    -------
-    str
-        Data of an SVG path; months without height are left out.
+    Shapes: upper, lower (month,).
     """
     edges = np.round(np.linspace(0, scale.width, len(upper) + 1), 1)
     filled = np.flatnonzero(np.abs(upper - lower) > 0.005)
@@ -213,17 +170,7 @@ def _stairs(edges: Floats, heights: Floats) -> str:
 def line_path(scale: Scale, heights: Floats) -> str:
     """Draw a line through the middles of the months.
 
-    Parameters
-    ----------
-    scale : Scale
-        The axis of time.
-    heights : ndarray of float64, shape (month,)
-        Height in each month.
-
-    Returns
-    -------
-    str
-        Data of an SVG path; points on a straight line are left out.
+    Shapes: heights (month,).
     """
     middles = (np.arange(len(heights)) + 0.5) * scale.width / len(heights)
     bent = np.abs(np.diff(heights, 2)) > 1e-6
@@ -232,20 +179,7 @@ def line_path(scale: Scale, heights: Floats) -> str:
 
 
 def key_of(states: Sequence[str], room: float = NAMES) -> tuple[Key, ...]:
-    """Place the key of a row below its name; what has no room is counted.
-
-    Parameters
-    ----------
-    states : sequence of str
-        Names of the states.
-    room : float
-        Width of the column.
-
-    Returns
-    -------
-    tuple of Key
-        The last may be a count, with no filling (-1).
-    """
+    """Place the key of a row below its name; what has no room is counted."""
     made, x = [], 0.0
     for place, name in enumerate(states):
         needed = 13 + _SMALL_LETTER * len(name)
@@ -259,37 +193,13 @@ def key_of(states: Sequence[str], room: float = NAMES) -> tuple[Key, ...]:
 
 
 def cut(text: str, room: float) -> str:
-    """Cut a name to the room there is.
-
-    Parameters
-    ----------
-    text : str
-        A name.
-    room : float
-        Room in units.
-
-    Returns
-    -------
-    str
-        The name, or its beginning and an ellipsis.
-    """
+    """Cut a name to the room there is."""
     most = max(int(room / 8.2), 2)
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
 def lanes(spans: Sequence[tuple[float, float]]) -> list[int]:
-    """Put stretches into as few lanes as keep them apart, from the top.
-
-    Parameters
-    ----------
-    spans : sequence of (float, float)
-        Both ends of each.
-
-    Returns
-    -------
-    list of int
-        Lane of each, in the order given.
-    """
+    """Put stretches into as few lanes as keep them apart, from the top."""
     ends: list[float] = []
     chosen = [0] * len(spans)
     for place in sorted(range(len(spans)), key=lambda i: spans[i]):
@@ -301,18 +211,7 @@ def lanes(spans: Sequence[tuple[float, float]]) -> list[int]:
 
 
 def text_width(text: str) -> float:
-    """Estimate how wide a word in the plot is.
-
-    Parameters
-    ----------
-    text : str
-        The word.
-
-    Returns
-    -------
-    float
-        Units.
-    """
+    """Estimate how wide a word in the plot is."""
     return _LETTER * len(text)
 
 

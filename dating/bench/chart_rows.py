@@ -144,24 +144,7 @@ class EventLine:
 def feature_rows(
     scale: Scale, y: float, shares: Sequence[Shares], came: Sequence[ChangeoverDate]
 ) -> Iterator[ChartRow]:
-    """Draw the rows of features.
-
-    Parameters
-    ----------
-    scale : Scale
-        The axis of time.
-    y : float
-        Top of the first row.
-    shares : sequence of Shares
-        One a row.
-    came : sequence of ChangeoverDate
-        All changeovers; each row takes its own.
-
-    Yields
-    ------
-    ChartRow
-        In the order given.
-    """
+    """Draw the rows of features."""
     for place, each in enumerate(shares):
         top = y + place * ROW
         named = each.name if each.variant is None else f"{each.name} of {each.variant}"
@@ -202,22 +185,7 @@ def _bracket(scale: Scale, y: float, came: ChangeoverDate) -> Bracket:
 
 
 def mark_rows(scale: Scale, y: float, component: Component) -> Iterator[ChartRow]:
-    """Draw the rows of a component's dated marks: as high as a mark is frequent.
-
-    Parameters
-    ----------
-    scale : Scale
-        The axis of time.
-    y : float
-        Top of the first row.
-    component : Component
-        The component.
-
-    Yields
-    ------
-    ChartRow
-        In the order of the file.
-    """
+    """Draw the rows of a component's dated marks: as high as a mark is frequent."""
     for place, (name, mark) in enumerate(component.marks.items()):
         top, words = y + place * ROW, mark_words(component, name)
         found = np.full(len(scale.period), mark.found.value)
@@ -237,20 +205,7 @@ def mark_rows(scale: Scale, y: float, component: Component) -> Iterator[ChartRow
 
 
 def mark_words(component: Component, name: str) -> str:
-    """Say how often a mark is found, and how the build follows it.
-
-    Parameters
-    ----------
-    component : Component
-        The component.
-    name : str
-        Name of the mark.
-
-    Returns
-    -------
-    str
-        A phrase.
-    """
+    """Say how often a mark is found, and how the build follows it."""
     mark = component.marks[name]
     low, middle, high = mark.lag.distribution().quantile([0.05, 0.5, 0.95]).tolist()
     months = value_words(round(high, 1), "span")
@@ -265,23 +220,7 @@ def measured_row(
 ) -> ChartRow:
     """Draw the row of a measurement: its mean, and one spread to either side.
 
-    Parameters
-    ----------
-    scale : Scale
-        The axis of time.
-    y : float
-        Top of the row.
-    name : str
-        Name of the measurement.
-    measurement : Measurement
-        Its unit and spread.
-    mean : ndarray of float64, shape (month,)
-        Mean in each month.
-
-    Returns
-    -------
-    ChartRow
-        With a line.
+    Shapes: mean (month,).
     """
     spread, unit = measurement.spread, measurement.unit
     low, high = float(mean.min() - spread), float(mean.max() + spread)
@@ -315,22 +254,7 @@ def _clear_of(height: float, y: float) -> float:
 
 
 def event_lines(maker: Maker, scale: Scale, learned: Learned | None) -> tuple[EventLine, ...]:
-    """Place the events, their names in as few lanes as keep them apart.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    scale : Scale
-        The axis of time.
-    learned : Learned or None
-        What was learned of their dates.
-
-    Returns
-    -------
-    tuple of EventLine
-        In the order of the file.
-    """
+    """Place the events, their names in as few lanes as keep them apart."""
     points = {name: _event_points(maker, name, learned) for name in maker.events}
     places = {name: _three(scale, each) for name, each in points.items()}
     before = {n: x[2] + text_width(n) + 8 > scale.width for n, x in places.items()}
@@ -391,32 +315,10 @@ def _three(scale: Scale, points: tuple[float, float, float]) -> tuple[float, flo
 
 
 def about(came: ChangeoverDate) -> str:
-    """Name what a changeover belongs to.
-
-    Parameters
-    ----------
-    came : ChangeoverDate
-        The changeover.
-
-    Returns
-    -------
-    str
-        The feature, with its variant where it holds for one only.
-    """
+    """Name what a changeover belongs to."""
     return came.name if came.variant is None else f"{came.name} of {came.variant}"
 
 
 def month_words(number: float) -> str:
-    """Write the month that holds a point in time.
-
-    Parameters
-    ----------
-    number : float
-        Month number.
-
-    Returns
-    -------
-    str
-        Such as ``March 1931``.
-    """
+    """Write the month that holds a point in time."""
     return value_words(floor(number + 1e-6), "date")

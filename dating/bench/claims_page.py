@@ -151,20 +151,7 @@ class Scales:
     def weigh(self, claim: Claim) -> ClaimVerdict:
         """Weigh one claim, or give what was found before.
 
-        Parameters
-        ----------
-        claim : Claim
-            One of the manuscript.
-
-        Returns
-        -------
-        ClaimVerdict
-            What was found.
-
-        Raises
-        ------
-        InputError
-            When no month allows what was seen on an instrument.
+        Raises InputError when no month allows what was seen on an instrument.
         """
         with self._lock:
             if claim.claim not in self._made:
@@ -187,18 +174,7 @@ class Scales:
 
 
 def claims(asked: PageRequest) -> Response:
-    """Show a claims file; each claim is weighed when the page asks for it.
-
-    Parameters
-    ----------
-    asked : PageRequest
-        ``file``, and ``maker``, ``learned`` and ``corpus`` where they are chosen.
-
-    Returns
-    -------
-    Response
-        A page.
-    """
+    """Show a claims file; each claim is weighed when the page asks for it."""
     shelf = asked.shelf
     read = shelf.claims(asked.wanted("file"))
     maker = asked.query.get("maker", "") or shelf.maker_named(read.maker)
@@ -226,18 +202,7 @@ def claims(asked: PageRequest) -> Response:
 
 
 def weigh(asked: PageRequest) -> Response:
-    """Weigh one claim.
-
-    Parameters
-    ----------
-    asked : PageRequest
-        ``claim`` behind the question mark, and the form of the page.
-
-    Returns
-    -------
-    Response
-        The claim's row of the table, and the grounds.
-    """
+    """Weigh one claim."""
     name = asked.wanted("claim")
     file, maker = asked.field("file"), asked.field("maker")
     if not file or not maker:
@@ -259,24 +224,8 @@ def weigh(asked: PageRequest) -> Response:
 def scales_of(shelf: FileCache, chosen: ChosenFiles) -> Scales:
     """Make what claims are weighed by, or give it again while none of its files has changed.
 
-    Parameters
-    ----------
-    shelf : FileCache
-        The folder.
-    chosen : ChosenFiles
-        The files.
-
-    Returns
-    -------
-    Scales
-        Ready to weigh.
-
-    Raises
-    ------
-    NotThereError
-        When one of the files is not there.
-    InputError
-        When one of them has problems, or names an examination outside the folder.
+    Raises NotThereError when one of the files is not there; InputError when one of them has
+    problems, or names an examination outside the folder.
     """
     read = shelf.claims(chosen.file)
     seen = examinations_of(shelf, read, chosen.file)
@@ -296,24 +245,7 @@ def scales_of(shelf: FileCache, chosen: ChosenFiles) -> Scales:
 def examinations_of(shelf: FileCache, read: Claims, file: str) -> tuple[str, ...]:
     """Name the examinations of a claims file, as seen from the folder.
 
-    Parameters
-    ----------
-    shelf : FileCache
-        The folder.
-    read : Claims
-        The claims.
-    file : str
-        Their file, as seen from the folder.
-
-    Returns
-    -------
-    tuple of str
-        Names that the folder may hold.
-
-    Raises
-    ------
-    InputError
-        When one is not in the folder.
+    Raises InputError when one is not in the folder.
     """
     names, problems = [], []
     for position, name in enumerate(read.examinations):
@@ -330,22 +262,7 @@ def examinations_of(shelf: FileCache, read: Claims, file: str) -> tuple[str, ...
 
 
 def row_of(read: Claims, number: int, made: ClaimVerdict | None = None) -> ClaimRow:
-    """Make the row of a claim.
-
-    Parameters
-    ----------
-    read : Claims
-        The claims.
-    number : int
-        Its place in the file, from 0.
-    made : ClaimVerdict, optional
-        What weighing it gave.
-
-    Returns
-    -------
-    ClaimRow
-        As the page shows it.
-    """
+    """Make the row of a claim."""
     claim = read.claims[number]
     says = tuple(clause(saying) for saying in claim.sayings())
     return ClaimRow(number + 1, claim.claim, claim.sentence, claim.place, claim.source, says, made)
@@ -357,24 +274,7 @@ def made_of(
     picture: PagePicture | None = None,
     learned: Learned | None = None,
 ) -> ClaimVerdict:
-    """Put what weighing gave into words.
-
-    Parameters
-    ----------
-    made : ClaimResult
-        The claim, weighed.
-    first : int
-        Month number of the first month of the period.
-    picture : PagePicture, optional
-        The claim drawn.
-    learned : Learned, optional
-        What was learned, if anything was.
-
-    Returns
-    -------
-    ClaimVerdict
-        Numbers and words as the command writes them.
-    """
+    """Put what weighing gave into words."""
     factor, printed = made.factor, rewording(made, first)
     sides = (("Speaks against it", "against"), ("Speaks for it", "for"))
     examples = ((title, _of_side(made.examples, side)) for title, side in sides)

@@ -81,27 +81,7 @@ def draw_curves(
 ) -> Curves:
     """Lay out the shares of the states over time.
 
-    Parameters
-    ----------
-    table : ndarray of float64, shape (state, draw, month)
-        P(state | month).
-    weights : ndarray of float64, shape (draw,)
-        Weights of the draws, which sum to one; not used where the table has one draw.
-    states : sequence of str
-        Names of the states.
-    seen : iterable of str
-        Those that were seen.
-    period : Period
-        The months.
-    title : str
-        For which variant.
-    shaded : MonthSet, optional
-        The set that is reported.
-
-    Returns
-    -------
-    Curves
-        Shapes.
+    Shapes: table (state, draw, month); weights (draw,).
     """
     axis = Axis(period.first, period.last, _LEFT)
     drawn = table.shape[1] > 1
@@ -135,19 +115,7 @@ def draw_curves(
 def weighted_quantiles(table: Floats, weights: Floats, levels: tuple[float, ...]) -> Floats:
     """Give quantiles over the draws.
 
-    Parameters
-    ----------
-    table : ndarray of float64, shape (state, draw, month)
-        Values.
-    weights : ndarray of float64, shape (draw,)
-        Sum to one.
-    levels : tuple of float
-        Between 0 and 1.
-
-    Returns
-    -------
-    ndarray of float64, shape (level, state, month)
-        The least value at which the weights reach the level.
+    Shapes: table (state, draw, month); weights (draw,); gives (level, state, month).
 
     Examples
     --------

@@ -19,20 +19,7 @@ FOLDERS = ("priors", "demo_data")
 def demo_place(places: tuple[Path, ...] = PLACES) -> Path:
     """Find the folder that holds the demo.
 
-    Parameters
-    ----------
-    places : tuple of Path
-        Where to look, in this order.
-
-    Returns
-    -------
-    Path
-        A folder that holds all of ``FOLDERS``.
-
-    Raises
-    ------
-    InputError
-        When none does.
+    Raises InputError when none does.
 
     Examples
     --------
@@ -50,15 +37,7 @@ def demo_place(places: tuple[Path, ...] = PLACES) -> Path:
 def passing_demo() -> Iterator[Path]:
     """Copy the demo to a folder that is removed at the end.
 
-    Yields
-    ------
-    Path
-        The folder, with ``priors`` and ``demo_data`` in it; scripts are left out.
-
-    Raises
-    ------
-    InputError
-        When there is no demo.
+    Raises InputError when there is no demo.
     """
     place = demo_place()
     with tempfile.TemporaryDirectory(prefix="dating-demo-", ignore_cleanup_errors=True) as folder:

@@ -43,18 +43,7 @@ _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{0,59}")
 
 
 def examine(asked: PageRequest) -> Response:
-    """Show the form, filled from a file or empty for a maker file, and what it says so far.
-
-    Parameters
-    ----------
-    asked : PageRequest
-        With ``file`` or ``maker`` and perhaps ``learned``.
-
-    Returns
-    -------
-    Response
-        A page.
-    """
+    """Show the form, filled from a file or empty for a maker file, and what it says so far."""
     file, learned = asked.query.get("file", ""), asked.query.get("learned", "")
     if file:
         _, version = asked.shelf.workspace.read(file)
@@ -94,18 +83,7 @@ def examine(asked: PageRequest) -> Response:
 
 
 def redraw(asked: PageRequest) -> Response:
-    """Date what the form says.
-
-    Parameters
-    ----------
-    asked : PageRequest
-        With the fields of the form.
-
-    Returns
-    -------
-    Response
-        The panels; with status 422 what is wrong, beside the question where that can be told.
-    """
+    """Date what the form says."""
     maker = asked.shelf.maker(_maker_file(asked))
     groups = groups_of(maker)
     try:
@@ -117,19 +95,7 @@ def redraw(asked: PageRequest) -> Response:
 
 
 def save(asked: PageRequest) -> Response:
-    """Save what the form says as the file that the command reads.
-
-    Parameters
-    ----------
-    asked : PageRequest
-        With the fields of the form.
-
-    Returns
-    -------
-    Response
-        The file and its version; 409 with both texts where it has changed since; 422 with what
-        is wrong.
-    """
+    """Save what the form says as the file that the command reads."""
     check_folder(asked)
     maker = asked.shelf.maker(_maker_file(asked))
     groups = groups_of(maker)
@@ -155,18 +121,7 @@ def save(asked: PageRequest) -> Response:
 
 
 def explain(asked: PageRequest) -> Response:
-    """Say what stands behind one observation.
-
-    Parameters
-    ----------
-    asked : PageRequest
-        With ``piece`` and the fields of the form.
-
-    Returns
-    -------
-    Response
-        Fills its row.
-    """
+    """Say what stands behind one observation."""
     name, maker_file = asked.wanted("piece"), _maker_file(asked)
     maker = asked.shelf.maker(maker_file)
     made = _of_form(asked, maker, asked.fields)
@@ -178,18 +133,7 @@ def explain(asked: PageRequest) -> Response:
 
 
 def change(asked: PageRequest) -> Response:
-    """Say what the date would be with another answer.
-
-    Parameters
-    ----------
-    asked : PageRequest
-        With ``piece``, ``answer`` and the fields of the form.
-
-    Returns
-    -------
-    Response
-        Both dates, side by side.
-    """
+    """Say what the date would be with another answer."""
     name, answer = asked.wanted("piece"), asked.query.get("answer", "")
     maker = asked.shelf.maker(_maker_file(asked))
     answers = other_answers(maker, name, "\N{NULL}")

@@ -31,20 +31,7 @@ _DASH = re.compile(r"(?m)^documents:[^\n]*\n(?:[ \t]*#[^\n]*\n|[ \t]*\n)*([ ]*)-
 def new_text(examination: Examination) -> str:
     """Write the file of an examination afresh.
 
-    Parameters
-    ----------
-    examination : Examination
-        What was seen.
-
-    Returns
-    -------
-    str
-        YAML that reads back as the same examination.
-
-    Raises
-    ------
-    InputError
-        When something in it cannot be written so that it reads back the same.
+    Raises InputError when something in it cannot be written so that it reads back the same.
 
     Examples
     --------
@@ -64,24 +51,7 @@ def new_text(examination: Examination) -> str:
 def amended_text(text: str, was: Examination, examination: Examination) -> str:
     r"""Rewrite in the text of a file what has changed; comments and order stay.
 
-    Parameters
-    ----------
-    text : str
-        The file as it is.
-    was : Examination
-        What it says.
-    examination : Examination
-        What it shall say.
-
-    Returns
-    -------
-    str
-        YAML that reads back as the second examination; the same text where nothing has changed.
-
-    Raises
-    ------
-    InputError
-        When it cannot be written so that it reads back the same.
+    Raises InputError when it cannot be written so that it reads back the same.
 
     Examples
     --------
@@ -110,16 +80,6 @@ def amended_text(text: str, was: Examination, examination: Examination) -> str:
 
 def trimmed(value: Any) -> Any:
     r"""Leave white space at the ends of texts out of a comparison.
-
-    Parameters
-    ----------
-    value : object
-        Plain data.
-
-    Returns
-    -------
-    object
-        The same with every text stripped.
 
     Examples
     --------

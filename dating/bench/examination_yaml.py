@@ -13,16 +13,6 @@ _YEAR = re.compile(r"[1-9][0-9]{3}")
 def plain_data(examination: Examination) -> dict[str, Any]:
     """Write an examination as the plain data of its file, in the usual order and shortest form.
 
-    Parameters
-    ----------
-    examination : Examination
-        What was seen.
-
-    Returns
-    -------
-    dict of str to object
-        Text, numbers, dates, mappings and lists; what was not examined is left out.
-
     Examples
     --------
     >>> given = Examination(instrument="M-1", maker="marrowby", seen={"ring": "inlaid"})
@@ -51,16 +41,6 @@ def plain_data(examination: Examination) -> dict[str, Any]:
 def paper_data(paper: Paper) -> dict[str, Any]:
     """Write a document as plain data.
 
-    Parameters
-    ----------
-    paper : Paper
-        The document.
-
-    Returns
-    -------
-    dict of str to object
-        Its keys in the usual order; a plain year as a number.
-
     Examples
     --------
     >>> paper_data(Paper(what="a bill", not_after="1934", trust=0.5))
@@ -76,16 +56,6 @@ def paper_data(paper: Paper) -> dict[str, Any]:
 
 def written(number: float) -> str:
     """Write a number as one writes it in a file.
-
-    Parameters
-    ----------
-    number : float
-        Finite.
-
-    Returns
-    -------
-    str
-        Read back as the same number.
 
     Examples
     --------

@@ -89,24 +89,7 @@ class WhatIf:
 def explained(estimate: Estimate, name: str, examples: Examples | None) -> Explanation:
     """Say what stands behind one observation.
 
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    name : str
-        Name of the piece of evidence.
-    examples : Examples or None
-        Dated instruments that show the feature.
-
-    Returns
-    -------
-    Explanation
-        Words and shapes.
-
-    Raises
-    ------
-    BadRequestError
-        When there is no such piece.
+    Raises BadRequestError when there is no such piece.
 
     Examples
     --------
@@ -141,39 +124,12 @@ def explained(estimate: Estimate, name: str, examples: Examples | None) -> Expla
 
 
 def what_if(now: Estimate, then: Estimate, name: str, answer: str) -> WhatIf:
-    """Set two answers to one question side by side.
-
-    Parameters
-    ----------
-    now, then : Estimate
-        As it is, and with the other answer.
-    name, answer : str
-        The feature, and the other answer.
-
-    Returns
-    -------
-    WhatIf
-        Words and shapes.
-    """
+    """Set two answers to one question side by side."""
     return WhatIf(name, answer, dated_of(now, then), dated_of(then))
 
 
 def other_answers(maker: Maker, name: str, now: str) -> dict[str, str]:
     """List what else could have been answered.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    name : str
-        A feature, or "variant".
-    now : str
-        What the form says now.
-
-    Returns
-    -------
-    dict of str to str
-        What each answer is called, by how the form says it; empty for what has no states.
 
     Examples
     --------
@@ -191,22 +147,7 @@ def other_answers(maker: Maker, name: str, now: str) -> dict[str, str]:
 def with_answer(
     fields: Mapping[str, tuple[str, ...]], name: str, answer: str
 ) -> dict[str, tuple[str, ...]]:
-    """Give the fields of a form with one answer changed.
-
-    Parameters
-    ----------
-    fields : mapping of str to tuple of str
-        The form.
-    name : str
-        A feature, or "variant".
-    answer : str
-        As the form says it.
-
-    Returns
-    -------
-    dict of str to tuple of str
-        Doubts and notes that belong to the old answer are left out.
-    """
+    """Give the fields of a form with one answer changed."""
     gone = {f"{key}:{name}" for key in ("seen", "sure", "one_of", OTHER, "note")}
     kept = {key: value for key, value in fields.items() if key not in gone}
     return kept | {f"seen:{name}": (answer,)}

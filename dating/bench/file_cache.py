@@ -41,42 +41,14 @@ class FileCache:
     def maker(self, name: str) -> Maker:
         """Read a maker file.
 
-        Parameters
-        ----------
-        name : str
-            Its name as seen from the folder.
-
-        Returns
-        -------
-        Maker
-            The same object until the file changes, so that its month tables are kept.
-
-        Raises
-        ------
-        NotThereError
-            When there is no such file.
-        InputError
-            When it has problems.
+        Raises NotThereError when there is no such file; InputError when it has problems.
         """
         return self._once("maker", name, read_maker)
 
     def maker_named(self, word: str) -> str:
         """Find the maker file that an examination names.
 
-        Parameters
-        ----------
-        word : str
-            What stands under its key ``maker``.
-
-        Returns
-        -------
-        str
-            Name of the maker file as seen from the folder.
-
-        Raises
-        ------
-        NotThereError
-            When there is none.
+        Raises NotThereError when there is none.
         """
         for file in self.workspace.files("maker", word):
             return file.name
@@ -85,72 +57,22 @@ class FileCache:
     def examination(self, name: str) -> Examination:
         """Read an examination.
 
-        Parameters
-        ----------
-        name : str
-            Its name as seen from the folder.
-
-        Returns
-        -------
-        Examination
-            As the command reads it.
-
-        Raises
-        ------
-        NotThereError
-            When there is no such file.
-        InputError
-            When it has problems.
+        Raises NotThereError when there is no such file; InputError when it has problems.
         """
         return self._once("examination", name, read_examination)
 
     def corpus(self, name: str, maker: Maker) -> Corpus:
         """Read a reference corpus against a maker file.
 
-        Parameters
-        ----------
-        name : str
-            Its name as seen from the folder.
-        maker : Maker
-            The maker file.
-
-        Returns
-        -------
-        Corpus
-            As the command reads it.
-
-        Raises
-        ------
-        NotThereError
-            When there is no such file.
-        InputError
-            When it has problems.
+        Raises NotThereError when there is no such file; InputError when it has problems.
         """
         return self._once(maker.origin.fingerprint, name, lambda path: read_corpus(path, maker))
 
     def learned(self, name: str, maker: Maker, most: int = MOST_DRAWS) -> Learned:
         """Read what was learned of a maker.
 
-        Parameters
-        ----------
-        name : str
-            Its name as seen from the folder.
-        maker : Maker
-            The maker file.
-        most : int
-            How many draws to keep at most.
-
-        Returns
-        -------
-        Learned
-            As the command reads it.
-
-        Raises
-        ------
-        NotThereError
-            When there is no such file.
-        InputError
-            When it has problems, or belongs to another maker file.
+        Raises NotThereError when there is no such file; InputError when it has problems, or belongs
+        to another maker file.
         """
         kind = f"{maker.origin.fingerprint} {most}"
         return self._once(kind, name, lambda path: read_draws(path, maker, most))
@@ -158,62 +80,19 @@ class FileCache:
     def claims(self, name: str) -> Claims:
         """Read a claims file.
 
-        Parameters
-        ----------
-        name : str
-            Its name as seen from the folder.
-
-        Returns
-        -------
-        Claims
-            As the command reads it.
-
-        Raises
-        ------
-        NotThereError
-            When there is no such file.
-        InputError
-            When it has problems.
+        Raises NotThereError when there is no such file; InputError when it has problems.
         """
         return self._once("claims", name, read_claims)
 
     def state_of(self, name: str) -> tuple[str, int, int, int]:
         """Tell the state of a file; another one means that it may have changed.
 
-        Parameters
-        ----------
-        name : str
-            Its name as seen from the folder.
-
-        Returns
-        -------
-        name, time, size, number : str, int, int, int
-            As the file system tells them.
-
-        Raises
-        ------
-        NotThereError
-            When there is no such file.
+        Raises NotThereError when there is no such file.
         """
         return _state(self.workspace.path_of(name), name)
 
     def kept[T](self, key: tuple[Any, ...], make: Callable[[], T], most: int = 2) -> T:
-        """Make something that takes long, or give what was made of the same.
-
-        Parameters
-        ----------
-        key : tuple
-            What sort of thing it is, then everything it depends on.
-        make : callable
-            Makes it.
-        most : int
-            How many of this sort are kept.
-
-        Returns
-        -------
-        object
-            The same one for all who ask at once.
-        """
+        """Make something that takes long, or give what was made of the same."""
         with self._lock:
             sort = self._sorts.setdefault(key[0], OrderedDict())
             if key in sort:

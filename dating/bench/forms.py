@@ -30,50 +30,15 @@ class Form:
         return self.fields.get(name, ("",))[-1]
 
     def chosen(self, name: str) -> str:
-        """Give the answer to a question.
-
-        Parameters
-        ----------
-        name : str
-            A feature, or "variant".
-
-        Returns
-        -------
-        str
-            A state after an equals sign, ``one_of``, ``other``, or nothing.
-        """
+        """Give the answer to a question."""
         return self(f"seen:{name}")
 
     def ticked(self, name: str, state: str) -> bool:
-        """Say whether a state is one of those that are possible.
-
-        Parameters
-        ----------
-        name : str
-            A feature, or "variant".
-        state : str
-            One of its states.
-
-        Returns
-        -------
-        bool
-            Whether its box is ticked.
-        """
+        """Say whether a state is one of those that are possible."""
         return state in self.fields.get(f"one_of:{name}", ())
 
     def further(self, name: str) -> bool:
-        """Say whether an answer holds more than a state.
-
-        Parameters
-        ----------
-        name : str
-            A feature, or "variant".
-
-        Returns
-        -------
-        bool
-            Whether there is a doubt, a note or something else.
-        """
+        """Say whether an answer holds more than a state."""
         more = any(self(f"{key}:{name}") for key in ("sure", "note"))
         return more or self.chosen(name) in {ONE_OF, OTHER}
 

@@ -49,19 +49,6 @@ class Guard:
 def guard_for(host: str, port: int) -> Guard:
     """Make the guard for an address; a token is wanted wherever others could ask.
 
-    Parameters
-    ----------
-    host : str
-        The address that is listened on.
-    port : int
-        The port.
-
-    Returns
-    -------
-    Guard
-        With a random token unless the address is the loopback; the first host is the address
-        that is listened on, as browsers write it.
-
     Examples
     --------
     >>> guard_for("127.0.0.1", 8000).token, len(guard_for("192.0.2.7", 8000).token) > 30

@@ -46,20 +46,7 @@ class JudgementFields:
 
 
 def assessors_at(data: Any, spot: JudgementPlace) -> int | None:
-    """Say how many assessors a judgement lists.
-
-    Parameters
-    ----------
-    data : object
-        What the file says, as plain data.
-    spot : JudgementPlace
-        The judgement.
-
-    Returns
-    -------
-    int or None
-        None where it is one judgement or one plain value, and no list of assessors.
-    """
+    """Say how many assessors a judgement lists."""
     for part in spot.path:
         data = data[part]
     listed = isinstance(data, list) and all(isinstance(item, dict) for item in data)
@@ -67,22 +54,7 @@ def assessors_at(data: Any, spot: JudgementPlace) -> int | None:
 
 
 def entry_at(data: Any, spot: JudgementPlace, index: int | None) -> JudgementFields:
-    """Take what a maker file states into the fields of a form.
-
-    Parameters
-    ----------
-    data : object
-        What the file says, as plain data.
-    spot : JudgementPlace
-        The judgement.
-    index : int or None
-        Position of the assessor; None where the judgement is not a list of assessors.
-
-    Returns
-    -------
-    JudgementFields
-        As written.
-    """
+    """Take what a maker file states into the fields of a form."""
     for part in (*spot.path, *(() if index is None else (index,))):
         data = data[part]
     keys = OPINIONS[spot.kind].keys
@@ -103,22 +75,7 @@ def entry_at(data: Any, spot: JudgementPlace, index: int | None) -> JudgementFie
 
 
 def written(entry: JudgementFields, spot: JudgementPlace, index: int | None) -> Written:
-    """Turn the fields into what the maker file shall say.
-
-    Parameters
-    ----------
-    entry : JudgementFields
-        The fields.
-    spot : JudgementPlace
-        The judgement.
-    index : int or None
-        Position of the assessor; None where there is no list of assessors.
-
-    Returns
-    -------
-    str, number or mapping
-        A plain value where nothing else is said of it; else the three values and the rest.
-    """
+    """Turn the fields into what the maker file shall say."""
     values = [_value(text, spot.kind) for text in entry.values]
     said: dict[str, Any] = {}
     if entry.by:
@@ -137,27 +94,8 @@ def written(entry: JudgementFields, spot: JudgementPlace, index: int | None) -> 
 def opinion_of(entry: JudgementFields, spot: JudgementPlace, maker: Maker, file: str) -> Opinion:
     """Check the fields with the models that a maker file is checked with.
 
-    Parameters
-    ----------
-    entry : JudgementFields
-        The fields.
-    spot : JudgementPlace
-        The judgement.
-    maker : Maker
-        The maker file, for its sources and the place of the judgement.
-    file : str
-        Its name, for messages.
-
-    Returns
-    -------
-    Opinion
-        Feasible.
-
-    Raises
-    ------
-    InputError
-        With one problem for each field that cannot be used; where no distribution runs through
-        the three values, it says what would be feasible.
+    Raises InputError with one problem for each field that cannot be used; where no distribution
+    runs through the three values, it says what would be feasible.
     """
     line = maker.origin.places.get(spot.path, (1, 1))[0]
     keys = OPINIONS[spot.kind].keys
@@ -185,40 +123,14 @@ def opinion_of(entry: JudgementFields, spot: JudgementPlace, maker: Maker, file:
 
 
 def judged_with(spot: JudgementPlace, index: int | None, opinion: Opinion) -> Judged[Any]:
-    """Put one assessor's new opinion among the others.
-
-    Parameters
-    ----------
-    spot : JudgementPlace
-        The judgement as it stands in the file.
-    index : int or None
-        Position of the assessor.
-    opinion : Opinion
-        What this assessor says now.
-
-    Returns
-    -------
-    Judged
-        All assessors.
-    """
+    """Put one assessor's new opinion among the others."""
     opinions = list(spot.judged.opinions)
     opinions[index or 0] = opinion
     return type(spot.judged)(opinions=tuple(opinions))
 
 
 def pool(judged: Judged[Any]) -> Judgement:
-    """Pool all assessors of a judgement.
-
-    Parameters
-    ----------
-    judged : Judged
-        All assessors.
-
-    Returns
-    -------
-    Judgement
-        With the weights that are stated.
-    """
+    """Pool all assessors of a judgement."""
     members = [opinion.distribution() for opinion in judged.opinions]
     return pooled(members, [opinion.weight for opinion in judged.opinions])
 
@@ -226,22 +138,7 @@ def pool(judged: Judged[Any]) -> Judgement:
 def entry_of(
     fields: Mapping[str, tuple[str, ...]], field: Any, kind: JudgementKind
 ) -> JudgementFields:
-    """Read the fields of a form that was sent.
-
-    Parameters
-    ----------
-    fields : mapping of str to tuple of str
-        All fields.
-    field : callable
-        Gives the last value of one field, stripped.
-    kind : {"date", "delay", "span"}
-        What is judged.
-
-    Returns
-    -------
-    JudgementFields
-        As sent; one plain value three times over where one is chosen.
-    """
+    """Read the fields of a form that was sent."""
     one = field("form") == "one"
     low, likely, high = (field(key) for key in OPINIONS[kind].keys)
     values = (field("value"),) * 3 if one else (low, likely, high)

@@ -79,13 +79,7 @@ class Case:
         return place_text(self.path)
 
     def entry(self) -> JudgementFields:
-        """Take what the file states into fields.
-
-        Returns
-        -------
-        JudgementFields
-            As written.
-        """
+        """Take what the file states into fields."""
         return entry_at(self.maker.origin.data, self.spot, self.index)
 
 
@@ -121,35 +115,13 @@ class JudgementView:
 
 
 def judge(asked: PageRequest) -> Response:
-    """Show one judgement of a maker file.
-
-    Parameters
-    ----------
-    asked : PageRequest
-        With ``file`` and ``place``, the keys down to the judgement.
-
-    Returns
-    -------
-    Response
-        A page.
-    """
+    """Show one judgement of a maker file."""
     case = case_of(asked.shelf, asked.wanted("file"), asked.wanted("place"))
     return _page(asked, case, case.entry(), ("", ""))
 
 
 def redraw_judgement(asked: PageRequest) -> Response:
-    """Draw a judgement as the form has it, and say it back.
-
-    Parameters
-    ----------
-    asked : PageRequest
-        With the fields of the form.
-
-    Returns
-    -------
-    Response
-        The same page with the picture and the words of the fields.
-    """
+    """Draw a judgement as the form has it, and say it back."""
     case = _case_sent(asked)
     entry = entry_of(asked.fields, asked.field, case.spot.kind)
     wanted = (asked.field("from"), asked.field("to"))
@@ -157,18 +129,7 @@ def redraw_judgement(asked: PageRequest) -> Response:
 
 
 def save_judgement(asked: PageRequest) -> Response:
-    """Write a judgement into the maker file; nothing else of the file changes.
-
-    Parameters
-    ----------
-    asked : PageRequest
-        With the fields of the form, and ``version``, the state of the file that was read.
-
-    Returns
-    -------
-    Response
-        The page as saved; or, with status 409 where the file has changed, both texts.
-    """
+    """Write a judgement into the maker file; nothing else of the file changes."""
     check_folder(asked)
     file, place = asked.field("file"), asked.field("place")
     text, now = asked.shelf.workspace.read(file)
@@ -193,24 +154,7 @@ def save_judgement(asked: PageRequest) -> Response:
 def case_of(shelf: FileCache, file: str, place: str) -> Case:
     """Find a judgement by its place.
 
-    Parameters
-    ----------
-    shelf : FileCache
-        The folder.
-    file : str
-        Name of the maker file.
-    place : str
-        Keys joined with dots; behind them the position of the assessor, the first unless given.
-
-    Returns
-    -------
-    Case
-        The judgement as it is on disk.
-
-    Raises
-    ------
-    BadRequestError
-        When the maker file has no such judgement.
+    Raises BadRequestError when the maker file has no such judgement.
     """
     maker = shelf.maker(file)
     spots, assessor = spots_of(maker), 0
@@ -228,22 +172,7 @@ def case_of(shelf: FileCache, file: str, place: str) -> Case:
 
 
 def shown_of(case: Case, opinion: Opinion, wanted: tuple[str, str]) -> JudgementView:
-    """Draw and say a judgement.
-
-    Parameters
-    ----------
-    case : Case
-        The judgement as it is on disk.
-    opinion : Opinion
-        What the fields of the form state.
-    wanted : tuple of two str
-        The stretch of the axis that is on the page now.
-
-    Returns
-    -------
-    JudgementView
-        Pictures and words.
-    """
+    """Draw and say a judgement."""
     spot, mine = case.spot, opinion.distribution()
     judged = judged_with(spot, case.index, opinion)
     together = pool(judged)

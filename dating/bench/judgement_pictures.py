@@ -42,33 +42,11 @@ class Window:
     kind: JudgementKind
 
     def share(self, value: float) -> float:
-        """Say where a value lies between the ends, from 0 to 1.
-
-        Parameters
-        ----------
-        value : float
-            Month number, or months.
-
-        Returns
-        -------
-        float
-            Kept between 0 and 1.
-        """
+        """Say where a value lies between the ends, from 0 to 1."""
         return min(max((value - self.start) / (self.stop - self.start), 0.0), 1.0)
 
     def ticks(self, width: float) -> list[tuple[float, str]]:
-        """Give the labelled places of the axis.
-
-        Parameters
-        ----------
-        width : float
-            Of the picture.
-
-        Returns
-        -------
-        list of (float, str)
-            Years, or numbers of months.
-        """
+        """Give the labelled places of the axis."""
         length, room = self.stop - self.start, max(int(width / 44), 2)
         if self.kind == "date":
             step = 12 * ceil(length / 12 / room)
@@ -115,22 +93,7 @@ class JudgementPicture:
 def window_of(
     kind: JudgementKind, values: tuple[float, float, float], wanted: tuple[str, str] = ("", "")
 ) -> Window:
-    """Choose the stretch of the axis for three values.
-
-    Parameters
-    ----------
-    kind : {"date", "delay", "span"}
-        What is judged.
-    values : tuple of three floats
-        Lowest, likely and highest.
-    wanted : tuple of two str
-        The stretch that is on the page now, kept while the values lie in it.
-
-    Returns
-    -------
-    Window
-        Whole years for dates.
-    """
+    """Choose the stretch of the axis for three values."""
     low, high = min(values), max(values)
     if all(text.lstrip("-").isdecimal() and len(text) <= 7 for text in wanted):
         start, stop = int(wanted[0]), int(wanted[1])
@@ -150,21 +113,7 @@ def density_picture(
 ) -> JudgementPicture:
     """Draw the density of one assessor's judgement, and of all assessors as a line.
 
-    Parameters
-    ----------
-    window : Window
-        The stretch of the axis.
-    width : int
-        Of the picture.
-    mine, together : Judgement
-        This assessor's, and the pool of all.
-    points : ndarray of float64, shape (3,)
-        Lowest, likely and highest, which are marked.
-
-    Returns
-    -------
-    JudgementPicture
-        Both densities to the same scale.
+    Shapes: points (3,).
     """
     edges = np.linspace(window.start, window.stop, 241)
     own = np.maximum(np.diff(mine.cdf(edges)), 0.0)
@@ -205,37 +154,13 @@ class RampPicture:
     before: Floats
 
     def passes(self, level: float) -> int | None:
-        """Give the first month in which the chance reaches a level.
-
-        Parameters
-        ----------
-        level : float
-            From 0 to 1.
-
-        Returns
-        -------
-        int or None
-            Month number.
-        """
+        """Give the first month in which the chance reaches a level."""
         reached = np.flatnonzero(self.shares >= level)
         return self.first + int(reached[0]) if len(reached) else None
 
 
 def ramp_of(maker: Maker, before: Regime, after: Regime) -> RampPicture:
-    """Average a changeover over its judgements, as the month tables do.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file, for events.
-    before, after : Regime
-        As the file has it, and with the judgement as it is on the page.
-
-    Returns
-    -------
-    RampPicture
-        Over the months in which it may run, and some around them.
-    """
+    """Average a changeover over its judgements, as the month tables do."""
     reaches = [_reach(maker, regime) for regime in (before, after)]
     first = floor((min(low for low, _ in reaches) - 6) / 12) * 12
     stop = ceil((max(high for _, high in reaches) + 6) / 12) * 12
@@ -245,18 +170,7 @@ def ramp_of(maker: Maker, before: Regime, after: Regime) -> RampPicture:
 
 
 def happened(before: Judgement, after: Judgement) -> RampPicture:
-    """Give the chance that an event has happened, month by month.
-
-    Parameters
-    ----------
-    before, after : Judgement
-        Its date as the file has it, and as it is on the page.
-
-    Returns
-    -------
-    RampPicture
-        Averaged over each month.
-    """
+    """Give the chance that an event has happened, month by month."""
     ends = [float(x) for each in (before, after) for x in each.quantile([0.01, 0.99])]
     first, stop = floor((min(ends) - 6) / 12) * 12, ceil((max(ends) + 6) / 12) * 12
     months = min(stop - first, _WIDEST)
@@ -267,20 +181,7 @@ def happened(before: Judgement, after: Judgement) -> RampPicture:
 
 
 def ramp_picture(ramp: RampPicture, width: int) -> JudgementPicture:
-    """Draw a ramp as stairs of one step a month; as it is in the file, as a line.
-
-    Parameters
-    ----------
-    ramp : RampPicture
-        The chances.
-    width : int
-        Of the picture.
-
-    Returns
-    -------
-    JudgementPicture
-        With years on its axis.
-    """
+    """Draw a ramp as stairs of one step a month; as it is in the file, as a line."""
     window = Window(ramp.first, ramp.first + len(ramp.shares), "date")
     base = float(RAMP_HEIGHT - _FOOT)
     tall = base - _TOP

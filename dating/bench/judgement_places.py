@@ -58,16 +58,6 @@ class JudgementPlace:
 def place_text(path: KeyPath) -> str:
     """Join keys with dots; dots inside a key are escaped, so that no two paths look alike.
 
-    Parameters
-    ----------
-    path : tuple of str or int
-        Keys and list positions, counted from 0.
-
-    Returns
-    -------
-    str
-        For an address.
-
     Examples
     --------
     >>> place_text(("events", "no. 2 works", "when", 0))
@@ -78,16 +68,6 @@ def place_text(path: KeyPath) -> str:
 
 def spots_of(maker: Maker) -> dict[str, JudgementPlace]:
     """List every judgement of a maker file: events, first uses, lags, overlaps, lags of marks.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    dict of str to JudgementPlace
-        By place, in the order of the file.
 
     Examples
     --------
@@ -144,18 +124,7 @@ def _of_course(course: Course, path: KeyPath, about: str, ask: str) -> Iterator[
 
 
 def forms_of(regime: Regime) -> str:
-    """Name the states of a regime, the most frequent first.
-
-    Parameters
-    ----------
-    regime : Regime
-        A regime of a history.
-
-    Returns
-    -------
-    str
-        Names joined with a slash; those of all variants where they differ.
-    """
+    """Name the states of a regime, the most frequent first."""
     shares = [regime.shares_of(None)] if regime.by_variant is None else regime.by_variant.values()
     named: dict[str, None] = {}
     for each in shares:

@@ -43,20 +43,7 @@ class Judgement:
 
 
 def judgements_behind(maker: Maker, piece: Piece) -> Iterator[Judgement]:
-    """List the judgements behind one piece of evidence.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    piece : Piece
-        The piece; a document rests on none.
-
-    Yields
-    ------
-    Judgement
-        Changeover by changeover, in the order of the maker file.
-    """
+    """List the judgements behind one piece of evidence."""
     if piece.kind == "variant" and maker.variants is not None:
         yield from _on_course(maker, maker.variants, None, maker.variants.source)
     elif piece.kind == "feature":

@@ -16,20 +16,6 @@ _CHANCES = {0.05: "one chance in twenty", 0.1: "one chance in ten", 0.25: "one c
 def in_words(judgement: Certain | Metalog, coverage: float, spot: JudgementPlace) -> list[str]:
     """Say one assessor's judgement back, from the quantiles of the distribution.
 
-    Parameters
-    ----------
-    judgement : Certain or Metalog
-        The distribution.
-    coverage : float
-        Belief between lowest and highest.
-    spot : JudgementPlace
-        What is judged.
-
-    Returns
-    -------
-    list of str
-        Sentences.
-
     Examples
     --------
     >>> from dating.files import read_maker
@@ -76,20 +62,7 @@ def in_words(judgement: Certain | Metalog, coverage: float, spot: JudgementPlace
 
 
 def pooled_words(judgement: Judgement, spot: JudgementPlace) -> str:
-    """Say where a pool of several assessors lies: its 5, 50 and 95 % points.
-
-    Parameters
-    ----------
-    judgement : Judgement
-        The pooled distribution.
-    spot : JudgementPlace
-        What is judged.
-
-    Returns
-    -------
-    str
-        One sentence; a date by the month that holds it.
-    """
+    """Say where a pool of several assessors lies: its 5, 50 and 95 % points."""
     low, likely, high = (float(x) for x in judgement.quantile([0.05, 0.5, 0.95]))
     if spot.kind == "date":
         low, likely, high = floor(low), floor(likely), floor(high)
@@ -105,18 +78,6 @@ def pooled_words(judgement: Judgement, spot: JudgementPlace) -> str:
 
 def value_words(value: float, kind: JudgementKind) -> str:
     """Write a point in time or a length.
-
-    Parameters
-    ----------
-    value : float
-        Month number, or months.
-    kind : {"date", "delay", "span"}
-        Which.
-
-    Returns
-    -------
-    str
-        ``March 1929`` for a first day, ``17 March 1929`` for another; ``4 months``.
 
     Examples
     --------

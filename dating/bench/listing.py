@@ -76,18 +76,6 @@ class Listing:
 
         A file is looked into where its ending and its name leave it possible that it is wanted,
         and not again until it changes.
-
-        Parameters
-        ----------
-        kind : str, optional
-            Of one kind; all unless given.
-        stem : str, optional
-            Only files of this name, their ending left out; all unless given.
-
-        Returns
-        -------
-        list of File
-            By name; of the first 20,000 with a fitting ending, from at most three folders down.
         """
         found = []
         for name, entry in islice(_entries(self.root, _endings(kind)), MOST_FILES):
@@ -99,13 +87,7 @@ class Listing:
         return sorted(found, key=lambda file: file.name)
 
     def exceeds_limit(self) -> bool:
-        """Say whether the folder holds more files than are listed.
-
-        Returns
-        -------
-        bool
-            Whether there are files of a fitting ending beyond the first 20,000.
-        """
+        """Say whether the folder holds more files than are listed."""
         beyond = islice(_entries(self.root, _endings(None)), MOST_FILES, None)
         return next(beyond, None) is not None
 
@@ -125,35 +107,13 @@ class Listing:
 
 @lru_cache(maxsize=2 * MOST_FILES)
 def may_be_named(part: str) -> bool:
-    """Say whether a file or folder of this name may be asked for.
-
-    Parameters
-    ----------
-    part : str
-        The name, without the folders above it.
-
-    Returns
-    -------
-    bool
-        False for what is hidden, names a device, or has signs that could lead elsewhere.
-    """
+    """Say whether a file or folder of this name may be asked for."""
     allowed = bool(_PART.fullmatch(part)) and not _DEVICE.fullmatch(part)
     return allowed and len(part.encode("utf-8")) <= _LONGEST_NAME
 
 
 def kind_of(path: Path) -> FileKind | None:
-    """Tell what a file holds by its ending, and by a key or column near its top.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Returns
-    -------
-    str or None
-        None where the pages have no use for it, or it cannot be read.
-    """
+    """Tell what a file holds by its ending, and by a key or column near its top."""
     if path.suffix == ".nc":
         return "learned"
     signs = {".yaml": _KEYS, ".csv": _COLUMNS}.get(path.suffix)

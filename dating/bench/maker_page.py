@@ -164,19 +164,7 @@ class Chart:
 
 
 def maker_page(asked: PageRequest) -> Response:
-    """Show a maker file as a chart of features over time.
-
-    Parameters
-    ----------
-    asked : PageRequest
-        With ``file``; ``learned`` where what was learned shall be shown; ``sheet=1`` for the
-        proportions of one A3 sheet.
-
-    Returns
-    -------
-    Response
-        A page.
-    """
+    """Show a maker file as a chart of features over time."""
     name, learned_name = asked.wanted("file"), asked.query.get("learned", "")
     maker = asked.shelf.maker(name)
     learned = asked.shelf.learned(learned_name, maker, DRAWS) if learned_name else None
@@ -209,24 +197,7 @@ def maker_page(asked: PageRequest) -> Response:
 def chart_of(
     maker: Maker, tables: MonthTables, learned: Learned | None = None, width: int = WIDTH
 ) -> Chart:
-    """Lay out the chart of a maker file; the last few are kept.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    tables : MonthTables
-        Its month tables, as judged or as learned.
-    learned : Learned or None
-        What the tables were learned with.
-    width : int
-        Width of the plot in pixels.
-
-    Returns
-    -------
-    Chart
-        Rows in the order of the file.
-    """
+    """Lay out the chart of a maker file; the last few are kept."""
     drawn = _Drawn(maker, tables, Scale(maker.period, width), changeovers(maker, learned))
     sections = [_component(drawn, part) for part in maker.components]
     variants = variant_shares(tables)

@@ -15,20 +15,7 @@ _GROUPS = ("seen", "marks", "measured")
 
 
 def estimate_mistakes(estimate: Estimate, places: Mapping[str, str]) -> tuple[FormProblem, ...]:
-    """Say what may be a mistake in what an estimate rests on.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    places : mapping of str to str
-        Id of the question about each feature, mark and measurement.
-
-    Returns
-    -------
-    tuple of FormProblem
-        In the order of the warnings.
-    """
+    """Say what may be a mistake in what an estimate rests on."""
     own = estimate.examination.origin.file
     return tuple(
         _in_form(problem, places) if problem.file == own else _in_file(problem)
@@ -37,18 +24,7 @@ def estimate_mistakes(estimate: Estimate, places: Mapping[str, str]) -> tuple[Fo
 
 
 def maker_mistakes(maker: Maker) -> tuple[FormProblem, ...]:
-    """Say what may be a mistake in a maker file.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    tuple of FormProblem
-        Labelled with the lines of the file.
-    """
+    """Say what may be a mistake in a maker file."""
     return tuple(map(_in_file, maker_warnings(maker)))
 
 

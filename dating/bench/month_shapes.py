@@ -54,18 +54,7 @@ class Axis:
     left: float = _LEFT
 
     def x(self, month: float) -> float:
-        """Say where a month begins.
-
-        Parameters
-        ----------
-        month : float
-            Month number.
-
-        Returns
-        -------
-        float
-            In units of the picture.
-        """
+        """Say where a month begins."""
         share = (month - self.first) / (self.last + 1 - self.first)
         return round(self.left + share * (_RIGHT - self.left), 2)
 
@@ -131,17 +120,7 @@ class Posterior:
 def window(probabilities: Iterable[Floats], period: Period) -> Axis:
     """Choose the months that matter, with some room, on whole years.
 
-    Parameters
-    ----------
-    probabilities : iterable of ndarray of float64, shape (month,)
-        The posteriors that are shown together.
-    period : Period
-        The months.
-
-    Returns
-    -------
-    Axis
-        Inside the period.
+    Shapes: probabilities (month,).
 
     Examples
     --------
@@ -167,23 +146,7 @@ def draw_posterior(
 ) -> Posterior:
     """Lay out a posterior, and a second one over it.
 
-    Parameters
-    ----------
-    probabilities : ndarray of float64, shape (month,)
-        The posterior.
-    period : Period
-        The months.
-    sets : tuple of MonthSet, MonthSet
-        The wide one and the narrow one.
-    median : int
-        Month number of the median.
-    other : ndarray of float64, shape (month,), optional
-        Another posterior, drawn as a line.
-
-    Returns
-    -------
-    Posterior
-        Shapes.
+    Shapes: probabilities (month,); other (month,).
     """
     both = [probabilities] if other is None else [probabilities, other]
     axis, highest = window(both, period), max(float(p.max()) for p in both)
@@ -205,19 +168,7 @@ def draw_posterior(
 def draw_strip(likelihood: Floats, axis: Axis, period: Period) -> str:
     """Lay out how probable each month makes one observation, as a closed path.
 
-    Parameters
-    ----------
-    likelihood : ndarray of float64, shape (month,)
-        Up to its scale.
-    axis : Axis
-        The months shown.
-    period : Period
-        The months of the likelihood.
-
-    Returns
-    -------
-    str
-        A path, 22 units high where the likelihood is greatest.
+    Shapes: likelihood (month,).
     """
     here = likelihood[axis.first - period.first : axis.last + 1 - period.first]
     tops = (_STRIP * (1 - here / max(float(likelihood.max()), 1e-300))).round(2).tolist()

@@ -89,18 +89,7 @@ class Subject:
 
 
 def note(asked: PageRequest) -> Response:
-    """Show the note of an examination that lies in the folder.
-
-    Parameters
-    ----------
-    asked : PageRequest
-        ``file``, and ``maker`` and ``learned`` where they are chosen.
-
-    Returns
-    -------
-    Response
-        A page.
-    """
+    """Show the note of an examination that lies in the folder."""
     file = asked.wanted("file")
     seen = asked.shelf.examination(file)
     maker_file = asked.query.get("maker", "") or asked.shelf.maker_named(seen.maker)
@@ -114,34 +103,12 @@ def note(asked: PageRequest) -> Response:
 
 
 def preview(asked: PageRequest) -> Response:
-    """Show the note of what a form says.
-
-    Parameters
-    ----------
-    asked : PageRequest
-        The fields of an examination, with ``maker_file``, and with ``OPTIONS`` where chosen.
-
-    Returns
-    -------
-    Response
-        The same page.
-    """
+    """Show the note of what a form says."""
     return _shown(asked, _subject(asked, asked.fields))
 
 
 def file(asked: PageRequest) -> Response:
-    """Give the note as a file.
-
-    Parameters
-    ----------
-    asked : PageRequest
-        ``as`` behind the question mark, an ending, and the form of the page.
-
-    Returns
-    -------
-    Response
-        The file, to be kept under a name made from the instrument's.
-    """
+    """Give the note as a file."""
     ending = asked.wanted("as")
     if ending not in FORMATS:
         raise BadRequestError(f"a note is given as one of {', '.join(FORMATS)}")
@@ -228,20 +195,7 @@ def _of_file(asked: PageRequest, name: str, said: Examination, maker: Maker) -> 
 def wording_in(fields: Fields) -> Wording:
     """Read how the note shall be worded.
 
-    Parameters
-    ----------
-    fields : mapping of str to tuple of str
-        The fields that were sent; what is not said is as the command has it.
-
-    Returns
-    -------
-    Wording
-        For the note.
-
-    Raises
-    ------
-    InputError
-        When something is chosen that there is not.
+    Raises InputError when something is chosen that there is not.
 
     Examples
     --------

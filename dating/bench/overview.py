@@ -53,18 +53,7 @@ class FileGroup:
 
 
 def overview(asked: PageRequest) -> Response:
-    """List the files of the folder by kind; many of them page by page.
-
-    Parameters
-    ----------
-    asked : PageRequest
-        With ``find``, a part of the names that are wanted, and ``kind`` and ``page``, perhaps.
-
-    Returns
-    -------
-    Response
-        A page.
-    """
+    """List the files of the folder by kind; many of them page by page."""
     workspace = asked.shelf.workspace
     find, kind = asked.query.get("find", "").strip()[:_LONGEST], asked.query.get("kind", "")
     files = workspace.files()

@@ -186,18 +186,6 @@ class Panels:
 def panels_of(estimate: Estimate, places: Mapping[str, str]) -> Panels:
     """Put an estimate into panels.
 
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    places : mapping of str to str
-        Id of the question about each feature, mark and measurement.
-
-    Returns
-    -------
-    Panels
-        Words and shapes.
-
     Examples
     --------
     >>> from dating import estimate, read_examination, read_maker
@@ -234,20 +222,7 @@ def panels_of(estimate: Estimate, places: Mapping[str, str]) -> Panels:
 
 
 def dated_of(estimate: Estimate, other: Estimate | None = None) -> DatePanel:
-    """Say when an instrument was built.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    other : Estimate, optional
-        Another, which is drawn over it as a line.
-
-    Returns
-    -------
-    DatePanel
-        Words and shapes.
-    """
+    """Say when an instrument was built."""
     levels = sorted({estimate.level, 0.5}, reverse=True)
     sets = [estimate.highest_density(level) for level in levels]
     before = entropy_bits(estimate.tables.output)

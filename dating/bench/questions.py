@@ -100,16 +100,6 @@ class FormProblem:
 def groups_of(maker: Maker) -> tuple[QuestionGroup, ...]:
     """List the questions of a maker file.
 
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    tuple of QuestionGroup
-        The instrument as a whole where there are variants, then the components.
-
     Examples
     --------
     >>> from dating.files import read_maker
@@ -132,40 +122,14 @@ def groups_of(maker: Maker) -> tuple[QuestionGroup, ...]:
 
 
 def places_of(groups: Sequence[QuestionGroup]) -> dict[str, str]:
-    """Say where the question about each feature, mark and measurement stands.
-
-    Parameters
-    ----------
-    groups : sequence of QuestionGroup
-        The questions.
-
-    Returns
-    -------
-    dict of str to str
-        Id by name.
-    """
+    """Say where the question about each feature, mark and measurement stands."""
     return {question.name: question.id for group in groups for question in group.questions}
 
 
 def troubles_of(
     problems: Sequence[Problem], groups: Sequence[QuestionGroup], papers: Sequence[int]
 ) -> list[FormProblem]:
-    """Say of each problem to which question it belongs.
-
-    Parameters
-    ----------
-    problems : sequence of Problem
-        As validation finds them.
-    groups : sequence of QuestionGroup
-        The questions.
-    papers : sequence of int
-        Numbers of the documents that are not empty, in order.
-
-    Returns
-    -------
-    list of FormProblem
-        In the same order.
-    """
+    """Say of each problem to which question it belongs."""
     questions = [question for group in groups for question in group.questions]
     return [_trouble(problem, questions, papers) for problem in problems]
 

@@ -64,24 +64,7 @@ class Examples:
 def examples_of(
     shelf: FileCache, maker_file: str, estimate: Estimate, name: str
 ) -> Examples | None:
-    """Find dated instruments that show a feature.
-
-    Parameters
-    ----------
-    shelf : FileCache
-        The folder.
-    maker_file : str
-        Name of the maker file.
-    estimate : Estimate
-        The estimate.
-    name : str
-        A feature, or "variant".
-
-    Returns
-    -------
-    Examples or None
-        None without a corpus of this maker, or for what has no states.
-    """
+    """Find dated instruments that show a feature."""
     maker = estimate.maker
     if not states_of(maker, name):
         return None
@@ -99,20 +82,7 @@ def examples_of(
 
 
 def states_of(maker: Maker, name: str) -> tuple[str, ...]:
-    """List the states of a feature or the variants.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    name : str
-        A feature, mark or measurement, or "variant".
-
-    Returns
-    -------
-    tuple of str
-        Empty for what has no states.
-    """
+    """List the states of a feature or the variants."""
     if name == VARIANT:
         return maker.variant_names()
     features = maker.features()

@@ -48,37 +48,13 @@ class PageRequest:
     fields: Mapping[str, tuple[str, ...]]
 
     def field(self, name: str) -> str:
-        """Give one field of the form.
-
-        Parameters
-        ----------
-        name : str
-            Its name.
-
-        Returns
-        -------
-        str
-            The last value sent, stripped; empty where there is none.
-        """
+        """Give one field of the form."""
         return self.fields.get(name, ("",))[-1].strip()
 
     def wanted(self, name: str) -> str:
         """Give what stands behind the question mark, which must be there.
 
-        Parameters
-        ----------
-        name : str
-            Its name.
-
-        Returns
-        -------
-        str
-            The value.
-
-        Raises
-        ------
-        BadRequestError
-            When it is missing or empty.
+        Raises BadRequestError when it is missing or empty.
         """
         value = self.query.get(name, "")
         if not value:
@@ -89,15 +65,7 @@ class PageRequest:
 def check_folder(asked: PageRequest) -> None:
     """Make sure that a form is saved in the folder that it was opened from.
 
-    Parameters
-    ----------
-    asked : PageRequest
-        With ``folder``, the identity of that folder.
-
-    Raises
-    ------
-    InputError
-        When another folder is served under the same address by now.
+    Raises InputError when another folder is served under the same address by now.
     """
     if asked.field("folder") not in {"", asked.shelf.workspace.identity}:
         message = "another folder is served here by now; nothing was saved"
@@ -122,22 +90,7 @@ def _environment() -> Environment:
 
 
 def filled(template: str, status: int = 200, **content: Any) -> Response:
-    """Answer with a template.
-
-    Parameters
-    ----------
-    template : str
-        Its name.
-    status : int
-        HTTP status.
-    **content : object
-        Everything that it names.
-
-    Returns
-    -------
-    Response
-        HTML; text from files is escaped.
-    """
+    """Answer with a template."""
     page = _environment().get_template(template).render(**content)
     return HTMLResponse(_keeping_per_cent(page).encode("utf-8", "replace"), status)
 
@@ -153,18 +106,7 @@ def _keeping_per_cent(page: str) -> str:
 
 
 def answering(page: Page) -> Callable[[Request], Any]:
-    """Turn a page into an endpoint: the form is read, and errors are told in words.
-
-    Parameters
-    ----------
-    page : callable
-        Takes what is asked, and answers.
-
-    Returns
-    -------
-    callable
-        An endpoint; the page runs beside the loop that serves others.
-    """
+    """Turn a page into an endpoint: the form is read, and errors are told in words."""
 
     async def endpoint(request: Request) -> Response:
         try:
@@ -186,20 +128,7 @@ def answering(page: Page) -> Callable[[Request], Any]:
 
 
 def trouble(status: int, problems: Sequence[str]) -> Response:
-    """Answer with what is wrong.
-
-    Parameters
-    ----------
-    status : int
-        HTTP status.
-    problems : sequence of str
-        What is wrong, each with its place and what is allowed.
-
-    Returns
-    -------
-    Response
-        A page.
-    """
+    """Answer with what is wrong."""
     return filled("trouble.html.j2", status, problems=problems)
 
 

@@ -87,21 +87,7 @@ class ChangeoverDate:
 
 
 def shares_of(tables: MonthTables, name: str) -> list[Shares]:
-    """Average the month table of a feature over its draws.
-
-    Parameters
-    ----------
-    tables : MonthTables
-        Of the judgements, or of what was learned.
-    name : str
-        Name of the feature.
-
-    Returns
-    -------
-    list of Shares
-        One, or one a variant where the variant matters. Latent variants are averaged by their
-        shares of production.
-    """
+    """Average the month table of a feature over its draws."""
     table = tables.features[name]
     values = table.by_state()
     named: tuple[str | None, ...] = tables.variants or (None,)
@@ -120,18 +106,7 @@ def shares_of(tables: MonthTables, name: str) -> list[Shares]:
 
 
 def variant_shares(tables: MonthTables) -> Shares | None:
-    """Give the share of each variant in each month.
-
-    Parameters
-    ----------
-    tables : MonthTables
-        Of the judgements, or of what was learned.
-
-    Returns
-    -------
-    Shares or None
-        None where there are no variants; zero in months in which nothing was made.
-    """
+    """Give the share of each variant in each month."""
     if not tables.variants:
         return None
     joint = tables.prior.sum(axis=0).reshape(len(tables.variants), tables.latent, -1).sum(axis=1)
@@ -143,38 +118,14 @@ def variant_shares(tables: MonthTables) -> Shares | None:
 def mean_of(tables: MonthTables, name: str) -> Floats:
     """Average the mean of a measurement over the draws.
 
-    Parameters
-    ----------
-    tables : MonthTables
-        Of the judgements, or of what was learned.
-    name : str
-        Name of the measurement.
-
-    Returns
-    -------
-    ndarray of float64, shape (month,)
-        In its unit.
+    Shape: (month,).
     """
     means = tables.means[name]
     return _weights(tables, len(means)) @ means
 
 
 def changeovers(maker: Maker, learned: Learned | None) -> list[ChangeoverDate]:
-    """Say when each changeover came, as judged or as learned.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    learned : Learned or None
-        Draws learned with it.
-
-    Returns
-    -------
-    list of ChangeoverDate
-        In the order of the layout. A first use of its own has the exact points of its judgement;
-        sums of several judgements are drawn.
-    """
+    """Say when each changeover came, as judged or as learned."""
     layout = layout_of(maker)
     cube = scrambled_sobol(3, _POINTS, 1, seed=1)
     found = []

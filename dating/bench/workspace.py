@@ -74,39 +74,14 @@ class Workspace:
         return version_of(path)[:16]
 
     def files(self, kind: FileKind | None = None, stem: str | None = None) -> list[File]:
-        """List the files of the folder that the pages can use.
-
-        Parameters
-        ----------
-        kind : str, optional
-            Of one kind; all unless given.
-        stem : str, optional
-            Only files of this name, their ending left out; all unless given.
-
-        Returns
-        -------
-        list of File
-            By name; no file is looked into that cannot be wanted.
-        """
+        """List the files of the folder that the pages can use."""
         return self.listing.files(kind, stem)
 
     def path_of(self, name: str) -> Path:
         """Give the path of a file of the folder.
 
-        Parameters
-        ----------
-        name : str
-            Its name as seen from the folder, with slashes.
-
-        Returns
-        -------
-        Path
-            Inside the folder, whether the file is there or not.
-
-        Raises
-        ------
-        NotThereError
-            When the name leads out of the folder, is hidden, or has a form that is not allowed.
+        Raises NotThereError when the name leads out of the folder, is hidden, or has a form that is
+        not allowed.
         """
         parts = PurePosixPath(name).parts
         if not parts or len(parts) > DEEPEST + 1 or not all(map(may_be_named, parts)):
@@ -123,20 +98,7 @@ class Workspace:
     def read(self, name: str) -> tuple[str, str]:
         """Read a text file.
 
-        Parameters
-        ----------
-        name : str
-            Its name.
-
-        Returns
-        -------
-        text, version : str, str
-            What it says, and the SHA-256 of its bytes.
-
-        Raises
-        ------
-        NotThereError
-            When there is no such file, or it is too large or not text.
+        Raises NotThereError when there is no such file, or it is too large or not text.
         """
         path = self.path_of(name)
         try:
@@ -150,28 +112,9 @@ class Workspace:
     def save(self, name: str, text: str, version: str) -> str:
         """Save a file whole, unless it has changed since it was read.
 
-        Parameters
-        ----------
-        name : str
-            Its name, ending in .yaml.
-        text : str
-            What it shall say.
-        version : str
-            The version that was read; empty for a new file.
-
-        Returns
-        -------
-        str
-            The version that was saved.
-
-        Raises
-        ------
-        ChangedError
-            When the file is no longer, or already, there, or says something else by now.
-        NotThereError
-            When the name is not allowed, or its folder is not there.
-        InputError
-            When the text is too large, or the file cannot be written.
+        Raises ChangedError when the file is no longer, or already, there, or says something else by
+        now; NotThereError when the name is not allowed, or its folder is not there; InputError when
+        the text is too large, or the file cannot be written.
         """
         path, content = self.path_of(name), text.encode("utf-8")
         if path.suffix not in _SAVED or not path.parent.is_dir():
@@ -195,16 +138,5 @@ class Workspace:
 
 
 def version_of(content: bytes) -> str:
-    """Give the fingerprint of a file's bytes.
-
-    Parameters
-    ----------
-    content : bytes
-        The bytes.
-
-    Returns
-    -------
-    str
-        SHA-256 in hexadecimal.
-    """
+    """Give the fingerprint of a file's bytes."""
     return hashlib.sha256(content).hexdigest()

@@ -131,22 +131,7 @@ def dated_without(corpus: Corpus, learned: Learned | None) -> DatedReferences:
 def stocks_for(
     corpus: Corpus, learned: Learned | None, places: list[int]
 ) -> Iterator[tuple[EvidenceCache, list[int]]]:
-    """Pair instruments with tables that know nothing of their free-form sightings.
-
-    Parameters
-    ----------
-    corpus : Corpus
-        The corpus.
-    learned : Learned or None
-        What was learned from it; None for the judgements alone.
-    places : list of int
-        Places of instruments in the corpus.
-
-    Yields
-    ------
-    EvidenceCache, list of int
-        Tables, and the places of the instruments that they may date.
-    """
+    """Pair instruments with tables that know nothing of their free-form sightings."""
     maker = corpus.maker
     if learned is None or learned.latent is None:
         yield EvidenceCache(maker, tables_for(maker, learned)), places
@@ -177,23 +162,7 @@ def left_out_weights(
 ) -> tuple[Floats, bool]:
     """Weigh the draws so that what was learned knows nothing of an instrument.
 
-    Parameters
-    ----------
-    weighing : Weighing
-        Its evidence.
-    reference : Reference
-        The instrument with its stated date.
-    learned : Learned or None
-        What was learned from it among others; None for the judgements alone.
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    ndarray of float64, shape (draw,)
-        Sum to one; all alike where nothing was sampled.
-    bool
-        Whether they cannot be relied on.
+    Shape: (draw,).
     """
     if learned is None or not learned.has_draws:
         draws = len(weighing.joint)

@@ -21,16 +21,6 @@ def faults_of(uniformity: Uniformity) -> tuple[Fault, ...]:
     Nothing is called too cautious first where too many dates lie very far out. Strays explain that
     sets hold too few dates, and the spread; a lean explains that sets hold too few up to
     :func:`leaning_coverage`, while the spread about the mean and the kurtosis are moved by no lean.
-
-    Parameters
-    ----------
-    uniformity : Uniformity
-        What was found, question by question.
-
-    Returns
-    -------
-    tuple of str
-        Empty where no question raises an alarm.
     """
     departures = (uniformity.sides, uniformity.spread, uniformity.tails, uniformity.coverage)
     if not any(departure.alarm for departure in departures):
@@ -60,16 +50,6 @@ def leaning_coverage(mean_rank: float) -> float:
 
     Normal scores of ranks are then normal with mean m and standard deviation 1, for which the mean
     rank is Phi(m / sqrt 2), and the level of a date at z is the absolute value of 2 Phi(z + m) - 1.
-
-    Parameters
-    ----------
-    mean_rank : float
-        Between 0 and 1.
-
-    Returns
-    -------
-    float
-        Nought where the mean rank is 0.5, and above it elsewhere.
 
     Examples
     --------

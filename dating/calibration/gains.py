@@ -29,15 +29,7 @@ def gains_of(ranks: Floats, levels: Floats) -> Floats:
       log(1 - e + e phi(z / 3) / (3 phi(z)));
     - coverage: y has a mean m; n m^2 / 2.
 
-    Parameters
-    ----------
-    ranks, levels : ndarray of float64, shape (instrument,)
-        Between 0 and 1.
-
-    Returns
-    -------
-    ndarray of float64, shape (question,)
-        In nats over all instruments, nought or more, in the order of ``QUESTIONS``.
+    Shapes: ranks, levels (instrument,); gives (question,).
 
     Examples
     --------
@@ -60,18 +52,7 @@ def gains_of(ranks: Floats, levels: Floats) -> Floats:
 
 
 def normal_scores(uniform: Floats) -> Floats:
-    """Give the normal scores of numbers between 0 and 1, kept within six of the middle.
-
-    Parameters
-    ----------
-    uniform : ndarray of float64
-        Ranks or levels.
-
-    Returns
-    -------
-    ndarray of float64
-        Standard normal where the numbers are uniform.
-    """
+    """Give the normal scores of numbers between 0 and 1, within six of the middle; of any shape."""
     from scipy.special import ndtri  # noqa: PLC0415
 
     return np.asarray(ndtri(np.clip(uniform, _EDGE, 1 - _EDGE)))

@@ -126,13 +126,7 @@ class ReferenceGroups:
     by_seen: tuple[ReferenceGroup, ...]
 
     def divided(self) -> dict[str, tuple[ReferenceGroup, ...]]:
-        """Give the groups of each way of dividing that has any.
-
-        Returns
-        -------
-        dict of str to tuple of ReferenceGroup
-            By what divides them, in words.
-        """
+        """Give the groups of each way of dividing that has any."""
         ways = {
             "posterior date": self.by_date,
             "width": self.by_width,
@@ -143,22 +137,7 @@ class ReferenceGroups:
 
 
 def groups_of(maker: Maker, dated: DatedReferences, scores: Scores) -> ReferenceGroups:
-    """Say how well instruments were dated, together and by group.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    dated : DatedReferences
-        The instruments with their posteriors.
-    scores : Scores
-        Their scores.
-
-    Returns
-    -------
-    ReferenceGroups
-        Only those that hold an instrument.
-    """
+    """Say how well instruments were dated, together and by group."""
     chance = _chance_errors(dated.posterior)
     period, medians = maker.period, medians_of(dated.posterior)
     starts = np.linspace(0, len(period), 4).round().astype(int)

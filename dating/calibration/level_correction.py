@@ -50,19 +50,7 @@ class LevelCorrection:
 
 
 def correction_of(made: Calibration) -> LevelCorrection:
-    """Learn a correction of levels from instruments left out of everything that was learned.
-
-    Parameters
-    ----------
-    made : Calibration
-        The comparison; a correction that its posteriors carry already is left aside.
-
-    Returns
-    -------
-    LevelCorrection
-        The correction, how much wider or narrower it makes the sets, and what it gains where each
-        half of the instruments is corrected by what the other half has shown.
-    """
+    """Learn a correction of levels from instruments left out of everything that was learned."""
     dated = made.dated
     window = np.array([reference.window for reference in dated.references])
     correction = learned_correction(dated.uncorrected, window)
@@ -90,22 +78,7 @@ def _gains(posterior: Floats, window: Floats) -> Floats:
 def with_correction(path: str | os.PathLike[str], correction: Correction) -> xr.DataTree:
     """Read a learned result, and put a correction in the place of the one it may have.
 
-    Parameters
-    ----------
-    path : str or path
-        A netCDF file written by ``dating learn``.
-    correction : Correction
-        The correction.
-
-    Returns
-    -------
-    DataTree
-        To be written with :func:`dating.learning.files.write_learned`.
-
-    Raises
-    ------
-    InputError
-        When the file does not agree with its seal.
+    Raises InputError when the file does not agree with its seal.
     """
     import xarray as xr  # noqa: PLC0415
 

@@ -60,24 +60,7 @@ class Pull:
 def pulls_of(
     corpus: Corpus, learned: Learned | None, dated: DatedReferences, mean_rank: float
 ) -> tuple[Pull, ...]:
-    """Find the evidence whose removal moves the mean rank most toward the middle.
-
-    Parameters
-    ----------
-    corpus : Corpus
-        Securely dated instruments.
-    learned : Learned or None
-        What was learned from them; None for the judgements alone.
-    dated : DatedReferences
-        Their posteriors with themselves left out.
-    mean_rank : float
-        Of them all; on which side of 0.5 it lies is the side to which dates lean.
-
-    Returns
-    -------
-    tuple of Pull
-        Three at most, the strongest first; empty where none pulls by itself.
-    """
+    """Find the evidence whose removal moves the mean rank most toward the middle."""
     changes, kinds = _changes(corpus, learned, dated)
     toward, medians = np.sign(0.5 - mean_rank), medians_of(dated.posterior)
     made = []

@@ -32,16 +32,6 @@ def remedy_of(made: Calibration) -> Remedy | None:
 
     Levels say how wide sets are and not where they lie, so that correcting them cannot help dates
     that lie on one side.
-
-    Parameters
-    ----------
-    made : Calibration
-        The comparison.
-
-    Returns
-    -------
-    Remedy or None
-        None where the probabilities may be trusted.
     """
     faults = faults_of(made.uniformity)
     if not faults:

@@ -206,17 +206,7 @@ def chances_of(ranks: Floats, levels: Floats) -> Floats:
 def alarms_of(chances: Floats, most: float = FALSE_ALARMS) -> NDArray[np.bool_]:
     """Say which questions raise an alarm, step by step from the least chance up.
 
-    Parameters
-    ----------
-    chances : ndarray of float64, shape (question, ...)
-        As from :func:`chances_of`.
-    most : float
-        Probability of any false alarm, at most.
-
-    Returns
-    -------
-    ndarray of bool, shape (question, ...)
-        By Holm's procedure, whatever way the questions depend on each other.
+    Shapes: chances (question, ...); gives (question, ...).
 
     Examples
     --------

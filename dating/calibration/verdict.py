@@ -88,22 +88,8 @@ class Calibration:
 def calibrate(corpus: Corpus, learned: Learned | None = None) -> Calibration:
     """Date reference instruments as if they were undated, and compare.
 
-    Parameters
-    ----------
-    corpus : Corpus
-        Securely dated instruments.
-    learned : Learned or None
-        What was learned from them; None for the judgements alone.
-
-    Returns
-    -------
-    Calibration
-        Coverage, ranks and scores, overall and by group, and the instruments dated worst.
-
-    Raises
-    ------
-    InputError
-        When fewer than ten instruments have a trusted date that is no wider than a year.
+    Raises InputError when fewer than ten instruments have a trusted date that is no wider than a
+    year.
     """
     return compared(corpus, learned, dated_without(corpus, learned))
 

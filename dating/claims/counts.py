@@ -54,17 +54,7 @@ def chance_between(low: float, high: float, made: Floats, chance: Floats) -> Flo
 def chance_of_none(made: Floats, chance: Floats) -> Floats:
     """Give the probability that not one instrument has the combination.
 
-    Parameters
-    ----------
-    made : ndarray of float64, shape (draw, month)
-        Instruments made in each month.
-    chance : ndarray of float64, shape (draw, month)
-        Probability that one of them has the combination.
-
-    Returns
-    -------
-    ndarray of float64, shape (draw,)
-        One where nothing was made.
+    Shapes: made (draw, month); chance (draw, month); gives (draw,).
 
     Examples
     --------

@@ -70,23 +70,8 @@ class Evidence:
     def weighing_of(self, examination: Examination, sayings: Sequence[Assertion]) -> Weighing:
         """Combine what was seen on one instrument.
 
-        Parameters
-        ----------
-        examination : Examination
-            What was seen.
-        sayings : sequence of Assertion
-            What is claimed together. One instrument alone is weighed as ``dating estimate`` does
-            it; several of them, or production beside them, in the same draws.
-
-        Returns
-        -------
-        Weighing
-            Kept for the next claim.
-
-        Raises
-        ------
-        InputError
-            When one instrument is claimed of, and no month allows what was seen on it.
+        Raises InputError when one instrument is claimed of, and no month allows what was seen on
+        it.
         """
         names = instruments_of(sayings)
         alone = len(names) <= 1 and all(saying.instruments() for saying in sayings)
@@ -107,17 +92,7 @@ class Evidence:
     ) -> tuple[Floats, Floats]:
         """Give P(claims, evidence) and P(evidence) in each draw, after the corpus.
 
-        Parameters
-        ----------
-        sayings : sequence of Assertion
-            What is claimed together.
-        examinations : mapping of str to Examination
-            What was seen on the instruments that they are about.
-
-        Returns
-        -------
-        true, weight : ndarray of float64, shape (draw,)
-            The former does not exceed the latter.
+        Shape: true, weight (draw,).
         """
         names = instruments_of(sayings)
         if not names:
@@ -127,19 +102,7 @@ class Evidence:
         return true * self._corrected(sayings, weighings), weight
 
     def silent(self, names: Sequence[str]) -> tuple[str, ...]:
-        """Name what was seen on instruments and says nothing, since nothing was learned.
-
-        Parameters
-        ----------
-        names : sequence of str
-            The instruments.
-
-        Returns
-        -------
-        tuple of str
-            Features whose shares are left to be learned, such as ``wood of A``; none where
-            something was learned.
-        """
+        """Name what was seen on instruments and says nothing, since nothing was learned."""
         if self.learned is not None:
             return ()
         left = [name for name, (_, feature) in self.maker.features().items() if feature.free_form]
@@ -149,15 +112,7 @@ class Evidence:
     def dated(self, name: str) -> Floats:
         """Date one instrument by itself, its levels corrected where that is due.
 
-        Parameters
-        ----------
-        name : str
-            The instrument.
-
-        Returns
-        -------
-        ndarray of float64, shape (month,)
-            Posterior probabilities, as ``dating estimate`` gives them.
+        Shape: (month,).
         """
         weighing = self.weighing_of(self.examinations[name], ())
         posterior = weighing.by_month.sum(axis=0) / weighing.evidence
@@ -180,15 +135,7 @@ class Evidence:
     def before(self, sayings: Sequence[Assertion]) -> tuple[Floats, Floats]:
         """Give the same before the evidence: nothing learned, nothing seen on any instrument.
 
-        Parameters
-        ----------
-        sayings : sequence of Assertion
-            What is claimed together.
-
-        Returns
-        -------
-        true, weight : ndarray of float64, shape (draw,)
-            The former does not exceed the latter.
+        Shape: true, weight (draw,).
         """
         names = instruments_of(sayings)
         if not names:

@@ -57,22 +57,7 @@ class Witness:
 
 
 def examples_of(claim: Claim, corpus: Corpus | None, evidence: Evidence) -> tuple[Witness, ...]:
-    """List what speaks for and against each thing that a claim says.
-
-    Parameters
-    ----------
-    claim : Claim
-        The claim.
-    corpus : Corpus or None
-        Dated instruments, if there are any.
-    evidence : Evidence
-        By which observations on an instrument are weighed.
-
-    Returns
-    -------
-    tuple of Witness
-        Those against first; of each side and saying the nearest five.
-    """
+    """List what speaks for and against each thing that a claim says."""
     found: list[Witness] = []
     for saying in claim.sayings():
         match saying.said:
@@ -262,22 +247,7 @@ def _observations(built: Built, weighing: Weighing) -> Iterator[Witness]:
 
 
 def dated_with(use: Use, corpus: Corpus, has: bool) -> list[tuple[int, int]]:
-    """List the stated dates of the instruments that show a state, or that show another.
-
-    Parameters
-    ----------
-    use : Use
-        The claim that names the state.
-    corpus : Corpus
-        Dated instruments.
-    has : bool
-        Whether they show the state.
-
-    Returns
-    -------
-    list of (int, int)
-        First and last month that each date allows, as month numbers; none wider than a year.
-    """
+    """List the stated dates of the instruments that show a state, or that show another."""
     states = {use.feature: (use.state,)}
     shown = (r for r in corpus.references if _has(r.examination, states, use.variant) is has)
     spans = (_span(reference, corpus) for reference in shown if reference.dated)

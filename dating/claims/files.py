@@ -74,20 +74,7 @@ class Manuscript:
 def read_claims(path: str | os.PathLike[str]) -> Claims:
     """Read and validate a claims file; its names are held against a maker file later.
 
-    Parameters
-    ----------
-    path : str or path
-        A YAML file, or a CSV file of the simple kinds.
-
-    Returns
-    -------
-    Claims
-        The validated claims.
-
-    Raises
-    ------
-    InputError
-        With one located problem for each thing wrong.
+    Raises InputError with one located problem for each thing wrong.
 
     Examples
     --------
@@ -102,23 +89,8 @@ def read_claims(path: str | os.PathLike[str]) -> Claims:
 def manuscript_of(claims: Claims, maker: Maker) -> Manuscript:
     """Read the examinations that claims are about, and hold all names against a maker file.
 
-    Parameters
-    ----------
-    claims : Claims
-        A validated claims file.
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    Manuscript
-        Ready to be weighed.
-
-    Raises
-    ------
-    InputError
-        With one located problem for each unknown name, each stretch outside the period, and
-        everything wrong with an examination.
+    Raises InputError with one located problem for each unknown name, each stretch outside the
+    period, and everything wrong with an examination.
     """
     examinations: dict[str, Examination] = {}
     problems: list[Problem] = []

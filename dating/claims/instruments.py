@@ -23,20 +23,7 @@ def joint_truth(
 ) -> tuple[Floats, Floats]:
     """Give the probability of claims about instruments together with the evidence on them.
 
-    Parameters
-    ----------
-    sayings : sequence of Assertion
-        What is claimed together; all of it about instruments.
-    weighings : mapping of str to Weighing
-        The evidence on each instrument, with the same tables for all.
-
-    Returns
-    -------
-    true : ndarray of float64, shape (draw,)
-        P(claims, evidence) in each draw, with the weight of the draw.
-    weight : ndarray of float64, shape (draw,)
-        P(evidence) in each draw, with its weight. Both are numbers of any magnitude where floats
-        may not hold them.
+    Shape: true (draw,), weight (draw,).
     """
     weight = draws = next(iter(weighings.values())).tables.weights
     inverse = ratio(np.ones_like(draws), draws)

@@ -58,18 +58,7 @@ class Production:
         return self.starts + self.layout.overlaps(self.draws.values)
 
     def thinned(self, count: int = DRAWS) -> Production:
-        """Keep some of the draws: those that its month tables are made from.
-
-        Parameters
-        ----------
-        count : int
-            How many at most.
-
-        Returns
-        -------
-        Production
-            The same where there are no more; the same number for each fit of free-form shares.
-        """
+        """Keep some of the draws: those that its month tables are made from."""
         draws = affordable(self.maker, self.draws.thinned(count))
         return (
             self if len(draws.values) == len(self.draws.values) else Production(self.maker, draws)
@@ -78,35 +67,14 @@ class Production:
     def overlap(self, ramp: int) -> Floats:
         """Give the overlap of a changeover as it was judged or learned.
 
-        Parameters
-        ----------
-        ramp : int
-            Its position in the layout.
-
-        Returns
-        -------
-        ndarray of float64, shape (draw,)
-            In months.
+        Shape: (draw,).
         """
         return np.asarray(self.draws.values[:, self.layout.ramps[ramp].overlap])
 
     def first_use(self, feature: str, state: str, variant: str | None) -> Floats:
         """Give the first use of a state, the earliest over the variants it is asked for.
 
-        Parameters
-        ----------
-        feature : str
-            A feature, or "variants".
-        state : str
-            One of its states.
-        variant : str or None
-            For one variant only; None for all.
-
-        Returns
-        -------
-        ndarray of float64, shape (draw,)
-            In months since the period began; minus infinity where it is there from the start,
-            infinity where it is never used.
+        Shape: (draw,).
         """
         each = [self._uses(track, state)[0] for track in self.layout.tracks_of(feature, variant)]
         return np.asarray(np.min(each, axis=0))
@@ -114,20 +82,7 @@ class Production:
     def last_use(self, feature: str, state: str, variant: str | None) -> Floats:
         """Give the last use of a state, the latest over the variants it is asked for.
 
-        Parameters
-        ----------
-        feature : str
-            A feature, or "variants".
-        state : str
-            One of its states.
-        variant : str or None
-            For one variant only; None for all.
-
-        Returns
-        -------
-        ndarray of float64, shape (draw,)
-            In months since the period began; infinity where it is there to the end, minus infinity
-            where it is never used.
+        Shape: (draw,).
         """
         each = [self._uses(track, state)[1] for track in self.layout.tracks_of(feature, variant)]
         return np.asarray(np.max(each, axis=0))
@@ -135,16 +90,7 @@ class Production:
     def made(self, seed: int = 1) -> Floats:
         """Draw how many instruments were made in each month.
 
-        Parameters
-        ----------
-        seed : int
-            Seed of the draws.
-
-        Returns
-        -------
-        ndarray of float64, shape (draw, month)
-            From the judgements of the output, each spread evenly over its stretch; all are zero
-            where the maker file states no output.
+        Shape: (draw, month).
         """
         count = len(self.draws.values)
         made = np.zeros((count, len(self.maker.period)))
@@ -159,10 +105,7 @@ class Production:
     def weights(self) -> Floats:
         """Give the weight of each month of each draw, as made where the output is stated.
 
-        Returns
-        -------
-        ndarray of float64, shape (draw, month)
-            Numbers made; the prior of the build month where there are none.
+        Shape: (draw, month).
         """
         return self._weights
 
@@ -182,17 +125,7 @@ class Production:
     def chance_of(self, states: Mapping[str, Sequence[str]], variant: str | None) -> Floats:
         """Give the probability that an instrument of a month has a combination of states.
 
-        Parameters
-        ----------
-        states : mapping of str to sequence of str
-            By feature, any of which will do; "variants" names the variants.
-        variant : str or None
-            A variant that it must be of as well; None for any.
-
-        Returns
-        -------
-        ndarray of float64, shape (draw, month)
-            As built: slips, replacements and swaps are none of production.
+        Shape: (draw, month).
         """
         tables = self.tables
         wanted = [variant] if variant is not None else list(states.get(VARIANTS, ()))

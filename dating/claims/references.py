@@ -27,22 +27,7 @@ from dating.reading import KeyPath, Problem
 
 
 def claims_problems(claims: Claims, maker: Maker, instruments: Collection[str]) -> list[Problem]:
-    """List what a claims file says that its maker file cannot answer.
-
-    Parameters
-    ----------
-    claims : Claims
-        A validated claims file.
-    maker : Maker
-        The maker file it is held against.
-    instruments : collection of str
-        The instruments whose examinations the claims file lists.
-
-    Returns
-    -------
-    list of Problem
-        Located in the claims file; empty when all is well.
-    """
+    """List what a claims file says that its maker file cannot answer."""
     check = _Check(claims, maker, instruments)
     problems = list(check.names())
     for position, claim in enumerate(claims.claims):

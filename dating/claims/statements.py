@@ -133,13 +133,7 @@ class Survival(Strict):
         return self
 
     def log_odds(self) -> Certain | Metalog:
-        """Return the judgement as a distribution of the log-odds of surviving.
-
-        Returns
-        -------
-        Certain or Metalog
-            With exactly these quantiles.
-        """
+        """Return the judgement as a distribution of the log-odds of surviving."""
         triple = (self.lowest, self.likely, self.highest)
         low, likely, high = (log(p / (1 - p)) for p in triple)
         return metalog_through((low, likely, high))
@@ -170,13 +164,7 @@ class NumberMade(Strict):
         return self
 
     def ends(self) -> tuple[float, float]:
-        """Give the least and the greatest number that make the claim true.
-
-        Returns
-        -------
-        tuple of two floats
-            Both included.
-        """
+        """Give the least and the greatest number that make the claim true."""
         if self.between is not None:
             return self.between[0], self.between[1]
         about, part = self.about or 0.0, self.give_or_take or 0.0
@@ -207,13 +195,7 @@ class Assertion(Strict):
         return self
 
     def given(self) -> dict[str, Strict]:
-        """Return what is said, by the name of its kind.
-
-        Returns
-        -------
-        dict of str to model
-            With one entry.
-        """
+        """Return what is said, by the name of its kind."""
         each = {name: getattr(self, name) for name in type(self).model_fields}
         return {name: said for name, said in each.items() if said is not None}
 
@@ -228,13 +210,7 @@ class Assertion(Strict):
         return next(iter(self.given().values()))
 
     def instruments(self) -> tuple[str, ...]:
-        """Name the instruments it is about.
-
-        Returns
-        -------
-        tuple of str
-            Empty for a claim about production.
-        """
+        """Name the instruments it is about."""
         match self.said:
             case Built(instrument=name) | Original(instrument=name):
                 return (name,)
@@ -264,39 +240,16 @@ class Claim(Strict):
         return self
 
     def sayings(self) -> tuple[Assertion, ...]:
-        """Return everything that is claimed together.
-
-        Returns
-        -------
-        tuple of Assertion
-            At least one.
-        """
+        """Return everything that is claimed together."""
         return (self.says,) if self.says is not None else (self.all_of or ())
 
     def instruments(self) -> tuple[str, ...]:
-        """Name the instruments it is about, each once.
-
-        Returns
-        -------
-        tuple of str
-            In the order in which they are named.
-        """
+        """Name the instruments it is about, each once."""
         return instruments_of(self.sayings())
 
 
 def instruments_of(sayings: Sequence[Assertion]) -> tuple[str, ...]:
-    """Name the instruments that are claimed of, each once.
-
-    Parameters
-    ----------
-    sayings : sequence of Assertion
-        What is claimed.
-
-    Returns
-    -------
-    tuple of str
-        In the order in which they are named.
-    """
+    """Name the instruments that are claimed of, each once."""
     return tuple(dict.fromkeys(name for saying in sayings for name in saying.instruments()))
 
 

@@ -15,16 +15,6 @@ from dating.reading import KeyPath, Problem, Source
 def claims_warnings(manuscript: Manuscript) -> tuple[Problem, ...]:
     """List what a claims file, and the examinations it lists, say that is hardly meant.
 
-    Parameters
-    ----------
-    manuscript : Manuscript
-        Claims that have been read and checked.
-
-    Returns
-    -------
-    tuple of Problem
-        Located warnings.
-
     Examples
     --------
     >>> from dating.claims.files import manuscript_of, read_claims

@@ -25,18 +25,7 @@ from dating.months import Period
 
 
 def needs_tables(saying: Assertion) -> bool:
-    """Say whether a claim is about shares or numbers, for which month tables are needed.
-
-    Parameters
-    ----------
-    saying : Assertion
-        What is claimed.
-
-    Returns
-    -------
-    bool
-        False for dates, overlaps and which changed first.
-    """
+    """Say whether a claim is about shares or numbers, for which month tables are needed."""
     return isinstance(saying.said, Share | NumberMade)
 
 
@@ -46,17 +35,7 @@ def all_true(sayings: Sequence[Assertion], production: Production) -> Floats:
     Given a draw, numbers and strict shares of different combinations are taken as independent;
     what is said of one and the same number is taken together.
 
-    Parameters
-    ----------
-    sayings : sequence of Assertion
-        What is claimed; not about instruments.
-    production : Production
-        The draws.
-
-    Returns
-    -------
-    ndarray of float64, shape (draw,)
-        Between 0 and 1.
+    Shape: (draw,).
     """
     true = np.ones(len(production.draws.values))
     numbers: dict[str, tuple[NumberMade, float, float]] = {}
@@ -79,18 +58,7 @@ def all_true(sayings: Sequence[Assertion], production: Production) -> Floats:
 def chance_true(saying: Assertion, production: Production) -> Floats:
     """Give the probability that a claim about production is true, in each draw.
 
-    Parameters
-    ----------
-    saying : Assertion
-        What is claimed; not about instruments.
-    production : Production
-        The draws.
-
-    Returns
-    -------
-    ndarray of float64, shape (draw,)
-        Zero or one for dates, overlaps, shares and which changed first; anything between for
-        numbers.
+    Shape: (draw,).
     """
     match saying.said:
         case Use() as use:
@@ -112,18 +80,7 @@ def chance_true(saying: Assertion, production: Production) -> Floats:
 def quantity(saying: Assertion, production: Production) -> Floats:
     """Give the number that a claim about production is about, in each draw.
 
-    Parameters
-    ----------
-    saying : Assertion
-        What is claimed; not about instruments.
-    production : Production
-        The draws.
-
-    Returns
-    -------
-    ndarray of float64, shape (draw,)
-        A first or last use in months since the period began; a lead or an overlap in months; a
-        share from 0 to 1; an expected number of instruments.
+    Shape: (draw,).
     """
     match saying.said:
         case Use(feature=feature, state=state, variant=variant):
@@ -149,22 +106,7 @@ def quantity(saying: Assertion, production: Production) -> Floats:
 def ramp_to(production: Production, changeover: ClaimedChangeover) -> int:
     """Find the changeover with which a state came in.
 
-    Parameters
-    ----------
-    production : Production
-        The draws.
-    changeover : ClaimedChangeover
-        What the claim names.
-
-    Returns
-    -------
-    int
-        Its position in the layout.
-
-    Raises
-    ------
-    LookupError
-        When there is none, or more than one.
+    Raises LookupError when there is none, or more than one.
     """
     tracks = production.layout.tracks_of(changeover.feature, changeover.variant)
     found = [ramp for track in tracks for ramp in ramps_to(track, changeover.to)]
@@ -174,20 +116,7 @@ def ramp_to(production: Production, changeover: ClaimedChangeover) -> int:
 
 
 def ramps_to(track: Track, state: str) -> list[int]:
-    """List the changeovers of a course that bring in a state which was not there before.
-
-    Parameters
-    ----------
-    track : Track
-        The course.
-    state : str
-        One of its states.
-
-    Returns
-    -------
-    list of int
-        Positions in the layout.
-    """
+    """List the changeovers of a course that bring in a state which was not there before."""
     has = track.shares[:, track.states.index(state)] > 0
     return [ramp for k, ramp in enumerate(track.ramps) if has[k + 1] and not has[k]]
 

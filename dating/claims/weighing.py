@@ -66,24 +66,7 @@ def weigh(
 ) -> tuple[ClaimResult, ...]:
     """Weigh every claim of a manuscript.
 
-    Parameters
-    ----------
-    manuscript : Manuscript
-        The claims with their maker file and examinations.
-    learned : Learned, optional
-        What was learned from a corpus, with all its draws.
-    corpus : Corpus, optional
-        Dated instruments to be named as examples.
-
-    Returns
-    -------
-    tuple of ClaimResult
-        In the order of the file.
-
-    Raises
-    ------
-    InputError
-        When no month of the period allows what was seen on one of the instruments.
+    Raises InputError when no month of the period allows what was seen on one of the instruments.
     """
     evidence = Evidence(manuscript, learned)
     return tuple(weighed(claim, evidence, corpus) for claim in manuscript.claims.claims)
@@ -92,24 +75,7 @@ def weigh(
 def weighed(claim: Claim, evidence: Evidence, corpus: Corpus | None = None) -> ClaimResult:
     """Weigh one claim.
 
-    Parameters
-    ----------
-    claim : Claim
-        The claim.
-    evidence : Evidence
-        What it is weighed by.
-    corpus : Corpus, optional
-        Dated instruments to be named as examples.
-
-    Returns
-    -------
-    ClaimResult
-        Its probabilities, Bayes factor, examples, and what would move it.
-
-    Raises
-    ------
-    InputError
-        When no month of the period allows what was seen on one of the instruments.
+    Raises InputError when no month of the period allows what was seen on one of the instruments.
     """
     sayings = claim.sayings()
     prior = chance_from(*evidence.before(sayings))

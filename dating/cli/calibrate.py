@@ -145,20 +145,7 @@ def _learned(path: Path, maker: Maker, corpus: Corpus) -> Learned:
 
 
 def commands_for(maker: Path, corpus: Path, learned: Path | None) -> tuple[str, ...]:
-    """Give the commands that write a corrected copy of what was learned, under a name not in use.
-
-    Parameters
-    ----------
-    maker, corpus : Path
-        As they were named; standard input is named as a file of its kind.
-    learned : Path or None
-        What was learned; None where that must come first.
-
-    Returns
-    -------
-    tuple of str
-        To be run one after the other.
-    """
+    """Give the commands that write a corrected copy of what was learned under a new name."""
     stand_ins = {maker: "MAKER.yaml", corpus: "CORPUS.csv"}
     names = [
         name if isinstance(path, StandardInput) else str(path) for path, name in stand_ins.items()

@@ -22,20 +22,7 @@ from dating.reading import InputError, Problem
 def doubts(file: str | os.PathLike[str]) -> tuple[Problem, ...]:
     """List what a file says that is valid and hardly meant.
 
-    Parameters
-    ----------
-    file : str or path
-        A file in which nothing is wrong.
-
-    Returns
-    -------
-    tuple of Problem
-        Located warnings. Of an examination that no month allows, why that is so.
-
-    Raises
-    ------
-    InputError
-        When there is anything wrong with it.
+    Raises InputError when there is anything wrong with it.
 
     Examples
     --------

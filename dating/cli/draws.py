@@ -22,19 +22,7 @@ if TYPE_CHECKING:
 def check_earlier(out: Path | None, *, go_on: bool, replace: bool) -> None:
     """Refuse to write over draws that learning could go on with, or to go on with none.
 
-    Parameters
-    ----------
-    out : Path or None
-        The learned file that is wanted.
-    go_on : bool
-        Whether earlier draws are to be gone on with.
-    replace : bool
-        Whether they may be replaced.
-
-    Raises
-    ------
-    UsageError
-        When there are none, or when they would be lost.
+    Raises UsageError when there are none, or when they would be lost.
     """
     from dating.learning.continuation import unsound_path  # noqa: PLC0415
 
@@ -64,34 +52,7 @@ def take_draws(
 ) -> tuple[xr.DataTree, Health]:
     """Sample, and write what was learned; draws that are not sound are set aside.
 
-    Parameters
-    ----------
-    plan : Plan
-        What is to be learned.
-    out : Path
-        The learned file.
-    draws : int or None
-        Draws in each chain; as many as make them sound where it is None.
-    accept : float
-        Acceptance that the sampler aims at.
-    seed : int or None
-        Seed of the sampler; 1, or that of the earlier draws, where it is None.
-    go_on : bool
-        Whether draws that were set aside are gone on with.
-    insist : bool
-        Whether the file is written even when the draws are not sound.
-
-    Returns
-    -------
-    tree : DataTree
-        All draws.
-    health : Health
-        Their diagnostics.
-
-    Raises
-    ------
-    ClickException
-        When the draws were set aside.
+    Raises ClickException when the draws were set aside.
     """
     from dating.learning.continuation import earlier_draws, unsound_path  # noqa: PLC0415
     from dating.learning.files import write_learned  # noqa: PLC0415

@@ -37,22 +37,7 @@ class InputFile(click.Path):
         param: click.Parameter | None,
         ctx: click.Context | None,
     ) -> Path:
-        """Give the path of a file, or standard input in place of it.
-
-        Parameters
-        ----------
-        value : str or path
-            As it was given.
-        param : Parameter or None
-            The argument or option.
-        ctx : Context or None
-            The call.
-
-        Returns
-        -------
-        Path
-            To be read.
-        """
+        """Give the path of a file, or standard input in place of it."""
         if value != "-":
             return Path(os.fsdecode(super().convert(value, param, ctx)))
         if ctx is not None:

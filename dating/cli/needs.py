@@ -8,18 +8,7 @@ import click
 
 
 def missing_of(names: Sequence[str]) -> list[str]:
-    """Name the libraries that are not installed.
-
-    Parameters
-    ----------
-    names : sequence of str
-        What is to be imported.
-
-    Returns
-    -------
-    list of str
-        In the same order.
-    """
+    """Name the libraries that are not installed."""
     return [name for name in names if not _is_installed(name)]
 
 
@@ -36,15 +25,7 @@ def _is_installed(name: str) -> bool:
 def check_reading(learned: object) -> None:
     """Refuse to begin where what was learned is to be read, and the library for it is missing.
 
-    Parameters
-    ----------
-    learned : Path or None
-        The file.
-
-    Raises
-    ------
-    ClickException
-        When the library is missing.
+    Raises ClickException when the library is missing.
     """
     if learned is not None:
         check_installed("reading what was learned", ["h5netcdf"])
@@ -53,19 +34,7 @@ def check_reading(learned: object) -> None:
 def check_installed(what: str, names: Sequence[str], extras: str = "learn") -> None:
     """Refuse to begin without libraries that will be needed.
 
-    Parameters
-    ----------
-    what : str
-        What needs them.
-    names : sequence of str
-        What is to be imported.
-    extras : str
-        The extras of this project that bring them.
-
-    Raises
-    ------
-    ClickException
-        When one is missing.
+    Raises ClickException when one is missing.
     """
     if missing := missing_of(names):
         message = f"{what} needs {', '.join(missing)}; install instrument-dating[{extras}]"

@@ -51,20 +51,8 @@ def check_outputs(
 ) -> None:
     """Refuse outputs that would destroy something.
 
-    Parameters
-    ----------
-    outputs : sequence of OutputFile
-        What will be written.
-    inputs : iterable of path, str or None
-        What is read; None is passed over.
-    replace : bool
-        Whether files that exist may be replaced.
-
-    Raises
-    ------
-    UsageError
-        Where an output is an input under any name, or another output, or no ordinary file, or
-        exists and may not be replaced. The message names each.
+    Raises UsageError where an output is an input under any name, or another output, or no ordinary
+    file, or exists and may not be replaced. The message names each.
     """
     read = {_identity(Path(name)) for name in inputs if name is not None}
     faults = [fault for out in outputs if (fault := _fault(out, read))]
@@ -80,17 +68,7 @@ def check_outputs(
 def check_maker_name(path: Path, option: str) -> None:
     """Refuse a name that no maker file can be written under.
 
-    Parameters
-    ----------
-    path : Path
-        Where to.
-    option : str
-        The option that names it.
-
-    Raises
-    ------
-    UsageError
-        Where it does not end in .yaml, or its folder does not exist.
+    Raises UsageError where it does not end in .yaml, or its folder does not exist.
     """
     if path.suffix != ".yaml":
         message = f"{path}: a maker file is YAML; its name ends in .yaml"

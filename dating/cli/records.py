@@ -9,18 +9,7 @@ from dating.escapes import escaped
 
 
 def as_json(record: dict[str, Any]) -> str:
-    """Write a record as JSON.
-
-    Parameters
-    ----------
-    record : dict
-        Plain data.
-
-    Returns
-    -------
-    str
-        Lines; signs that the output cannot carry, and unseen ones, are escaped.
-    """
+    """Write a record as JSON."""
     import json  # noqa: PLC0415
 
     def written(in_ascii: bool) -> str:
@@ -31,18 +20,7 @@ def as_json(record: dict[str, Any]) -> str:
 
 
 def as_yaml(record: dict[str, Any]) -> str:
-    """Write a record as YAML.
-
-    Parameters
-    ----------
-    record : dict
-        Plain data.
-
-    Returns
-    -------
-    str
-        Lines; signs that the output cannot carry, and unseen ones, are escaped.
-    """
+    """Write a record as YAML."""
     import yaml  # noqa: PLC0415
 
     def written(in_full: bool) -> str:

@@ -26,17 +26,7 @@ _MOST_INSTRUMENTS = 400
 def check_restatement(plan: Plan, maker: Path) -> None:
     """State the judgements themselves, so that what cannot be rewritten is told before the work.
 
-    Parameters
-    ----------
-    plan : Plan
-        What is to be learned.
-    maker : Path
-        The maker file.
-
-    Raises
-    ------
-    InputError
-        When the maker file shares values by anchors, or a comment would be lost.
+    Raises InputError when the maker file shares values by anchors, or a comment would be lost.
     """
     from dating.learning.prior import prior_draws  # noqa: PLC0415
     from dating.learning.restatement import restate  # noqa: PLC0415
@@ -48,24 +38,8 @@ def check_restatement(plan: Plan, maker: Path) -> None:
 def read_result(path: Path, plan: Plan) -> tuple[xr.DataTree, Health]:
     """Read what was learned before from the same two files.
 
-    Parameters
-    ----------
-    path : Path
-        The learned file.
-    plan : Plan
-        The maker file and the corpus.
-
-    Returns
-    -------
-    tree : DataTree
-        All draws.
-    health : Health
-        Their diagnostics.
-
-    Raises
-    ------
-    InputError
-        When it is no such file, or was learned from another state of maker file or corpus.
+    Raises InputError when it is no such file, or was learned from another state of maker file or
+    corpus.
     """
     from dating.learning.files import draws_in, read_learned  # noqa: PLC0415
     from dating.learning.health import health_of  # noqa: PLC0415
@@ -88,23 +62,7 @@ def write_restatement(
 ) -> None:
     """Write the maker file whole, and say how far its dates are from those of the draws.
 
-    Parameters
-    ----------
-    plan : Plan
-        The maker file and the corpus.
-    tree : DataTree
-        What was learned.
-    health : Health
-        Its diagnostics.
-    maker : Path
-        The maker file that it was learned with.
-    path : Path
-        Where to.
-
-    Raises
-    ------
-    InputError
-        When it cannot be written.
+    Raises InputError when it cannot be written.
     """
     from dating.agreement import agreement_of  # noqa: PLC0415
     from dating.learning.learned import learned_from  # noqa: PLC0415

@@ -93,18 +93,7 @@ def _serve(root: Path, passing: bool, host: str, listener: socket.socket, opened
 
 
 def address_of(guard: Guard) -> str:
-    """Give the address to open, with the token where one is wanted.
-
-    Parameters
-    ----------
-    guard : Guard
-        Who may ask.
-
-    Returns
-    -------
-    str
-        An address.
-    """
+    """Give the address to open, with the token where one is wanted."""
     return f"http://{guard.hosts[0]}/" + (f"?token={guard.token}" if guard.token else "")
 
 

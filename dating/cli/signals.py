@@ -14,18 +14,7 @@ def _exit(number: int) -> BaseException:
 
 @contextmanager
 def ended_by_signals(end: Callable[[int], BaseException] = _exit) -> Iterator[None]:
-    """Raise an exception where the system asks a command to end.
-
-    Parameters
-    ----------
-    end : callable
-        Gives the exception for the number of a signal; SystemExit unless given.
-
-    Yields
-    ------
-    None
-        While the command works.
-    """
+    """Raise an exception where the system asks a command to end."""
 
     def stop(number: int, frame: FrameType | None) -> None:  # noqa: ARG001
         raise end(number)

@@ -44,14 +44,7 @@ _PLAIN = {
 
 
 def text_width() -> int:
-    """Give the width that text is wrapped at.
-
-    Returns
-    -------
-    int
-        Columns, from 40 to 100: what the variable COLUMNS says, else what the terminal has, else
-        80.
-    """
+    """Give the width that text is wrapped at."""
     columns = os.environ.get("COLUMNS", "")
     wide = int(columns) if columns.isdecimal() and len(columns) < 10 else 0
     if not wide and _is_terminal(sys.stdout):
@@ -61,55 +54,20 @@ def text_width() -> int:
 
 
 def message_text(message: object, lead: str = "") -> str:
-    """Wrap what is wrong with files on a terminal that is narrower than usual.
-
-    Parameters
-    ----------
-    message : object
-        Problems, as they are shown.
-    lead : str
-        What stands before them on the first line, and is not returned.
-
-    Returns
-    -------
-    str
-        Lines of at most :func:`text_width` where that is below the usual width.
-    """
+    """Wrap what is wrong with files on a terminal that is narrower than usual."""
     text = f"{lead}{message}"
     return (filled(text) if text_width() < USUAL else text).removeprefix(lead)
 
 
 def filled(text: str) -> str:
-    """Wrap lines to the width of text; no word is broken, so that paths can be copied.
-
-    Parameters
-    ----------
-    text : str
-        Lines, each with its own indentation.
-
-    Returns
-    -------
-    str
-        What follows in a line hangs four columns below its start.
-    """
+    """Wrap lines to the width of text; no word is broken, so that paths can be copied."""
     from dating.words.plain import hanging  # noqa: PLC0415
 
     return hanging(text.splitlines(), text_width()).removesuffix("\n")
 
 
 def carries(text: str) -> bool:
-    """Say whether the output can carry a text as it is.
-
-    Parameters
-    ----------
-    text : str
-        The text.
-
-    Returns
-    -------
-    bool
-        False where a sign is not in the encoding of the output.
-    """
+    """Say whether the output can carry a text as it is."""
     try:
         text.encode(getattr(sys.stdout, "encoding", None) or "utf-8")
     except (UnicodeError, LookupError):
@@ -119,16 +77,6 @@ def carries(text: str) -> bool:
 
 def plain_sign(sign: str) -> str:
     """Write a sign with those that every output carries.
-
-    Parameters
-    ----------
-    sign : str
-        One character.
-
-    Returns
-    -------
-    str
-        In ASCII; a question mark where nothing comes near.
 
     Examples
     --------
@@ -159,17 +107,8 @@ def use_plain_signs() -> None:
 def unbroken() -> Iterator[None]:
     """Turn outputs that break into the end of the command, and other refusals into messages.
 
-    Yields
-    ------
-    None
-        While the command runs.
-
-    Raises
-    ------
-    SystemExit
-        Without a word, when whoever reads the output has gone.
-    ClickException
-        When the output, or a file, cannot be read or written.
+    Raises SystemExit without a word, when whoever reads the output has gone; ClickException when
+    the output, or a file, cannot be read or written.
     """
     try:
         yield

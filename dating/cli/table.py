@@ -23,20 +23,7 @@ TABLES = (".csv", ".parquet")
 def maker_of(path: Path) -> Maker:
     """Read a maker file.
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Returns
-    -------
-    Maker
-        Validated.
-
-    Raises
-    ------
-    InputError
-        When it has a fault.
+    Raises InputError when it has a fault.
     """
     from dating.files import read_maker  # noqa: PLC0415
 
@@ -46,22 +33,7 @@ def maker_of(path: Path) -> Maker:
 def learned_of(options: dict[str, Any], maker: Maker) -> Learned | None:
     """Read what was learned.
 
-    Parameters
-    ----------
-    options : dict of str to object
-        The options of ``worded``.
-    maker : Maker
-        The maker file it shall be used with.
-
-    Returns
-    -------
-    Learned or None
-        None where no file is named.
-
-    Raises
-    ------
-    InputError
-        When it is no such file, or the maker file has changed since.
+    Raises InputError when it is no such file, or the maker file has changed since.
     """
     from dating.learning.files import read_draws  # noqa: PLC0415
 
@@ -71,19 +43,8 @@ def learned_of(options: dict[str, Any], maker: Maker) -> Learned | None:
 def check_table(table: Path | None, out: Path | None) -> None:
     """Refuse a name that no table can be written under, before any work.
 
-    Parameters
-    ----------
-    table : Path or None
-        The file; None where no table is asked for.
-    out : Path or None
-        The folder of the notes; None where none are asked for.
-
-    Raises
-    ------
-    InputError
-        When its ending is not one of ``TABLES``.
-    ClickException
-        When its folder does not exist, or a library is missing.
+    Raises InputError when its ending is not one of ``TABLES``; ClickException when its folder does
+    not exist, or a library is missing.
     """
     if table is None:
         return
@@ -103,21 +64,8 @@ def check_table(table: Path | None, out: Path | None) -> None:
 def tabulate_alone(lots: Path, table: Path, options: dict[str, Any]) -> None:
     """Date a table of any length, without notes.
 
-    Parameters
-    ----------
-    lots : Path
-        The table.
-    table : Path
-        Where the estimates go.
-    options : dict of str to object
-        The options of the command.
-
-    Raises
-    ------
-    UsageError
-        When no maker file is named, or something would be written over.
-    InputError
-        When a file cannot be read or written.
+    Raises UsageError when no maker file is named, or something would be written over; InputError
+    when a file cannot be read or written.
     """
     if lots.suffix.lower() == ".parquet":
         check_installed("a Parquet table", ["pyarrow"], "table")
@@ -171,24 +119,7 @@ def _write(maker: Maker, seen: Any, table: Path, options: dict[str, Any]) -> Non
 def tabulate(
     maker: Maker, seen: Any, learned: Learned | None, options: dict[str, Any]
 ) -> pd.DataFrame:
-    """Date a table.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    seen : object
-        What ``estimate_many`` takes.
-    learned : Learned or None
-        What was learned from a corpus.
-    options : dict of str to object
-        ``level`` and ``seed``.
-
-    Returns
-    -------
-    DataFrame
-        One row an instrument.
-    """
+    """Date a table."""
     from dating.batch import estimate_many  # noqa: PLC0415
     from dating.words.omissions import unlisted_words  # noqa: PLC0415
     from dating.words.soundness import on_grounds  # noqa: PLC0415

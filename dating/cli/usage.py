@@ -12,15 +12,7 @@ import click
 def as_usage() -> Iterator[None]:
     """Make what is found wrong with a name on the command line wrong usage.
 
-    Yields
-    ------
-    None
-        While names are checked.
-
-    Raises
-    ------
-    UsageError
-        In place of an InputError.
+    Raises UsageError in place of an InputError.
     """
     from dating.reading import InputError  # noqa: PLC0415
 

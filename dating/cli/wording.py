@@ -79,18 +79,7 @@ _OPTIONS = (
 
 
 def worded(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Give a command the options that say how notes are worded.
-
-    Parameters
-    ----------
-    command : callable
-        The command.
-
-    Returns
-    -------
-    callable
-        The same with the options.
-    """
+    """Give a command the options that say how notes are worded."""
     for option in reversed(_OPTIONS):
         command = option(command)
     return command
@@ -99,26 +88,7 @@ def worded(command: Callable[..., Any]) -> Callable[..., Any]:
 def wording_of(tongue: str, dates: Any, circa: str, level: float) -> Wording:
     """Read the language, and say how notes are worded.
 
-    Parameters
-    ----------
-    tongue : str
-        Code of a language, or its file.
-    dates : {"british", "american"}
-        Style of days and of per cent.
-    circa : {"5", "10"}
-        Years on either side.
-    level : float
-        Probability that the words of a date hold at least.
-
-    Returns
-    -------
-    Wording
-        For every note.
-
-    Raises
-    ------
-    InputError
-        When there is no such language, or its file is not complete.
+    Raises InputError when there is no such language, or its file is not complete.
     """
     from dating.notes.languages import language  # noqa: PLC0415
     from dating.notes.phrasing import CIRCA  # noqa: PLC0415
@@ -135,28 +105,7 @@ def house_for(
 ) -> House:
     """Check that everything is there that the formats need, and read the templates.
 
-    Parameters
-    ----------
-    templates : Path or None
-        A folder of templates.
-    formats : sequence of str
-        The formats that are asked for.
-    more : sequence of str
-        Further libraries that are needed.
-    learned : Path or None
-        A file of what was learned that will be read.
-
-    Returns
-    -------
-    House
-        Checked.
-
-    Raises
-    ------
-    ClickException
-        When a library is missing.
-    InputError
-        When a template has a fault.
+    Raises ClickException when a library is missing; InputError when a template has a fault.
     """
     needed = dict.fromkeys([*(name for form in formats for name in _NEEDS[form]), *more])
     wanted = [*needed, *(["h5netcdf"] if learned else [])]
@@ -167,20 +116,7 @@ def house_for(
 
 
 def inputs_of(options: Mapping[str, Any], house: House) -> list[Path]:
-    """Name the files that the options of a command have it read.
-
-    Parameters
-    ----------
-    options : mapping of str to object
-        The options of ``worded``.
-    house : House
-        Its templates.
-
-    Returns
-    -------
-    list of Path
-        Maker file, learned file, language file and templates, where they are given.
-    """
+    """Name the files that the options of a command have it read."""
     tongue = str(options["tongue"])
     own = [Path(tongue)] if tongue.endswith((".yaml", ".yml")) else []
     named = [options[name] for name in ("maker", "learned") if options[name] is not None]
@@ -190,15 +126,7 @@ def inputs_of(options: Mapping[str, Any], house: House) -> list[Path]:
 def check_folder(out: Path) -> None:
     """Refuse a name that no folder can be made under, before any work.
 
-    Parameters
-    ----------
-    out : Path
-        The folder.
-
-    Raises
-    ------
-    BadParameter
-        When it is a file, or the folder above it does not exist.
+    Raises BadParameter when it is a file, or the folder above it does not exist.
     """
     if out.exists() and not out.is_dir():
         message = f"{out}: the folder cannot be made: there is a file of this name"
@@ -211,20 +139,7 @@ def check_folder(out: Path) -> None:
 def folder_for(out: Path) -> Path:
     """Make the folder that files go to, where it is not there yet.
 
-    Parameters
-    ----------
-    out : Path
-        The folder.
-
-    Returns
-    -------
-    Path
-        The same.
-
-    Raises
-    ------
-    BadParameter
-        When it is a file, or the folder above it does not exist.
+    Raises BadParameter when it is a file, or the folder above it does not exist.
     """
     try:
         out.mkdir(exist_ok=True)

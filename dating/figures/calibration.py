@@ -29,16 +29,6 @@ def draw_calibration(made: Calibration) -> Figure:
     """Draw how often sets held the date, the ranks, how far dates lay off, and the same by group.
 
     The colours differ in lightness, so the picture reads in grey and for the colour-blind.
-
-    Parameters
-    ----------
-    made : Calibration
-        Reference instruments dated as if undated.
-
-    Returns
-    -------
-    Figure
-        A matplotlib figure; its label says in words what it shows.
     """
     verdict = verdict_on(made.groups.overall, made.uniformity).sentence
     sentence = " ".join((*on_soundness(made.learned), verdict))

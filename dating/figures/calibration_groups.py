@@ -17,18 +17,7 @@ _BAR = 0.72
 
 
 def rows_of(groups: ReferenceGroups) -> list[tuple[str, ReferenceGroup | None]]:
-    """List the rows of the picture from top to bottom.
-
-    Parameters
-    ----------
-    groups : ReferenceGroups
-        All of them.
-
-    Returns
-    -------
-    list of tuple of str and Group or None
-        The name of each row; a heading has no group.
-    """
+    """List the rows of the picture from top to bottom."""
     rows: list[tuple[str, ReferenceGroup | None]] = [(_counted(groups.overall), groups.overall)]
     for name, divided in groups.divided().items():
         rows += [(f"by {name}", None), *((_counted(group), group) for group in divided)]
@@ -36,15 +25,7 @@ def rows_of(groups: ReferenceGroups) -> list[tuple[str, ReferenceGroup | None]]:
 
 
 def draw_held(axes: Axes, rows: Sequence[tuple[str, ReferenceGroup | None]]) -> None:
-    """Draw the share of dates in the sets of the highest level, by group.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to.
-    rows : sequence of tuple of str and ReferenceGroup or None
-        From :func:`rows_of`.
-    """
+    """Draw the share of dates in the sets of the highest level, by group."""
     level = 0.0
     for place, (_, group) in enumerate(rows):
         if group is not None:
@@ -58,15 +39,7 @@ def draw_held(axes: Axes, rows: Sequence[tuple[str, ReferenceGroup | None]]) -> 
 
 
 def draw_errors(axes: Axes, rows: Sequence[tuple[str, ReferenceGroup | None]]) -> None:
-    """Draw how far off the medians were, by group.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to.
-    rows : sequence of tuple of str and ReferenceGroup or None
-        From :func:`rows_of`.
-    """
+    """Draw how far off the medians were, by group."""
     for place, (_, group) in enumerate(rows):
         if group is not None:
             error = group.error

@@ -40,18 +40,7 @@ class _Ramps:
 
 
 def draw_overview(made: Outcome) -> Figure:
-    """Draw the first use of every changeover, judged and learned, in the order of time.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result; at least one changeover.
-
-    Returns
-    -------
-    Figure
-        A matplotlib figure; its label says in words what it shows.
-    """
+    """Draw the first use of every changeover, judged and learned, in the order of time."""
     first = made.plan.maker.period.first
     shifts = sorted(made.shifts, key=lambda shift: shift.learned[1])
     figure = Figure(figsize=(7.6, 0.9 + 0.2 * len(shifts)), layout="constrained")
@@ -85,18 +74,6 @@ def draw_changeover(made: Outcome, place: int) -> Figure:
     the new form by month, with 90 % bands, what the dated instruments alone say, and these
     instruments themselves: bars upwards for the new form and downwards for the old, as many as are
     expected in each month.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result.
-    place : int
-        Position of the changeover in the layout.
-
-    Returns
-    -------
-    Figure
-        A matplotlib figure; its label says in words what it shows.
     """
     judged, learned = _ramps(made, place, made.judged), _ramps(made, place, made.learned.values)
     words = changeovers_of(made.plan.maker, made.plan.layout)[place]

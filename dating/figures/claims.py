@@ -27,22 +27,7 @@ from dating.words.claims import clause
 def drawings_of(
     claims: tuple[Claim, ...], evidence: Evidence, corpus: Corpus | None
 ) -> Iterator[tuple[str, Figure]]:
-    """Draw every claim that is about a changeover alone.
-
-    Parameters
-    ----------
-    claims : tuple of Claim
-        The claims.
-    evidence : Evidence
-        What they are weighed by.
-    corpus : Corpus or None
-        Dated instruments to be shown.
-
-    Yields
-    ------
-    name, figure : str, Figure
-        The claim and its picture.
-    """
+    """Draw every claim that is about a changeover alone."""
     for claim in claims:
         saying = claim.says
         if saying is not None and isinstance(saying.said, Use | Overlap):
@@ -50,22 +35,7 @@ def drawings_of(
 
 
 def draw_claim(saying: Assertion, evidence: Evidence, corpus: Corpus | None) -> Figure:
-    """Draw one claim about a first use, a last use or an overlap.
-
-    Parameters
-    ----------
-    saying : Assertion
-        What is claimed.
-    evidence : Evidence
-        What it is weighed by.
-    corpus : Corpus or None
-        Dated instruments, shown below a first or last use.
-
-    Returns
-    -------
-    Figure
-        A matplotlib figure; its label says in words what it shows.
-    """
+    """Draw one claim about a first use, a last use or an overlap."""
     dates = isinstance(saying.said, Use)
     judged, known = (
         _shown(quantity(saying, production), evidence, dates)

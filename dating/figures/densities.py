@@ -26,16 +26,7 @@ _HATCHED: dict[str, Any] = {"fc": "none", "ec": DOUBT, "hatch": "////", "lw": 0}
 def draw_density(axes: Axes, values: Floats, level: float, *, judged: bool) -> None:
     """Draw a density to the height of one, and its points below.
 
-    Parameters
-    ----------
-    axes : Axes
-        What to draw in.
-    values : ndarray of float64, shape (draw,)
-        Draws of one number, all finite.
-    level : float
-        Where the points stand, below zero.
-    judged : bool
-        Whether it was judged; learned otherwise.
+    Shapes: values (draw,).
     """
     colour, line, style = (DOUBT, JUDGED, _HATCHED) if judged else (CORE, "-", _FILLED)
     low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])

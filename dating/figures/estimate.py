@@ -25,16 +25,6 @@ def draw_estimate(estimate: Estimate) -> Figure:
     """Draw the posterior by month, a strip for each observation, and the parts' originality.
 
     The colours differ in lightness, so the picture reads in grey and for the colour-blind.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-
-    Returns
-    -------
-    Figure
-        A matplotlib figure; its label says in words what it shows.
     """
     pieces = len(estimate.findings)
     parts = len(estimate.originality)

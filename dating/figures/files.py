@@ -17,16 +17,8 @@ FORMATS = (".svg", ".png", ".pdf")
 def check_picture_name(path: Path) -> None:
     """Refuse a file name that no picture can be saved under.
 
-    Parameters
-    ----------
-    path : Path
-        Where the picture shall go.
-
-    Raises
-    ------
-    InputError
-        When the ending is not one of .svg, .png and .pdf, the folder does not exist, or
-        matplotlib is not installed.
+    Raises InputError when the ending is not one of .svg, .png and .pdf, the folder does not exist,
+    or matplotlib is not installed.
     """
     message = ""
     if path.suffix.lower() not in FORMATS:
@@ -46,17 +38,7 @@ def check_picture_name(path: Path) -> None:
 def save_picture(figure: Figure, path: Path) -> None:
     """Save a figure whole or not at all; the same figure gives the same bytes.
 
-    Parameters
-    ----------
-    figure : Figure
-        The figure; its label is kept as the picture's description.
-    path : Path
-        Where to, ending in .svg, .png or .pdf.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be written.
+    Raises InputError when the file cannot be written.
     """
     import matplotlib as mpl  # noqa: PLC0415
 

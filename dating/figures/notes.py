@@ -84,26 +84,7 @@ class NoteWords:
 def draw_note(
     estimate: Estimate, claimed: Sequence[Months], words: NoteWords, width: float = WIDTH
 ) -> Figure:
-    """Draw a strip of bars: the probability of each month, or of each year where many may be.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate; the bars of its highest-density set are dark.
-    claimed : sequence of (int, int)
-        First and last month number of each stretch that the words of the date claim, both
-        included; drawn as a band.
-    words : NoteWords
-        What is written in it.
-    width : float
-        Its width in inches.
-
-    Returns
-    -------
-    Figure
-        It can be read in grey. Words are broken into lines that fit above the strip, and the figure
-        is as much higher.
-    """
+    """Draw a strip of bars: the probability of each month, or of each year where many may be."""
     figure = Figure(figsize=(width, HEIGHT), layout="constrained", label=words.label)
     axes = figure.add_subplot()
     first, last = _window(estimate, claimed)
@@ -122,34 +103,12 @@ def draw_note(
 
 
 def svg_of(figure: Figure) -> bytes:
-    """Write a figure as SVG, its letters as outlines.
-
-    Parameters
-    ----------
-    figure : Figure
-        The figure.
-
-    Returns
-    -------
-    bytes
-        The same figure gives the same bytes.
-    """
+    """Write a figure as SVG, its letters as outlines."""
     return _saved(figure, "svg", {"Format": None, "Type": None, "Creator": None, "Date": None})
 
 
 def png_of(figure: Figure) -> bytes:
-    """Write a figure as PNG with 200 dots per inch.
-
-    Parameters
-    ----------
-    figure : Figure
-        The figure.
-
-    Returns
-    -------
-    bytes
-        The same figure gives the same bytes.
-    """
+    """Write a figure as PNG with 200 dots per inch."""
     return _saved(figure, "png", {"Software": None})
 
 

@@ -33,18 +33,7 @@ _PLAIN = {"Format": None, "Type": None, "Creator": None, "Date": None}
 
 
 def pictures_of(made: Outcome) -> Iterator[tuple[str, PagePicture]]:
-    """Draw every picture of a result, one after the other.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result.
-
-    Yields
-    ------
-    name, picture : str, PagePicture
-        ``mixing``, ``overview``, then each changeover by its name.
-    """
+    """Draw every picture of a result, one after the other."""
     # What notes need of this module does without the libraries of these two.
     from dating.figures.changeovers import draw_changeover, draw_overview  # noqa: PLC0415
     from dating.figures.mixing import draw_mixing  # noqa: PLC0415
@@ -58,18 +47,7 @@ def pictures_of(made: Outcome) -> Iterator[tuple[str, PagePicture]]:
 
 
 def picture_of(figure: Figure) -> PagePicture:
-    """Make a picture that a page can hold; the same figure gives the same text.
-
-    Parameters
-    ----------
-    figure : Figure
-        The figure; its label says in words what it shows.
-
-    Returns
-    -------
-    PagePicture
-        An SVG picture as a data address, whose colours change on a dark screen.
-    """
+    """Make a picture that a page can hold; the same figure gives the same text."""
     stream = io.BytesIO()
     reproducible: Any = {"svg.hashsalt": "dating", "svg.fonttype": "none", **_FONTS}
     with mpl.rc_context(reproducible):

@@ -22,16 +22,6 @@ DOUBT = "#c9681a"
 def own_settings(settings: Mapping[str, Any]) -> Iterator[None]:
     """Draw with matplotlib's own settings and a few of ours, whatever others have set before.
 
-    Parameters
-    ----------
-    settings : mapping of str to object
-        Ours, by matplotlib's names.
-
-    Yields
-    ------
-    None
-        The settings that were there come back afterwards.
-
     Examples
     --------
     >>> import matplotlib as mpl
@@ -49,27 +39,13 @@ def own_settings(settings: Mapping[str, Any]) -> Iterator[None]:
 
 
 def plain(axes: Axes) -> None:
-    """Take the frame away above and to the right.
-
-    Parameters
-    ----------
-    axes : Axes
-        What to draw in.
-    """
+    """Take the frame away above and to the right."""
     axes.spines[["top", "right"]].set_visible(False)
     axes.tick_params(labelsize=8, colors=INK)
 
 
 def year_ticks(axes: Axes, start: float, stop: float) -> None:
-    """Label whole years, and mark the quarters where there is room.
-
-    Parameters
-    ----------
-    axes : Axes
-        What to draw in.
-    start, stop : float
-        Ends of the axis, in years.
-    """
+    """Label whole years, and mark the quarters where there is room."""
     axes.set_xlim(start, stop)
     step = int(np.ceil((stop - start) / 12))
     axes.set_xticks(np.arange(np.ceil(start), stop + 0.01, step))

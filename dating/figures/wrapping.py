@@ -14,20 +14,6 @@ FONT = "DejaVu Sans"
 def wrapped(words: str, size: float, room: float) -> str:
     r"""Break words into lines that fit.
 
-    Parameters
-    ----------
-    words : str
-        Any text; white space is one space.
-    size : float
-        Size of the letters in points.
-    room : float
-        Width of a line in points.
-
-    Returns
-    -------
-    str
-        With line ends; a word that is wider than a line is broken where the line is full.
-
     Examples
     --------
     >>> wrapped("the most probable months", 7.5, 1000)
@@ -47,20 +33,7 @@ def wrapped(words: str, size: float, room: float) -> str:
 
 @lru_cache(maxsize=4096)
 def width_of(line: str, size: float) -> float:
-    """Measure a line.
-
-    Parameters
-    ----------
-    line : str
-        Text without line ends.
-    size : float
-        Size of the letters in points.
-
-    Returns
-    -------
-    float
-        Its width in points, in the font of pictures; a sign that the font lacks counts as a square.
-    """
+    """Measure a line."""
     font = FontProperties(family=FONT, size=size)
     return float(text_to_path.get_text_width_height_descent(line, font, ismath=False)[0])
 

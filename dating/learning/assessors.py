@@ -79,20 +79,7 @@ class _Verdict:
 
 
 def assessors_of(layout: Layout, learned: Learned) -> tuple[Assessor, ...]:
-    """Hold every assessor of dates and overlaps against what was learned.
-
-    Parameters
-    ----------
-    layout : Layout
-        The maker file's numbers and opinions.
-    learned : Learned
-        Draws from the posterior.
-
-    Returns
-    -------
-    tuple of Assessor
-        In the order in which the layout's numbers first name them.
-    """
+    """Hold every assessor of dates and overlaps against what was learned."""
     verdicts = list(_verdicts(layout, learned))
     names = dict.fromkeys(verdict.by for verdict in verdicts)
     return tuple(_assessor(name, [v for v in verdicts if v.by == name]) for name in names)

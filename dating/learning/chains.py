@@ -70,18 +70,7 @@ class Chains:
     stopped: bool = False
 
     def thinned(self, most: int = MOST_KEPT) -> Chains:
-        """Keep some of the draws of each chain, evenly spaced.
-
-        Parameters
-        ----------
-        most : int
-            How many at most.
-
-        Returns
-        -------
-        Chains
-            With the diagnostics of all draws.
-        """
+        """Keep some of the draws of each chain, evenly spaced."""
         count = self.unknowns.shape[1]
         if count <= most:
             return self
@@ -101,33 +90,7 @@ def chains_of(
 ) -> Chains:
     """Sample a density.
 
-    Parameters
-    ----------
-    density : Density
-        The log posterior.
-    draws : int or None
-        Draws in each chain, earlier ones not counted; None to go on until the rules are met, to
-        the last look at most.
-    accept : float
-        Acceptance to aim at; where ``draws`` is None, raised half way to one by a divergence.
-    seed : int
-        Seed of the sampler.
-    count : int
-        How many chains there are.
-    before : Chains, optional
-        Earlier chains of the same density, to go on with.
-    report : callable
-        Told in words how far the chains are.
-
-    Returns
-    -------
-    Chains
-        The same for the same seed; what there is of them, where the user stops them.
-
-    Raises
-    ------
-    KeyboardInterrupt
-        When the user stops them before there is anything to keep.
+    Raises KeyboardInterrupt when the user stops them before there is anything to keep.
     """
     report("looking for the mode")
     coordinates = coordinates_of(density)
@@ -150,21 +113,7 @@ def _raised(accept: float) -> float:
 
 
 def usual_seconds(density: Density, draws: int | None) -> float:
-    """Foretell how long the chains take on one core.
-
-    Parameters
-    ----------
-    density : Density
-        The log posterior.
-    draws : int or None
-        Draws in each chain; None where they go on until they are sound.
-
-    Returns
-    -------
-    float
-        Seconds: the time that a gradient takes now, for as many as are usual. Steps of a
-        trajectory grow about as the square root of the unknowns.
-    """
+    """Foretell how long the chains take on one core."""
     kept = draws or _USUAL_DRAWS
     steps = _USUAL_STEPS * float(np.sqrt(density.size / 100))
     gradients = CHAINS * (min(TUNE, kept) + kept) * steps

@@ -40,20 +40,7 @@ class Shift:
 
 
 def shifts_of(layout: Layout, learned: Learned) -> tuple[Shift, ...]:
-    """Set every changeover's judgement beside what was learned.
-
-    Parameters
-    ----------
-    layout : Layout
-        The maker file's changeovers.
-    learned : Learned
-        Draws from the posterior.
-
-    Returns
-    -------
-    tuple of Shift
-        In the order of the maker file.
-    """
+    """Set every changeover's judgement beside what was learned."""
     believed = judged_values(layout)
     before, after = layout.starts(believed), layout.starts(learned.values)
     narrow, wide = layout.overlaps(believed), layout.overlaps(learned.values)
@@ -73,19 +60,7 @@ def shifts_of(layout: Layout, learned: Learned) -> tuple[Shift, ...]:
 def judged_values(layout: Layout, seed: int = 1) -> Floats:
     """Draw every number from its judgement.
 
-    Parameters
-    ----------
-    layout : Layout
-        The maker file's numbers.
-    seed : int
-        Seed of the draws.
-
-    Returns
-    -------
-    ndarray of float64, shape (draw, number)
-        Independent draws of all numbers: points of one cube where there are no more than it has
-        sides; those of further cubes are taken in an order of chance, as alike places in two
-        sequences depend on each other.
+    Shape: (draw, number).
     """
     judged = list(layout.numbers.values())
     columns = []
@@ -134,15 +109,7 @@ def shared_area_of(a: Floats, b: Floats) -> float:
 def points_of(values: Floats) -> tuple[float, float, float]:
     """Give the 5, 50 and 95 % points of draws, each of them a draw.
 
-    Parameters
-    ----------
-    values : ndarray of float64, shape (draw,)
-        Draws of one number, which may be infinite.
-
-    Returns
-    -------
-    tuple of three floats
-        In the unit of the number.
+    Shapes: values (draw,).
     """
     points = np.quantile(values, [0.05, 0.5, 0.95], method="inverted_cdf")
     low, middle, high = points.tolist()

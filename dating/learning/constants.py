@@ -58,22 +58,7 @@ class Constants:
 
 
 def constants_of(maker: Maker, layout: Layout, tables: MonthTables) -> Constants:
-    """Collect what the model takes as it stands.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    layout : Layout
-        Its layout.
-    tables : MonthTables
-        Its month tables, for output and donors.
-
-    Returns
-    -------
-    Constants
-        Arrays by course and by feature.
-    """
+    """Collect what the model takes as it stands."""
     features = maker.features()
     names = tuple(features)
     width = max((len(track.states) for track in layout.tracks), default=0)

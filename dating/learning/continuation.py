@@ -18,16 +18,6 @@ if TYPE_CHECKING:
 def unsound_path(out: Path) -> Path:
     """Name the file in which draws are kept that are not sound.
 
-    Parameters
-    ----------
-    out : Path
-        The file that is wanted.
-
-    Returns
-    -------
-    Path
-        Beside it.
-
     Examples
     --------
     >>> unsound_path(Path("marrowby.nc")).name
@@ -39,25 +29,8 @@ def unsound_path(out: Path) -> Path:
 def earlier_draws(path: str | os.PathLike[str], plan: Plan, seed: int | None = None) -> xr.DataTree:
     """Read draws that are not sound yet, to go on with them.
 
-    Parameters
-    ----------
-    path : str or path
-        The file in which they are kept.
-    plan : Plan
-        What is to be learned.
-    seed : int, optional
-        Seed of the sampler; whatever they were taken with unless given.
-
-    Returns
-    -------
-    DataTree
-        The result as far as it goes.
-
-    Raises
-    ------
-    InputError
-        When there is no such file, or the draws were taken with another maker file, corpus or
-        seed.
+    Raises InputError when there is no such file, or the draws were taken with another maker file,
+    corpus or seed.
     """
     file = os.fspath(path)
     if not os.path.isfile(file):

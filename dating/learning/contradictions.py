@@ -62,24 +62,6 @@ def contradictions_of(
     Slip, replacement and swap are in the probabilities, so an instrument is found only where these
     do not explain it well. What is rare in every regime, or follows a table of shares, contradicts
     no changeover and is left out; so is an instrument of a date at which nothing was made.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    corpus : Corpus
-        Securely dated instruments.
-    layout : Layout
-        The maker file's changeovers.
-    learned : Learned
-        Draws learned from the corpus.
-    most : float
-        Judged probability up to which something recorded is a contradiction.
-
-    Returns
-    -------
-    tuple of CorpusContradiction
-        The least expected first, then in the order of the corpus.
     """
     judged = _Expectation(maker, month_tables(maker))
     after = _Expectation(maker, learned_tables(maker, learned))

@@ -47,17 +47,7 @@ class Coordinates(NamedTuple):
     def unknowns(self, density: Density, u: Floats) -> Floats:
         """Give the unknowns at coordinates.
 
-        Parameters
-        ----------
-        density : Density
-            The log posterior that the coordinates are of.
-        u : ndarray of float64, shape (unknown,)
-            The coordinates.
-
-        Returns
-        -------
-        ndarray of float64, shape (unknown,)
-            As the density takes them.
+        Shapes: u (unknown,); gives (unknown,).
         """
         x = np.empty_like(u)
         kernels.unknowns_at(u, density.terms, *self, x, np.empty(len(self.sheared)))
@@ -66,35 +56,14 @@ class Coordinates(NamedTuple):
     def coordinates(self, density: Density, x: Floats) -> Floats:
         """Give the coordinates of unknowns.
 
-        Parameters
-        ----------
-        density : Density
-            The log posterior that the coordinates are of.
-        x : ndarray of float64, shape (unknown,)
-            The unknowns.
-
-        Returns
-        -------
-        ndarray of float64, shape (unknown,)
-            At which :meth:`unknowns` gives them.
+        Shapes: x (unknown,); gives (unknown,).
         """
         unsheared = x + (x - self.unknowns(density, (x - self.centre) / self.scale))
         return np.asarray((unsheared - self.centre) / self.scale)
 
 
 def coordinates_of(density: Density) -> Coordinates:
-    """Find the mode, and lay coordinates around it.
-
-    Parameters
-    ----------
-    density : Density
-        The log posterior.
-
-    Returns
-    -------
-    Coordinates
-        With the widths and slopes of the curvature at the mode.
-    """
+    """Find the mode, and lay coordinates around it."""
     start = np.zeros(density.size)
     mode = minimize(lambda x: _negative(density, x), start, jac=True, method="L-BFGS-B").x
     curvature = _curvature(density, mode)

@@ -89,30 +89,14 @@ class Reference:
     def likelihood(self, output: Floats) -> Floats:
         """Give P(stated date | build month), up to a factor.
 
-        Parameters
-        ----------
-        output : ndarray of float64, shape (month,)
-            Prior probability of each build month, from which a wrong date is taken to be drawn.
-
-        Returns
-        -------
-        ndarray of float64, shape (month,)
-            The trust in the months that are stated, and what is left of it by the output.
+        Shapes: output (month,); gives (month,).
         """
         return self.trust * self.window + (1 - self.trust) * float(self.window @ output)
 
     def months_given(self, output: Floats) -> Floats:
         """Give P(build month | stated date).
 
-        Parameters
-        ----------
-        output : ndarray of float64, shape (month,)
-            Prior probability of each build month.
-
-        Returns
-        -------
-        ndarray of float64, shape (month,)
-            Sums to one; where nothing was made in the stated months, they are equally probable.
+        Shapes: output (month,); gives (month,).
         """
         stated = output * self.window
         stated = stated if stated.any() else self.window
@@ -209,24 +193,7 @@ def corpus_in(
 ) -> Corpus:
     """Read a sheet as a reference corpus.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet.
-    maker : Maker
-        The maker file.
-    allow_unlisted, leave_out_undated : bool
-        As for :func:`read_corpus`.
-
-    Returns
-    -------
-    Corpus
-        The instruments with the months that their stated dates allow.
-
-    Raises
-    ------
-    InputError
-        With one located problem for each thing wrong.
+    Raises InputError with one located problem for each thing wrong.
     """
     return _Reader(sheet, maker, {} if allow_unlisted else None, leave_out_undated).corpus()
 
@@ -329,16 +296,6 @@ class _Reader:
 
 def is_date(text: str) -> bool:
     """Say whether a cell holds a date that can be read.
-
-    Parameters
-    ----------
-    text : str
-        The cell.
-
-    Returns
-    -------
-    bool
-        False where it is blank, or no EDTF date.
 
     Examples
     --------

@@ -20,20 +20,7 @@ _ROUNDING = 1e-9
 
 
 def corpus_terms(layout: Layout, tally: Tally) -> dict[str, Any]:
-    """Lay out a tally; see :class:`~dating.learning.terms.Terms`.
-
-    Parameters
-    ----------
-    layout : Layout
-        The maker file's courses, measurements and marks.
-    tally : Tally
-        The corpus.
-
-    Returns
-    -------
-    dict of str to ndarray
-        Those terms that come from the corpus.
-    """
+    """Lay out a tally; see :class:`~dating.learning.terms.Terms`."""
     months, readings = layout.months, len(tally.counts)
     stretches = _stretches(tally, readings, months, layout.walk is not None)
     needed = tally.counts > 0

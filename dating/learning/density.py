@@ -48,35 +48,14 @@ class Density:
     def __call__(self, x: Floats) -> tuple[float, Floats]:
         """Give the log posterior and its gradient.
 
-        Parameters
-        ----------
-        x : ndarray of float64, shape (unknown,)
-            Standard normal a priori.
-
-        Returns
-        -------
-        value : float
-            Up to no constant: the logarithm of the prior density times the likelihood.
-        gradient : ndarray of float64, shape (unknown,)
-            Its derivatives.
+        Shapes: x (unknown,); gives gradient (unknown,).
         """
         gradient = np.empty(len(x))
         value, _ = kernels.log_posterior(x, self.terms, gradient)
         return value, gradient
 
     def processor_seconds(self, calls: int = 30) -> float:
-        """Measure how long one call takes.
-
-        Parameters
-        ----------
-        calls : int
-            How many calls are averaged over.
-
-        Returns
-        -------
-        float
-            Seconds of one core.
-        """
+        """Measure how long one call takes."""
         x = np.zeros(self.size)
         self(x)
         begun = time.process_time()
@@ -87,31 +66,14 @@ class Density:
     def log_prior(self, x: Floats) -> Floats:
         """Give the logarithm of the prior density.
 
-        Parameters
-        ----------
-        x : ndarray of float64, shape (..., unknown)
-            The unknowns.
-
-        Returns
-        -------
-        ndarray of float64, shape (...)
-            That of independent standard normals.
+        Shapes: x (..., unknown); gives (...).
         """
         return np.asarray(-0.5 * (x**2 + np.log(2 * np.pi)).sum(axis=-1))
 
     def quantities(self, x: Floats) -> dict[str, Floats]:
         """Give what unknowns stand for, as the model names it.
 
-        Parameters
-        ----------
-        x : ndarray of float64, shape (chain, draw, unknown)
-            The unknowns.
-
-        Returns
-        -------
-        dict of str to ndarray of float64, shape (chain, draw, ...)
-            ``value``, ``share``, ``slip``, ``replaced``, ``mean``, ``spread``, ``lag``,
-            ``lag_ratio``, ``output_scale``, ``output_share``, where there are any.
+        Shapes: x (chain, draw, unknown); gives (chain, draw, ...).
         """
         t, lead = self.terms, x.shape[:-1]
         flat = np.ascontiguousarray(x.reshape(-1, self.size))
@@ -136,15 +98,7 @@ class Density:
     def split(self, x: Floats) -> dict[str, Floats]:
         """Give the unknowns by the variables of the model.
 
-        Parameters
-        ----------
-        x : ndarray of float64, shape (..., unknown)
-            The unknowns.
-
-        Returns
-        -------
-        dict of str to ndarray of float64, shape (..., size of the variable)
-            By name, in order.
+        Shapes: x (..., unknown); gives (..., size of the variable).
         """
         ends = np.cumsum(list(self.blocks.values()))
         return dict(zip(self.blocks, np.split(x, ends[:-1], axis=-1), strict=True))
@@ -152,20 +106,6 @@ class Density:
 
 def density_of(layout: Layout, constants: Constants, tally: Tally) -> Density:
     """Lay out the log posterior of a corpus.
-
-    Parameters
-    ----------
-    layout : Layout
-        The maker file's numbers, ramps and courses.
-    constants : Constants
-        What is taken as it stands.
-    tally : Tally
-        The corpus.
-
-    Returns
-    -------
-    Density
-        To be called with the unknowns.
 
     Examples
     --------

@@ -19,20 +19,7 @@ from dating.learning.terms import GaugeTerms, MarkTerms, Terms
 
 
 def unknowns_of(layout: Layout, constants: Constants) -> dict[str, int]:
-    """Count the unknowns of each variable of the model.
-
-    Parameters
-    ----------
-    layout : Layout
-        The maker file's numbers, ramps and courses.
-    constants : Constants
-        What is taken as it stands.
-
-    Returns
-    -------
-    dict of str to int
-        In the order of the model; zero where it has no such variable.
-    """
+    """Count the unknowns of each variable of the model."""
     return {
         "z": sum(not isinstance(number, Certain) for number in layout.numbers.values()),
         "z share": layout.contrasts.shape[1],
@@ -49,36 +36,13 @@ def unknowns_of(layout: Layout, constants: Constants) -> dict[str, int]:
 def open_chances(stated: Floats) -> Positions:
     """Give the places of the chances that are learned: what is never or always so stands.
 
-    Parameters
-    ----------
-    stated : ndarray of float64, shape (feature,)
-        Stated chances.
-
-    Returns
-    -------
-    ndarray of int64, shape (learned,)
-        In ascending order.
+    Shapes: stated (feature,); gives (learned,).
     """
     return np.flatnonzero((stated > 0) & (stated < 1))
 
 
 def terms_of(layout: Layout, constants: Constants, tally: Tally) -> Terms:
-    """Lay everything out.
-
-    Parameters
-    ----------
-    layout : Layout
-        The maker file's numbers, ramps and courses.
-    constants : Constants
-        What is taken as it stands.
-    tally : Tally
-        The corpus.
-
-    Returns
-    -------
-    Terms
-        For the kernels.
-    """
+    """Lay everything out."""
     ends = np.cumsum(list(unknowns_of(layout, constants).values()))
     slip, replaced = (
         _unknowns(len(stated), open_chances(stated), first)

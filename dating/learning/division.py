@@ -16,21 +16,7 @@ _COURSES = ("history", "shares_at")
 
 
 def divide_courses(maker: Maker, text: str) -> str:
-    """State for each variant what several share, so that each can be rewritten by itself.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file that was read from the text.
-    text : str
-        What it says.
-
-    Returns
-    -------
-    str
-        A maker file that means the same: the course of a feature is that of the first of these
-        variants, and those of the others stand below ``by_variant``.
-    """
+    """State for each variant what several share, so that each can be rewritten by itself."""
     mark, body = text[: text.startswith("\ufeff")], text.removeprefix("\ufeff")
     root, edits = nodes_of(body), list[Edit]()
     for name, (part, _) in maker.features().items():
@@ -44,20 +30,7 @@ def divide_courses(maker: Maker, text: str) -> str:
 
 
 def sharing_variants(maker: Maker, feature: str) -> list[str]:
-    """Name the variants that follow the course at a feature itself, where others may differ.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    feature : str
-        Name of the feature.
-
-    Returns
-    -------
-    list of str
-        In the order of the file; none where the feature does not depend on the variant.
-    """
+    """Name the variants that follow the course at a feature itself, where others may differ."""
     if not maker.depends_on_variant(feature):
         return []
     own = maker.features()[feature][1]
@@ -66,20 +39,6 @@ def sharing_variants(maker: Maker, feature: str) -> list[str]:
 
 def course_path(maker: Maker, feature: str, variant: str | None) -> KeyPath:
     """Say where the course of a feature for one variant is stated.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    feature : str
-        Name of the feature.
-    variant : str or None
-        Name of the variant; None for all.
-
-    Returns
-    -------
-    tuple of str
-        Keys down to it.
 
     Examples
     --------

@@ -35,29 +35,9 @@ MANY = 0.25
 def drafted(path: str | os.PathLike[str], name: str, *, leave_out_undated: bool = False) -> str:
     """Draft a maker file for a table of dated instruments.
 
-    Parameters
-    ----------
-    path : str or path
-        A reference corpus (CSV); every column beside the corpus's own is taken for a feature, and
-        every value in it for a state.
-    name : str
-        Name of the maker.
-    leave_out_undated : bool
-        Leave out rows whose date is missing or cannot be read.
-
-    Returns
-    -------
-    str
-        The maker file as YAML, against which the corpus can be read: the period from the first to
-        the last stated date with a margin on either side, the output as the instruments are spread
-        over it, one component, and free-form features; a column ``variant`` becomes variants in
-        fixed shares. It says that it is a draft.
-
-    Raises
-    ------
-    InputError
-        With one problem for everything that needs attention: names, columns without a state or
-        with too many, rows and dates that cannot be read; when no row states a date with two ends.
+    Raises InputError with one problem for everything that needs attention: names, columns without a
+    state or with too many, rows and dates that cannot be read; when no row states a date with two
+    ends.
 
     Examples
     --------
@@ -213,16 +193,6 @@ def _in_order(sheet: Sheet, problems: Iterable[Problem]) -> Sheet:
 
 def states_in(cell: str) -> list[str]:
     """Name the states in one cell of a feature.
-
-    Parameters
-    ----------
-    cell : str
-        As in a reference corpus.
-
-    Returns
-    -------
-    list of str
-        Each once; none where it was not examined or is like no other.
 
     Examples
     --------

@@ -22,18 +22,7 @@ LEVEL = 0.9
 def drawn_numbers(layout: Layout, tree: xr.DataTree) -> xr.DataArray:
     """Collect all numbers that vary between draws.
 
-    Parameters
-    ----------
-    layout : Layout
-        The maker file's numbers and courses.
-    tree : DataTree
-        The result.
-
-    Returns
-    -------
-    DataArray of float64, dims (chain, draw, number)
-        Dates in months since the start of the period, lengths in months, shares and chances from
-        0 to 1, means in their unit; ``number`` holds the names.
+    Shape: (chain, draw, number).
     """
     import xarray as xr  # noqa: PLC0415
 
@@ -51,16 +40,7 @@ def drawn_numbers(layout: Layout, tree: xr.DataTree) -> xr.DataArray:
 def summary_of(drawn: xr.DataArray) -> pd.DataFrame:
     """Summarize each number with its diagnostics, by ArviZ.
 
-    Parameters
-    ----------
-    drawn : DataArray, dims (chain, draw, number)
-        From :func:`drawn_numbers`.
-
-    Returns
-    -------
-    DataFrame
-        One row a number, indexed by its name: ``mean``, ``sd``, ends of the 90 % highest-density
-        interval, ``ess_bulk``, ``ess_tail`` and ``r_hat``.
+    Shapes: drawn (chain, draw, number).
     """
     import arviz as az  # noqa: PLC0415
     import pandas as pd  # noqa: PLC0415
@@ -76,22 +56,7 @@ def summary_of(drawn: xr.DataArray) -> pd.DataFrame:
 
 
 def share_name(track: Track, regime: int, state: str) -> str:
-    """Name one share, such as ``share of screwed, heel-joint, regime 3``.
-
-    Parameters
-    ----------
-    track : Track
-        The course.
-    regime : int
-        Position of the regime, counted from 0.
-    state : str
-        The state.
-
-    Returns
-    -------
-    str
-        The name.
-    """
+    """Name one share, such as ``share of screwed, heel-joint, regime 3``."""
     return f"share of {state}, {track.label}, regime {regime + 1}"
 
 

@@ -42,13 +42,7 @@ class Edits:
         return bool(self.names())
 
     def names(self) -> tuple[str, ...]:
-        """Name all that has changed.
-
-        Returns
-        -------
-        tuple of str
-            What is stale, then what is new, gone, and around it.
-        """
+        """Name all that has changed."""
         return (*self.stale, *self.added, *self.removed, *self.around)
 
 
@@ -75,118 +69,37 @@ class Comparison:
         self.features = {track.label: track.name for track in layout.tracks}
 
     def same(self, part: str) -> bool:
-        """Say whether a part was there, and says what it said.
-
-        Parameters
-        ----------
-        part : str
-            Name of the part.
-
-        Returns
-        -------
-        bool
-            Whether it is what it was.
-        """
+        """Say whether a part was there, and says what it said."""
         return part in self.before and self.before[part] == self.after.get(part)
 
     def same_feature(self, name: str) -> bool:
-        """Say whether a feature has the states and the courses that it had.
-
-        Parameters
-        ----------
-        name : str
-            The feature, or "variants".
-
-        Returns
-        -------
-        bool
-            Whether its draws can be kept at all.
-        """
+        """Say whether a feature has the states and the courses that it had."""
         return name == VARIANTS or self.same(_FEATURE + name)
 
     def same_changeover(self, name: str) -> bool:
-        """Say whether a changeover is judged as it was, and the event that it comes with too.
-
-        Parameters
-        ----------
-        name : str
-            The changeover, such as ``heel-joint, regime 2``.
-
-        Returns
-        -------
-        bool
-            Whether its lag, first use and overlap keep their draws.
-        """
+        """Say whether a changeover is judged as it was, and the event that it comes with too."""
         course = name.rpartition(", regime ")[0]
         event = self.events.get(name)
         known = event is None or self.same(event)
         return self.same_feature(self.features[course]) and self.same(name) and known
 
     def same_number(self, name: str) -> bool:
-        """Say whether a date or a length keeps its draws.
-
-        Parameters
-        ----------
-        name : str
-            Its name in the layout.
-
-        Returns
-        -------
-        bool
-            Whether it does.
-        """
+        """Say whether a date or a length keeps its draws."""
         if name.startswith(_EVENT):
             return self.same(name)
         return self.same_changeover(name.rpartition(", ")[0])
 
     def same_shares(self, track: Track, regime: int) -> bool:
-        """Say whether the shares of a regime, counted from 1, keep their draws.
-
-        Parameters
-        ----------
-        track : Track
-            The course.
-        regime : int
-            Position of the regime, counted from 1.
-
-        Returns
-        -------
-        bool
-            Whether they do.
-        """
+        """Say whether the shares of a regime, counted from 1, keep their draws."""
         stated = self.same(f"shares of {track.label}, regime {regime}")
         return stated and self.same_feature(track.name)
 
     def same_chance(self, what: str, feature: str) -> bool:
-        """Say whether a slip or a replacement keeps its draws.
-
-        Parameters
-        ----------
-        what : {"slip", "replacement"}
-            The chance.
-        feature : str
-            Name of the feature.
-
-        Returns
-        -------
-        bool
-            Whether it does.
-        """
+        """Say whether a slip or a replacement keeps its draws."""
         return self.same_feature(feature) and self.same(f"{what} of {feature}")
 
     def edits(self, *, corrected: bool) -> Edits:
-        """Name what has changed.
-
-        Parameters
-        ----------
-        corrected : bool
-            Whether a correction of levels was learned.
-
-        Returns
-        -------
-        Edits
-            In the order of the maker file.
-        """
+        """Name what has changed."""
         there = Edits(
             stale=tuple(self._stale()),
             added=tuple(_things(self.after, self.before)),

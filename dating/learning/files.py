@@ -48,21 +48,7 @@ def write_learned(
 ) -> None:
     """Seal a result, and write it whole or not at all.
 
-    Parameters
-    ----------
-    tree : DataTree
-        The result.
-    path : str or path
-        A netCDF file.
-    health : Health, optional
-        Diagnostics of the draws, which are kept in the file; worked out from them unless given.
-    set_aside : bool
-        Whether nothing may be dated by it, because learning is to go on.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be written.
+    Raises InputError when the file cannot be written.
     """
     told = tree.copy()
     kept = {name: value for name, value in tree.attrs.items() if name != SET_ASIDE}
@@ -76,26 +62,9 @@ def write_learned(
 def read_draws(path: str | os.PathLike[str], maker: Maker, most: int = MOST_DRAWS) -> Learned:
     """Read a result, and refuse it when it cannot be relied on.
 
-    Parameters
-    ----------
-    path : str or path
-        A netCDF file written by ``dating learn``.
-    maker : Maker
-        The maker file it shall be used with.
-    most : int
-        How many draws to keep at most; an estimate uses no more than 2,048.
-
-    Returns
-    -------
-    Learned
-        Its draws; where the maker file has been edited since, those of the parts that the edit
-        does not touch, and draws of the present judgements in place of the others.
-
-    Raises
-    ------
-    InputError
-        When it is no such file, comes from an earlier version, does not agree with its seal or
-        with the maker file, or when the maker file has changed so that nothing can be carried over.
+    Raises InputError when it is no such file, comes from an earlier version, does not agree with
+    its seal or with the maker file, or when the maker file has changed so that nothing can be
+    carried over.
     """
     return draws_in(read_learned(path), maker, os.fspath(path), most)
 
@@ -103,26 +72,8 @@ def read_draws(path: str | os.PathLike[str], maker: Maker, most: int = MOST_DRAW
 def draws_in(tree: xr.DataTree, maker: Maker, file: str, most: int = MOST_DRAWS) -> Learned:
     """Take the draws out of a result that was read, and refuse what cannot be relied on.
 
-    Parameters
-    ----------
-    tree : DataTree
-        From :func:`read_learned`.
-    maker : Maker
-        The maker file it shall be used with.
-    file : str
-        Name of the file, for messages.
-    most : int
-        How many draws to keep at most.
-
-    Returns
-    -------
-    Learned
-        As :func:`read_draws` gives them.
-
-    Raises
-    ------
-    InputError
-        When it does not agree with the maker file, or nothing of it can be carried over.
+    Raises InputError when it does not agree with the maker file, or nothing of it can be carried
+    over.
     """
     if SET_ASIDE in tree.attrs:
         raise _refused(file, set_aside_words(tree.attrs))
@@ -150,18 +101,7 @@ def _carried_over(tree: xr.DataTree, maker: Maker, file: str) -> tuple[xr.DataTr
 
 
 def set_aside_words(attributes: Mapping[Any, Any]) -> str:
-    """Say what draws are that were set aside, and how to go on.
-
-    Parameters
-    ----------
-    attributes : mapping
-        What the file says of itself.
-
-    Returns
-    -------
-    str
-        A sentence without its end.
-    """
+    """Say what draws are that were set aside, and how to go on."""
     fault = "stopped early" if "stopped" in attributes else health_from(attributes).fault
     return (
         f"draws that are not sound yet ({fault}), kept to be gone on with, and no date rests on "
@@ -232,20 +172,7 @@ def _sealed_tree(file: str) -> xr.DataTree:
 def attributes_of(path: str | os.PathLike[str]) -> dict[str, Any]:
     """Read what a file of what was learned says of itself.
 
-    Parameters
-    ----------
-    path : str or path
-        A netCDF file written by ``dating learn``.
-
-    Returns
-    -------
-    dict of str to object
-        Maker, corpus, fingerprints, numbers of draws, versions.
-
-    Raises
-    ------
-    InputError
-        When it is no such file, or does not agree with its seal.
+    Raises InputError when it is no such file, or does not agree with its seal.
     """
     return {str(name): value for name, value in read_learned(path).attrs.items()}
 

@@ -17,20 +17,7 @@ _NONE = -700.0
 
 
 def gauge_terms(layout: Layout, constants: Constants) -> dict[str, Any]:
-    """Lay out measurements; see :class:`~dating.learning.terms.Terms`.
-
-    Parameters
-    ----------
-    layout : Layout
-        The maker file's measurements, marks and output.
-    constants : Constants
-        Chances of a swap, and donors.
-
-    Returns
-    -------
-    dict of str to object
-        Their terms.
-    """
+    """Lay out measurements; see :class:`~dating.learning.terms.Terms`."""
     gauges, months = layout.gauges, layout.months
     anchors = [len(gauge.stated) for gauge in gauges]
     means = [gauge.stated for gauge in gauges]
@@ -50,22 +37,7 @@ def gauge_terms(layout: Layout, constants: Constants) -> dict[str, Any]:
 
 
 def lag_terms(layout: Layout, constants: Constants, first: int) -> dict[str, Any]:
-    """Lay out lags of marks; see :class:`~dating.learning.terms.Terms`.
-
-    Parameters
-    ----------
-    layout : Layout
-        The maker file's measurements, marks and output.
-    constants : Constants
-        Chances of a swap, and donors.
-    first : int
-        Place of the first lag among the unknowns.
-
-    Returns
-    -------
-    dict of str to object
-        Their terms.
-    """
+    """Lay out lags of marks; see :class:`~dating.learning.terms.Terms`."""
     lags, months = layout.lags, layout.months
     longest = max((len(lag.judged) for lag in lags), default=2)
     judged, reached = (
@@ -94,18 +66,7 @@ def lag_terms(layout: Layout, constants: Constants, first: int) -> dict[str, Any
 
 
 def output_terms(layout: Layout) -> dict[str, Any]:
-    """Lay out the output where it is learned; see :class:`~dating.learning.terms.Terms`.
-
-    Parameters
-    ----------
-    layout : Layout
-        The maker file's measurements, marks and output.
-
-    Returns
-    -------
-    dict of str to object
-        Their terms.
-    """
+    """Lay out the output where it is learned; see :class:`~dating.learning.terms.Terms`."""
     walk = layout.walk
     return {
         "cosines": np.zeros((layout.months, 0)) if walk is None else walk.cosines,

@@ -51,18 +51,7 @@ class Gauge:
 
 
 def gauges_of(maker: Maker) -> tuple[Gauge, ...]:
-    """Lay out all measurements.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    tuple of Gauge
-        In the order of the file.
-    """
+    """Lay out all measurements."""
     first, months = maker.period.first, len(maker.period)
     gauges = []
     for name, (part, measurement) in maker.measurements().items():
@@ -84,17 +73,7 @@ def gauges_of(maker: Maker) -> tuple[Gauge, ...]:
 def drawn_means(gauges: Sequence[Gauge], means: Floats) -> dict[str, Floats]:
     """Give the mean of each measurement in each draw.
 
-    Parameters
-    ----------
-    gauges : sequence of Gauge
-        All measurements.
-    means : ndarray of float64, shape (draw, anchor)
-        Draws of their means, one measurement after the other.
-
-    Returns
-    -------
-    dict of str to ndarray of float64, shape (draw, month)
-        By name, in the unit of the measurement.
+    Shapes: means (draw, anchor); gives (draw, month).
     """
     stop, made = 0, {}
     for gauge in gauges:
@@ -106,16 +85,6 @@ def drawn_means(gauges: Sequence[Gauge], means: Floats) -> dict[str, Floats]:
 def drawn_spreads(gauges: Sequence[Gauge], spreads: Floats) -> dict[str, Floats]:
     """Give the spread of each measurement in each draw.
 
-    Parameters
-    ----------
-    gauges : sequence of Gauge
-        All measurements.
-    spreads : ndarray of float64, shape (draw, measurement)
-        Draws of their spreads; empty where nothing was sampled.
-
-    Returns
-    -------
-    dict of str to ndarray of float64, shape (draw,)
-        By name; empty where nothing was sampled.
+    Shapes: spreads (draw, measurement); gives (draw,).
     """
     return {gauge.name: drawn for gauge, drawn in zip(gauges, spreads.T, strict=False)}

@@ -48,17 +48,7 @@ _BLOCKS = {
 def unknowns_group(density: Density, unknowns: Floats) -> xr.Dataset:
     """Label the coordinates in which the model is sampled.
 
-    Parameters
-    ----------
-    density : Density
-        The log posterior.
-    unknowns : ndarray of float64, shape (chain, draw, unknown)
-        Its draws.
-
-    Returns
-    -------
-    Dataset
-        ``z``, standard normal a priori, dims (chain, draw, unknown).
+    Shapes: unknowns (chain, draw, unknown).
     """
     import xarray as xr  # noqa: PLC0415
 
@@ -72,19 +62,7 @@ def unknowns_group(density: Density, unknowns: Floats) -> xr.Dataset:
 def constant_group(maker: Maker, corpus: Corpus, output: Floats) -> xr.Dataset:
     """Give what is stated: by the maker file of all numbers, by the corpus of each instrument.
 
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    corpus : Corpus
-        The corpus.
-    output : ndarray of float64, shape (month,)
-        Prior probability of each build month.
-
-    Returns
-    -------
-    Dataset
-        With the months of the period and the instruments as coordinates.
+    Shapes: output (month,).
     """
     stated, references = statements_of(maker).merge(particulars_of(maker)), corpus.references
     names = [reference.examination.instrument for reference in references]
@@ -113,30 +91,7 @@ def further_groups(
 ) -> dict[str, xr.Dataset]:
     """Work out all groups that follow from the draws.
 
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    corpus : Corpus
-        The corpus.
-    layout : Layout
-        The maker file's numbers, ramps and courses.
-    output : ndarray of float64, shape (month,)
-        Prior probability of each build month.
-    density : Density
-        The log posterior.
-    by_instrument : Density
-        The same with each instrument as a row of its own.
-    unknowns : ndarray of float64, shape (chain, draw, unknown)
-        Draws.
-    seed : int
-        Seed of prior draws and of predictions.
-
-    Returns
-    -------
-    dict of str to Dataset
-        ``log_likelihood``, ``log_prior``, ``prior``, ``prior_predictive``,
-        ``posterior_predictive`` and ``observed_data``.
+    Shapes: output (month,); unknowns (chain, draw, unknown).
     """
     import xarray as xr  # noqa: PLC0415
 
@@ -163,17 +118,7 @@ def further_groups(
 def log_likelihoods(by_instrument: Density, unknowns: Floats) -> Floats:
     """Give the log likelihood of every instrument in every draw.
 
-    Parameters
-    ----------
-    by_instrument : Density
-        The log posterior with each instrument as a row of its own.
-    unknowns : ndarray of float64, shape (chain, draw, unknown)
-        Draws.
-
-    Returns
-    -------
-    ndarray of float64, shape (chain, draw, instrument)
-        Sums to the model's log likelihood.
+    Shapes: unknowns (chain, draw, unknown); gives (chain, draw, instrument).
     """
     terms, (chains, draws, size) = by_instrument.terms, unknowns.shape
     by_row = np.empty((chains * draws, len(terms.rows.row) - 1))
@@ -186,20 +131,7 @@ def log_likelihood_group(
 ) -> xr.Dataset:
     """Label the log likelihood of every instrument.
 
-    Parameters
-    ----------
-    by_instrument : Density
-        The log posterior with each instrument as a row of its own.
-    unknowns : ndarray of float64, shape (chain, draw, unknown)
-        Draws.
-    instruments : list of str
-        Names of the instruments.
-
-    Returns
-    -------
-    Dataset
-        ``record``, dims (chain, draw, instrument): of all that was recorded of an instrument.
-        Above 16 million numbers there is one column, the sum over all instruments.
+    Shapes: unknowns (chain, draw, unknown).
     """
     import xarray as xr  # noqa: PLC0415
 

@@ -71,13 +71,7 @@ class Health:
         return "; ".join(words)
 
     def advice(self) -> str:
-        """Say what is wrong and what to change.
-
-        Returns
-        -------
-        str
-            One sentence or two; empty when all is well.
-        """
+        """Say what is wrong and what to change."""
         remedies = []
         if self.divergences:
             remedies.append("raise --accept, or give a slip to the features that have none")
@@ -87,33 +81,14 @@ class Health:
         return "; ".join(f"{a}: {b}" for a, b in zip(faults, remedies, strict=True))
 
     def attributes(self) -> dict[str, Any]:
-        """Give the diagnostics as they are kept in a file.
-
-        Returns
-        -------
-        dict of str to float, int or str
-            By name.
-        """
+        """Give the diagnostics as they are kept in a file."""
         return asdict(self)
 
 
 def health_from(attributes: Mapping[Hashable, Any]) -> Health:
     """Read diagnostics that were kept.
 
-    Parameters
-    ----------
-    attributes : mapping
-        From :meth:`Health.attributes`.
-
-    Returns
-    -------
-    Health
-        The same.
-
-    Raises
-    ------
-    KeyError, TypeError, ValueError
-        When one is missing, or is not of its kind.
+    Raises KeyError, TypeError, ValueError when one is missing, or is not of its kind.
     """
     return Health(
         float(attributes["rhat"]),
@@ -124,18 +99,7 @@ def health_from(attributes: Mapping[Hashable, Any]) -> Health:
 
 
 def health_of(tree: xr.DataTree) -> Health:
-    """Work out the diagnostics of a result.
-
-    Parameters
-    ----------
-    tree : DataTree
-        The result.
-
-    Returns
-    -------
-    Health
-        Over every date and length that was sampled.
-    """
+    """Work out the diagnostics of a result."""
     if "unknowns" not in tree:
         return Health(1.0, np.inf, 0, "")
     divergences = int(tree["sample_stats"]["diverging"].sum())
@@ -145,19 +109,7 @@ def health_of(tree: xr.DataTree) -> Health:
 def health_of_unknowns(unknowns: Floats, names: tuple[str, ...], divergences: int) -> Health:
     """Work out the diagnostics of draws of the unknowns.
 
-    Parameters
-    ----------
-    unknowns : ndarray of float64, shape (chain, draw, unknown)
-        The draws.
-    names : tuple of str
-        What each unknown belongs to.
-    divergences : int
-        Divergent transitions among them.
-
-    Returns
-    -------
-    Health
-        Over every unknown.
+    Shapes: unknowns (chain, draw, unknown).
     """
     import xarray as xr  # noqa: PLC0415
 
@@ -169,17 +121,7 @@ def health_of_unknowns(unknowns: Floats, names: tuple[str, ...], divergences: in
 def health_of_draws(draws: xr.Dataset, divergences: int) -> Health:
     """Work out the diagnostics of some draws.
 
-    Parameters
-    ----------
-    draws : Dataset, dims (chain, draw, one more)
-        Unknowns; where their last dimension has labels, these name the worst.
-    divergences : int
-        Divergent transitions among them.
-
-    Returns
-    -------
-    Health
-        Over every unknown.
+    Shapes: draws (chain, draw, one more).
     """
     import arviz as az  # noqa: PLC0415
 

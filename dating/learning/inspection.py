@@ -39,26 +39,7 @@ _FINGERPRINT = 64
 def faults_of(
     tree: xr.DataTree, maker: Maker, file: str, without: Collection[str] = ()
 ) -> list[Problem]:
-    """Find what cannot be right in a learned file.
-
-    Parameters
-    ----------
-    tree : DataTree
-        What the file holds.
-    maker : Maker
-        The maker file that it was learned with.
-    file : str
-        Its name, as the user gave it.
-    without : collection of str
-        Free-form features of which nothing needs to be learned.
-
-    Returns
-    -------
-    list of Problem
-        Arrays that are missing, have another shape than the maker file asks for, or hold numbers
-        that are not finite, chances beyond 0 and 1, shares that do not sum to one, lengths below
-        zero, or dates more than a century from the period and from what was judged.
-    """
+    """Find what cannot be right in a learned file."""
     found = _Inspection(file)
     _inspect_attributes(tree, found)
     if "posterior" not in tree:

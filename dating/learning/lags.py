@@ -58,17 +58,7 @@ class Lag:
     def quantiles(self, median: Floats, ratio: Floats) -> Floats:
         """Move the quantiles.
 
-        Parameters
-        ----------
-        median : ndarray of float64, shape (draw,)
-            Medians in months.
-        ratio : ndarray of float64, shape (draw,)
-            How many times as far apart the logarithms of the quantiles lie as they were judged.
-
-        Returns
-        -------
-        ndarray of float64, shape (draw, quantile)
-            In months.
+        Shapes: median (draw,); ratio (draw,); gives (draw, quantile).
         """
         if not self.learned:
             return np.broadcast_to(self.judged, (len(median), len(self.judged)))
@@ -77,16 +67,6 @@ class Lag:
 
 def lags_of(maker: Maker) -> tuple[Lag, ...]:
     """Give the lag of every mark.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    tuple of Lag
-        In the order of the file.
 
     Examples
     --------
@@ -108,17 +88,7 @@ def lags_of(maker: Maker) -> tuple[Lag, ...]:
 def lag_tables(lags: Sequence[Lag], drawn: Floats) -> dict[str, LagTable]:
     """Give the lag of each mark of which it was learned, as an estimate uses it.
 
-    Parameters
-    ----------
-    lags : sequence of Lag
-        Of all marks.
-    drawn : ndarray of float64, shape (draw, mark, 2)
-        Draws of median and ratio; empty where nothing was sampled.
-
-    Returns
-    -------
-    dict of str to LagTable
-        By mark.
+    Shapes: drawn (draw, mark, 2).
     """
     return {
         lag.mark: LagTable(lag.quantiles(*drawn[:, place].T), lag.reached)

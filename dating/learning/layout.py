@@ -182,35 +182,14 @@ class Layout:
         return matrix
 
     def tracks_of(self, name: str, variant: str | None) -> list[Track]:
-        """List the courses of one feature, or of the variants.
-
-        Parameters
-        ----------
-        name : str
-            A feature, or "variants".
-        variant : str or None
-            Those that hold for one variant; all of them where it is None.
-
-        Returns
-        -------
-        list of Track
-            In the order of the file.
-        """
+        """List the courses of one feature, or of the variants."""
         named = [track for track in self.tracks if track.name == name]
         return [track for track in named if variant is None or track.variant in {None, variant}]
 
     def starts(self, values: Floats) -> Floats:
         """Give the first use of every ramp.
 
-        Parameters
-        ----------
-        values : ndarray of float64, shape (draw, number)
-            Draws of all numbers.
-
-        Returns
-        -------
-        ndarray of float64, shape (draw, ramp)
-            In months since the start of the period.
+        Shapes: values (draw, number); gives (draw, ramp).
         """
         columns = [
             values[:, ramp.start] + (0 if ramp.lag is None else values[:, ramp.lag])
@@ -221,15 +200,7 @@ class Layout:
     def overlaps(self, values: Floats) -> Floats:
         """Give the overlap of every ramp, kept from the narrowest up.
 
-        Parameters
-        ----------
-        values : ndarray of float64, shape (draw, number)
-            Draws of all numbers.
-
-        Returns
-        -------
-        ndarray of float64, shape (draw, ramp)
-            In months.
+        Shapes: values (draw, number); gives (draw, ramp).
         """
         columns = [np.hypot(values[:, ramp.overlap], NARROWEST) for ramp in self.ramps]
         return np.stack(columns, axis=1) if columns else np.zeros((len(values), 0))
@@ -237,17 +208,7 @@ class Layout:
     def regimes(self, track: Track, values: Floats) -> Floats:
         """Give the probability of each regime of a course in each draw.
 
-        Parameters
-        ----------
-        track : Track
-            The course.
-        values : ndarray of float64, shape (draw, number)
-            Draws of all numbers.
-
-        Returns
-        -------
-        ndarray of float64, shape (regime, draw, month)
-            ``draw`` has length 1 for a table of shares.
+        Shapes: values (draw, number); gives (regime, draw, month).
         """
         if track.anchored is not None:
             return track.anchored[:, None]
@@ -267,31 +228,13 @@ class Layout:
 def mixed_of(stated: Floats) -> NDArray[np.bool_]:
     """Say which stated shares are learned: those of mixed regimes.
 
-    Parameters
-    ----------
-    stated : ndarray of float64, shape (course, regime, state)
-        Stated shares.
-
-    Returns
-    -------
-    ndarray of bool, shape (course, regime, state)
-        Where a regime has several states.
+    Shapes: stated (course, regime, state); gives (course, regime, state).
     """
     return (stated > 0) & ((stated > 0).sum(axis=2, keepdims=True) > 1)
 
 
 def layout_of(maker: Maker) -> Layout:
     """Lay out a maker file.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    Layout
-        Its numbers, ramps and courses, in the order of the file.
 
     Examples
     --------

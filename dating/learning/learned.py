@@ -111,31 +111,12 @@ class Learned:
     def corrected(self, posterior: Floats) -> Floats:
         """Correct the levels of posterior probabilities where that is due.
 
-        Parameters
-        ----------
-        posterior : ndarray of float64, shape (..., month)
-            Sums to one over the months.
-
-        Returns
-        -------
-        ndarray of float64, shape (..., month)
-            The same where there is no correction.
+        Shapes: posterior (..., month); gives (..., month).
         """
         return posterior if self.correction is None else self.correction.apply(posterior)
 
     def thinned(self, count: int) -> Learned:
-        """Keep some of the draws, evenly spaced.
-
-        Parameters
-        ----------
-        count : int
-            How many; all that there are where it is more.
-
-        Returns
-        -------
-        Learned
-            With the same latent variants and correction.
-        """
+        """Keep some of the draws, evenly spaced."""
         kept = np.linspace(0, len(self.values) - 1, min(count, len(self.values)))
         sampled = ("values", "shares", "slip", "replaced", "means", "spreads", "lags", "output")
         arrays = {name: getattr(self, name) for name in sampled}
@@ -144,20 +125,7 @@ class Learned:
 
 
 def learned_from(tree: xr.DataTree, most: int = DRAWS) -> Learned:
-    """Take the draws out of a tree of results.
-
-    Parameters
-    ----------
-    tree : DataTree
-        With the groups ``posterior`` and ``constant_data`` and the attributes of a result.
-    most : int
-        How many draws to keep at most.
-
-    Returns
-    -------
-    Learned
-        The draws of all chains, one after the other, thinned.
-    """
+    """Take the draws out of a tree of results."""
     latent = latent_from(tree["latent"].to_dataset()) if "latent" in tree else None
     correction = correction_from(tree["levels"].to_dataset()) if "levels" in tree else None
     by_chain = arrays_of(tree)
@@ -184,40 +152,12 @@ def learned_from(tree: xr.DataTree, most: int = DRAWS) -> Learned:
 
 
 def tables_for(maker: Maker, learned: Learned | None) -> MonthTables:
-    """Give the month tables of what was learned, or else of the judgements.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    learned : Learned or None
-        Draws learned with it.
-
-    Returns
-    -------
-    MonthTables
-        With 128 draws of shared numbers where nothing was learned.
-    """
+    """Give the month tables of what was learned, or else of the judgements."""
     return month_tables(maker) if learned is None else learned_tables(maker, learned)
 
 
 def rounds_of(maker: Maker, learned: Learned | None, seed: int) -> Iterator[MonthTables]:
     """Give month tables with twice the draws each time, for what has not converged.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    learned : Learned or None
-        What was learned, in the place of the judgements.
-    seed : int
-        Seed of the draws of the judgements.
-
-    Yields
-    ------
-    MonthTables
-        Until more draws would tell no more, or are not to be had: learned ones end with those that
-        were kept, and free-form shares with their fits.
 
     Examples
     --------
@@ -242,41 +182,13 @@ def rounds_of(maker: Maker, learned: Learned | None, seed: int) -> Iterator[Mont
 
 @lru_cache(maxsize=8)
 def thinned(learned: Learned, count: int) -> Learned:
-    """Keep some of the draws; always the same object, so that its tables are made once.
-
-    Parameters
-    ----------
-    learned : Learned
-        What was learned.
-    count : int
-        How many draws; all that there are where it is more.
-
-    Returns
-    -------
-    Learned
-        As :meth:`Learned.thinned` gives it.
-    """
+    """Keep some of the draws; always the same object, so that its tables are made once."""
     return learned if count >= len(learned.values) else learned.thinned(count)
 
 
 @lru_cache(maxsize=4)
 def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
-    """Turn learned draws into month tables; all blocks are joint.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    learned : Learned
-        Draws learned with it.
-
-    Returns
-    -------
-    MonthTables
-        With one draw for each that was kept, in eight batches whose spread gives the standard
-        error; where free-form shares were learned, each batch is of whole pairs of their fits, and
-        so the error is that between fits.
-    """
+    """Turn learned draws into month tables; all blocks are joint."""
     layout, judged = layout_of(maker), month_tables(maker)
     learned = affordable(maker, learned)
     latent, count = learned.latent, len(learned.values)
@@ -339,21 +251,7 @@ def _replicates(latent: Latent | None, count: int) -> int:
 
 
 def affordable(maker: Maker, learned: Learned) -> Learned:
-    """Thin the draws to those that month tables are made from.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    learned : Learned
-        Draws learned with it.
-
-    Returns
-    -------
-    Learned
-        The same where no free-form shares were learned; otherwise as many for each of their fits,
-        and fewer where latent variants would make the tables too large to be quick.
-    """
+    """Thin the draws to those that month tables are made from."""
     if learned.latent is None:
         return learned
     fits, size = learned.latent.fits, max(1, len(maker.variant_names())) * len(maker.period)

@@ -45,15 +45,7 @@ class Correction:
     def apply(self, posterior: Floats) -> Floats:
         """Correct posterior probabilities.
 
-        Parameters
-        ----------
-        posterior : ndarray of float64, shape (..., month)
-            Sums to one over the months.
-
-        Returns
-        -------
-        ndarray of float64, shape (..., month)
-            In the same order from most to least probable; sums to one.
+        Shapes: posterior (..., month); gives (..., month).
 
         Examples
         --------
@@ -77,28 +69,11 @@ class Correction:
         return made
 
     def at(self, level: float) -> float:
-        """Say what sets of a stated level hold.
-
-        Parameters
-        ----------
-        level : float
-            Between 0 and 1.
-
-        Returns
-        -------
-        float
-            The corrected level.
-        """
+        """Say what sets of a stated level hold."""
         return float(np.interp(level, np.linspace(0, 1, len(self.held)), self.held))
 
     def dataset(self) -> xr.Dataset:
-        """Give the curve with labels, as it is kept in a file.
-
-        Returns
-        -------
-        Dataset
-            Variable ``held``, dimension ``level``.
-        """
+        """Give the curve with labels, as it is kept in a file."""
         import xarray as xr  # noqa: PLC0415
 
         level = np.linspace(0, 1, len(self.held))
@@ -107,18 +82,7 @@ class Correction:
 
 
 def correction_from(dataset: xr.Dataset) -> Correction:
-    """Read a correction that was kept.
-
-    Parameters
-    ----------
-    dataset : Dataset
-        From :meth:`Correction.dataset`.
-
-    Returns
-    -------
-    Correction
-        The same.
-    """
+    """Read a correction that was kept."""
     return Correction(dataset["held"].values, int(dataset.attrs["instruments"]))
 
 

@@ -58,16 +58,6 @@ class Margin:
     def statement(self, source: str) -> dict[str, str | float]:
         """Give what a maker file says.
 
-        Parameters
-        ----------
-        source : str
-            Name of the source.
-
-        Returns
-        -------
-        dict of str to str or float
-            The three values by their keys, and the source.
-
         Examples
         --------
         >>> Margin("span", (1.0, 4.0, 12.0)).statement("corpus")
@@ -81,17 +71,7 @@ class Margin:
 def margin_of(values: Floats, kind: NumberKind) -> Margin:
     """Take the quantiles of draws for a judgement.
 
-    Parameters
-    ----------
-    values : ndarray of float64, shape (draw,)
-        Month numbers of dates, or months.
-    kind : {"date", "delay", "span"}
-        What is judged.
-
-    Returns
-    -------
-    Margin
-        Such as a maker file may state.
+    Shapes: values (draw,).
 
     Examples
     --------
@@ -104,19 +84,6 @@ def margin_of(values: Floats, kind: NumberKind) -> Margin:
 
 def margin_through(triple: tuple[float, float, float], kind: NumberKind) -> Margin:
     """Write three values as finely as a maker file has them, so that a judgement runs through.
-
-    Parameters
-    ----------
-    triple : tuple of three floats
-        In ascending order.
-    kind : {"date", "delay", "span"}
-        What is judged.
-
-    Returns
-    -------
-    Margin
-        With the likely value moved where no judgement would run through the three, and one plain
-        value where lowest and highest are less than a fifth of a month apart.
 
     Examples
     --------
@@ -145,17 +112,6 @@ def lag_between(event: Margin, first_use: Margin) -> Margin:
     Event and lag were learned together: where one is later, the other is shorter. Stated apart,
     their doubts add up, as squares do; so the lag is stated with what the event leaves of the doubt
     about the first use.
-
-    Parameters
-    ----------
-    event, first_use : Margin
-        Both as they were learned.
-
-    Returns
-    -------
-    Margin
-        Months from one to the other; one plain value where the event alone is as doubtful as the
-        first use.
 
     Examples
     --------
@@ -206,17 +162,7 @@ def largest_gap(values: Floats, judgement: Certain | Metalog) -> float:
 def gap_of_sum(values: Floats, event: Margin, lag: Margin) -> float:
     """Give the largest difference between draws of a first use and an event with its lag.
 
-    Parameters
-    ----------
-    values : ndarray of float64, shape (draw,)
-        Draws of the first use, as month numbers.
-    event, lag : Margin
-        Independent of each other.
-
-    Returns
-    -------
-    float
-        From 0 to 1, looked for at 400 quantiles of the draws.
+    Shapes: values (draw,).
     """
     levels = (np.arange(400) + 0.5) / 400
     wide, narrow = sorted((event, lag), key=lambda margin: margin.triple[0] - margin.triple[2])
@@ -227,16 +173,6 @@ def gap_of_sum(values: Floats, event: Margin, lag: Margin) -> float:
 
 def day_text(position: float) -> str:
     """Write a point in time to the day; the first of a month as the month.
-
-    Parameters
-    ----------
-    position : float
-        Months since January of the year 0.
-
-    Returns
-    -------
-    str
-        As a maker file has it.
 
     Examples
     --------

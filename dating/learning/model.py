@@ -34,25 +34,7 @@ _FARTHEST, _ROOT_TWO = np.float64(35.0), np.sqrt(2.0)  # a plain 2.0 would be ta
 
 
 def learning_model(layout: Layout, constants: Constants, tally: Tally) -> pm.Model:
-    """Build the model.
-
-    Parameters
-    ----------
-    layout : Layout
-        The maker file's numbers, ramps and courses.
-    constants : Constants
-        What is taken as it stands.
-    tally : Tally
-        The corpus.
-
-    Returns
-    -------
-    pymc.Model
-        With the deterministics ``value``, ``share``, ``slip``, ``replaced``, ``mean`` and
-        ``spread`` (where there are measurements), ``lag`` and ``lag_ratio`` (of marks),
-        ``output_scale`` and ``output_share`` (where the output is learned) and ``log likelihood``,
-        and the data ``counts``.
-    """
+    """Build the model."""
     coords = {
         "number": list(layout.numbers),
         "feature": list(constants.features),
@@ -301,21 +283,7 @@ def _regimes(layout: Layout, numbers: Any) -> Any:
 def ramp_shares(start: Any, overlap: Any, logistic: Any, months: int) -> Any:
     """Give the ramps averaged over each month, as a graph.
 
-    Parameters
-    ----------
-    start : vector, shape (ramp,)
-        First uses, in months since the start of the period.
-    overlap : vector, shape (ramp,)
-        Lengths in months, above zero.
-    logistic : ndarray of bool, shape (ramp,)
-        Which ramps pass 5 % at their start and 95 % at their end; the others are linear.
-    months : int
-        Length of the period.
-
-    Returns
-    -------
-    matrix, shape (ramp, month)
-        As :func:`dating.ramps.month_shares`.
+    Shapes: start (ramp,); overlap (ramp,); logistic (ramp,); gives (ramp, month).
     """
     width = overlap[:, None]
     since = np.arange(months + 1.0)[None, :] - start[:, None]

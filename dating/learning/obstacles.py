@@ -139,20 +139,7 @@ class Obstacle:
 
 
 def obstacles_of(plan: Plan, tree: xr.DataTree) -> tuple[Obstacle, ...]:
-    """Find what is stuck, and why.
-
-    Parameters
-    ----------
-    plan : Plan
-        What is learned.
-    tree : DataTree
-        Its draws, that are not sound.
-
-    Returns
-    -------
-    tuple of Obstacle
-        At most three, the worst first.
-    """
+    """Find what is stuck, and why."""
     import arviz as az  # noqa: PLC0415
 
     if "unknowns" not in tree:

@@ -72,41 +72,13 @@ class Outcome:
         return summary_of(self.drawn)
 
     def rests_on(self, changeover: str, what: str) -> str:
-        """Say what one quantity of a changeover rests on.
-
-        Parameters
-        ----------
-        changeover : str
-            Name of the changeover.
-        what : {"first use", "overlap"}
-            The quantity.
-
-        Returns
-        -------
-        str
-            ``data``, ``judgement``, ``both`` or ``neither``; empty where it is certain.
-        """
+        """Say what one quantity of a changeover rests on."""
         found = (s for s in self.sensitivities if (s.name, s.what) == (changeover, what))
         return next((sensitivity.rests_on for sensitivity in found), "")
 
 
 def outcome_of(plan: Plan, tree: xr.DataTree, health: Health) -> Outcome:
-    """Work out everything that can be said of a result.
-
-    Parameters
-    ----------
-    plan : Plan
-        What was to be learned.
-    tree : DataTree
-        The result.
-    health : Health
-        Its diagnostics.
-
-    Returns
-    -------
-    Outcome
-        For text, page and pictures.
-    """
+    """Work out everything that can be said of a result."""
     learned = learned_from(tree)
     maker, corpus, layout = plan.maker, plan.corpus, plan.layout
     return Outcome(

@@ -23,19 +23,7 @@ _ANY_MONTH = 1e-3
 def output_from(stretches: Sequence[MonthRange], period: Period) -> tuple[Cells, Floats]:
     """Spread each instrument evenly over its date, and smooth as far as the others foretell it.
 
-    Parameters
-    ----------
-    stretches : sequence of (int, int)
-        The dates: first month and the month after the last, counted from the start of the period.
-    period : Period
-        The months.
-
-    Returns
-    -------
-    cells : Cells
-        What the dates tell apart, gathered where the numbers change slowly.
-    counts : ndarray of float64, shape (cell,)
-        Instruments made, which add up to as many as there are dates.
+    Shape: counts (cell,).
 
     Examples
     --------

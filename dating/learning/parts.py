@@ -24,20 +24,6 @@ PERIOD, OUTPUT, LISTED_VARIANTS = "period", "output", "variants"
 def parts_of(maker: Maker) -> dict[str, str]:
     """Give what each part of a maker file says, or its fingerprint.
 
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    dict of str to str
-        By name of the part: ``period``, ``output``, ``variants``, ``component NAME``, ``feature
-        NAME``, ``event NAME``, ``measurement NAME``, ``mark NAME``, ``slip of FEATURE``,
-        ``replacement of FEATURE``; and for each course, such as ``ring of student``, ``regimes of
-        COURSE`` (how many), ``COURSE, regime 2`` (the changeover) and ``shares of COURSE, regime
-        2``.
-
     Examples
     --------
     >>> from dating.files import read_maker
@@ -70,18 +56,7 @@ def parts_of(maker: Maker) -> dict[str, str]:
 
 
 def parts_dataset(maker: Maker) -> xr.Dataset:
-    """Label what the parts of a maker file say, to be kept with what is learned.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    Dataset
-        ``maker_part``, dims (part,).
-    """
+    """Label what the parts of a maker file say, to be kept with what is learned."""
     import xarray as xr  # noqa: PLC0415
 
     parts = parts_of(maker)

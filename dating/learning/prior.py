@@ -17,18 +17,6 @@ from dating.maker import Maker
 def prior_draws(maker: Maker, seed: int = 1) -> Learned:
     """Draw everything uncertain from the judgements and their doubts, as learning starts from.
 
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    seed : int
-        Seed of the draws.
-
-    Returns
-    -------
-    Learned
-        Independent draws that rest on no corpus; free-form features have none.
-
     Examples
     --------
     >>> from dating.files import read_maker

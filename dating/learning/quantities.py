@@ -44,18 +44,7 @@ class Variable:
     behind: str
 
     def label(self, number: str) -> str | None:
-        """Give what a number of the layout is named along the dimension.
-
-        Parameters
-        ----------
-        number : str
-            Its name in the layout.
-
-        Returns
-        -------
-        str or None
-            None for other kinds.
-        """
+        """Give what a number of the layout is named along the dimension."""
         if not (number.startswith(self.before) and number.endswith(self.behind)):
             return None
         return number[len(self.before) : len(number) - len(self.behind)]
@@ -86,19 +75,7 @@ _OTHERS = {
 def variables_of(maker: Maker, arrays: Mapping[str, Floats]) -> xr.Dataset:
     """Label draws of everything that is learned.
 
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    arrays : mapping of str to ndarray of float64, shape (chain, draw, ...)
-        As :meth:`dating.learning.density.Density.quantities` gives them; those may be left out of
-        which nothing is learned.
-
-    Returns
-    -------
-    Dataset, dims (chain, draw, one more)
-        Dates in months since the start of the period and in calendar years, lengths in months,
-        shares and chances from 0 to 1, means in their unit.
+    Shapes: arrays (chain, draw, ...); gives (chain, draw, one more).
     """
     import xarray as xr  # noqa: PLC0415
 
@@ -120,21 +97,7 @@ def variables_of(maker: Maker, arrays: Mapping[str, Floats]) -> xr.Dataset:
 
 
 def statements_of(maker: Maker) -> xr.Dataset:
-    """Give what the maker file states of everything that may be learned.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    Dataset
-        ``stated_number`` (medians where a judgement is uncertain), ``stated_share``,
-        ``stated_slip``, ``stated_replacement``, ``stated_mean``, ``stated_spread``,
-        ``stated_mark_lag`` and ``stated_mark_lag_ratio`` (one), and where it is left to be learned
-        ``stated_output_scale`` and ``stated_output_share`` (all months alike); what there is.
-    """
+    """Give what the maker file states of everything that may be learned."""
     import xarray as xr  # noqa: PLC0415
 
     layout, features = layout_of(maker), maker.features()
@@ -169,15 +132,7 @@ def statements_of(maker: Maker) -> xr.Dataset:
 def outline_of(maker: Maker) -> xr.Dataset:
     """Give one draw as it is stated, to hold the names and shapes of others against.
 
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    Dataset, dims (chain, draw, one more)
-        The variables that learning gives; none where nothing is sampled.
+    Shape: (chain, draw, one more).
     """
     import xarray as xr  # noqa: PLC0415
 
@@ -191,16 +146,7 @@ def outline_of(maker: Maker) -> xr.Dataset:
 def arrays_of(tree: xr.DataTree) -> dict[str, Floats]:
     """Put what was learned into its places among all that is stated.
 
-    Parameters
-    ----------
-    tree : DataTree
-        A result, with the groups ``posterior`` and ``constant_data``.
-
-    Returns
-    -------
-    dict of str to ndarray of float64, shape (chain, draw, ...)
-        As :meth:`dating.learning.density.Density.quantities` gives them, in the order of the
-        layout; of size 0 where the maker file has none.
+    Shape: (chain, draw, ...).
     """
     posterior = tree["posterior"].to_dataset()
     stated = tree["constant_data"].to_dataset()
@@ -240,20 +186,7 @@ def arrays_of(tree: xr.DataTree) -> dict[str, Floats]:
 
 
 def names_of(dataset: xr.Dataset, dimension: str) -> list[str]:
-    """Give the labels along a dimension.
-
-    Parameters
-    ----------
-    dataset : Dataset
-        With or without it.
-    dimension : str
-        Its name.
-
-    Returns
-    -------
-    list of str
-        Empty where there is no such dimension.
-    """
+    """Give the labels along a dimension."""
     if dimension not in dataset.coords:
         return []
     return [str(name) for name in dataset[dimension].values.ravel().tolist()]
@@ -347,20 +280,7 @@ def _mixed(layout: Layout) -> Iterator[tuple[str, int, str]]:
 
 
 def particulars_of(maker: Maker) -> xr.Dataset:
-    """Say of each share and each mean to what it belongs.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    Dataset
-        Course, regime and state along ``regime_state``; measurement, component, month and unit
-        along ``anchor``. Labels of their own would keep other tools from putting variables with
-        different dimensions into one table.
-    """
+    """Say of each share and each mean to what it belongs."""
     import xarray as xr  # noqa: PLC0415
 
     layout = layout_of(maker)

@@ -101,15 +101,7 @@ class Records:
     def counts(self, codes: Positions) -> Positions:
         """Count the instruments that show each state of each feature.
 
-        Parameters
-        ----------
-        codes : ndarray of int64, shape (..., sight)
-            Positions of the states, as observed or as predicted.
-
-        Returns
-        -------
-        ndarray of int64, shape (..., feature and state)
-            In the order of ``feature_states``.
+        Shapes: codes (..., sight); gives (..., feature and state).
         """
         of = np.array([name for _, name, _ in self.sights])
         columns = [
@@ -132,23 +124,7 @@ def predict_records(
 ) -> tuple[Positions, Floats]:
     """Draw what the model expects to be recorded.
 
-    Parameters
-    ----------
-    records : Records
-        Whose sights and readings are foretold.
-    density : Density
-        The log posterior of their corpus.
-    x : ndarray of float64, shape (draw, unknown)
-        Unknowns, from the posterior or from the prior.
-    seed : int
-        Seed of the predictions.
-
-    Returns
-    -------
-    codes : ndarray of int64, shape (draw, sight)
-        Positions of the states.
-    values : ndarray of float64, shape (draw, reading)
-        Measured values, in the unit of each.
+    Shapes: x (draw, unknown); gives codes (draw, sight), values (draw, reading).
     """
     t, generator = density.terms, np.random.default_rng((seed, 9))
     recorded = np.empty((*t.shares.stated.shape[::2], t.courses.donor.shape[1]))

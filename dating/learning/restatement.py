@@ -81,26 +81,8 @@ class Restatement:
 def restate(maker: Maker, text: str, learned: Learned, ground: Basis) -> Restatement:
     """Write what was learned into the text of the maker file that it was learned with.
 
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    text : str
-        What it says, with its line ends as they are.
-    learned : Learned
-        Draws learned with it.
-    ground : Basis
-        What they rest on.
-
-    Returns
-    -------
-    Restatement
-        Checked by reading it.
-
-    Raises
-    ------
-    InputError
-        When the text shares values by anchors, or a judgement holds a comment that would be lost.
+    Raises InputError when the text shares values by anchors, or a judgement holds a comment that
+    would be lost.
     """
     file = maker.origin.file
     _check_anchors(text, file)

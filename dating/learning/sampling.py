@@ -84,18 +84,7 @@ class Plan:
         return density_of(self.layout, self.constants, tally)
 
     def processor_seconds(self, draws: int | None = None) -> float:
-        """Foretell how long sampling takes on one core.
-
-        Parameters
-        ----------
-        draws : int or None
-            Draws in each chain; None where they go on until they are sound.
-
-        Returns
-        -------
-        float
-            Seconds, by the time that one gradient takes now.
-        """
+        """Foretell how long sampling takes on one core."""
         from dating.learning.chains import usual_seconds  # noqa: PLC0415
 
         return usual_seconds(self.density, draws)
@@ -118,20 +107,7 @@ class Plan:
 
 
 def plan_of(maker: Maker, corpus: Corpus) -> Plan:
-    """Lay out the work.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    corpus : Corpus
-        The corpus.
-
-    Returns
-    -------
-    Plan
-        Ready to be sampled.
-    """
+    """Lay out the work."""
     layout, tables = layout_of(maker), month_tables(maker)
     return Plan(maker, corpus, layout, tables, tally_of(corpus, layout, tables.output))
 
@@ -149,28 +125,6 @@ def learn(
 
     Where the maker file leaves shares to be learned, free-form shares and latent variants are
     found as well; where it leaves nothing else open, nothing is sampled.
-
-    Parameters
-    ----------
-    plan : Plan
-        From :func:`plan_of`.
-    draws : int, optional
-        Draws in each of four chains; as many as make them sound unless given.
-    accept : float
-        Acceptance that the sampler aims at; raised after a divergence where ``draws`` is not given.
-    seed : int
-        Seed of the sampler.
-    before : DataTree, optional
-        An earlier result of the same plan, whose draws are gone on with.
-    report : callable
-        Told in words what is being done.
-
-    Returns
-    -------
-    DataTree
-        The groups of :mod:`dating.learning.groups`, where there are free-form features ``latent``,
-        where there is nothing else ``levels``, and attributes that say where it comes from. Chains
-        that the user stopped have ``stopped`` among them, and no more than the draws.
     """
     from dating.learning.chains import chains_of  # noqa: PLC0415
     from dating.learning.groups import constant_group, further_groups  # noqa: PLC0415

@@ -26,18 +26,6 @@ def margin_of(known: list[MonthRange], period: Period) -> int:
     Where n instruments are spread evenly over a period, the last of them lies farther from its end
     in one case of twenty; a year at least, and no more than what is dated, or than ten years.
 
-    Parameters
-    ----------
-    known : list of (int, int)
-        First and last month number of each date.
-    period : Period
-        From the first to the last of them.
-
-    Returns
-    -------
-    int
-        Months on either side.
-
     Examples
     --------
     >>> period = Period.parse("1930/1949")
@@ -50,20 +38,7 @@ def margin_of(known: list[MonthRange], period: Period) -> int:
 
 
 def wider(period: Period, months: int) -> Period:
-    """Widen a period on both sides, as far as a period may reach.
-
-    Parameters
-    ----------
-    period : Period
-        Some months.
-    months : int
-        How many more on either side.
-
-    Returns
-    -------
-    Period
-        At most 200 years, from the year 1 to the year 9999.
-    """
+    """Widen a period on both sides, as far as a period may reach."""
     months = min(months, (_MOST_MONTHS - len(period)) // 2)
     return Period(max(period.first - months, _FIRST), min(period.last + months, _LAST))
 
@@ -73,18 +48,6 @@ def output_of(known: list[MonthRange], period: Period) -> Iterator[dict[str, str
 
     Of n + 1 instruments that differ in nothing else, each is as likely to be the last: so one in
     n + 1 of those that come next is later than all.
-
-    Parameters
-    ----------
-    known : list of (int, int)
-        First and last month number of each date.
-    period : Period
-        From the first to the last of them.
-
-    Yields
-    ------
-    dict
-        ``during``, ``made`` and ``source``, as a maker file has them.
     """
     whole = wider(period, margin_of(known, period))
     if whole.first < period.first:

@@ -215,20 +215,7 @@ def shares_by_year(
 ) -> dict[str, dict[str, float]]:
     """State shares over time by rows between which they go along straight lines.
 
-    Parameters
-    ----------
-    curves : ndarray of float64, shape (state, month)
-        Shares that sum to one in each month.
-    states : tuple of str
-        Names of the states.
-    period : Period
-        The months.
-
-    Returns
-    -------
-    dict of str to dict of str to float
-        Shares by month: those in the middle of each calendar year and at the ends of the period,
-        but for those that lie within half a per cent of a line between others.
+    Shapes: curves (state, month).
 
     Examples
     --------
@@ -269,16 +256,6 @@ def _bends(places: NDArray[np.int64], rows: Floats) -> list[int]:
 
 def round_shares(shares: Mapping[str, float]) -> dict[str, float]:
     """Round shares to four decimals, small ones to two figures, so that they still sum to one.
-
-    Parameters
-    ----------
-    shares : mapping of str to float
-        From 0 to 1; they sum to one.
-
-    Returns
-    -------
-    dict of str to float
-        None that was above zero is zero.
 
     Examples
     --------

@@ -85,22 +85,7 @@ class Tally:
 def tally_of(corpus: Corpus, layout: Layout, output: Floats, *, pooled: bool = True) -> Tally:
     """Tally a corpus.
 
-    Parameters
-    ----------
-    corpus : Corpus
-        Securely dated instruments.
-    layout : Layout
-        The maker file's courses.
-    output : ndarray of float64, shape (month,)
-        Prior probability of each build month.
-    pooled : bool
-        Whether instruments of known month enter as counts; else each instrument has cases of its
-        own, in the order of the corpus.
-
-    Returns
-    -------
-    Tally
-        Counts, and cases for the instruments that counts cannot hold.
+    Shapes: output (month,).
     """
     return _Tallying(corpus.maker, layout, output, pooled=pooled).tally(corpus)
 

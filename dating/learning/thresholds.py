@@ -48,20 +48,7 @@ def observed_of(corpus: Corpus, layout: Layout, output: Floats) -> tuple[Observe
     same side. Where a course holds for one variant, instruments of that variant and of an unknown
     one count.
 
-    Parameters
-    ----------
-    corpus : Corpus
-        Securely dated instruments.
-    layout : Layout
-        The maker file's changeovers.
-    output : ndarray of float64, shape (month,)
-        Prior probability of each build month.
-
-    Returns
-    -------
-    tuple of Observed or None
-        One for each changeover, in order. None where no instrument counts, or where no state
-        belongs to one side alone, as when an earlier state comes back.
+    Shapes: output (month,).
 
     Examples
     --------
@@ -193,42 +180,14 @@ def _named(reference: Reference, track: Track) -> frozenset[str]:
 
 
 def side_of(reference: Reference, track: Track, step: int) -> str:
-    """Say on which side of a changeover an instrument was seen.
-
-    Parameters
-    ----------
-    reference : Reference
-        The instrument.
-    track : Track
-        The course.
-    step : int
-        Which of its changeovers, counted from 0.
-
-    Returns
-    -------
-    str
-        ``old``, ``new``, or empty where that was not seen without doubt.
-    """
+    """Say on which side of a changeover an instrument was seen."""
     seen = _named(reference, track)
     old, new = sides_of(track, step)
     return "" if not seen else "old" if seen <= old else "new" if seen <= new else ""
 
 
 def sides_of(track: Track, step: int) -> tuple[frozenset[str], frozenset[str]]:
-    """Name the states that only the regimes before a changeover have, and only those after it.
-
-    Parameters
-    ----------
-    track : Track
-        The course.
-    step : int
-        Which of its changeovers, counted from 0.
-
-    Returns
-    -------
-    old, new : frozenset of str
-        Either may be empty.
-    """
+    """Name the states that only the regimes before a changeover have, and only those after it."""
     before, after = (part.any(axis=0) for part in np.split(track.shares > 0, [step + 1]))
     old = frozenset(np.array(track.states)[before & ~after].tolist())
     new = frozenset(np.array(track.states)[after & ~before].tolist())

@@ -34,25 +34,8 @@ class TransferError(ValueError):
 def transfer(tree: xr.DataTree, maker: Maker) -> tuple[xr.DataTree, Edits]:
     """Carry a result over to another state of its maker file.
 
-    Parameters
-    ----------
-    tree : DataTree
-        The result.
-    maker : Maker
-        The maker file as it is now.
-
-    Returns
-    -------
-    tree : DataTree
-        What an estimate needs of it, as if it had been learned with this maker file.
-    edits : Edits
-        What has changed.
-
-    Raises
-    ------
-    TransferError
-        When it does not say with which parts it was learned; when the period, the variants, or the
-        number of regimes of a course has changed.
+    Raises TransferError when it does not say with which parts it was learned; when the period, the
+    variants, or the number of regimes of a course has changed.
     """
     import xarray as xr  # noqa: PLC0415
 
@@ -78,20 +61,7 @@ def transfer(tree: xr.DataTree, maker: Maker) -> tuple[xr.DataTree, Edits]:
 
 
 def unlearned_free_form(tree: xr.DataTree, maker: Maker) -> set[str]:
-    """Name the free-form features of which a result holds no shares.
-
-    Parameters
-    ----------
-    tree : DataTree
-        The result.
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    set of str
-        They say nothing about a date.
-    """
+    """Name the free-form features of which a result holds no shares."""
     known = _free_form(tree["latent"].to_dataset()).values() if "latent" in tree else ()
     return set(free_form_features(maker)) - set(known)
 

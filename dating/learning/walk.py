@@ -49,17 +49,7 @@ class Walk:
     def shares(self, scales: Floats, amplitudes: Floats) -> Floats:
         """Give the share of each month in what was made.
 
-        Parameters
-        ----------
-        scales : ndarray of float64, shape (draw, 2)
-            Standard deviations of a step of the walk, and of a month's own deviation.
-        amplitudes : ndarray of float64, shape (draw, cosine)
-            Standard normal a priori.
-
-        Returns
-        -------
-        ndarray of float64, shape (draw, month)
-            Sums to one.
+        Shapes: scales (draw, 2); amplitudes (draw, cosine); gives (draw, month).
         """
         size = np.hypot(scales[:, :1] * self.reach, scales[:, 1:])
         logs = (size * amplitudes) @ self.cosines.T
@@ -68,34 +58,13 @@ class Walk:
 
 
 def walk_of(maker: Maker) -> Walk | None:
-    """Lay out the output of a maker file.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    Walk or None
-        None where the output is stated, where nothing is said of it, or where there is one month.
-    """
+    """Lay out the output of a maker file."""
     months = len(maker.period)
     return cosine_walk(months) if maker.learns_output and months > 1 else None
 
 
 def cosine_walk(months: int) -> Walk:
     """Lay out a random walk over months.
-
-    Parameters
-    ----------
-    months : int
-        Length of the period.
-
-    Returns
-    -------
-    Walk
-        With a cell for every month, or for several months of a period longer than twenty years.
 
     Examples
     --------

@@ -14,22 +14,8 @@ from dating.words.plain import WIDTH, hanging
 def sale_text(file: str | os.PathLike[str], width: int = WIDTH) -> str:
     """Read the lots of a sale, check every row, and say what was understood.
 
-    Parameters
-    ----------
-    file : str or path
-        A CSV file with a lot a row.
-    width : int
-        Columns.
-
-    Returns
-    -------
-    str
-        Lines of at most so many columns.
-
-    Raises
-    ------
-    InputError
-        When the sheet or any of its rows has a fault; dating a sale passes over such rows.
+    Raises InputError when the sheet or any of its rows has a fault; dating a sale passes over such
+    rows.
 
     Examples
     --------
@@ -60,22 +46,7 @@ def sale_text(file: str | os.PathLike[str], width: int = WIDTH) -> str:
 def language_text(file: str | os.PathLike[str], width: int = WIDTH) -> str:
     """Read a language file, hold it against the English one, and say what was understood.
 
-    Parameters
-    ----------
-    file : str or path
-        A YAML file.
-    width : int
-        Columns.
-
-    Returns
-    -------
-    str
-        Lines of at most so many columns.
-
-    Raises
-    ------
-    InputError
-        When a text is missing, unknown, or has other places than the English one.
+    Raises InputError when a text is missing, unknown, or has other places than the English one.
 
     Examples
     --------

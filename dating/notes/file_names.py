@@ -16,19 +16,6 @@ _RESERVED = re.compile(r"con|prn|aux|nul|conin|conout|(com|lpt)[0-9]|index", re.
 def file_name(words: str, taken: Collection[str] = ()) -> str:
     """Make a name for a file, without its ending.
 
-    Parameters
-    ----------
-    words : str
-        A lot's number, or an instrument's name.
-    taken : collection of str
-        Names that are taken already; large and small letters count as the same.
-
-    Returns
-    -------
-    str
-        ASCII letters, digits and hyphens, sixty at most and never none; not taken, and not kept
-        by Windows for a device.
-
     Examples
     --------
     >>> file_name("Lot 12/a"), file_name("../Größe", {"grosse"}), file_name("NUL")
@@ -49,16 +36,6 @@ def file_name(words: str, taken: Collection[str] = ()) -> str:
 
 def file_names(each: Iterable[str]) -> list[str]:
     """Make names for several files, none twice.
-
-    Parameters
-    ----------
-    each : iterable of str
-        Lots' numbers, or instruments' names.
-
-    Returns
-    -------
-    list of str
-        In the same order, each as ``file_name`` makes it beside those before it.
 
     Examples
     --------

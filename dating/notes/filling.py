@@ -32,26 +32,7 @@ _NAMES = {
 def fill(house: House, name: str, content: Mapping[str, Any], finalize: Rule | None = None) -> str:
     """Fill a template.
 
-    Parameters
-    ----------
-    house : House
-        Where it comes from.
-    name : str
-        Which one.
-    content : mapping of str to object
-        Everything that it may name.
-    finalize : callable, optional
-        What is done to every value that is printed, before it is escaped.
-
-    Returns
-    -------
-    str
-        The text, ending in one line end.
-
-    Raises
-    ------
-    InputError
-        When the template has a fault; with its file, its line and what it may name.
+    Raises InputError when the template has a fault; with its file, its line and what it may name.
     """
     from jinja2 import TemplateNotFound, TemplateSyntaxError  # noqa: PLC0415
 
@@ -74,20 +55,7 @@ def fill(house: House, name: str, content: Mapping[str, Any], finalize: Rule | N
 def check_template(path: Path) -> list[Problem]:
     """Check a template without filling it.
 
-    Parameters
-    ----------
-    path : Path
-        The template, under the name that it replaces.
-
-    Returns
-    -------
-    list of Problem
-        Faults of its grammar, and names that it may not use.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read.
+    Raises InputError when the file cannot be read.
     """
     from jinja2 import TemplateSyntaxError, meta, nodes  # noqa: PLC0415
 

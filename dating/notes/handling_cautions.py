@@ -42,18 +42,6 @@ def cautions_for(maker: Maker, examination: Examination) -> tuple[Caution, ...]:
     A state that was seen brings its materials however unsure the examiner is; of several possible
     states each does. A state that is not in the list brings the materials that its words name.
 
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    examination : Examination
-        What was seen; it must agree with the maker file.
-
-    Returns
-    -------
-    tuple of Caution
-        One for each hazard, in the order of ``HAZARDS``.
-
     Examples
     --------
     >>> from dating import read_examination, read_maker

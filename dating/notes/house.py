@@ -29,16 +29,6 @@ class House:
     def file(self, name: str) -> Path | None:
         """Find a template.
 
-        Parameters
-        ----------
-        name : str
-            One of the names that a house may give.
-
-        Returns
-        -------
-        Path or None
-            The house's own, else ours; None where there is neither, as with ``note.docx``.
-
         Examples
         --------
         >>> House().file("note.css").name
@@ -68,20 +58,8 @@ class House:
 def house(folder: str | os.PathLike[str] | None = None) -> House:
     """Read the templates of a house, and check them before anything is written.
 
-    Parameters
-    ----------
-    folder : path, optional
-        Its folder; without one, our own templates.
-
-    Returns
-    -------
-    House
-        Every template of which can be read, and names only what it may name.
-
-    Raises
-    ------
-    InputError
-        When the folder does not exist or holds none of the names, or when a template has a fault.
+    Raises InputError when the folder does not exist or holds none of the names, or when a template
+    has a fault.
 
     Examples
     --------

@@ -74,23 +74,7 @@ class Index:
 def index_of(
     entries: Sequence[IndexEntry], language: Language, endings: Sequence[str] = ()
 ) -> Index:
-    """Write the index of a sale.
-
-    Parameters
-    ----------
-    entries : sequence of IndexEntry
-        The lots.
-    language : Language
-        The words.
-    endings : sequence of str
-        Endings of the files that each note was written to, with their dots, as ``ENDINGS`` has
-        them; they are linked to.
-
-    Returns
-    -------
-    Index
-        Every text on one line.
-    """
+    """Write the index of a sale."""
     made = Index(
         language=language.code,
         title=language.texts["sale.title"],
@@ -104,22 +88,7 @@ def index_of(
 def index_html(index: Index, house: House) -> str:
     """Set an index as a page.
 
-    Parameters
-    ----------
-    index : Index
-        The index.
-    house : House
-        Its template and style.
-
-    Returns
-    -------
-    str
-        HTML that needs nothing beside it but the notes it links to.
-
-    Raises
-    ------
-    InputError
-        When the house's template has a fault.
+    Raises InputError when the house's template has a fault.
     """
     return page(house, "index.html.j2", {"index": index})
 
@@ -127,22 +96,7 @@ def index_html(index: Index, house: House) -> str:
 def index_markdown(index: Index, house: House) -> str:
     """Set an index in Markdown.
 
-    Parameters
-    ----------
-    index : Index
-        The index.
-    house : House
-        Its template.
-
-    Returns
-    -------
-    str
-        A table in GitHub's manner.
-
-    Raises
-    ------
-    InputError
-        When the house's template has a fault.
+    Raises InputError when the house's template has a fault.
     """
     return closed_up(fill(house, "index.md.j2", {"index": index}, markdown_value))
 
@@ -167,18 +121,6 @@ def _row(entry: IndexEntry, language: Language, endings: Sequence[str]) -> Index
 def files_of(entry: IndexEntry, endings: Sequence[str]) -> tuple[tuple[str, str], ...]:
     """Name the files of a lot's note.
 
-    Parameters
-    ----------
-    entry : IndexEntry
-        The lot.
-    endings : sequence of str
-        Their endings, with their dots.
-
-    Returns
-    -------
-    tuple of (str, str)
-        Label and name of each; none where there is no note.
-
     Examples
     --------
     >>> files_of(IndexEntry("7", "", "", None, "", None, (), "lot-7"), [".html"])
@@ -190,16 +132,5 @@ def files_of(entry: IndexEntry, endings: Sequence[str]) -> tuple[tuple[str, str]
 
 
 def label_of(ending: str) -> str:
-    """Say what a file is by its ending.
-
-    Parameters
-    ----------
-    ending : str
-        With its dot, such as ``.html``.
-
-    Returns
-    -------
-    str
-        Such as ``HTML``.
-    """
+    """Say what a file is by its ending."""
     return ending.removeprefix(".").upper()

@@ -50,22 +50,7 @@ class Language:
     def say(self, key: str, **places: object) -> str:
         """Fill a text.
 
-        Parameters
-        ----------
-        key : str
-            Its key, such as ``date.months``.
-        **places : object
-            What stands in its places.
-
-        Returns
-        -------
-        str
-            The text.
-
-        Raises
-        ------
-        KeyError
-            When there is no such key.
+        Raises KeyError when there is no such key.
 
         Examples
         --------
@@ -75,49 +60,16 @@ class Language:
         return self.texts[key].format(**places)
 
     def month(self, number: int) -> str:
-        """Write a month.
-
-        Parameters
-        ----------
-        number : int
-            Month number, year * 12 + month - 1.
-
-        Returns
-        -------
-        str
-            Such as ``March 1931``.
-        """
+        """Write a month."""
         return self.say("month", month=self.months[number % 12], year=number // 12)
 
     def day(self, day: datetime.date) -> str:
-        """Write a day.
-
-        Parameters
-        ----------
-        day : date
-            The day.
-
-        Returns
-        -------
-        str
-            Such as ``17 February 1931``, or ``February 17, 1931`` in the American style.
-        """
+        """Write a day."""
         name = self.months[day.month - 1]
         return self.say(self._styled("day"), day=day.day, month=name, year=day.year)
 
     def percent(self, chance: float) -> str:
-        """Write a probability in whole per cent, never rounded to none or all.
-
-        Parameters
-        ----------
-        chance : float
-            From 0 to 1.
-
-        Returns
-        -------
-        str
-            Such as ``93 %``, ``<1 %``; ``93%`` in the American style.
-        """
+        """Write a probability in whole per cent, never rounded to none or all."""
         number = f"{100 * chance:.0f}"
         if 0 < chance < 0.01:
             number = "<1"
@@ -126,38 +78,12 @@ class Language:
         return self.say(self._styled("percent"), number=number)
 
     def number(self, value: float, digits: int) -> str:
-        """Write a number.
-
-        Parameters
-        ----------
-        value : float
-            The number.
-        digits : int
-            Decimals.
-
-        Returns
-        -------
-        str
-            With the language's own marks.
-        """
+        """Write a number."""
         marks = {",": self.texts["thousands"], ".": self.texts["decimal"]}
         return "".join(marks.get(sign, sign) for sign in f"{value:,.{digits}f}")
 
     def listed(self, items: Sequence[str], by: Literal["and", "or"] = "and") -> str:
-        """Join words.
-
-        Parameters
-        ----------
-        items : sequence of str
-            At least one.
-        by : {"and", "or"}
-            What stands before the last.
-
-        Returns
-        -------
-        str
-            Such as ``neck, body and tailpiece``.
-        """
+        """Join words."""
         if len(items) == 1:
             return items[0]
         first = self.texts["join.comma"].join(items[:-1])
@@ -170,11 +96,6 @@ class Language:
 def languages() -> list[str]:
     """Name the languages that come with the project.
 
-    Returns
-    -------
-    list of str
-        Their codes.
-
     Examples
     --------
     >>> languages()
@@ -186,23 +107,8 @@ def languages() -> list[str]:
 def language(name: str | os.PathLike[str], style: Style = "british") -> Language:
     """Read a language.
 
-    Parameters
-    ----------
-    name : str or path
-        The code of one that comes with the project, or a YAML file.
-    style : {"british", "american"}
-        Order of day and month, and how per cent is set.
-
-    Returns
-    -------
-    Language
-        Complete.
-
-    Raises
-    ------
-    InputError
-        When there is no such language, or when its file lacks a key, has one too many, or a text
-        has other places than the English one.
+    Raises InputError when there is no such language, or when its file lacks a key, has one too
+    many, or a text has other places than the English one.
 
     Examples
     --------

@@ -76,31 +76,8 @@ def linked_art(
 ) -> Record:
     """Write an estimate as the Linked Art record of the instrument.
 
-    Parameters
-    ----------
-    estimate : Estimate
-        The dated instrument.
-    level : float
-        Level of the set that bounds the time-span, between 0 and 1, both excluded.
-    statements : sequence of Statement
-        What is said of the date. It should hold the probability and say that a date is an opinion.
-        Where none is given, two sentences in English do.
-    identifier : str, optional
-        The owner's number for the instrument; unless given, its name in the examination.
-    base : str
-        Where identities begin: an http or https address that ends in a slash.
-
-    Returns
-    -------
-    dict
-        A ``HumanMadeObject``, ready for ``json.dumps``; the same input gives the same record.
-
-    Raises
-    ------
-    ValueError
-        When the level or the base is none.
-    ImportError
-        When cromulent is not installed.
+    Raises ValueError when the level or the base is none; ImportError when cromulent is not
+    installed.
 
     Examples
     --------
@@ -135,30 +112,8 @@ def linked_art_parts(
 ) -> tuple[Record, ...]:
     """Write a record of its own for each component that probably came from another instrument.
 
-    Parameters
-    ----------
-    estimate : Estimate
-        The dated instrument.
-    level : float
-        Level of the set of the component's own build month, between 0 and 1, both excluded.
-    identifier : str, optional
-        As for ``linked_art``.
-    base : str
-        As for ``linked_art``.
-
-    Returns
-    -------
-    tuple of dict
-        One ``HumanMadeObject`` each, ``part_of`` the instrument; empty where all components
-        probably belong together. Its maker is the same: the model takes every donor for one of the
-        maker's instruments.
-
-    Raises
-    ------
-    ValueError
-        When the level or the base is none.
-    ImportError
-        When cromulent is not installed.
+    Raises ValueError when the level or the base is none; ImportError when cromulent is not
+    installed.
 
     Examples
     --------

@@ -44,22 +44,6 @@ def sell(
 ) -> Iterator[DatedLot]:
     """Date the lots of a sale, and word their notes.
 
-    Parameters
-    ----------
-    lots : Lots
-        The lots.
-    wording : Wording
-        How notes are worded.
-    learned : Learned, optional
-        What was learned from a corpus.
-    seed : int
-        Seed of the draws.
-
-    Yields
-    ------
-    DatedLot
-        In the order of the file.
-
     Examples
     --------
     >>> from dating.notes.languages import language
@@ -73,18 +57,7 @@ def sell(
 
 
 def note_names(lots: Lots) -> list[str]:
-    """Name the notes of a sale.
-
-    Parameters
-    ----------
-    lots : Lots
-        The lots.
-
-    Returns
-    -------
-    list of str
-        The name of each lot's files without an ending; no two are the same.
-    """
+    """Name the notes of a sale."""
     return file_names(f"lot {lot.number}" for lot in lots.lots)
 
 
@@ -97,28 +70,7 @@ def sell_lot(
     learned: Learned | None = None,
     seed: int = SEED,
 ) -> DatedLot:
-    """Date one lot, and word its note.
-
-    Parameters
-    ----------
-    lot : Lot
-        The lot.
-    name : str
-        Name of its note without an ending.
-    maker : Maker
-        The maker file that the lot was read against.
-    wording : Wording
-        How notes are worded.
-    learned : Learned, optional
-        What was learned from a corpus.
-    seed : int
-        Seed of the draws.
-
-    Returns
-    -------
-    DatedLot
-        With its problems in place of a note where it could not be read or dated.
-    """
+    """Date one lot, and word its note."""
     if lot.examination is None:
         return DatedLot(lot, failed_entry(lot.number, lot.title, lot.problems), None, lot.problems)
     try:

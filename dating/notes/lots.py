@@ -70,25 +70,8 @@ def read_lots(
 ) -> Lots:
     """Read the lots of a sale.
 
-    Parameters
-    ----------
-    path : str or path
-        A CSV file: ``lot``, and if need be ``title``, ``instrument``, ``examined`` and ``by``; a
-        column for each thing that was seen, as in a reference corpus; one document a row.
-    maker : Maker, optional
-        The maker file; without one, a comment ``# maker: NAME`` at the top names it.
-    allow_unlisted : bool
-        Take a state that the maker file does not list for one that says nothing, and count it.
-
-    Returns
-    -------
-    Lots
-        With located problems in place of the examination where a row could not be read.
-
-    Raises
-    ------
-    InputError
-        When the file as a whole cannot be read, or when its columns are not those of the maker.
+    Raises InputError when the file as a whole cannot be read, or when its columns are not those of
+    the maker.
 
     Examples
     --------

@@ -50,24 +50,7 @@ def markdown_escape(text: str) -> str:
 def as_markdown(note: Note, house: House, picture: str = "") -> str:
     """Set a note in Markdown.
 
-    Parameters
-    ----------
-    note : Note
-        The note.
-    house : House
-        Its template.
-    picture : str
-        Name of the picture's file beside it; empty for none.
-
-    Returns
-    -------
-    str
-        Text with a table in GitHub's manner.
-
-    Raises
-    ------
-    InputError
-        When the house's template has a fault.
+    Raises InputError when the house's template has a fault.
     """
     content = {"note": each_text(note, one_line), "picture": picture}
     return closed_up(fill(house, "note.md.j2", content, markdown_value))
@@ -75,16 +58,6 @@ def as_markdown(note: Note, house: House, picture: str = "") -> str:
 
 def closed_up(text: str) -> str:
     r"""Leave one empty line where there are several.
-
-    Parameters
-    ----------
-    text : str
-        Markdown.
-
-    Returns
-    -------
-    str
-        The same to a reader.
 
     Examples
     --------
@@ -95,18 +68,7 @@ def closed_up(text: str) -> str:
 
 
 def markdown_value(value: Any) -> Any:
-    """Escape what a Markdown template prints.
-
-    Parameters
-    ----------
-    value : object
-        A value; what the template itself has marked as markup is left as it is.
-
-    Returns
-    -------
-    Markup
-        The value as Markdown.
-    """
+    """Escape what a Markdown template prints."""
     from markupsafe import Markup  # noqa: PLC0415
 
     return value if hasattr(value, "__html__") else Markup(markdown_escape(str(value)))  # noqa: S704

@@ -149,22 +149,6 @@ class EstimateNote:
 def note_of(estimate: Estimate, wording: Wording, *, title: str = "", words: str = "") -> Note:
     """Write the note of one instrument.
 
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    wording : Wording
-        How notes are worded.
-    title : str
-        What stands above it; the instrument's name unless given.
-    words : str
-        What the house says of it, below the title; what was made by whom unless given.
-
-    Returns
-    -------
-    Note
-        From the estimate alone.
-
     Examples
     --------
     >>> from dating import estimate, read_examination, read_maker

@@ -31,18 +31,6 @@ ENDINGS = {
 def document_names(name: str, formats: Sequence[str]) -> list[str]:
     """Name the files of one note.
 
-    Parameters
-    ----------
-    name : str
-        Their name without an ending.
-    formats : sequence of str
-        Keys of ``ENDINGS``.
-
-    Returns
-    -------
-    list of str
-        Each once; beside Markdown a picture.
-
     Examples
     --------
     >>> document_names("lot-1", ["markdown", "pdf"])
@@ -76,28 +64,7 @@ def documents_of(
 ) -> Documents:
     """Set one note in several formats.
 
-    Parameters
-    ----------
-    dated : EstimateNote
-        The estimate with its note.
-    wording : Wording
-        How it is worded.
-    house : House
-        The templates.
-    formats : sequence of str
-        Keys of ``ENDINGS``.
-    name : str
-        Name of the files, without an ending.
-
-    Returns
-    -------
-    Documents
-        The same note gives the same bytes.
-
-    Raises
-    ------
-    InputError
-        When a template has a fault.
+    Raises InputError when a template has a fault.
     """
     note, drawn = dated.note, None
     files: dict[str, bytes] = {}
@@ -124,22 +91,7 @@ def documents_of(
 def write_all(folder: Path, files: Mapping[str, bytes]) -> Iterator[Path]:
     """Write files, each whole.
 
-    Parameters
-    ----------
-    folder : Path
-        Where to.
-    files : mapping of str to bytes
-        By name.
-
-    Yields
-    ------
-    Path
-        Each file once it is written.
-
-    Raises
-    ------
-    InputError
-        When one cannot be written.
+    Raises InputError when one cannot be written.
     """
     for name, content in files.items():
         write_whole(folder / name, content)

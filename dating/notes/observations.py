@@ -12,18 +12,6 @@ from dating.notes.languages import Language
 def name_words(name: str, language: Language) -> str:
     """Write the name of a feature, mark, measurement, document or the variant.
 
-    Parameters
-    ----------
-    name : str
-        As the maker file has it.
-    language : Language
-        The words.
-
-    Returns
-    -------
-    str
-        With spaces for hyphens.
-
     Examples
     --------
     >>> from dating.notes.languages import language
@@ -38,22 +26,7 @@ def name_words(name: str, language: Language) -> str:
 
 
 def piece_words(piece: Piece, estimate: Estimate, language: Language) -> str:
-    """Write what was seen of one thing.
-
-    Parameters
-    ----------
-    piece : Piece
-        A piece of the estimate's evidence.
-    estimate : Estimate
-        The estimate.
-    language : Language
-        The words.
-
-    Returns
-    -------
-    str
-        States by what the maker file calls them, with the examiner's doubt.
-    """
+    """Write what was seen of one thing."""
     seen, maker = estimate.examination, estimate.maker
     if piece.kind == "document":
         return _paper(seen.documents[int(piece.name.rsplit(maxsplit=1)[-1]) - 1], language)
@@ -73,20 +46,6 @@ def piece_words(piece: Piece, estimate: Estimate, language: Language) -> str:
 
 def sight_words(sight: Sight, states: dict[str, str], language: Language) -> str:
     """Write what was seen of a feature.
-
-    Parameters
-    ----------
-    sight : Sight
-        What was seen.
-    states : dict of str to str
-        What the maker file calls each state; a state without words goes by its name.
-    language : Language
-        The words.
-
-    Returns
-    -------
-    str
-        A few words.
 
     Examples
     --------

@@ -43,24 +43,7 @@ class PdfNote:
 def as_pdf(note: Note, house: House, drawn: NotePicture | None = None) -> PdfNote:
     """Set a note as a PDF file.
 
-    Parameters
-    ----------
-    note : Note
-        The note; it reaches the template as JSON and is never read as markup.
-    house : House
-        Its template; fonts in a house's own folder may be used, those of the system may not.
-    drawn : NotePicture, optional
-        Its picture.
-
-    Returns
-    -------
-    PdfNote
-        The same note gives the same bytes.
-
-    Raises
-    ------
-    InputError
-        When the house's template has a fault.
+    Raises InputError when the house's template has a fault.
     """
     said = each_text(note, lambda text: bound(one_line(text)))
     data = json.dumps(asdict(said) | _spoken(said.language), ensure_ascii=False)

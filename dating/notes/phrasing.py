@@ -106,23 +106,7 @@ def phrase_of(
 ) -> DatePhrase:
     """Choose the form of words for a posterior.
 
-    Parameters
-    ----------
-    probabilities : ndarray of float64, shape (month,)
-        Sum to one.
-    period : Period
-        The months.
-    level : float
-        Probability that the words must hold at least, between 0 and 1.
-    convention : Convention
-        What "circa" means.
-
-    Returns
-    -------
-    DatePhrase
-        Of all forms that hold the level the one that claims the fewest months; of equals one
-        stretch before two, a calendar year before other months, then the more probable. The whole
-        period, where that form's share of the period is not below the level.
+    Shapes: probabilities (month,).
 
     Examples
     --------
@@ -144,22 +128,7 @@ def phrase_of(
 
 
 def phrase_for(months: MonthSet, period: Period, convention: Convention) -> DatePhrase:
-    """Choose the form of words that holds a set of months whole.
-
-    Parameters
-    ----------
-    months : MonthSet
-        The set.
-    period : Period
-        The maker's period.
-    convention : Convention
-        What "circa" means.
-
-    Returns
-    -------
-    DatePhrase
-        As :func:`phrase_of` has it for a posterior that is even over the set.
-    """
+    """Choose the form of words that holds a set of months whole."""
     inside = np.array([float(month in months) for month in range(period.first, period.last + 1)])
     return phrase_of(inside / inside.sum(), period, 1.0, convention)
 

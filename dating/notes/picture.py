@@ -39,24 +39,7 @@ class NotePicture:
 def picture_for(estimate: Estimate, wording: Wording, words: str) -> NotePicture:
     """Draw the picture of a note.
 
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate, at the level of the note.
-    wording : Wording
-        How notes are worded.
-    words : str
-        What the picture shows, as the note says it.
-
-    Returns
-    -------
-    NotePicture
-        The same estimate gives the same bytes.
-
-    Raises
-    ------
-    InputError
-        When matplotlib is not installed.
+    Raises InputError when matplotlib is not installed.
     """
     from dating.figures.notes import NARROW, draw_note, png_of, svg_of  # noqa: PLC0415
     from dating.figures.pages import picture_of  # noqa: PLC0415
@@ -75,20 +58,7 @@ def picture_for(estimate: Estimate, wording: Wording, words: str) -> NotePicture
 
 
 def picture_words(wording: Wording, label: str) -> NoteWords:
-    """Say what is written in the picture of a note.
-
-    Parameters
-    ----------
-    wording : Wording
-        How notes are worded.
-    label : str
-        What the picture shows.
-
-    Returns
-    -------
-    NoteWords
-        In the language of the note.
-    """
+    """Say what is written in the picture of a note."""
     from dating.figures.notes import NoteWords  # noqa: PLC0415
 
     language, texts = wording.language, wording.language.texts

@@ -13,38 +13,13 @@ from dating.standard_input import StandardInput
 def json_in(path: Path) -> Any:
     """Read a record.
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Returns
-    -------
-    object
-        What it holds.
-
-    Raises
-    ------
-    OSError
-        When it cannot be read.
-    ValueError
-        When it is no JSON.
+    Raises OSError when it cannot be read; ValueError when it is no JSON.
     """
     return json.loads(path.read_bytes())
 
 
 def json_bytes(data: object) -> bytes:
     r"""Write a record.
-
-    Parameters
-    ----------
-    data : object
-        Plain data.
-
-    Returns
-    -------
-    bytes
-        The same data give the same bytes.
 
     Examples
     --------
@@ -57,20 +32,7 @@ def json_bytes(data: object) -> bytes:
 def digest_of(path: Path) -> str:
     """Take the fingerprint of a file.
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Returns
-    -------
-    str
-        SHA-256 of its bytes, in hexadecimal.
-
-    Raises
-    ------
-    OSError
-        When it cannot be read.
+    Raises OSError when it cannot be read.
     """
     if isinstance(path, StandardInput):
         return sha256(path.content).hexdigest()

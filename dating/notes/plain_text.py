@@ -16,18 +16,6 @@ _TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 def one_line(text: str) -> str:
     r"""Put text on one line and leave out what no document may hold.
 
-    Parameters
-    ----------
-    text : str
-        Any text.
-
-    Returns
-    -------
-    str
-        White space between words as one space, and none around them; without control characters,
-        surrogates and noncharacters, which HTML and Word refuse, and without the signs that turn
-        the direction of what follows them, so that text cannot be made to read as another.
-
     Examples
     --------
     >>> one_line(" paper\n label\x00 ")
@@ -40,16 +28,6 @@ def one_line(text: str) -> str:
 def bound(text: str) -> str:
     r"""Keep per cent to its number.
 
-    Parameters
-    ----------
-    text : str
-        One line.
-
-    Returns
-    -------
-    str
-        The same, where no line breaks before the sign.
-
     Examples
     --------
     >>> bound("90 %") == "90\N{NO-BREAK SPACE}%"
@@ -60,18 +38,6 @@ def bound(text: str) -> str:
 
 def each_text[T](value: T, rule: Callable[[str], str]) -> T:
     """Apply a rule to every text in plain data.
-
-    Parameters
-    ----------
-    value : dataclass, tuple, dict, str or other
-        What holds the texts; anything else is left as it is.
-    rule : callable
-        Text to text.
-
-    Returns
-    -------
-    same as ``value``
-        With every text changed.
 
     Examples
     --------

@@ -55,16 +55,6 @@ Everything in a note follows from one estimate by these rules; nothing is added 
 def rules_text(width: int | None = None) -> str:
     """Write the rules.
 
-    Parameters
-    ----------
-    width : int, optional
-        Columns; unless given, lines stand as they are written.
-
-    Returns
-    -------
-    str
-        Markdown, with the numbers that the code uses.
-
     Examples
     --------
     >>> "hold at least the chosen level" in rules_text()

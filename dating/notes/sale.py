@@ -66,24 +66,7 @@ class IndexEntry:
 
 
 def entry_of(estimate: Estimate, wording: Wording, lot: str, note: str) -> IndexEntry:
-    """Enter a lot in the index.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    wording : Wording
-        How notes are worded.
-    lot : str
-        The lot's number.
-    note : str
-        Name of the note's file without its ending; empty where there is none.
-
-    Returns
-    -------
-    IndexEntry
-        With the reasons for a second look.
-    """
+    """Enter a lot in the index."""
     made = dated(estimate, wording)
     return IndexEntry(
         lot=lot,
@@ -98,22 +81,7 @@ def entry_of(estimate: Estimate, wording: Wording, lot: str, note: str) -> Index
 
 
 def failed_entry(lot: str, instrument: str, problems: Sequence[Problem]) -> IndexEntry:
-    """Enter a lot that could not be read or dated.
-
-    Parameters
-    ----------
-    lot : str
-        The lot's number.
-    instrument : str
-        Its name, or its title.
-    problems : sequence of Problem
-        What is wrong with it.
-
-    Returns
-    -------
-    IndexEntry
-        With the problems in place of a date.
-    """
+    """Enter a lot that could not be read or dated."""
     words = ". ".join(map(_in_a_sentence, problems))
     return IndexEntry(lot, instrument, words, None, "", None, (), "", failed=True)
 
@@ -128,20 +96,7 @@ def _in_a_sentence(problem: Problem) -> str:
 
 
 def second_look(estimate: Estimate, wording: Wording) -> tuple[str, ...]:
-    """Say why a lot deserves a second look.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    wording : Wording
-        How notes are worded.
-
-    Returns
-    -------
-    tuple of str
-        Reasons in words; empty where there is none.
-    """
+    """Say why a lot deserves a second look."""
     phrase, conflict = dated(estimate, wording).phrase, estimate.conflict
     against = max(conflict.against_rest.values(), default=0.0)
     easy = [look for look in telling_looks(estimate) if look.invasive in EASY]
@@ -164,20 +119,7 @@ def second_look(estimate: Estimate, wording: Wording) -> tuple[str, ...]:
 
 
 def count_words(entries: tuple[IndexEntry, ...], language: Language) -> str:
-    """Say how many lots there are, and how many of them need a person.
-
-    Parameters
-    ----------
-    entries : tuple of IndexEntry
-        The index.
-    language : Language
-        The words.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Say how many lots there are, and how many of them need a person."""
     failed = sum(entry.failed for entry in entries)
     flagged = sum(bool(entry.why) for entry in entries)
     return language.say("sale.count", lots=len(entries), flagged=flagged, failed=failed)

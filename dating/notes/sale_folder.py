@@ -72,18 +72,7 @@ class SaleFolder:
         return self.unfinished / _FILES
 
     def record(self, line: int) -> LotRecord | None:
-        """Look up a lot that was finished before.
-
-        Parameters
-        ----------
-        line : int
-            Its line in the file of lots.
-
-        Returns
-        -------
-        LotRecord or None
-            None where it was not, or where its files are not as they were written.
-        """
+        """Look up a lot that was finished before."""
         try:
             made = _record_in(json_in(self.unfinished / _LOTS / f"{line}.json"))
             whole = all(digest_of(self.files / name) == made.files[name] for name in made.files)
@@ -101,28 +90,7 @@ class SaleFolder:
     ) -> LotRecord:
         """Keep a finished lot: first its files, then the record that it is finished.
 
-        Parameters
-        ----------
-        line : int
-            Its line in the file of lots.
-        entry : IndexEntry
-            Its place in the index.
-        files : mapping of str to bytes
-            Its note, by name.
-        problems : sequence of Problem
-            What is wrong with it.
-        missing : sequence of str
-            Signs that the fonts of its PDF do not have.
-
-        Returns
-        -------
-        LotRecord
-            The same as when it is looked up.
-
-        Raises
-        ------
-        InputError
-            When a file cannot be written.
+        Raises InputError when a file cannot be written.
         """
         for name, content in files.items():
             write_whole(self.files / name, content)
@@ -134,22 +102,7 @@ class SaleFolder:
     def put_in_place(self, lots: Iterable[LotRecord], index: Mapping[str, bytes]) -> Remainder:
         """Move the sale in: all of it, or none.
 
-        Parameters
-        ----------
-        lots : iterable of LotRecord
-            Every lot.
-        index : mapping of str to bytes
-            The index in its forms, by name.
-
-        Returns
-        -------
-        Remainder
-            What was left alone.
-
-        Raises
-        ------
-        InputError
-            When something cannot be written or moved; the folder is then as it was.
+        Raises InputError when something cannot be written or moved; the folder is then as it was.
         """
         digests = {name: digest for lot in lots for name, digest in lot.files.items()}
         for name, content in index.items():
@@ -162,10 +115,7 @@ class SaleFolder:
     def restore(self) -> None:
         """Undo a move that was stopped on its way.
 
-        Raises
-        ------
-        InputError
-            When something cannot be moved back.
+        Raises InputError when something cannot be moved back.
         """
         restore(self.files, self.folder)
 
@@ -177,22 +127,7 @@ class SaleFolder:
 def begin(folder: Path, fingerprint: str) -> SaleFolder:
     """Begin to write a sale, or go on with one of the same fingerprint.
 
-    Parameters
-    ----------
-    folder : Path
-        Where the sale will stand.
-    fingerprint : str
-        Of all that its files depend on.
-
-    Returns
-    -------
-    SaleFolder
-        With the folder beside it; lots that were finished before are there.
-
-    Raises
-    ------
-    InputError
-        When that folder cannot be made, or holds what no sale has written.
+    Raises InputError when that folder cannot be made, or holds what no sale has written.
     """
     made = SaleFolder(folder)
     state = json_bytes({"fingerprint": fingerprint})
@@ -215,22 +150,7 @@ def begin(folder: Path, fingerprint: str) -> SaleFolder:
 def fingerprint_of(files: Iterable[Path], choices: Mapping[str, object]) -> str:
     """Take the fingerprint of all that the files of a sale depend on.
 
-    Parameters
-    ----------
-    files : iterable of Path
-        What is read.
-    choices : mapping of str to object
-        How it shall be worded and written.
-
-    Returns
-    -------
-    str
-        SHA-256, in hexadecimal, of contents and names, choices, and versions of the libraries.
-
-    Raises
-    ------
-    InputError
-        When a file cannot be read.
+    Raises InputError when a file cannot be read.
     """
     try:
         known = [(str(path), digest_of(path)) for path in files]

@@ -43,24 +43,7 @@ def move_in(files: Path, folder: Path, digests: Mapping[str, str]) -> Remainder:
     Files of an earlier sale that do not belong to this one are removed, unless a person has
     changed them.
 
-    Parameters
-    ----------
-    files : Path
-        A folder that holds the new files; what a move keeps goes beside it.
-    folder : Path
-        Where they go; it need not exist.
-    digests : mapping of str to str
-        SHA-256 of each new file, by name.
-
-    Returns
-    -------
-    Remainder
-        What was left alone.
-
-    Raises
-    ------
-    InputError
-        When something cannot be moved; the folder is then as it was.
+    Raises InputError when something cannot be moved; the folder is then as it was.
     """
     write_whole(files / MANIFEST, json_bytes({"written_by": "dating sale", "files": digests}))
     coming = {*digests, MANIFEST}
@@ -82,17 +65,7 @@ def move_in(files: Path, folder: Path, digests: Mapping[str, str]) -> Remainder:
 def restore(files: Path, folder: Path) -> None:
     """Undo a move that was stopped on its way; the folder is then as it was before.
 
-    Parameters
-    ----------
-    files : Path
-        The folder that held the new files.
-    folder : Path
-        Where they went.
-
-    Raises
-    ------
-    InputError
-        When something cannot be moved back.
+    Raises InputError when something cannot be moved back.
     """
     earlier = files.with_name(EARLIER)
     if not earlier.is_dir():

@@ -69,20 +69,7 @@ class DateWording:
 
 
 def dated(estimate: Estimate, wording: Wording) -> DateWording:
-    """Choose the words of a date.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    wording : Wording
-        How notes are worded.
-
-    Returns
-    -------
-    DateWording
-        From the posterior alone.
-    """
+    """Choose the words of a date."""
     means, level = wording.convention, wording.level
     phrase = phrase_of(estimate.probabilities, estimate.period, level, means)
     return DateWording(phrase, _chance(estimate, phrase), _edtf(phrase, estimate.period))
@@ -112,20 +99,7 @@ def certainty(chance: float, language: Language) -> str:
 
 
 def unsound_sentences(estimate: Estimate, wording: Wording) -> list[str]:
-    """Say that a maker file is a bare draft or was edited, or that the draws are not sound.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    wording : Wording
-        How notes are worded.
-
-    Returns
-    -------
-    list of str
-        Sentences; none where none of that holds.
-    """
+    """Say that a maker file is a bare draft or was edited, or that the draws are not sound."""
     learned, language = estimate.learned, wording.language
     if is_bare_draft(estimate.maker, learned):
         return [language.texts["draft"]]
@@ -150,20 +124,6 @@ def unsound_sentences(estimate: Estimate, wording: Wording) -> list[str]:
 def date_words(phrase: DatePhrase, language: Language, group: str = "date") -> str:
     """Write a date.
 
-    Parameters
-    ----------
-    phrase : DatePhrase
-        The form of words.
-    language : Language
-        The words.
-    group : {"date", "short"}
-        To stand in a sentence, or in a table.
-
-    Returns
-    -------
-    str
-        Such as ``between March and August 1931``.
-
     Examples
     --------
     >>> from dating.notes.languages import language
@@ -175,21 +135,7 @@ def date_words(phrase: DatePhrase, language: Language, group: str = "date") -> s
 
 
 def date_sentences(estimate: Estimate, wording: Wording) -> list[str]:
-    """State the date, and what its words mean.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    wording : Wording
-        How notes are worded.
-
-    Returns
-    -------
-    list of str
-        The statement first. Its certainty word is that of the level, whatever the words claim
-        beyond it, so that wider words never sound surer.
-    """
+    """State the date, and what its words mean."""
     language, made = wording.language, dated(estimate, wording)
     chance = language.percent(made.chance)
     forms = [phrase.form for phrase in made.phrase.phrases]
@@ -211,18 +157,6 @@ def date_sentences(estimate: Estimate, wording: Wording) -> list[str]:
 def circa_sentences(said: Iterable[str], wording: Wording) -> list[str]:
     """Say what "circa" means, where it is said anywhere.
 
-    Parameters
-    ----------
-    said : iterable of str
-        Everything that a note says.
-    wording : Wording
-        How notes are worded.
-
-    Returns
-    -------
-    list of str
-        One sentence, or none.
-
     Examples
     --------
     >>> from dating.notes.languages import language
@@ -238,20 +172,7 @@ def circa_sentences(said: Iterable[str], wording: Wording) -> list[str]:
 
 
 def part_sentences(estimate: Estimate, wording: Wording) -> list[str]:
-    """Say whether the parts belong together, and what was replaced.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    wording : Wording
-        How notes are worded.
-
-    Returns
-    -------
-    list of str
-        At least one sentence.
-    """
+    """Say whether the parts belong together, and what was replaced."""
     language = wording.language
     seen = {piece.component for piece in estimate.pieces}
     swappable = [
@@ -272,20 +193,7 @@ def part_sentences(estimate: Estimate, wording: Wording) -> list[str]:
 
 
 def conflict_sentences(estimate: Estimate, wording: Wording) -> list[str]:
-    """Say what contradicts what.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    wording : Wording
-        How notes are worded.
-
-    Returns
-    -------
-    list of str
-        At least one sentence, where there are two pieces of evidence.
-    """
+    """Say what contradicts what."""
     language, conflict = wording.language, estimate.conflict
     sentences = [
         language.say("conflict.parts", part=name, times=_times(bits, language))
@@ -310,20 +218,7 @@ def conflict_sentences(estimate: Estimate, wording: Wording) -> list[str]:
 
 
 def unseen_sentences(estimate: Estimate, wording: Wording) -> list[str]:
-    """Say what was not examined, and what was but could not be weighed.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    wording : Wording
-        How notes are worded.
-
-    Returns
-    -------
-    list of str
-        At least one sentence.
-    """
+    """Say what was not examined, and what was but could not be weighed."""
     language, maker = wording.language, estimate.maker
     seen = {piece.name for piece in estimate.pieces} | {item.name for item in estimate.neutral}
     asked: dict[str, list[str]] = {name: [] for name in maker.components}
@@ -352,37 +247,13 @@ def unseen_sentences(estimate: Estimate, wording: Wording) -> list[str]:
 
 
 def telling_looks(estimate: Estimate) -> list[Advice]:
-    """Choose the looks that would say most.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-
-    Returns
-    -------
-    list of Advice
-        At most two, each expected to settle a twentieth of the remaining doubt or more.
-    """
+    """Choose the looks that would say most."""
     enough = WORTH_A_LOOK * estimate.entropy
     return [look for look in estimate.advice[:2] if look.bits >= enough > 0]
 
 
 def settling_sentences(estimate: Estimate, wording: Wording) -> list[str]:
-    """Say what would settle more.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    wording : Wording
-        How notes are worded.
-
-    Returns
-    -------
-    list of str
-        At least one sentence.
-    """
+    """Say what would settle more."""
     language = wording.language
     looks = telling_looks(estimate)
     if not looks:

@@ -36,24 +36,7 @@ _SIGNS = str.maketrans("[]:*?/\\'", "        ")
 def index_xlsx(
     entries: Sequence[IndexEntry], language: Language, endings: Sequence[str] = ()
 ) -> bytes:
-    """Write the index of a sale as a spreadsheet.
-
-    Parameters
-    ----------
-    entries : sequence of IndexEntry
-        The lots.
-    language : Language
-        The words.
-    endings : sequence of str
-        Endings of the files that each note was written to, with their dots; each has a column of
-        links, which lead to files in the folder of the spreadsheet.
-
-    Returns
-    -------
-    bytes
-        The same entries give the same bytes. Probabilities are numbers; every other cell is text,
-        and remains text when it is edited.
-    """
+    """Write the index of a sale as a spreadsheet."""
     from xlsxwriter import Workbook  # noqa: PLC0415
 
     texts, stream = language.texts, io.BytesIO()

@@ -16,24 +16,7 @@ from dating.notes.plain_text import bound, each_text, one_line
 def as_html(note: Note, house: House, drawn: NotePicture | None = None) -> str:
     """Set a note as a page.
 
-    Parameters
-    ----------
-    note : Note
-        The note.
-    house : House
-        Its template and style.
-    drawn : NotePicture, optional
-        Its picture.
-
-    Returns
-    -------
-    str
-        HTML with its style and picture inside.
-
-    Raises
-    ------
-    InputError
-        When the house's template has a fault.
+    Raises InputError when the house's template has a fault.
     """
     content = {"note": each_text(note, one_line), "picture": each_text(drawn, one_line)}
     return page(house, "note.html.j2", content)

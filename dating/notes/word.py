@@ -27,24 +27,7 @@ _EVIDENCE, _RECORD = (0.13, 0.27, 0.22, 0.22, 0.16), (0.3, 0.7)
 def as_docx(note: Note, house: House, drawn: NotePicture | None = None) -> bytes:
     """Set a note as a Word file.
 
-    Parameters
-    ----------
-    note : Note
-        The note.
-    house : House
-        Whose ``note.docx``, if it has one, gives styles, header and footer.
-    drawn : NotePicture, optional
-        Its picture.
-
-    Returns
-    -------
-    bytes
-        The same note gives the same bytes.
-
-    Raises
-    ------
-    InputError
-        When the house's file is not a Word file.
+    Raises InputError when the house's file is not a Word file.
     """
     said = each_text(note, lambda text: bound(one_line(text)))
     document = _opened(house.file(WORD))
@@ -104,15 +87,7 @@ def _properties(document: Document, note: Note) -> None:
 
 
 def style_language(document: Document, code: str) -> None:
-    """Set the language of all text.
-
-    Parameters
-    ----------
-    document : Document
-        The document.
-    code : str
-        BCP 47.
-    """
+    """Set the language of all text."""
     from docx.oxml import OxmlElement  # noqa: PLC0415
     from docx.oxml.ns import qn  # noqa: PLC0415
 

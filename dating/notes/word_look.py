@@ -48,18 +48,7 @@ _LOOKS: dict[str, dict[str, Any]] = {
 
 
 def base_document(document: Document) -> Document:
-    """Give a bare document our look: an A4 page with a text column of 16 cm, calm styles.
-
-    Parameters
-    ----------
-    document : Document
-        As python-docx makes it.
-
-    Returns
-    -------
-    Document
-        The same.
-    """
+    """Give a bare document our look: an A4 page with a text column of 16 cm, calm styles."""
     from docx.shared import Cm  # noqa: PLC0415
 
     page = document.sections[0]
@@ -77,20 +66,7 @@ def base_document(document: Document) -> Document:
 
 
 def style_named(document: Document, name: str) -> ParagraphStyle:
-    """Find a style, or make a plain one where a house's file has none of that name.
-
-    Parameters
-    ----------
-    document : Document
-        The document.
-    name : str
-        Word's English name of the style.
-
-    Returns
-    -------
-    ParagraphStyle
-        Of that name.
-    """
+    """Find a style, or make a plain one where a house's file has none of that name."""
     from docx.enum.style import WD_STYLE_TYPE  # noqa: PLC0415
 
     styles: Any = document.styles
@@ -105,18 +81,7 @@ def style_named(document: Document, name: str) -> ParagraphStyle:
 
 
 def picture_width(document: Document) -> int:
-    """Measure the text column.
-
-    Parameters
-    ----------
-    document : Document
-        The document.
-
-    Returns
-    -------
-    int
-        In English metric units, 914,400 to the inch; 16 cm at most.
-    """
+    """Measure the text column."""
     from docx.shared import Cm  # noqa: PLC0415
 
     page = document.sections[-1]
@@ -129,15 +94,7 @@ def picture_width(document: Document) -> int:
 
 
 def widths(table: WordTable, columns: Sequence[float]) -> None:
-    """Set the widths of a table's columns.
-
-    Parameters
-    ----------
-    table : Table
-        The table.
-    columns : sequence of float
-        In English metric units.
-    """
+    """Set the widths of a table's columns."""
     from docx.shared import Emu  # noqa: PLC0415
 
     for column, width in zip(table.columns, columns, strict=False):
@@ -148,17 +105,7 @@ def widths(table: WordTable, columns: Sequence[float]) -> None:
 
 
 def repeat_header(table: WordTable, words: str, header: bool) -> None:
-    """Make a table readable: rules between rows, rows kept whole, header row said and repeated.
-
-    Parameters
-    ----------
-    table : Table
-        The table.
-    words : str
-        What it is of, for those who do not see it.
-    header : bool
-        Whether its first row is a header; else its first column is.
-    """
+    """Make a table readable: rules between rows, rows kept whole, header row said and repeated."""
     properties = table._tbl.tblPr
     for known in properties.findall(_name("w:tblLook")):
         properties.remove(known)

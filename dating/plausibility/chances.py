@@ -13,18 +13,7 @@ _HALF = 0.5
 
 
 def chance_warnings(maker: Maker) -> Iterator[Problem]:
-    """List chances so high that what is seen says nothing.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Yields
-    ------
-    Problem
-        A slip of one half or more, a replacement or swap that is certain.
-    """
+    """List chances so high that what is seen says nothing."""
     for part, component in maker.components.items():
         path: KeyPath = ("components", part)
         said = f"every {part} comes from another instrument, so what is seen on it says little"
@@ -55,21 +44,7 @@ def _certain(maker: Maker, path: KeyPath, chance: Chance, message: str) -> Itera
 
 
 def unstated_chances(maker: Maker, seen: Collection[str] | None = None) -> Iterator[Problem]:
-    """List, in one warning, the chances that nobody states and that are taken as none.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file; the features of a free form need no such chances.
-    seen : collection of str, optional
-        Features and marks that were recorded on one instrument: of these only, and only where
-        nothing that is stated lets the record be wrong.
-
-    Yields
-    ------
-    Problem
-        At most one.
-    """
+    """List, in one warning, the chances that nobody states and that are taken as none."""
     whole = seen is None
     slips, replaced = [], []
     for name, (_, feature) in maker.features().items():

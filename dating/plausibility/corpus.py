@@ -23,16 +23,6 @@ _TELLING = 6
 def corpus_warnings(corpus: Corpus) -> tuple[Problem, ...]:
     """List what a reference corpus says that is valid and hardly meant.
 
-    Parameters
-    ----------
-    corpus : Corpus
-        A corpus that has been read.
-
-    Returns
-    -------
-    tuple of Problem
-        Located at line and column, in the order of the file.
-
     Examples
     --------
     >>> from dating.learning.corpus import read_corpus
@@ -50,20 +40,7 @@ def corpus_warnings(corpus: Corpus) -> tuple[Problem, ...]:
 
 
 def row_warnings(rows: Iterable[Examination], maker: Maker) -> Iterator[Problem]:
-    """List what is hardly meant in the examinations of a sheet.
-
-    Parameters
-    ----------
-    rows : iterable of Examination
-        The examinations, one a row.
-    maker : Maker
-        The maker file.
-
-    Yields
-    ------
-    Problem
-        Located at line and column.
-    """
+    """List what is hardly meant in the examinations of a sheet."""
     for row in rows:
         for problem in examination_warnings(row, maker):
             yield in_column(problem)

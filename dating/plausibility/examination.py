@@ -20,21 +20,7 @@ _SURELY = 0.99
 
 
 def estimate_warnings(examination: Examination, maker: Maker) -> tuple[Problem, ...]:
-    """List what is hardly meant in the two files that an estimate rests on.
-
-    Parameters
-    ----------
-    examination : Examination
-        What was seen, held against the maker file.
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    tuple of Problem
-        Those of the examination, then those of the maker file; chances that nobody states only
-        where they make a record on this instrument certain.
-    """
+    """List what is hardly meant in the two files that an estimate rests on."""
     records = {**examination.seen, **examination.marks}
     seen = {name for name, record in records.items() if record is not None}
     return (
@@ -48,20 +34,6 @@ def examination_warnings(
     examination: Examination, maker: Maker, today: datetime.date | None = None
 ) -> tuple[Problem, ...]:
     """List what an examination says that is valid and hardly meant.
-
-    Parameters
-    ----------
-    examination : Examination
-        What was seen, held against the maker file.
-    maker : Maker
-        The maker file.
-    today : date, optional
-        The day after which an examination lies in the future; that of the clock unless given.
-
-    Returns
-    -------
-    tuple of Problem
-        Located warnings, in the order of the examination.
 
     Examples
     --------

@@ -28,16 +28,6 @@ type PlacedCourse = tuple[KeyPath, Course]
 def maker_warnings(maker: Maker) -> tuple[Problem, ...]:
     """List what a maker file says that is valid and hardly meant.
 
-    Parameters
-    ----------
-    maker : Maker
-        A maker file that has been checked.
-
-    Returns
-    -------
-    tuple of Problem
-        Located warnings; the last lists the chances that nobody states.
-
     Examples
     --------
     >>> from dating.files import read_maker
@@ -49,18 +39,7 @@ def maker_warnings(maker: Maker) -> tuple[Problem, ...]:
 
 @lru_cache(maxsize=16)
 def mistakes(maker: Maker) -> tuple[Problem, ...]:
-    """List what looks like a mistake in a maker file, chances that nobody states left out.
-
-    Parameters
-    ----------
-    maker : Maker
-        A maker file that has been checked.
-
-    Returns
-    -------
-    tuple of Problem
-        Located warnings; kept for the last few maker files.
-    """
+    """List what looks like a mistake in a maker file, chances that nobody states left out."""
     return (
         *_outputs(maker),
         *_events(maker),
@@ -120,18 +99,7 @@ def _outside(maker: Maker, path: KeyPath, what: str, date: float) -> Problem:
 
 
 def placed_courses(maker: Maker) -> Iterator[PlacedCourse]:
-    """Give every course of a maker file with the place where it is stated.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Yields
-    ------
-    path, course : key path, Course
-        Of the variants, then of the features, for all variants and for one.
-    """
+    """Give every course of a maker file with the place where it is stated."""
     if maker.variants is not None:
         yield ("variants",), maker.variants
     for part, component in maker.components.items():
@@ -235,18 +203,7 @@ def _means(maker: Maker) -> Iterator[Problem]:
 
 
 def judgements(maker: Maker) -> Iterator[tuple[KeyPath, Judged[Any]]]:
-    """Give every judgement of a maker file with its place.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Yields
-    ------
-    path, judgement : key path, Judged
-        Of outputs, events, changeovers and lags of marks.
-    """
+    """Give every judgement of a maker file with its place."""
     for place, output in enumerate(maker.output):
         yield ("output", place, "made"), output.made
     for name, event in maker.events.items():

@@ -32,22 +32,6 @@ FACTORS = {
 def implausible(maker: Maker, name: str, reading: Reading) -> tuple[str, str] | None:
     """Say how far a measurement lies from what any month makes plausible.
 
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    name : str
-        One of its measurements.
-    reading : Reading
-        What was measured.
-
-    Returns
-    -------
-    message, expected : str, str
-        How many spreads it is off, with the factor by which it would fit if there is one, and the
-        means from the lowest to the highest. None where it is plausible. A spread is that of
-        production together with that of measuring.
-
     Examples
     --------
     >>> from dating.files import read_maker

@@ -24,28 +24,7 @@ def warning(
     expected: str = "",
     nearest: str = "",
 ) -> Problem:
-    """Make a warning located at a key.
-
-    Parameters
-    ----------
-    origin : Source
-        The file.
-    path : tuple of str or int
-        Keys and list positions down to the place.
-    message : str
-        What is hardly meant.
-    found : object
-        The value found; None where none is worth showing.
-    expected : str
-        What would be expected.
-    nearest : str
-        The name that may be meant.
-
-    Returns
-    -------
-    Problem
-        Ready to be shown.
-    """
+    """Make a warning located at a key."""
     if isinstance(found, float) and found.is_integer():
         found = int(found)
     problem = origin.problem(path, message, found=found)
@@ -54,16 +33,6 @@ def warning(
 
 def period_words(period: Period) -> str:
     """Write a period for people.
-
-    Parameters
-    ----------
-    period : Period
-        Whole months.
-
-    Returns
-    -------
-    str
-        Both months by name, or the one.
 
     Examples
     --------
@@ -75,35 +44,12 @@ def period_words(period: Period) -> str:
 
 
 def far_outside(value: float, period: Period) -> bool:
-    """Say whether a point in time lies far outside a period.
-
-    Parameters
-    ----------
-    value : float
-        Month number.
-    period : Period
-        The maker's period.
-
-    Returns
-    -------
-    bool
-        True from two years before its first month or after its last.
-    """
+    """Say whether a point in time lies far outside a period."""
     return value < period.first - FAR or value >= period.last + 1 + FAR
 
 
 def likely(judged: Judged[Any]) -> float:
     """Give the value that a judgement calls likely.
-
-    Parameters
-    ----------
-    judged : Judged
-        One assessor's judgement, or several.
-
-    Returns
-    -------
-    float
-        In its unit; of several assessors the mean, by weight.
 
     Examples
     --------
@@ -117,21 +63,7 @@ def likely(judged: Judged[Any]) -> float:
 
 
 def likely_change(maker: Maker, regime: Regime) -> float | None:
-    """Give the likely date of the changeover that leads to a regime.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    regime : Regime
-        One of its regimes.
-
-    Returns
-    -------
-    float or None
-        Month number; with an event, that of the event and the likely lag. None for a first
-        regime.
-    """
+    """Give the likely date of the changeover that leads to a regime."""
     if regime.first_use is not None:
         return likely(regime.first_use)
     if regime.event is None:
@@ -143,16 +75,6 @@ def likely_change(maker: Maker, regime: Regime) -> float | None:
 def series(names: Iterable[str]) -> str:
     """Write names as a list in a sentence.
 
-    Parameters
-    ----------
-    names : iterable of str
-        At least one.
-
-    Returns
-    -------
-    str
-        With commas, and "and" before the last.
-
     Examples
     --------
     >>> series(["nut", "ring", "bars"])
@@ -163,18 +85,7 @@ def series(names: Iterable[str]) -> str:
 
 
 def repeats[T](things: Sequence[T]) -> Iterator[tuple[int, int]]:
-    """Find what stands in a sequence for a second time.
-
-    Parameters
-    ----------
-    things : sequence
-        Things that can be hashed; those that are false are passed over.
-
-    Yields
-    ------
-    position, first : int
-        Where it stands again, and where it stood first.
-    """
+    """Find what stands in a sequence for a second time."""
     places: dict[T, int] = {}
     for position, thing in enumerate(things):
         first = places.setdefault(thing, position)

@@ -31,25 +31,7 @@ def calibration_text(
     remedy: Remedy | None = None,
     commands: Sequence[str] = (),
 ) -> str:
-    """Write as plain text whether the stated probabilities may be trusted, and why.
-
-    Parameters
-    ----------
-    made : Calibration
-        Reference instruments dated as if undated.
-    width : int
-        Columns.
-    remedy : Remedy or None
-        What would help; None where nothing need be helped.
-    commands : sequence of str
-        What writes the correction, where it is not being written.
-
-    Returns
-    -------
-    str
-        Lines of at most so many columns, commands apart, which stay whole; the answer comes first,
-        then what would help.
-    """
+    """Write as plain text whether the stated probabilities may be trusted, and why."""
     parts = [partial(part, made=made) for part in (_answer, _coverage, on_groups, _ranks)]
     parts += [partial(part, made=made) for part in (_left_out, _worst, _foot)]
     if remedy is not None:
@@ -104,18 +86,7 @@ def _ranks(console: Console, made: Calibration) -> None:
 
 
 def on_ranks(made: Calibration) -> str:
-    """Say whether dates lie evenly within their posteriors.
-
-    Parameters
-    ----------
-    made : Calibration
-        Reference instruments dated as if undated.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Say whether dates lie evenly within their posteriors."""
     sides = made.uniformity.sides
     if not sides.alarm:
         return f"The mean rank is {sides.value:.3f}, as chance allows (0.5 if even)."
@@ -158,16 +129,6 @@ def _sentences(made: Calibration) -> Iterator[str]:
 
 def on_passed_over(passed: Omissions) -> str:
     """Say how many instruments were passed over, and why.
-
-    Parameters
-    ----------
-    passed : Omissions
-        Numbers by reason.
-
-    Returns
-    -------
-    str
-        One sentence.
 
     Examples
     --------
@@ -228,22 +189,7 @@ def _foot(console: Console, made: Calibration) -> None:
 
 
 def on_corrected(made: LevelCorrection, file: str, width: int = WIDTH) -> str:
-    """Say what a correction changes.
-
-    Parameters
-    ----------
-    made : LevelCorrection
-        The correction.
-    file : str
-        Where it was written.
-    width : int
-        Columns.
-
-    Returns
-    -------
-    str
-        Lines of at most so many columns.
-    """
+    """Say what a correction changes."""
     held = share(made.correction.at(0.9))
     words = (
         f"Wrote {file}. What uncorrected sets state as 90 % is stated as {held} there, as they "

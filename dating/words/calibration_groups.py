@@ -18,15 +18,7 @@ _NOTE = (
 
 
 def on_groups(console: Console, made: Calibration) -> None:
-    """Write error, coverage and width by posterior date, width, variant, and what was seen.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    made : Calibration
-        Reference instruments dated as if undated.
-    """
+    """Write error, coverage and width by posterior date, width, variant, and what was seen."""
     groups = made.groups
     title(console, "How well groups were dated")
     rows = table(
@@ -51,18 +43,7 @@ def on_groups(console: Console, made: Calibration) -> None:
 
 
 def on_figures_beyond(groups: ReferenceGroups) -> str:
-    """Say how many figures of groups lie outside what chance allows, and how many chance leaves.
-
-    Parameters
-    ----------
-    groups : ReferenceGroups
-        All of them.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Say how many figures of groups lie outside what chance allows, and how many chance leaves."""
     figures = list(_figures(groups))
     off = sum(not figure.right for figure in figures)
     return (
@@ -72,18 +53,7 @@ def on_figures_beyond(groups: ReferenceGroups) -> str:
 
 
 def beyond_chance(covered: Coverage) -> int:
-    """Say whether more or fewer sets held the date than chance allows.
-
-    Parameters
-    ----------
-    covered : Coverage
-        Of one level.
-
-    Returns
-    -------
-    int
-        -1 where too few did, 1 where too many, 0 where chance allows it.
-    """
+    """Say whether more or fewer sets held the date than chance allows."""
     return int(covered.held > covered.high) - int(covered.held < covered.low)
 
 

@@ -23,22 +23,7 @@ from dating.words.trust import verdict_on
 def calibration_record(
     made: Calibration, remedy: Remedy | None = None, commands: Sequence[str] = ()
 ) -> dict[str, Any]:
-    """Turn the comparison into plain data, ready for JSON.
-
-    Parameters
-    ----------
-    made : Calibration
-        Reference instruments dated as if undated.
-    remedy : Remedy or None
-        What would help; None where nothing need be helped.
-    commands : sequence of str
-        What writes the correction, where it is not being written.
-
-    Returns
-    -------
-    dict
-        Mappings, lists, text, numbers and None only.
-    """
+    """Turn the comparison into plain data, ready for JSON."""
     maker, verdict = made.corpus.maker, verdict_on(made.groups.overall, made.uniformity)
     learned, passed = made.learned, made.dated.passed_over
     return {

@@ -65,18 +65,6 @@ class Place:
 def changeovers_of(maker: Maker, layout: Layout) -> tuple[StatedChangeover, ...]:
     """Describe every changeover.
 
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    layout : Layout
-        Its layout.
-
-    Returns
-    -------
-    tuple of StatedChangeover
-        In the order of the layout.
-
     Examples
     --------
     >>> from dating.files import read_maker
@@ -90,20 +78,7 @@ def changeovers_of(maker: Maker, layout: Layout) -> tuple[StatedChangeover, ...]
 
 
 def place_of(maker: Maker, track: Track) -> Place:
-    """Find where the course of a track stands.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    track : Track
-        A track of its layout.
-
-    Returns
-    -------
-    Place
-        The course, the keys down to it, and its sources.
-    """
+    """Find where the course of a track stands."""
     if track.name == VARIANTS and maker.variants is not None:
         return Place(maker.variants, ("variants",), maker.variants.source)
     name, variant = track.name, track.variant or ""
@@ -119,18 +94,7 @@ def place_of(maker: Maker, track: Track) -> Place:
 
 
 def counted(seen: Observed | None) -> str:
-    """Say how many dated instruments tell the two sides of a changeover apart.
-
-    Parameters
-    ----------
-    seen : Observed or None
-        The instruments on either side; None where none can tell.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Say how many dated instruments tell the two sides of a changeover apart."""
     if seen is None:
         return "No dated instrument tells the two sides apart."
     old, new = seen.old.sum(), seen.new.sum()

@@ -31,16 +31,6 @@ UNSETTLED = "about as likely as not"
 def clause(saying: Assertion) -> str:
     """Say what is claimed, as a clause that can follow *that*.
 
-    Parameters
-    ----------
-    saying : Assertion
-        What is claimed.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-
     Examples
     --------
     >>> clause(Assertion.model_validate({"older": {"instruments": ["M-1", "M-2"]}}))
@@ -88,34 +78,12 @@ def _clause_of_changes(said: Strict) -> str:
 
 
 def together(sayings: Sequence[Assertion]) -> str:
-    """Say what is claimed together.
-
-    Parameters
-    ----------
-    sayings : sequence of Assertion
-        At least one.
-
-    Returns
-    -------
-    str
-        Clauses joined by *and that*.
-    """
+    """Say what is claimed together."""
     return ", and that ".join(clause(saying) for saying in sayings)
 
 
 def verdict(made: ClaimResult) -> str:
-    """Say in one sentence how probable a claim is and what the evidence was worth.
-
-    Parameters
-    ----------
-    made : ClaimResult
-        The claim, weighed.
-
-    Returns
-    -------
-    str
-        With the words of the scales.
-    """
+    """Say in one sentence how probable a claim is and what the evidence was worth."""
     words = f"{probability_words(made.posterior.value)} ({chance_words(made.posterior)})"
     if made.factor is None:
         return f"{words.capitalize()}, by the judgements alone; no evidence was weighed."
@@ -133,18 +101,7 @@ def verdict(made: ClaimResult) -> str:
 
 
 def unweighed(made: ClaimResult) -> str:
-    """Name what was seen and says nothing yet, and why.
-
-    Parameters
-    ----------
-    made : ClaimResult
-        The claim, weighed.
-
-    Returns
-    -------
-    str
-        Names and a sentence, to stand after "Not weighed:"; empty where all was weighed.
-    """
+    """Name what was seen and says nothing yet, and why."""
     if not made.silent:
         return ""
     named = _listed(made.silent)
@@ -152,36 +109,12 @@ def unweighed(made: ClaimResult) -> str:
 
 
 def chance_words(chance: DrawChance) -> str:
-    """Write a probability, as sharply as its draws allow.
-
-    Parameters
-    ----------
-    chance : DrawChance
-        Worked out from draws.
-
-    Returns
-    -------
-    str
-        Such as ``94 %``.
-    """
+    """Write a probability, as sharply as its draws allow."""
     return percent(chance.held if chance.settled else chance.value)
 
 
 def rewording(made: ClaimResult, first: int) -> str:
-    """Word the claim as strongly as the evidence allows, and no more.
-
-    Parameters
-    ----------
-    made : ClaimResult
-        The claim, weighed.
-    first : int
-        Month number of the first month of the period.
-
-    Returns
-    -------
-    str
-        One sentence or two.
-    """
+    """Word the claim as strongly as the evidence allows, and no more."""
     sayings = made.claim.sayings()
     said, word = together(sayings), probability_words(made.posterior.value)
     ranges = ranges_of(made, first)
@@ -195,20 +128,7 @@ def rewording(made: ClaimResult, first: int) -> str:
 
 
 def ranges_of(made: ClaimResult, first: int) -> list[str]:
-    """Say between what the numbers lie that a claim is about.
-
-    Parameters
-    ----------
-    made : ClaimResult
-        The claim, weighed.
-    first : int
-        Month number of the first month of the period.
-
-    Returns
-    -------
-    list of str
-        A sentence for each; none where it is about no number.
-    """
+    """Say between what the numbers lie that a claim is about."""
     pairs = zip(made.claim.sayings(), made.points, strict=True)
     return [_range(saying, points, first) for saying, points in pairs if points is not None]
 

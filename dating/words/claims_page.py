@@ -21,24 +21,7 @@ def claims_page(
     pictures: Mapping[str, PagePicture],
     learned: Learned | None = None,
 ) -> str:
-    """Write the page.
-
-    Parameters
-    ----------
-    manuscript : Manuscript
-        The claims with their maker file.
-    made : sequence of ClaimResult
-        Every claim, weighed.
-    pictures : mapping of str to PagePicture
-        By claim, where one was drawn.
-    learned : Learned, optional
-        What was learned, if anything was.
-
-    Returns
-    -------
-    str
-        HTML that needs nothing beside it.
-    """
+    """Write the page."""
     maker, claims = manuscript.maker, manuscript.claims
     return page_of(
         "claims.html.j2",

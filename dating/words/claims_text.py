@@ -37,24 +37,7 @@ def claims_text(
     width: int = WIDTH,
     learned: Learned | None = None,
 ) -> str:
-    """Write what the evidence says of each claim.
-
-    Parameters
-    ----------
-    manuscript : Manuscript
-        The claims with their maker file.
-    made : sequence of ClaimResult
-        Every claim, weighed.
-    width : int
-        Columns.
-    learned : Learned, optional
-        What was learned, if anything was.
-
-    Returns
-    -------
-    str
-        Lines of at most so many columns.
-    """
+    """Write what the evidence says of each claim."""
     first = manuscript.maker.period.first
     parts = [partial(_claim, made=one, first=first) for one in made]
     return in_plain_text([partial(_head, learned=learned), *parts, _foot], width)
@@ -104,24 +87,7 @@ def claims_record(
     learned: Learned | None,
     corpus: Corpus | None,
 ) -> dict[str, Any]:
-    """Turn weighed claims into plain data, ready for JSON.
-
-    Parameters
-    ----------
-    manuscript : Manuscript
-        The claims with their maker file.
-    made : sequence of ClaimResult
-        Every claim, weighed.
-    learned : Learned or None
-        What was learned, if anything was.
-    corpus : Corpus or None
-        The dated instruments that were named as examples.
-
-    Returns
-    -------
-    dict
-        Every number with what it rests on.
-    """
+    """Turn weighed claims into plain data, ready for JSON."""
     claims, maker = manuscript.claims, manuscript.maker
     seen = manuscript.examinations.values()
     return {

@@ -18,20 +18,7 @@ _BLANKS = {"?", "-", "--", "n/a", "na", "nil", "none known", "unknown", "not kno
 
 
 def after_drafting(corpus: Corpus, width: int = WIDTH) -> str:
-    """Say what was drafted, which features are cut too fine, and what to do next.
-
-    Parameters
-    ----------
-    corpus : Corpus
-        The table, read against the maker file that was drafted from it.
-    width : int
-        Columns.
-
-    Returns
-    -------
-    str
-        Lines of at most so many columns, but for the commands.
-    """
+    """Say what was drafted, which features are cut too fine, and what to do next."""
     maker, count = corpus.maker, len(corpus.references)
     features = maker.features()
     lines = [

@@ -40,22 +40,7 @@ _NO_SOURCE_WANTED = {"weight", "coverage", "sources", "invented", "period"}
 def understood(file: str | os.PathLike[str], width: int = WIDTH) -> str:
     """Read a file, check it, and say what was understood.
 
-    Parameters
-    ----------
-    file : str or path
-        A maker file, an examination, a claims file, a reference corpus or what was learned.
-    width : int
-        Columns.
-
-    Returns
-    -------
-    str
-        Lines of at most so many columns.
-
-    Raises
-    ------
-    InputError
-        When there is anything wrong with it.
+    Raises InputError when there is anything wrong with it.
 
     Examples
     --------
@@ -257,20 +242,7 @@ def _mark(name: str, text: str, maker: Maker) -> str:
 
 
 def recorded(examinations: Sequence[Examination], maker: Maker) -> Iterator[str]:
-    """Say how often each thing was recorded.
-
-    Parameters
-    ----------
-    examinations : sequence of Examination
-        Of several instruments.
-    maker : Maker
-        Their maker file.
-
-    Yields
-    ------
-    str
-        A line for each kind of thing, and one of what was never examined.
-    """
+    """Say how often each thing was recorded."""
     counts = Counter(name for examination in examinations for name in cells_of(examination))
     for what, names in {
         "variant": ["variant"] if maker.variants else [],

@@ -26,22 +26,7 @@ _LETTERS = {"data": "D", "judgement": "J", "both": "B", "neither": "N", "": "-"}
 
 
 def before_learning(plan: Plan, draws: int | None, width: int = WIDTH) -> str:
-    """Say what learning will work on, and about how long it will take.
-
-    Parameters
-    ----------
-    plan : Plan
-        What is to be learned.
-    draws : int or None
-        Draws in each chain; None where they go on until they are sound.
-    width : int
-        Columns.
-
-    Returns
-    -------
-    str
-        A few lines.
-    """
+    """Say what learning will work on, and about how long it will take."""
     rows, counted = len(plan.corpus.references), plan.counted
     free = ""
     if plan.free_form:
@@ -80,20 +65,7 @@ def _time_words(seconds: float) -> str:
 
 
 def after_learning(made: Outcome, width: int = WIDTH) -> str:
-    """Set each changeover's judgement beside what was learned.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result.
-    width : int
-        Columns.
-
-    Returns
-    -------
-    str
-        Lines of at most so many columns.
-    """
+    """Set each changeover's judgement beside what was learned."""
     if not made.shifts:
         told = [*on_quantities(made), *on_free_form(made.learned)]
         told += [on_health(made.health)] if made.learned.has_draws else []
@@ -122,18 +94,7 @@ def after_learning(made: Outcome, width: int = WIDTH) -> str:
 
 
 def on_free_form(learned: Learned) -> list[str]:
-    """Say what stands behind the free-form features, and what stated levels hold.
-
-    Parameters
-    ----------
-    learned : Learned
-        What was learned.
-
-    Returns
-    -------
-    list of str
-        Sentences; none where there are no free-form features.
-    """
+    """Say what stands behind the free-form features, and what stated levels hold."""
     if learned.latent is None:
         return []
     if learned.correction is not None:
@@ -146,18 +107,7 @@ def on_free_form(learned: Learned) -> list[str]:
 
 
 def at_odds(shifts: tuple[Shift, ...]) -> str:
-    """Name the changeovers whose judgement the corpus contradicts.
-
-    Parameters
-    ----------
-    shifts : tuple of Shift
-        Every changeover before and after learning.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Name the changeovers whose judgement the corpus contradicts."""
     doubted = [shift.name for shift in shifts if shift.shared_area < DOUBTED]
     if not doubted:
         return "No judgement is at odds with the corpus."
@@ -165,18 +115,7 @@ def at_odds(shifts: tuple[Shift, ...]) -> str:
 
 
 def on_assessors(assessors: tuple[Assessor, ...]) -> list[str]:
-    """Say which assessor did better.
-
-    Parameters
-    ----------
-    assessors : tuple of Assessor
-        Every assessor against what was learned.
-
-    Returns
-    -------
-    list of str
-        At most two sentences; none where nobody judged anything uncertain.
-    """
+    """Say which assessor did better."""
     scored = sorted(
         (
             (a.calibration, a)
@@ -202,18 +141,7 @@ def on_assessors(assessors: tuple[Assessor, ...]) -> list[str]:
 
 
 def on_contradictions(contradictions: tuple[CorpusContradiction, ...]) -> str:
-    """Say how many instruments contradict a judgement.
-
-    Parameters
-    ----------
-    contradictions : tuple of CorpusContradiction
-        Recorded states that were not to be expected.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Say how many instruments contradict a judgement."""
     instruments = len({found.instrument for found in contradictions})
     if not instruments:
         return "No dated instrument contradicts a judgement."
@@ -222,18 +150,7 @@ def on_contradictions(contradictions: tuple[CorpusContradiction, ...]) -> str:
 
 
 def on_health(health: Health) -> str:
-    """Put the diagnostics into words.
-
-    Parameters
-    ----------
-    health : Health
-        The diagnostics.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Put the diagnostics into words."""
     return (
         f"Largest R-hat {health.rhat:.3f}, smallest effective sample size {health.ess:.0f}, "
         f"{health.divergences} divergent transitions."
@@ -242,16 +159,6 @@ def on_health(health: Health) -> str:
 
 def chance(value: float) -> str:
     """Write a small probability in per cent, with two figures.
-
-    Parameters
-    ----------
-    value : float
-        From 0 to 1.
-
-    Returns
-    -------
-    str
-        For example ``0.35 %``.
 
     Examples
     --------

@@ -20,18 +20,7 @@ type Points = tuple[float, float, float]
 
 
 def changeover_rows(made: Outcome) -> Iterator[Row]:
-    """Give a row for each changeover.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result.
-
-    Yields
-    ------
-    dict
-        Its name, ranges, what they rest on, who judged it, and the caption of its picture.
-    """
+    """Give a row for each changeover."""
     first = made.plan.maker.period.first
     described = changeovers_of(made.plan.maker, made.plan.layout)
     for shift, words, seen in zip(made.shifts, described, made.observed, strict=True):
@@ -54,19 +43,7 @@ def changeover_rows(made: Outcome) -> Iterator[Row]:
 
 
 def event_rows(made: Outcome) -> Iterator[Row]:
-    """Give a row for each event that moves a changeover.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result.
-
-    Yields
-    ------
-    dict
-        Its name, what happened, its dates judged and learned, how many changeovers it moves, and
-        its sources.
-    """
+    """Give a row for each event that moves a changeover."""
     maker = made.plan.maker
     moved = [words.event for words in changeovers_of(maker, made.plan.layout)]
     for place, number in enumerate(made.plan.layout.numbers):
@@ -84,18 +61,7 @@ def event_rows(made: Outcome) -> Iterator[Row]:
 
 
 def share_rows(made: Outcome) -> Iterator[Row]:
-    """Give a row for each share of a mixed regime.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result.
-
-    Yields
-    ------
-    dict
-        Course and regime, state, share stated and learned, sources.
-    """
+    """Give a row for each share of a mixed regime."""
     maker, layout = made.plan.maker, made.plan.layout
     for number, track in enumerate(layout.tracks):
         place = place_of(maker, track)
@@ -113,20 +79,7 @@ def share_rows(made: Outcome) -> Iterator[Row]:
 
 
 def chance_rows(made: Outcome, doubt: float) -> Iterator[Row]:
-    """Give a row for each slip and each chance of replacement that is learned.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result.
-    doubt : float
-        Standard deviation of a stated chance on the logit scale.
-
-    Yields
-    ------
-    dict
-        Feature, kind, chance stated (with its doubt) and learned, sources.
-    """
+    """Give a row for each slip and each chance of replacement that is learned."""
     for place, (name, (_, feature)) in enumerate(made.plan.maker.features().items()):
         for what, stated, drawn in (
             ("slip", feature.slip, made.learned.slip[:, place]),
@@ -145,20 +98,7 @@ def chance_rows(made: Outcome, doubt: float) -> Iterator[Row]:
 
 
 def mean_rows(made: Outcome, doubt: float) -> Iterator[Row]:
-    """Give a row for each anchor of each measurement.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result.
-    doubt : float
-        Standard deviation of a stated mean, in spreads of production.
-
-    Yields
-    ------
-    dict
-        Measurement, month, mean stated (with its doubt) and learned, sources.
-    """
+    """Give a row for each anchor of each measurement."""
     measurements = made.plan.maker.measurements()
     columns = iter(made.learned.means.T)
     for gauge in made.plan.layout.gauges:
@@ -175,18 +115,7 @@ def mean_rows(made: Outcome, doubt: float) -> Iterator[Row]:
 
 
 def assessor_rows(made: Outcome) -> Iterator[Row]:
-    """Give a row for each assessor.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result.
-
-    Yields
-    ------
-    dict
-        Counts as they are, calibration and weights as words.
-    """
+    """Give a row for each assessor."""
     for found in made.assessors:
         weights = "–"
         if found.weight_before is not None and found.weight_after is not None:
@@ -196,18 +125,7 @@ def assessor_rows(made: Outcome) -> Iterator[Row]:
 
 
 def contradiction_rows(made: Outcome) -> Iterator[Row]:
-    """Give a row for each recorded state that contradicts a judgement.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result.
-
-    Yields
-    ------
-    dict
-        The instrument and its line, what was seen, and how probable that was.
-    """
+    """Give a row for each recorded state that contradicts a judgement."""
     for found in made.contradictions:
         yield {
             **vars(found),
@@ -218,18 +136,7 @@ def contradiction_rows(made: Outcome) -> Iterator[Row]:
 
 
 def summary_rows(made: Outcome) -> Iterator[tuple[str, list[str]]]:
-    """Give a row for each number that was sampled.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result.
-
-    Yields
-    ------
-    name, cells : str, list of str
-        Mean, standard deviation, ends of the 90 % interval, effective sizes and R-hat.
-    """
+    """Give a row for each number that was sampled."""
     forms = (".3f", ".3f", ".3f", ".3f", ".0f", ".0f", ".3f")
     for name, values in made.summary.iterrows():
         yield str(name), [format(value, form) for value, form in zip(values, forms, strict=True)]

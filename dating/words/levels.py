@@ -38,18 +38,7 @@ held 90 %.'
 
 
 def on_latent(latent: Latent) -> str:
-    """Say what stands behind the free-form features.
-
-    Parameters
-    ----------
-    latent : Latent
-        What was found in the corpus.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Say what stands behind the free-form features."""
     count = len(latent.features)
     features = "free-form feature" if count == 1 else "free-form features"
     numbers = sorted({mixture.settings.variants for mixture in latent.mixtures})
@@ -64,18 +53,7 @@ def on_latent(latent: Latent) -> str:
 
 
 def on_error(estimate: Estimate) -> str:
-    """Say that draws leave more open than is aimed at, and which draws these are.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        An estimate that has not converged.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Say that draws leave more open than is aimed at, and which draws these are."""
     latent = estimate.learned.latent if estimate.learned is not None else None
     draws = f"{latent.fits} fits of the free-form shares" if latent is not None else "draws"
     return (
@@ -86,16 +64,6 @@ def on_error(estimate: Estimate) -> str:
 
 def correction_record(correction: Correction | None) -> dict[str, Any] | None:
     """Turn a correction of levels into plain data.
-
-    Parameters
-    ----------
-    correction : Correction or None
-        The correction.
-
-    Returns
-    -------
-    dict or None
-        How many instruments it was learned from, and what sets of stated levels held.
 
     Examples
     --------
@@ -112,18 +80,7 @@ def correction_record(correction: Correction | None) -> dict[str, Any] | None:
 
 
 def latent_record(latent: Latent | None) -> dict[str, Any] | None:
-    """Turn what stands behind free-form features into plain data.
-
-    Parameters
-    ----------
-    latent : Latent or None
-        What was found in the corpus.
-
-    Returns
-    -------
-    dict or None
-        The features, the latent variants (1 where there are none), and their gain.
-    """
+    """Turn what stands behind free-form features into plain data."""
     if latent is None:
         return None
     return {

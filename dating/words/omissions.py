@@ -43,18 +43,7 @@ wood ash (1).']
 
 
 def corpus_words(corpus: Corpus) -> list[str]:
-    """Say what of a corpus was taken for nothing.
-
-    Parameters
-    ----------
-    corpus : Corpus
-        The corpus.
-
-    Returns
-    -------
-    list of str
-        Sentences; none where all of it counts.
-    """
+    """Say what of a corpus was taken for nothing."""
     sentences = unlisted_words(corpus.unlisted)
     if lines := corpus.left_out:
         shown = ", ".join(map(str, lines[:_SHOWN]))

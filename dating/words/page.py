@@ -27,20 +27,7 @@ class PagePicture:
 
 
 def page_of(template: str, content: Mapping[str, Any]) -> str:
-    """Fill a template.
-
-    Parameters
-    ----------
-    template : str
-        Name of the template.
-    content : mapping of str to object
-        Everything that the template names.
-
-    Returns
-    -------
-    str
-        HTML in which per cent keeps to its number; the same content gives the same text.
-    """
+    """Fill a template."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415
 
     environment = Environment(

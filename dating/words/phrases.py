@@ -17,16 +17,6 @@ OPINION = (
 def percent(chance: float) -> str:
     """Write a probability in whole per cent, never rounded to none or all.
 
-    Parameters
-    ----------
-    chance : float
-        From 0 to 1.
-
-    Returns
-    -------
-    str
-        For example ``93 %``, ``<1 %`` or ``>99 %``.
-
     Examples
     --------
     >>> percent(0.934), percent(0.0001), percent(0.9999), percent(1.0)
@@ -41,16 +31,6 @@ def percent(chance: float) -> str:
 
 def short_set(months: MonthSet) -> str:
     """Write a set of months in little room: its ends only when it falls into many stretches.
-
-    Parameters
-    ----------
-    months : MonthSet
-        The set.
-
-    Returns
-    -------
-    str
-        One line.
 
     Examples
     --------
@@ -68,16 +48,6 @@ def short_set(months: MonthSet) -> str:
 def bits(value: float) -> str:
     """Write a number of bits with its sign.
 
-    Parameters
-    ----------
-    value : float
-        Bits; may be infinite.
-
-    Returns
-    -------
-    str
-        For example ``+1.2``; ``decides`` when infinite.
-
     Examples
     --------
     >>> bits(1.23), bits(-0.001), bits(float("inf"))
@@ -90,16 +60,6 @@ def bits(value: float) -> str:
 
 def together(chances: dict[str, float]) -> str:
     """Say in one sentence whether the components belong together.
-
-    Parameters
-    ----------
-    chances : dict of str to float
-        P(component is original), by component.
-
-    Returns
-    -------
-    str
-        One sentence.
 
     Examples
     --------
@@ -119,16 +79,6 @@ def together(chances: dict[str, float]) -> str:
 def warning_words(problem: Problem) -> str:
     """Write what is hardly meant, what was found and what would be expected.
 
-    Parameters
-    ----------
-    problem : Problem
-        A warning.
-
-    Returns
-    -------
-    str
-        Without its place; what was found is left out where the warning itself says it.
-
     Examples
     --------
     >>> warning_words(Problem("M-1.yaml", 3, "measured.rim", "-3 fits no month", found="-3"))
@@ -142,16 +92,6 @@ def warning_words(problem: Problem) -> str:
 
 def place_words(problem: Problem) -> str:
     """Write the place of a problem in few words.
-
-    Parameters
-    ----------
-    problem : Problem
-        Located in a file.
-
-    Returns
-    -------
-    str
-        The last part of the file's name, the line and the key.
 
     Examples
     --------

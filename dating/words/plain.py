@@ -21,18 +21,6 @@ WIDTH = 80
 def in_plain_text(parts: Sequence[Callable[[Console], None]], width: int = WIDTH) -> str:
     """Let each part write, and give all they wrote.
 
-    Parameters
-    ----------
-    parts : sequence of callable
-        Each writes to the console it is handed.
-    width : int
-        Columns.
-
-    Returns
-    -------
-    str
-        Lines of at most so many columns.
-
     Examples
     --------
     >>> in_plain_text([lambda console: say(console, "built in 1931")]).splitlines()
@@ -48,62 +36,24 @@ def in_plain_text(parts: Sequence[Callable[[Console], None]], width: int = WIDTH
 
 
 def title(console: Console, words: str) -> None:
-    """Write a title after an empty line.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    words : str
-        The title.
-    """
+    """Write a title after an empty line."""
     console.print()
     console.print(Text(words.upper()))
 
 
 def say(console: Console, words: str, start: int = 2) -> None:
-    """Write a sentence, indented and wrapped; per cent keeps to its number.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    words : str
-        The sentence.
-    start : int
-        Columns by which it is indented.
-    """
+    """Write a sentence, indented and wrapped; per cent keeps to its number."""
     lines = wrapped(words, console.width - start)
     console.print(Padding(Text(lines), (0, 0, 0, start)))
 
 
 def command(console: Console, words: str) -> None:
-    """Write a command on a line of its own, whole however long, so that it can be copied.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    words : str
-        The command.
-    """
+    """Write a command on a line of its own, whole however long, so that it can be copied."""
     console.print(Text(f"    {escaped(words)}"), soft_wrap=True)
 
 
 def wrapped(words: str, width: int = WIDTH) -> str:
     """Wrap a sentence, and keep per cent with its number; unseen signs are escaped.
-
-    Parameters
-    ----------
-    words : str
-        The sentence.
-    width : int
-        Columns.
-
-    Returns
-    -------
-    str
-        Lines.
 
     Examples
     --------
@@ -118,18 +68,6 @@ def hanging(lines: Iterable[str], width: int = WIDTH) -> str:
     """Wrap lines of a list; what follows in one hangs four columns below its start.
 
     No word is broken, so that paths can be copied.
-
-    Parameters
-    ----------
-    lines : iterable of str
-        Each with its own indentation.
-    width : int
-        Columns.
-
-    Returns
-    -------
-    str
-        Lines of at most so many columns, but for a word that is longer.
 
     Examples
     --------
@@ -169,42 +107,17 @@ class TextTable:
     rows: list[tuple[str, ...]] = field(default_factory=list)
 
     def add_row(self, *cells: str) -> None:
-        """Add a row.
-
-        Parameters
-        ----------
-        *cells : str
-            One for each column; unseen signs are escaped.
-        """
+        """Add a row."""
         self.rows.append(tuple(escaped(" ".join(cell.split("\n"))) for cell in cells))
 
 
 def table(*columns: tuple[str, str]) -> TextTable:
-    """Make a table without lines.
-
-    Parameters
-    ----------
-    *columns : tuple of str, str
-        The title of each column, which may be empty, and the side it keeps to.
-
-    Returns
-    -------
-    TextTable
-        None yet.
-    """
+    """Make a table without lines."""
     return TextTable(columns)
 
 
 def indent(console: Console, rows: TextTable) -> None:
-    """Write a table, indented.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    rows : TextTable
-        What to write.
-    """
+    """Write a table, indented."""
     headed = any(head for head, _ in rows.columns)
     drawn = Table(box=None, show_header=headed, pad_edge=False, padding=(0, 2, 0, 0))
     for head, side in rows.columns:

@@ -18,18 +18,7 @@ _PARTS = {"5 %": 0.05, "median": 0.5, "95 %": 0.95}
 
 
 def on_quantities(made: Outcome) -> list[str]:
-    """Say what was learned of lags, spreads and output.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result.
-
-    Returns
-    -------
-    list of str
-        A line for each lag and each measurement, and one for the output where it was learned.
-    """
+    """Say what was learned of lags, spreads and output."""
     lines = []
     points = list(lag_rows(made))
     for rows in (points[k : k + 3] for k in range(0, len(points), 3)):
@@ -47,20 +36,7 @@ def on_quantities(made: Outcome) -> list[str]:
 
 
 def on_output(maker: Maker, learned: Learned) -> list[str]:
-    """Say how unevenly instruments were made, and on what that rests.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    learned : Learned
-        What was learned.
-
-    Returns
-    -------
-    list of str
-        One sentence; none where the output was not left to be learned.
-    """
+    """Say how unevenly instruments were made, and on what that rests."""
     if not learned.output.size:
         return []
     share = np.sort(learned.output.mean(axis=0))[::-1]
@@ -73,18 +49,7 @@ def on_output(maker: Maker, learned: Learned) -> list[str]:
 
 
 def lag_rows(made: Outcome) -> Iterator[Row]:
-    """Give three rows for each lag that was learned: points of the lags of instruments.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result.
-
-    Yields
-    ------
-    dict
-        Mark, which point, months judged and learned, sources.
-    """
+    """Give three rows for each lag that was learned: points of the lags of instruments."""
     marks = made.plan.maker.marks()
     for place, lag in enumerate(made.plan.layout.lags):
         if lag.learned:
@@ -103,20 +68,7 @@ def lag_rows(made: Outcome) -> Iterator[Row]:
 
 
 def spread_rows(made: Outcome, doubt: float) -> Iterator[Row]:
-    """Give a row for the spread of each measurement.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result.
-    doubt : float
-        Standard deviation of the logarithm of a stated spread.
-
-    Yields
-    ------
-    dict
-        Measurement, spread stated (with its doubt) and learned, sources.
-    """
+    """Give a row for the spread of each measurement."""
     measurements = made.plan.maker.measurements()
     for gauge, drawn in zip(made.plan.layout.gauges, made.learned.spreads.T, strict=False):
         measured = measurements[gauge.name][1]
@@ -131,18 +83,7 @@ def spread_rows(made: Outcome, doubt: float) -> Iterator[Row]:
 
 
 def output_rows(made: Outcome) -> Iterator[Row]:
-    """Give a row for the output of each year, where it was learned.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result.
-
-    Yields
-    ------
-    dict
-        Year, its share of what was made if every month were alike, and as learned.
-    """
+    """Give a row for the output of each year, where it was learned."""
     period, output = made.plan.maker.period, made.learned.output
     if not output.size:
         return

@@ -32,18 +32,6 @@ class Range:
 def range_of(points: Iterable[float], form: str) -> Range:
     """Write three points.
 
-    Parameters
-    ----------
-    points : iterable of three floats
-        In ascending order.
-    form : str
-        How each is written.
-
-    Returns
-    -------
-    Range
-        In words.
-
     Examples
     --------
     >>> range_of((1.0, 2.5, 4.0), ".1f").middle

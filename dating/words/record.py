@@ -26,17 +26,6 @@ _PLACES = {"feature": "features", "mark": "marks", "measurement": "measurements"
 def as_record(estimate: Estimate) -> dict[str, Any]:
     """Turn an estimate into plain data, ready for JSON or YAML.
 
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-
-    Returns
-    -------
-    dict
-        Mappings, lists, text, numbers and None only. A weight that is infinite is None, with
-        ``decides`` true beside it.
-
     Examples
     --------
     >>> from dating import estimate, read_examination, read_maker
@@ -238,13 +227,7 @@ def _provenance(estimate: Estimate) -> dict[str, Any]:
 
 
 def own_version() -> str:
-    """Give the version of this project as installed.
-
-    Returns
-    -------
-    str
-        The version, or ``not installed``.
-    """
+    """Give the version of this project as installed."""
     try:
         return version("instrument-dating")
     except PackageNotFoundError:

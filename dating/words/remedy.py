@@ -34,19 +34,7 @@ _LOOK = {
 def write_remedy(
     console: Console, made: Calibration, remedy: Remedy, commands: Sequence[str]
 ) -> None:
-    """Write what would help, with the commands that do it.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    made : Calibration
-        Reference instruments dated as if undated.
-    remedy : Remedy
-        What would help.
-    commands : sequence of str
-        What writes the correction; empty where it is being written.
-    """
+    """Write what would help, with the commands that do it."""
     title(console, "What would help")
     if "heavy-tailed" in faults_of(made.uniformity):
         say(console, _STRAYS)
@@ -117,22 +105,7 @@ def _on_pull(made: Calibration, pull: Pull) -> str:
 def remedy_record(
     made: Calibration, remedy: Remedy | None, commands: Sequence[str]
 ) -> dict[str, Any] | None:
-    """Turn what would help into plain data.
-
-    Parameters
-    ----------
-    made : Calibration
-        Reference instruments dated as if undated.
-    remedy : Remedy or None
-        What would help; None where the probabilities may be trusted.
-    commands : sequence of str
-        What writes the correction.
-
-    Returns
-    -------
-    dict or None
-        Mappings, lists, text, numbers and None only.
-    """
+    """Turn what would help into plain data."""
     if remedy is None:
         return None
     corrected, pulls, first = remedy.corrected, remedy.pulls, made.corpus.maker.period.first

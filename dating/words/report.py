@@ -39,20 +39,7 @@ _OPINION = (
 
 
 def learned_page(made: Outcome, pictures: Mapping[str, PagePicture]) -> str:
-    """Write the page.
-
-    Parameters
-    ----------
-    made : Outcome
-        The result.
-    pictures : mapping of str to PagePicture
-        ``mixing``; where there are changeovers also ``overview``, and each by its name.
-
-    Returns
-    -------
-    str
-        HTML; the same result and pictures give the same text.
-    """
+    """Write the page."""
     return page_of("learned.html.j2", {**_content(made), "pictures": pictures})
 
 

@@ -10,24 +10,7 @@ from dating.words.plain import WIDTH, hanging
 def after_restating(
     made: Restatement, file: str, agreement: Agreement | None, width: int = WIDTH
 ) -> str:
-    """Say how far a maker file's judgements and dates are from what was learned, and what is lost.
-
-    Parameters
-    ----------
-    made : Restatement
-        The maker file.
-    file : str
-        Its name.
-    agreement : Agreement or None
-        Its dates beside those from the draws; None where there was no instrument to date.
-    width : int
-        Columns.
-
-    Returns
-    -------
-    str
-        Lines of at most so many columns.
-    """
+    """Say how far judgements and dates are from what was learned, and what is lost."""
     name, gap = made.widest
     lines = [f"{file}: a maker file that states what was learned."]
     if name:

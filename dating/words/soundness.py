@@ -15,55 +15,17 @@ DRAFT = (
 
 
 def on_grounds(maker: Maker, learned: Learned | None) -> list[str]:
-    """Say what must be known first of a date that rests on a maker file and what was learned.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    learned : Learned or None
-        What was learned, if anything was.
-
-    Returns
-    -------
-    list of str
-        That the maker file is a draft of which nothing was learned, and what is wrong with the
-        draws; none where neither holds.
-    """
+    """Say what must be known first of a date that rests on a maker file and what was learned."""
     return [*([DRAFT] if is_bare_draft(maker, learned) else []), *on_soundness(learned)]
 
 
 def is_bare_draft(maker: Maker, learned: Learned | None) -> bool:
-    """Say whether a maker file is a draft from which nothing was learned.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    learned : Learned or None
-        What was learned, if anything was.
-
-    Returns
-    -------
-    bool
-        Whether its dates are to be doubted for that.
-    """
+    """Say whether a maker file is a draft from which nothing was learned."""
     return maker.draft and learned is None
 
 
 def on_soundness(learned: Learned | None) -> list[str]:
     """Say what must be known first of what was learned.
-
-    Parameters
-    ----------
-    learned : Learned or None
-        What was learned, if anything was.
-
-    Returns
-    -------
-    list of str
-        That the maker file has changed since, and that the draws were kept although they are not
-        sound; none where neither holds.
 
     Examples
     --------
@@ -133,19 +95,7 @@ sound (3 divergent transitions).'
 
 
 def soundness_record(learned: Learned | None) -> dict[str, Any] | None:
-    """Turn the diagnostics of the draws into plain data.
-
-    Parameters
-    ----------
-    learned : Learned or None
-        What was learned, if anything was.
-
-    Returns
-    -------
-    dict or None
-        Whether the draws are sound, and the sentence where they are not; the sentence about changes
-        of the maker file since.
-    """
+    """Turn the diagnostics of the draws into plain data."""
     if learned is None or learned.health is None:
         return None
     return {

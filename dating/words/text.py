@@ -35,18 +35,6 @@ _MOST_WARNINGS = 6
 def as_text(estimate: Estimate, width: int = WIDTH) -> str:
     """Write an estimate as plain text.
 
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-    width : int
-        Columns.
-
-    Returns
-    -------
-    str
-        Lines of at most so many columns.
-
     Examples
     --------
     >>> from dating import estimate, read_examination, read_maker
@@ -179,34 +167,12 @@ def _warnings(console: Console, estimate: Estimate) -> None:
 
 
 def looks_told(estimate: Estimate) -> list[Advice]:
-    """Choose the looks that are told.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-
-    Returns
-    -------
-    list of Advice
-        The first six that are expected to say anything.
-    """
+    """Choose the looks that are told."""
     return [advice for advice in estimate.advice if advice.bits >= 0.005][:_MOST_LOOKS]
 
 
 def clashing_parts(estimate: Estimate) -> Iterator[str]:
-    """Say which components contradict the rest.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-
-    Yields
-    ------
-    str
-        A sentence for each component with at least 3 bits against it.
-    """
+    """Say which components contradict the rest."""
     for name, against in estimate.conflict.against_rest.items():
         if against >= SURPRISING:
             yield (
@@ -216,18 +182,7 @@ def clashing_parts(estimate: Estimate) -> Iterator[str]:
 
 
 def clashing_pieces(estimate: Estimate) -> Iterator[str]:
-    """Say which observations contradict each other, or the rest.
-
-    Parameters
-    ----------
-    estimate : Estimate
-        The estimate.
-
-    Yields
-    ------
-    str
-        A sentence for each pair, and for each surprising observation that is in none.
-    """
+    """Say which observations contradict each other, or the rest."""
     paired = set()
     for clash in estimate.conflict.contradictions:
         paired |= {clash.piece.name, clash.other.name}

@@ -103,16 +103,6 @@ in their 90 % sets; sides, spread, tails and coverage are as chance allows.'
 def share(value: float) -> str:
     """Write a share in per cent, to a tenth.
 
-    Parameters
-    ----------
-    value : float
-        From 0 to 1.
-
-    Returns
-    -------
-    str
-        For example ``84.3 %``.
-
     Examples
     --------
     >>> share(0.8431)

@@ -58,24 +58,7 @@ def chosen(
     report: Callable[[str], None] = lambda _: None,
     plain_fits: int = FITS,
 ) -> Choice:
-    """Choose the settings for a corpus.
-
-    Parameters
-    ----------
-    rows : SightingRows
-        Securely dated instruments.
-    seed : int
-        Seed of folds and fits.
-    report : callable
-        Told in words what is being tried.
-    plain_fits : int
-        How many fits there shall be where no variants are used, and fits are cheap.
-
-    Returns
-    -------
-    Choice
-        The settings with the best score among instruments left out.
-    """
+    """Choose the settings for a corpus."""
     return _Search(rows, seed, report, plain_fits).choice()
 
 
@@ -84,23 +67,7 @@ def left_out(
 ) -> Floats:
     """Date every instrument with itself and others left out of the fit.
 
-    Parameters
-    ----------
-    rows : SightingRows
-        Securely dated instruments.
-    settings : sequence of Settings
-        Taken in turn, fit by fit.
-    folds : int
-        Into how many parts the corpus is cut; each is dated with the others.
-    fits : int
-        Bootstrap fits for each.
-    seed : int
-        Seed of folds and fits.
-
-    Returns
-    -------
-    ndarray of float64, shape (row, cell)
-        Posterior probabilities.
+    Shape: (row, cell).
     """
     fold = fold_of(len(rows), folds, seed)
     made = np.empty((len(rows), rows.cells))
@@ -113,17 +80,7 @@ def left_out(
 def fold_of(rows: int, folds: int, seed: int) -> NDArray[np.int64]:
     """Deal instruments into folds at random.
 
-    Parameters
-    ----------
-    rows, folds : int
-        How many of each.
-    seed : int
-        Seed of the deal.
-
-    Returns
-    -------
-    ndarray of int64, shape (row,)
-        The fold of each instrument; sizes differ by one at most.
+    Shape: (row,).
     """
     return np.asarray(np.random.default_rng(seed).permutation(rows) % folds)
 
@@ -131,17 +88,7 @@ def fold_of(rows: int, folds: int, seed: int) -> NDArray[np.int64]:
 def log_scores(posterior: Floats, rows: SightingRows) -> Floats:
     """Give the log probability of what is stated of each instrument's date.
 
-    Parameters
-    ----------
-    posterior : ndarray of float64, shape (row, cell)
-        Posterior probabilities.
-    rows : SightingRows
-        Instruments with their stated dates.
-
-    Returns
-    -------
-    ndarray of float64, shape (row,)
-        Natural logarithms.
+    Shapes: posterior (row, cell); gives (row,).
     """
     each = posterior[rows.pair_row, rows.pair_cell] * rows.pair_stated
     total = np.bincount(rows.pair_row, weights=each, minlength=len(rows))

@@ -65,15 +65,7 @@ class Mixture:
     def log_likelihood(self, rows: SightingRows) -> Floats:
         """Give log P(everything recorded | cell) of each instrument.
 
-        Parameters
-        ----------
-        rows : SightingRows
-            Instruments; what is stated of their dates is not used.
-
-        Returns
-        -------
-        ndarray of float64, shape (row, cell)
-            Natural logarithms; latent variants are summed over.
+        Shape: (row, cell).
         """
         unique, inverse = np.unique(rows.codes, axis=0, return_inverse=True)
         pairs = zip(rows.readings, self.shares, strict=True)
@@ -93,32 +85,13 @@ class Mixture:
     def interpolated(self, along: Floats) -> Mixture:
         """Give the same fit in other cells.
 
-        Parameters
-        ----------
-        along : ndarray of float64, shape (cell, other cell)
-            Weights of these cells in each of the others.
-
-        Returns
-        -------
-        Mixture
-            Weights and shares are weighted means.
+        Shapes: along (cell, other cell).
         """
         shares = tuple(along.T @ shares for shares in self.shares)
         return replace(self, weight=along.T @ self.weight, shares=shares)
 
     def widened(self, variants: int) -> Mixture:
-        """Give the same fit with more latent variants, some of them alike.
-
-        Parameters
-        ----------
-        variants : int
-            How many there shall be, at least as many as there are.
-
-        Returns
-        -------
-        Mixture
-            Each variant one or more times, its weight shared out among these.
-        """
+        """Give the same fit with more latent variants, some of them alike."""
         own = np.arange(variants) % self.weight.shape[1]
         weight = self.weight[:, own] / np.bincount(own)[own]
         return replace(self, weight=weight, shares=tuple(s[..., own] for s in self.shares))
@@ -127,19 +100,7 @@ class Mixture:
 def month_posterior(mixtures: Sequence[Mixture], rows: SightingRows, prior: Floats) -> Floats:
     """Give P(cell | everything recorded), all fits taken together.
 
-    Parameters
-    ----------
-    mixtures : sequence of Mixture
-        Fits.
-    rows : SightingRows
-        Instruments; what is stated of their dates is not used.
-    prior : ndarray of float64, shape (cell,)
-        Prior probability of each cell of the fits.
-
-    Returns
-    -------
-    ndarray of float64, shape (row, cell)
-        Each row sums to one.
+    Shapes: prior (cell,); gives (row, cell).
     """
     logs = reduce(np.logaddexp, (mixture.log_likelihood(rows) for mixture in mixtures))
     joint = np.exp(logs - logs.max(axis=1, keepdims=True)) * prior

@@ -70,15 +70,7 @@ class SightingRows:
     def chosen(self, rows: NDArray[np.bool_]) -> SightingRows:
         """Keep some of the instruments.
 
-        Parameters
-        ----------
-        rows : ndarray of bool, shape (row,)
-            Which to keep.
-
-        Returns
-        -------
-        SightingRows
-            In the same order.
+        Shapes: rows (row,).
         """
         places = np.cumsum(rows) - 1
         pairs = rows[self.pair_row]
@@ -97,12 +89,7 @@ class SightingRows:
     def unlike(self) -> tuple[SightingRows, Positions]:
         """Keep one of each set of instruments that show the same and are dated the same.
 
-        Returns
-        -------
-        rows : SightingRows
-            Those that differ.
-        place : ndarray of int64, shape (row,)
-            Which of them each instrument is like.
+        Shape: place (row,).
         """
         dates = np.split(np.arange(len(self.pair_row)), self._first()[1:])
         known: dict[bytes, int] = {}
@@ -120,37 +107,14 @@ class SightingRows:
 
 
 def free_form_features(maker: Maker) -> dict[str, tuple[str, ...]]:
-    """Name the features whose shares are left to be learned, with their states.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-
-    Returns
-    -------
-    dict of str to tuple of str
-        States by feature, in the order of the file.
-    """
+    """Name the features whose shares are left to be learned, with their states."""
     return {n: tuple(f.states) for n, (_, f) in maker.features().items() if f.free_form}
 
 
 def rows_of(references: Sequence[Reference], maker: Maker, output: Floats) -> SightingRows:
     """Turn dated instruments into arrays.
 
-    Parameters
-    ----------
-    references : sequence of Reference
-        Securely dated instruments.
-    maker : Maker
-        The maker file.
-    output : ndarray of float64, shape (month,)
-        Prior probability of each build month.
-
-    Returns
-    -------
-    SightingRows
-        In the order of the references.
+    Shapes: output (month,).
     """
     features, stretches = free_form_features(maker), stretches_of(references)
     cells = cells_between(stretches, maker.period)
@@ -175,18 +139,7 @@ def rows_of(references: Sequence[Reference], maker: Maker, output: Floats) -> Si
 
 
 def stretches_of(references: Sequence[Reference]) -> list[MonthRange]:
-    """List the stretches of months that are stated of instruments.
-
-    Parameters
-    ----------
-    references : sequence of Reference
-        Instruments; undated ones, and those whose date is not trusted at all, are passed over.
-
-    Returns
-    -------
-    list of (int, int)
-        The first month and the month after the last, several for a date with gaps.
-    """
+    """List the stretches of months that are stated of instruments."""
     stretches: list[MonthRange] = []
     for reference in references:
         if reference.dated and reference.trust:

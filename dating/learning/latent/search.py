@@ -32,23 +32,7 @@ def found_in(
 ) -> Latent:
     """Find free-form shares and latent variants in a corpus.
 
-    Parameters
-    ----------
-    corpus : Corpus
-        Securely dated instruments; the maker file leaves shares of some features to be learned.
-    output : ndarray of float64, shape (month,)
-        Prior probability of each build month.
-    seed : int
-        Seed of folds and fits.
-    report : callable
-        Told in words what is being done.
-    plain_fits : int
-        How many fits there shall be where there are no latent variants.
-
-    Returns
-    -------
-    Latent
-        Variants only where they date instruments left out better.
+    Shapes: output (month,).
     """
     rows = rows_of(corpus.references, corpus.maker, output)
     choice = chosen(rows, seed, report, plain_fits)
@@ -59,21 +43,7 @@ def found_in(
 def levels_in(corpus: Corpus, output: Floats, latent: Latent, seed: int = 1) -> Correction:
     """Learn a correction of levels where all evidence is free-form.
 
-    Parameters
-    ----------
-    corpus : Corpus
-        Securely dated instruments.
-    output : ndarray of float64, shape (month,)
-        Prior probability of each build month.
-    latent : Latent
-        What was found in the whole corpus; its settings are kept.
-    seed : int
-        Seed of folds and fits.
-
-    Returns
-    -------
-    Correction
-        What sets of stated levels held, of instruments left out of the fits.
+    Shapes: output (month,).
     """
     rows, fold = rows_of(corpus.references, corpus.maker, output), folds_of(corpus, seed)
     prior = rows.finer.gathered(output)
@@ -89,21 +59,7 @@ def levels_in(corpus: Corpus, output: Floats, latent: Latent, seed: int = 1) -> 
 def fold_fits(corpus: Corpus, output: Floats, latent: Latent, seed: int) -> list[Latent]:
     """Fit the same mixture with each fold of the corpus left out.
 
-    Parameters
-    ----------
-    corpus : Corpus
-        The corpus.
-    output : ndarray of float64, shape (month,)
-        Prior probability of each build month.
-    latent : Latent
-        What was found in the whole corpus; the settings of its first sixteen fits are kept.
-    seed : int
-        Seed of folds and fits.
-
-    Returns
-    -------
-    list of Latent
-        One for each fold of :func:`folds_of`.
+    Shapes: output (month,).
     """
     rows, fold = rows_of(corpus.references, corpus.maker, output), folds_of(corpus, seed)
     settings = [mixture.settings for mixture in latent.mixtures[:FITS]]
@@ -117,17 +73,7 @@ def fold_fits(corpus: Corpus, output: Floats, latent: Latent, seed: int) -> list
 def folds_of(corpus: Corpus, seed: int) -> NDArray[np.int64]:
     """Deal a corpus into folds.
 
-    Parameters
-    ----------
-    corpus : Corpus
-        The corpus.
-    seed : int
-        Seed of the deal.
-
-    Returns
-    -------
-    ndarray of int64, shape (instrument,)
-        The fold of each.
+    Shape: (instrument,).
     """
     count = len(corpus.references)
     return fold_of(count, min(FOLDS, count), seed)

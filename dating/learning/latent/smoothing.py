@@ -22,18 +22,7 @@ _SHORTEST = 0.3
 def kernel(axis: Cells, reach: float) -> Floats:
     """Give the weights of a heavy-tailed kernel between all cells.
 
-    Parameters
-    ----------
-    axis : Cells
-        The cells of time.
-    reach : float
-        Distance, in months, at which the weight has fallen to a quarter.
-
-    Returns
-    -------
-    ndarray of float64, shape (cell, cell)
-        Mean over the months of both cells of ``(1 + (distance / reach)^2)^-2``, a Student t with
-        three degrees of freedom. Cannot be written to.
+    Shape: (cell, cell).
 
     Examples
     --------
@@ -56,17 +45,7 @@ def kernel(axis: Cells, reach: float) -> Floats:
 def scattering(axis: Cells, reach: float) -> Floats:
     """Give the share of each cell's instruments that smoothing puts into every cell.
 
-    Parameters
-    ----------
-    axis : Cells
-        The cells of time.
-    reach : float
-        Reach of the kernel in months.
-
-    Returns
-    -------
-    ndarray of float64, shape (cell, cell)
-        From column to row; each column sums to one, so that none are lost.
+    Shape: (cell, cell).
 
     Examples
     --------

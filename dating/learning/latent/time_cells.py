@@ -39,16 +39,6 @@ class Cells:
     def even(cls, months: int, width: int) -> Cells:
         """Cut a period into cells of equal length; the last may be shorter.
 
-        Parameters
-        ----------
-        months, width : int
-            Months of the period and of a cell.
-
-        Returns
-        -------
-        Cells
-            From the first month on.
-
         Examples
         --------
         >>> Cells.even(5, 2).edges
@@ -83,15 +73,7 @@ class Cells:
     def gathered(self, by_month: Floats) -> Floats:
         """Sum over the months of each cell.
 
-        Parameters
-        ----------
-        by_month : ndarray of float64, shape (..., month)
-            Values by month.
-
-        Returns
-        -------
-        ndarray of float64, shape (..., cell)
-            Sums.
+        Shapes: by_month (..., month); gives (..., cell).
 
         Examples
         --------
@@ -103,10 +85,7 @@ class Cells:
     def spread(self) -> Floats:
         """Give the weight of each cell in each month: all of it in its own months.
 
-        Returns
-        -------
-        ndarray of float64, shape (cell, month)
-            Weights that sum to one in each month.
+        Shape: (cell, month).
 
         Examples
         --------
@@ -117,16 +96,6 @@ class Cells:
 
     def finer(self, stretches: Sequence[MonthRange]) -> Cells:
         """Cut cells into months, but not those that are stated dates themselves.
-
-        Parameters
-        ----------
-        stretches : sequence of (int, int)
-            Stated dates.
-
-        Returns
-        -------
-        Cells
-            With all edges of these cells, and more.
 
         Examples
         --------
@@ -146,15 +115,7 @@ class Cells:
 
         A cell that is not cut keeps its weight: there, dates tell no more.
 
-        Parameters
-        ----------
-        finer : Cells
-            With all edges of these cells, and more.
-
-        Returns
-        -------
-        ndarray of float64, shape (cell, finer cell)
-            Weights that sum to one in each finer cell.
+        Shape: (cell, finer cell).
 
         Examples
         --------
@@ -170,20 +131,6 @@ class Cells:
 
 def cells_between(stretches: Sequence[MonthRange], period: Period, most: int = MOST_CELLS) -> Cells:
     """Choose cells that tell apart what the stated dates do.
-
-    Parameters
-    ----------
-    stretches : sequence of (int, int)
-        Stated dates.
-    period : Period
-        The months.
-    most : int
-        Cells that can be afforded.
-
-    Returns
-    -------
-    Cells
-        With an edge wherever a date begins or ends and at each New Year, as far as can be afforded.
 
     Examples
     --------

@@ -51,10 +51,7 @@ class Latent:
     def weights(self) -> Floats:
         """Give P(latent variant | month).
 
-        Returns
-        -------
-        ndarray of float64, shape (fit, variant, month)
-            Sums to one over the variants.
+        Shape: (fit, variant, month).
         """
         along = self.axis.spread()
         return np.array([mixture.weight.T @ along for mixture in self.mixtures])
@@ -62,15 +59,7 @@ class Latent:
     def curves(self, feature: str) -> Floats:
         """Give P(state | month, latent variant) of one feature.
 
-        Parameters
-        ----------
-        feature : str
-            A free-form feature.
-
-        Returns
-        -------
-        ndarray of float64, shape (state, fit, variant, month)
-            Sums to one over the states.
+        Shape: (state, fit, variant, month).
         """
         along, place = self.axis.spread(), self.features.index(feature)
         return np.stack(
@@ -78,13 +67,7 @@ class Latent:
         )
 
     def dataset(self) -> xr.Dataset:
-        """Give weights and shares with labels, as they are kept in a file.
-
-        Returns
-        -------
-        Dataset
-            ``weight`` and one variable for each feature, in the order of ``features``.
-        """
+        """Give weights and shares with labels, as they are kept in a file."""
         import xarray as xr  # noqa: PLC0415
 
         made: dict[str, xr.DataArray] = {
@@ -105,18 +88,7 @@ class Latent:
 
 
 def latent_from(dataset: xr.Dataset) -> Latent:
-    """Read what was kept.
-
-    Parameters
-    ----------
-    dataset : Dataset
-        From :meth:`Latent.dataset`.
-
-    Returns
-    -------
-    Latent
-        The same.
-    """
+    """Read what was kept."""
     weight = dataset["weight"].values
     names = [str(name) for name in dataset.data_vars if str(name).startswith("shares ")]
     shares = [dataset[name].values for name in names]
