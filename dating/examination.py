@@ -8,12 +8,13 @@ from __future__ import annotations
 import datetime
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, GetJsonSchemaHandler, WithJsonSchema, model_validator
+from pydantic_core import CoreSchema
 
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
 from dating.edtf_slips import vague
 from dating.escapes import escaped
-from dating.statements import Fraction, Name, Number, Text, Title
+from dating.statements import Fraction, Name, Note, Number, Text, Title
 from dating.validation import FromFile, Strict, number, refuse
 
 NOT_EXAMINED = "not examined"
@@ -52,18 +53,34 @@ def _day(value: Any) -> Any:
     return date.lower
 
 
-type Bound = Annotated[UncertainDate, BeforeValidator(_month)]
-type Day = Annotated[datetime.date, BeforeValidator(_day)]
+_WRITTEN_BOUND = {
+    "type": ["string", "integer"],
+    "description": "A year, month or day, in ISO 8601.",
+    "examples": ["1934", "1934-06", "1934-06-12"],
+}
+_WRITTEN_DAY = {"type": "string", "format": "date"}
+
+type Bound = Annotated[UncertainDate, BeforeValidator(_month), WithJsonSchema(_WRITTEN_BOUND)]
+type Day = Annotated[datetime.date, BeforeValidator(_day), WithJsonSchema(_WRITTEN_DAY)]
 
 
-class Sight(Strict):
+class Sight(Strict, title="Something seen"):
     """What was seen of one feature, with the examiner's doubt."""
 
-    state: Name | None = None
-    sure: Fraction | None = None
-    one_of: Annotated[tuple[Name, ...], Field(min_length=1)] | None = None
-    other: Title | None = None
-    note: Text = ""
+    state: Name | None = Field(None, description="The state that was seen.")
+    sure: Fraction | None = Field(None, description="Probability that it is this state.")
+    one_of: Annotated[tuple[Name, ...], Field(min_length=1)] | None = Field(
+        None, description="States of which it is one."
+    )
+    other: Title | None = Field(None, description="What it is instead of a listed state, in words.")
+    note: Note = ""
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, core: CoreSchema, handler: GetJsonSchemaHandler, /
+    ) -> dict[str, Any]:
+        """Let the name of a state stand for it."""
+        return {"anyOf": [{"type": ["string", "number"]}, handler(core)]}
 
     @model_validator(mode="before")
     @classmethod
@@ -96,12 +113,21 @@ class Sight(Strict):
         return " or ".join(self.one_of or ())
 
 
-class Reading(Strict):
+class Reading(Strict, title="Something measured"):
     """A measured value; ``within`` is the standard deviation of measuring."""
 
-    value: Number
-    within: Annotated[float, Field(ge=0, le=1e9), BeforeValidator(number)] = 0.0
-    note: Text = ""
+    value: Number = Field(description="The measured value, in the unit of the maker file.")
+    within: Annotated[float, Field(ge=0, le=1e9), BeforeValidator(number)] = Field(
+        0.0, description="Standard deviation of measuring, in the same unit."
+    )
+    note: Note = ""
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, core: CoreSchema, handler: GetJsonSchemaHandler, /
+    ) -> dict[str, Any]:
+        """Let a plain number, or the words for not examined stand for it."""
+        return {"anyOf": [{"type": "number"}, {"const": NOT_EXAMINED}, handler(core)]}
 
     @model_validator(mode="before")
     @classmethod
@@ -109,15 +135,19 @@ class Reading(Strict):
         return {"value": data} if isinstance(data, int | float) else data
 
 
-class Paper(Strict):
+class Paper(Strict, title="A document"):
     """A document: the build is not before, or not after, a date, with a trust."""
 
-    what: Title
-    not_after: Bound | None = None
-    not_before: Bound | None = None
-    trust: Fraction = 1.0
-    source: Text = ""
-    note: Text = ""
+    what: Title = Field(description="What the document is.")
+    not_after: Bound | None = Field(
+        None, description="The build is not after this year, month or day."
+    )
+    not_before: Bound | None = Field(
+        None, description="The build is not before this year, month or day."
+    )
+    trust: Fraction = Field(1.0, description="Probability that what the document says is right.")
+    source: Text = Field("", description="Where the document is.")
+    note: Note = ""
 
     @model_validator(mode="after")
     def _some_bound(self) -> Paper:
@@ -132,25 +162,38 @@ class Paper(Strict):
         return text if self.trust == 1 else f"{text} (trust {self.trust:g})"
 
 
+_WRITTEN_MARK = {
+    "anyOf": [
+        {"type": ["string", "integer", "null"]},
+        {"type": "array", "items": {"type": ["string", "integer"]}, "minItems": 1},
+    ],
+    "description": "A date in EDTF or a source-date code, or dates of which it is one.",
+    "examples": ["1931-02", "[1931-02,1931-03]", "99-7114"],
+}
+
 type Seen = Annotated[Sight | None, BeforeValidator(_blank)]
-type Marked = Annotated[Text | None, BeforeValidator(_mark)]
+type Marked = Annotated[Text | None, BeforeValidator(_mark), WithJsonSchema(_WRITTEN_MARK)]
 type Measured = Annotated[Reading | None, BeforeValidator(_blank)]
 
 
-class Examination(FromFile):
+class Examination(FromFile, title="An examination"):
     """What was seen on one instrument."""
 
-    instrument: Text
-    maker: Name
-    invented: bool = False
-    examined: Day | None = None
-    by: Text = ""
-    note: Text = ""
-    variant: Seen = None
-    seen: dict[Name, Seen] = Field(default_factory=dict)
-    marks: dict[Name, Marked] = Field(default_factory=dict)
-    measured: dict[Name, Measured] = Field(default_factory=dict)
-    documents: tuple[Paper, ...] = ()
+    instrument: Text = Field(description="Name or number of the instrument.")
+    maker: Name = Field(description="Name of the maker file.")
+    invented: bool = Field(False, description="Whether the instrument is invented, as in a demo.")
+    examined: Day | None = Field(None, description="Day of the examination.")
+    by: Text = Field("", description="Who examined it.")
+    note: Note = ""
+    variant: Seen = Field(None, description="Which variant it is.")
+    seen: dict[Name, Seen] = Field(default_factory=dict, description="What was seen, by feature.")
+    marks: dict[Name, Marked] = Field(
+        default_factory=dict, description="Dates read from marks, by mark."
+    )
+    measured: dict[Name, Measured] = Field(
+        default_factory=dict, description="What was measured, by measurement."
+    )
+    documents: tuple[Paper, ...] = Field((), description="Documents that bound the date.")
 
     def __repr__(self) -> str:
         """Name the instrument, its maker, and how much was recorded."""

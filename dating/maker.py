@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from dating.cautions import Hazard, Material
 from dating.distributions import Certain, Judgement
@@ -22,6 +22,7 @@ from dating.statements import (
     Fraction,
     MonthStretch,
     Name,
+    Note,
     Number,
     Point,
     SourceNames,
@@ -87,64 +88,99 @@ def _outputs(value: Any) -> Any:
     return value
 
 
-type ClassNumber = Annotated[str, BeforeValidator(_class_number)]
+_WRITTEN_CLASS = {"type": ["string", "number"], "examples": ["321.322-6", "422.112-6 + 422.22-6"]}
+_WRITTEN_STATES = {
+    "anyOf": [
+        {"type": "object", "additionalProperties": {"type": ["string", "number"]}},
+        {"type": "array", "items": {"type": ["string", "number"]}, "uniqueItems": True},
+    ],
+    "description": "Names with a few words for each, or a list of names.",
+}
+
+type ClassNumber = Annotated[str, BeforeValidator(_class_number), WithJsonSchema(_WRITTEN_CLASS)]
 type Materials = tuple[Material, ...]
 type Shares = Annotated[dict[Name, Fraction], BeforeValidator(_shares), Field(min_length=1)]
-type States = Annotated[dict[Name, Text], BeforeValidator(_listed), Field(min_length=1)]
+type States = Annotated[
+    dict[Name, Text],
+    BeforeValidator(_listed),
+    Field(min_length=1),
+    WithJsonSchema(_WRITTEN_STATES),
+]
 
 
-class SourceNote(Strict):
+class SourceNote(Strict, title="A source"):
     """A source that numbers rest on."""
 
-    title: Title
-    kind: Text = ""
-    where: Text = ""
-    note: Text = ""
+    title: Title = Field(description="What the source is called.")
+    kind: Text = Field(
+        "", description="What kind of source it is, such as a ledger or an advertisement."
+    )
+    where: Text = Field("", description="Where it can be seen.")
+    note: Note = ""
 
 
-class Output(Strict):
+class Output(Strict, title="An output"):
     """How many instruments were completed in a stretch of months."""
 
-    during: MonthStretch
-    made: CountJudgement
+    during: MonthStretch = Field(description="The months that are spoken of.")
+    made: CountJudgement = Field(description="How many instruments were completed in these months.")
     source: SourceNames = ()
-    note: Text = ""
+    note: Note = ""
 
 
 type Outputs = Annotated[tuple[Output, ...] | None, BeforeValidator(_outputs)]
 
 
-class Event(Strict):
+class Event(Strict, title="An event"):
     """A dated happening that moves several changeovers at once."""
 
-    what: Title
-    when: DateJudgement
+    what: Title = Field(description="What happened, in words.")
+    when: DateJudgement = Field(description="When it happened.")
     source: SourceNames = ()
-    note: Text = ""
+    note: Note = ""
 
 
-class Look(Strict):
+class Look(Strict, title="A look"):
     """How to look at a thing, how invasive the look is, and what to beware of."""
 
-    how: Text = ""
-    invasive: Literal["none", "low", "moderate", "high"] = "none"
-    hazards: tuple[Hazard, ...] = ()
-    caution: Text = ""
+    how: Text = Field("", description="How to look, in words for someone at the bench.")
+    invasive: Literal["none", "low", "moderate", "high"] = Field(
+        "none", description="How far the look disturbs the instrument."
+    )
+    hazards: tuple[Hazard, ...] = Field(
+        (),
+        description="What can hurt the examiner or the instrument; each brings its usual caution.",
+    )
+    caution: Text = Field("", description="A caution beside the usual ones.")
 
 
-class Regime(Strict):
+class Regime(Strict, title="A regime of a history"):
     """A stretch of production with fixed shares, and the changeover that leads to it."""
 
-    state: Name | None = None
-    shares: Shares | None = None
-    by_variant: Annotated[dict[Name, Shares], Field(min_length=1)] | None = None
-    first_use: DateJudgement | None = None
-    event: Name | None = Field(default=None, alias="with")
-    lag: DelayJudgement | None = None
-    overlap: SpanJudgement | None = None
-    shape: Literal["linear", "logistic"] = "linear"
+    state: Name | None = Field(
+        None, description="The one state that all instruments of the regime have."
+    )
+    shares: Shares | None = Field(
+        None, description="How common each state is, as shares that sum to one."
+    )
+    by_variant: Annotated[dict[Name, Shares], Field(min_length=1)] | None = Field(
+        None, description="Shares for each variant, where they differ."
+    )
+    first_use: DateJudgement | None = Field(
+        None, description="When the first instrument of this regime was made."
+    )
+    event: Name | None = Field(
+        default=None, alias="with", description="The event with which the regime came in."
+    )
+    lag: DelayJudgement | None = Field(None, description="Months from the event to the first use.")
+    overlap: SpanJudgement | None = Field(
+        None, description="Months from the first use until all instruments follow the regime."
+    )
+    shape: Literal["linear", "logistic"] = Field(
+        "linear", description="How the change went: evenly, or slowly at both ends."
+    )
     source: SourceNames = ()
-    note: Text = ""
+    note: Note = ""
 
     @model_validator(mode="after")
     def _one_form(self) -> Regime:
@@ -177,8 +213,13 @@ class Regime(Strict):
 class Course(Strict):
     """How the states of one thing follow each other: by regimes or by a table of shares."""
 
-    history: tuple[Regime, ...] | None = None
-    shares_at: Annotated[dict[Point, Shares], Field(min_length=1)] | None = None
+    history: tuple[Regime, ...] | None = Field(
+        None, description="Regimes in order; the first is there from the start of the period."
+    )
+    shares_at: Annotated[dict[Point, Shares], Field(min_length=1)] | None = Field(
+        None,
+        description="Shares of the states at stated months, changing evenly between them.",
+    )
 
     @model_validator(mode="after")
     def _in_order(self) -> Course:
@@ -199,7 +240,7 @@ class Course(Strict):
         return self
 
 
-class StatedCourse(Course):
+class StatedCourse(Course, title="A course of a variant"):
     """A course that cannot be left to another: that of a variant, or of the variants."""
 
     @model_validator(mode="after")
@@ -209,7 +250,7 @@ class StatedCourse(Course):
         return self
 
 
-class Feature(Course):
+class Feature(Course, title="A feature"):
     """One thing to look at on a component, its states and their history.
 
     With ``free_form`` the shares over time are left to be learned from a corpus; until then the
@@ -217,17 +258,25 @@ class Feature(Course):
     hold for an instrument on which that state was seen.
     """
 
-    ask: Title
+    ask: Title = Field(description="The question to the examiner.")
     look: Look = Look()
-    states: States
-    materials: dict[Name, Materials] = Field(default_factory=dict)
-    slip: Chance = NEVER
-    replaced: Chance = NEVER
-    replacement: Shares | None = None
-    free_form: bool = False
-    by_variant: dict[Name, StatedCourse] = Field(default_factory=dict)
+    states: States = Field(description="Each state by its name, with a few words that describe it.")
+    materials: dict[Name, Materials] = Field(
+        default_factory=dict, description="What shows that a material is present, by state."
+    )
+    slip: Chance = Field(NEVER, description="Chance that the state is recorded wrongly.")
+    replaced: Chance = Field(NEVER, description="Chance that the part was replaced later.")
+    replacement: Shares | None = Field(
+        None, description="How common each state is among later replacements."
+    )
+    free_form: bool = Field(
+        False, description="Leave the shares over time to be learned from a corpus."
+    )
+    by_variant: dict[Name, StatedCourse] = Field(
+        default_factory=dict, description="A course of its own for each variant that differs."
+    )
     source: SourceNames = ()
-    note: Text = ""
+    note: Note = ""
 
     @model_validator(mode="after")
     def _has_course(self) -> Feature:
@@ -248,54 +297,85 @@ class Feature(Course):
         return self.by_variant.get(variant or "", self)
 
 
-class Mark(Strict):
+class Mark(Strict, title="A dated mark"):
     """A date on a part; the build follows it by a lag. ``found`` is how often there is one."""
 
-    ask: Title
+    ask: Title = Field(description="The question to the examiner.")
     look: Look = Look()
-    format: Literal["date", "source-date"] = "date"
-    precision: Literal["day", "month", "year"] = "day"
-    lag: SpanJudgement
-    found: Chance = ALWAYS
-    replaced: Chance = NEVER
+    format: Literal["date", "source-date"] = Field(
+        "date",
+        description="A date in ISO 8601, or a source-date code of the electronics industry.",
+    )
+    precision: Literal["day", "month", "year"] = Field(
+        "day", description="How finely the mark tells the time."
+    )
+    lag: SpanJudgement = Field(
+        description="Months from the mark to the completion of the instrument."
+    )
+    found: Chance = Field(ALWAYS, description="Chance that an instrument has the mark.")
+    replaced: Chance = Field(NEVER, description="Chance that the marked part was replaced later.")
     source: SourceNames = ()
-    note: Text = ""
+    note: Note = ""
 
 
-class Measurement(Strict):
+class Measurement(Strict, title="A measurement"):
     """A number that drifts over production."""
 
-    ask: Text = ""
+    ask: Text = Field("", description="The question to the examiner.")
     look: Look = Look()
-    unit: Title
-    spread: Annotated[float, Field(ge=1e-6, le=1e9), BeforeValidator(number)]
-    mean: Annotated[dict[Point, Number], Field(min_length=1)]
-    tails: Annotated[float, Field(gt=2, le=1e6), BeforeValidator(number)] | None = None
+    unit: Title = Field(description="Unit of the measurement, such as mm.")
+    spread: Annotated[float, Field(ge=1e-6, le=1e9), BeforeValidator(number)] = Field(
+        description="Standard deviation from instrument to instrument, in the unit."
+    )
+    mean: Annotated[dict[Point, Number], Field(min_length=1)] = Field(
+        description="Mean at stated months, in the unit; between them it changes evenly."
+    )
+    tails: Annotated[float, Field(gt=2, le=1e6), BeforeValidator(number)] | None = Field(
+        None,
+        description="Degrees of freedom of Student's t distribution; a normal one unless given.",
+    )
     source: SourceNames = ()
-    note: Text = ""
+    note: Note = ""
 
 
-class Donors(Strict):
+class Donors(Strict, title="Donors of swapped components"):
     """From which stretch the donor of a swapped component comes, and how often."""
 
-    during: MonthStretch
-    share: Fraction
+    during: MonthStretch = Field(
+        description="When the instruments were built that a swapped component comes from."
+    )
+    share: Fraction = Field(
+        description="How many of the swapped components come from these months, as a share."
+    )
     source: SourceNames = ()
 
 
-class Component(Strict):
+class Component(Strict, title="A component"):
     """A part that can be swapped as a whole; ``materials`` are in every one, whatever is seen."""
 
-    what: Text = ""
-    materials: Materials = ()
-    swapped: Chance = NEVER
-    donors: tuple[Donors, ...] = ()
-    features: dict[Name, Feature] = Field(default_factory=dict)
-    by_variant: dict[Name, dict[Name, StatedCourse]] = Field(default_factory=dict)
-    marks: dict[Name, Mark] = Field(default_factory=dict)
-    measurements: dict[Name, Measurement] = Field(default_factory=dict)
+    what: Text = Field("", description="What the component is, in words.")
+    materials: Materials = Field((), description="Materials in every one, whatever is seen.")
+    swapped: Chance = Field(
+        NEVER, description="Chance that the whole component came from another instrument."
+    )
+    donors: tuple[Donors, ...] = Field(
+        (), description="When donors of swapped components were built; shares sum to one."
+    )
+    features: dict[Name, Feature] = Field(
+        default_factory=dict, description="What to look at on the component, by name."
+    )
+    by_variant: dict[Name, dict[Name, StatedCourse]] = Field(
+        default_factory=dict,
+        description="Courses of features for a variant, by variant and feature.",
+    )
+    marks: dict[Name, Mark] = Field(
+        default_factory=dict, description="Dated marks on the component, by name."
+    )
+    measurements: dict[Name, Measurement] = Field(
+        default_factory=dict, description="Measurements of the component, by name."
+    )
     source: SourceNames = ()
-    note: Text = ""
+    note: Note = ""
 
     @model_validator(mode="after")
     def _donor_shares(self) -> Component:
@@ -304,14 +384,16 @@ class Component(Strict):
         return self
 
 
-class Variants(StatedCourse):
+class Variants(StatedCourse, title="Variants"):
     """The grades or lines made alongside each other, and their shares over time."""
 
-    ask: Text = "Which variant is it?"
+    ask: Text = Field("Which variant is it?", description="The question to the examiner.")
     look: Look = Look()
-    states: States
+    states: States = Field(
+        description="Each variant by its name, with a few words that describe it."
+    )
     source: SourceNames = ()
-    note: Text = ""
+    note: Note = ""
 
     @model_validator(mode="after")
     def _one_for_all(self) -> Variants:
@@ -320,25 +402,44 @@ class Variants(StatedCourse):
         return self
 
 
-class Maker(FromFile):
+class Maker(FromFile, title="A maker file"):
     """What is believed about one maker's production; ``materials`` are in every instrument.
 
     A ``draft`` was made from a table, and judged by nobody.
     """
 
-    maker: Title
-    product: Title
-    hornbostel_sachs: ClassNumber | None = None
-    materials: Materials = ()
-    invented: bool = False
-    draft: bool = False
-    note: Text = ""
-    period: MonthStretch
-    sources: dict[Name, SourceNote] = Field(default_factory=dict)
-    outputs: Outputs = Field(default=(), alias="output")
-    events: dict[Name, Event] = Field(default_factory=dict, max_length=MOST_NUMBERS // 2)
-    variants: Variants | None = None
-    components: Annotated[dict[Name, Component], Field(min_length=1)]
+    maker: Title = Field(description="Name of the maker.")
+    product: Title = Field(description="What was made, in words.")
+    hornbostel_sachs: ClassNumber | None = Field(
+        None, description="Class number of Hornbostel and Sachs."
+    )
+    materials: Materials = Field((), description="Materials in every instrument.")
+    invented: bool = Field(
+        False, description="Whether maker and numbers are invented, as in a demo."
+    )
+    draft: bool = Field(False, description="Made from a table, and judged by nobody.")
+    note: Note = ""
+    period: MonthStretch = Field(
+        description="The months in which the product was made, first and last included."
+    )
+    sources: dict[Name, SourceNote] = Field(
+        default_factory=dict,
+        description="Sources that numbers rest on, by the name they are referred to with.",
+    )
+    outputs: Outputs = Field(
+        default=(),
+        alias="output",
+        description="How many were made when; learn leaves it to be learned from a corpus.",
+    )
+    events: dict[Name, Event] = Field(
+        default_factory=dict,
+        max_length=MOST_NUMBERS // 2,
+        description="Dated events that move several changeovers, by name.",
+    )
+    variants: Variants | None = Field(None, description="Grades or lines made beside each other.")
+    components: Annotated[dict[Name, Component], Field(min_length=1)] = Field(
+        description="Parts that can be swapped as a whole, by name."
+    )
 
     def __repr__(self) -> str:
         """Name the maker, its period, and how much is stated."""

@@ -9,7 +9,8 @@ from __future__ import annotations
 from math import floor
 from typing import Annotated, Any, ClassVar, Literal, Self, get_args
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, GetJsonSchemaHandler, WithJsonSchema, model_validator
+from pydantic_core import CoreSchema
 
 from dating.distributions import Certain, Judgement, JudgementError, Metalog
 from dating.edtf import EdtfError, parse_edtf
@@ -76,23 +77,60 @@ def _written_date(value: float) -> str:
     return month_label(floor(value))
 
 
-type Name = Annotated[str, BeforeValidator(_name)]
-type Text = Annotated[str, BeforeValidator(_text), Field(max_length=2000)]
-type Title = Annotated[str, BeforeValidator(_title), Field(max_length=2000)]
-type SourceNames = Annotated[tuple[Name, ...], BeforeValidator(_names)]
-type MonthStretch = Annotated[Period, BeforeValidator(_period)]
-type Point = Annotated[float, BeforeValidator(_point)]
+_WRITTEN_NAME = {"type": ["string", "integer"], "minLength": 1, "maxLength": LONGEST_NAME}
+_WRITTEN_TEXT = {"type": ["string", "number"], "maxLength": 2000}
+_WRITTEN_DATE = {
+    "type": ["string", "integer"],
+    "description": "A month or a day, in ISO 8601.",
+    "examples": ["1931-02", "1931-02-17"],
+}
+_WRITTEN_MONTHS = {
+    "type": ["string", "integer"],
+    "description": "Months or years, first and last included, in ISO 8601.",
+    "examples": ["1923-03/1941-11", "1931"],
+}
+_WRITTEN_NAMES = {
+    "anyOf": [_WRITTEN_NAME, {"type": "array", "items": _WRITTEN_NAME}],
+    "description": "Sources, by their names in the maker file.",
+}
+
+type Name = Annotated[str, BeforeValidator(_name), WithJsonSchema(_WRITTEN_NAME)]
+type Text = Annotated[
+    str, BeforeValidator(_text), Field(max_length=2000), WithJsonSchema(_WRITTEN_TEXT)
+]
+type Title = Annotated[
+    str,
+    BeforeValidator(_title),
+    Field(max_length=2000),
+    WithJsonSchema(_WRITTEN_TEXT | {"minLength": 1}),
+]
+type Note = Annotated[
+    Text, WithJsonSchema(_WRITTEN_TEXT | {"description": "Anything further, in words."})
+]
+type Assessor = Annotated[Text, WithJsonSchema(_WRITTEN_TEXT | {"description": "Who says so."})]
+type SourceNames = Annotated[
+    tuple[Name, ...], BeforeValidator(_names), WithJsonSchema(_WRITTEN_NAMES)
+]
+type MonthStretch = Annotated[Period, BeforeValidator(_period), WithJsonSchema(_WRITTEN_MONTHS)]
+type Point = Annotated[float, BeforeValidator(_point), WithJsonSchema(_WRITTEN_DATE)]
 type Number = Annotated[float, Field(allow_inf_nan=False, ge=-1e9, le=1e9), BeforeValidator(number)]
 type Fraction = Annotated[float, Field(ge=0, le=1), BeforeValidator(number)]
 type Positive = Annotated[float, Field(gt=0, le=1e9), BeforeValidator(number)]
 
 
-class Chance(Strict):
+class Chance(Strict, title="A chance"):
     """A probability, with who says so; a plain number will do in a file."""
 
-    value: Fraction
+    value: Fraction = Field(description="The probability.")
     source: SourceNames = ()
-    by: Text = ""
+    by: Assessor = ""
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, core: CoreSchema, handler: GetJsonSchemaHandler, /
+    ) -> dict[str, Any]:
+        """Let a plain number stand for it."""
+        return {"anyOf": [{"type": "number", "minimum": 0, "maximum": 1}, handler(core)]}
 
     @model_validator(mode="before")
     @classmethod
@@ -110,9 +148,11 @@ class Opinion(Strict):
     keys: ClassVar[tuple[str, str, str]]
     kind: ClassVar[Literal["point", "span"]] = "span"
 
-    weight: Positive = 1.0
-    coverage: Annotated[float, Field(ge=0.01, lt=1), BeforeValidator(number)] = 0.9
-    by: Text = ""
+    weight: Positive = Field(1.0, description="Weight of this assessor among several.")
+    coverage: Annotated[float, Field(ge=0.01, lt=1), BeforeValidator(number)] = Field(
+        0.9, description="Probability between the first and the last value."
+    )
+    by: Assessor = ""
     source: SourceNames = ()
 
     def triple(self) -> tuple[float, float, float]:
@@ -135,15 +175,15 @@ class Opinion(Strict):
         return self
 
 
-class DateOpinion(Opinion):
-    """Earliest, likely, latest: points in time, as month numbers."""
+class DateOpinion(Opinion, title="A date as one assessor judges it"):
+    """Earliest, likely, latest: points in time."""
 
     keys: ClassVar[tuple[str, str, str]] = ("earliest", "likely", "latest")
     kind: ClassVar[Literal["point", "span"]] = "point"
 
-    earliest: Point
-    likely: Point
-    latest: Point
+    earliest: Point = Field(description="A month or day that it is hardly before.")
+    likely: Point = Field(description="A month or day that it is as likely before as after.")
+    latest: Point = Field(description="A month or day that it is hardly after.")
 
     @model_validator(mode="after")
     def _within_reason(self) -> Self:
@@ -152,36 +192,49 @@ class DateOpinion(Opinion):
         return self
 
 
-class SpanOpinion(Opinion):
+class SpanOpinion(Opinion, title="A length of time as one assessor judges it"):
     """Shortest, likely, longest: lengths of time in months, not negative."""
 
     keys: ClassVar[tuple[str, str, str]] = ("shortest", "likely", "longest")
 
-    shortest: Number
-    likely: Number
-    longest: Number
+    shortest: Number = Field(description="Months that it is hardly shorter than.")
+    likely: Number = Field(description="Months that it is as likely shorter as longer than.")
+    longest: Number = Field(description="Months that it is hardly longer than.")
 
 
-class DelayOpinion(SpanOpinion):
+class DelayOpinion(SpanOpinion, title="A lag as one assessor judges it"):
     """Shortest, likely, longest: months after an event, negative where it comes before."""
 
     kind: ClassVar[Literal["point", "span"]] = "point"
 
 
-class CountOpinion(Opinion):
+class CountOpinion(Opinion, title="A number of instruments as one assessor judges it"):
     """Fewest, likely, most: numbers of instruments."""
 
     keys: ClassVar[tuple[str, str, str]] = ("fewest", "likely", "most")
 
-    fewest: Number
-    likely: Number
-    most: Number
+    fewest: Number = Field(description="A number that it is hardly below.")
+    likely: Number = Field(description="A number that it is as likely below as above.")
+    most: Number = Field(description="A number that it is hardly above.")
 
 
 class Judged[O: Opinion](Strict):
     """One number as one or more assessors judge it."""
 
     opinions: tuple[O, ...]
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, core: CoreSchema, handler: GetJsonSchemaHandler, /
+    ) -> dict[str, Any]:
+        """Let a plain value, three values, or one opinion stand for it, as well as a list."""
+        own = handler.resolve_ref_schema(handler(core))
+        opinion = own["properties"]["opinions"]["items"]
+        keys = get_args(cls.model_fields["opinions"].annotation)[0].keys
+        plain = handler.resolve_ref_schema(opinion)["properties"][keys[1]]
+        three = {"type": "array", "items": plain, "minItems": 3, "maxItems": 3}
+        several = {"type": "array", "items": opinion, "minItems": 1}
+        return {"anyOf": [plain, three, opinion, several]}
 
     @model_validator(mode="before")
     @classmethod

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from math import log
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from dating.distributions import Certain, JudgementError, Metalog
 from dating.judgement import metalog_through
-from dating.statements import Fraction, MonthStretch, Name, Number, Positive, Text
+from dating.statements import Assessor, Fraction, MonthStretch, Name, Note, Number, Positive, Text
 from dating.validation import FromFile, Strict, number, refuse
 
 
@@ -19,55 +19,77 @@ def _several(value: Any) -> Any:
     return value if isinstance(value, list | tuple) else [value]
 
 
-type Names = Annotated[tuple[Name, ...], BeforeValidator(_several), Field(min_length=1)]
+_WRITTEN_NAMES = {
+    "anyOf": [
+        {"type": ["string", "integer"]},
+        {"type": "array", "items": {"type": ["string", "integer"]}, "minItems": 1},
+    ]
+}
+
+type Names = Annotated[
+    tuple[Name, ...],
+    BeforeValidator(_several),
+    Field(min_length=1),
+    WithJsonSchema(_WRITTEN_NAMES),
+]
 type States = Annotated[dict[Name, Names], Field(min_length=1)]
 type Pair = Annotated[tuple[Name, ...], Field(min_length=2, max_length=2)]
 
 
-class Built(Strict):
+class Built(Strict, title="When an instrument was built"):
     """An instrument was built within a stretch of months."""
 
-    instrument: Name
-    within: MonthStretch
+    instrument: Name = Field(description="Name of an examined instrument.")
+    within: MonthStretch = Field(description="The months within which it was built.")
 
 
-class Original(Strict):
+class Original(Strict, title="Whether components are original"):
     """Components of an instrument are those it was built with."""
 
-    instrument: Name
-    components: Literal["all"] | Names = "all"
+    instrument: Name = Field(description="Name of an examined instrument.")
+    components: Literal["all"] | Names = Field(
+        "all", description="Components that are those it was built with, or all."
+    )
 
 
-class Apart(Strict):
+class Apart(Strict, title="How far apart two were built"):
     """Two instruments were built at most so many months apart."""
 
-    instruments: Pair
-    at_most: Annotated[int, Field(ge=0, le=1e6)]
+    instruments: Pair = Field(description="Two examined instruments.")
+    at_most: Annotated[int, Field(ge=0, le=1e6)] = Field(
+        description="Months between their dates at most."
+    )
 
 
-class Older(Strict):
+class Older(Strict, title="Which of two is older"):
     """The first of two instruments was built in an earlier month than the second."""
 
-    instruments: Pair
+    instruments: Pair = Field(description="Two examined instruments, the older first.")
 
 
-class ClaimedChangeover(Strict):
+class ClaimedChangeover(Strict, title="A changeover"):
     """The changeover with which a state of a feature, or of the variants, came in."""
 
-    feature: Name
-    to: Name
-    variant: Name | None = None
+    feature: Name = Field(description="The feature, or variants.")
+    to: Name = Field(description="The state that came in.")
+    variant: Name | None = Field(
+        None, description="The variant in which it came in, where that differs."
+    )
 
 
-class Use(Strict):
+class Use(Strict, title="First or last use of a state"):
     """When a state was first, or last, used: within a stretch, not before it, not after it."""
 
-    feature: Name
-    state: Name
-    variant: Name | None = None
-    within: MonthStretch | None = None
-    not_before: MonthStretch | None = None
-    not_after: MonthStretch | None = None
+    feature: Name = Field(description="The feature, or variants.")
+    state: Name = Field(description="The state that was used.")
+    variant: Name | None = Field(None, description="The variant, where that matters.")
+    within: MonthStretch | None = Field(None, description="The months within which it lies.")
+    not_before: MonthStretch | None = Field(
+        None, description="The month or year before which it does not lie."
+    )
+    not_after: MonthStretch | None = Field(
+        None, description="The month or year after which it does not lie."
+    )
 
     @model_validator(mode="after")
     def _bounded(self) -> Use:
@@ -77,34 +99,42 @@ class Use(Strict):
         return self
 
 
-class ChangedFirst(Strict):
+class ChangedFirst(Strict, title="Which changeover came first"):
     """One changeover came before another, by at least so many months."""
 
-    earlier: ClaimedChangeover
-    later: ClaimedChangeover
-    by: Annotated[float, Field(ge=0, le=1e4), BeforeValidator(number)] = 0.0
+    earlier: ClaimedChangeover = Field(description="The changeover that came first.")
+    later: ClaimedChangeover = Field(description="The changeover that came after it.")
+    by: Annotated[float, Field(ge=0, le=1e4), BeforeValidator(number)] = Field(
+        0.0, description="Months between them at least."
+    )
 
 
-class Overlap(Strict):
+class Overlap(Strict, title="How long a changeover took"):
     """The overlap of a changeover was shorter than so many months."""
 
-    changeover: ClaimedChangeover
-    shorter_than: Positive
+    changeover: ClaimedChangeover = Field(description="The changeover.")
+    shorter_than: Positive = Field(description="Months that the overlap was shorter than.")
 
 
-class Share(Strict):
+class Share(Strict, title="How much of production had some states"):
     """How much of the production of a stretch had a combination of states.
 
     ``at_least`` is a share; ``was`` takes the strict cases *all* and *none*, of which a tolerated
     share of production is excepted. With no tolerance not one instrument is excepted.
     """
 
-    states: States
-    during: MonthStretch
-    variant: Name | None = None
-    at_least: Fraction | None = None
-    was: Literal["all", "none"] | None = None
-    tolerance: Annotated[float, Field(ge=0, lt=1), BeforeValidator(number)] = 0.0
+    states: States = Field(description="States that an instrument has together, by feature.")
+    during: MonthStretch = Field(description="The months of production.")
+    variant: Name | None = Field(None, description="The variant, where only one is meant.")
+    at_least: Fraction | None = Field(
+        None, description="Share of production that has these states, at least."
+    )
+    was: Literal["all", "none"] | None = Field(
+        None, description="That all, or none, of the production has these states."
+    )
+    tolerance: Annotated[float, Field(ge=0, lt=1), BeforeValidator(number)] = Field(
+        0.0, description="Share of production that may be excepted from all or none."
+    )
 
     @model_validator(mode="after")
     def _one_measure(self) -> Share:
@@ -115,14 +145,20 @@ class Share(Strict):
         return self
 
 
-class Survival(Strict):
+class Survival(Strict, title="How many survive"):
     """A judgement of the share that survives: 5 %, 50 % and 95 % points."""
 
-    lowest: Annotated[float, Field(gt=0, lt=1), BeforeValidator(number)]
-    likely: Annotated[float, Field(gt=0, lt=1), BeforeValidator(number)]
-    highest: Annotated[float, Field(gt=0, lt=1), BeforeValidator(number)]
-    source: Text = ""
-    by: Text = ""
+    lowest: Annotated[float, Field(gt=0, lt=1), BeforeValidator(number)] = Field(
+        description="A share that hardly fewer survive than."
+    )
+    likely: Annotated[float, Field(gt=0, lt=1), BeforeValidator(number)] = Field(
+        description="A share that is as likely too high as too low."
+    )
+    highest: Annotated[float, Field(gt=0, lt=1), BeforeValidator(number)] = Field(
+        description="A share that hardly more survive than."
+    )
+    source: Text = Field("", description="Where the numbers are from.")
+    by: Assessor = ""
 
     @model_validator(mode="after")
     def _ascending(self) -> Survival:
@@ -139,19 +175,25 @@ class Survival(Strict):
         return metalog_through((low, likely, high))
 
 
-class NumberMade(Strict):
+class NumberMade(Strict, title="How many were made"):
     """The number made with a combination of states; with a survival, the number that survives.
 
     ``about`` means within ``give_or_take``, a share of the number, to either side.
     """
 
-    states: States
-    during: MonthStretch | None = None
-    variant: Name | None = None
-    between: Annotated[tuple[Number, ...], Field(min_length=2, max_length=2)] | None = None
-    about: Positive | None = None
-    give_or_take: Annotated[float, Field(gt=0, lt=1), BeforeValidator(number)] | None = None
-    survival: Survival | None = None
+    states: States = Field(description="States that an instrument has together, by feature.")
+    during: MonthStretch | None = Field(
+        None, description="The months of production; the whole period unless given."
+    )
+    variant: Name | None = Field(None, description="The variant, where only one is meant.")
+    between: Annotated[tuple[Number, ...], Field(min_length=2, max_length=2)] | None = Field(
+        None, description="The least and the greatest number."
+    )
+    about: Positive | None = Field(None, description="The number.")
+    give_or_take: Annotated[float, Field(gt=0, lt=1), BeforeValidator(number)] | None = Field(
+        None, description="How far from the number, as a share of it."
+    )
+    survival: Survival | None = Field(None, description="How many of those made survive.")
 
     @model_validator(mode="after")
     def _one_measure(self) -> NumberMade:
@@ -171,21 +213,25 @@ class NumberMade(Strict):
         return about * (1 - part), about * (1 + part)
 
 
-class Assertion(Strict):
+class Assertion(Strict, title="What is claimed"):
     """One thing that is claimed: exactly one of its kinds."""
 
     renamed: ClassVar[dict[str, str]] = {"order": "changed_first", "before": "older"}
 
-    built: Built | None = None
-    original: Original | None = None
-    apart: Apart | None = None
-    older: Older | None = None
-    first_use: Use | None = None
-    last_use: Use | None = None
-    changed_first: ChangedFirst | None = None
-    overlap: Overlap | None = None
-    share: Share | None = None
-    made: NumberMade | None = None
+    built: Built | None = Field(None, description="When an instrument was built.")
+    original: Original | None = Field(None, description="That components are original.")
+    apart: Apart | None = Field(None, description="How far apart two instruments were built.")
+    older: Older | None = Field(None, description="Which of two instruments is older.")
+    first_use: Use | None = Field(None, description="When a state was first used.")
+    last_use: Use | None = Field(None, description="When a state was last used.")
+    changed_first: ChangedFirst | None = Field(
+        None, description="Which of two changeovers came first."
+    )
+    overlap: Overlap | None = Field(None, description="How long a changeover took.")
+    share: Share | None = Field(None, description="How much of production had some states.")
+    made: NumberMade | None = Field(
+        None, description="How many instruments with some states were made."
+    )
 
     @model_validator(mode="after")
     def _one_kind(self) -> Assertion:
@@ -220,18 +266,20 @@ class Assertion(Strict):
                 return ()
 
 
-class Claim(Strict):
+class Claim(Strict, title="A claim"):
     """One claim of a manuscript: its sentence, where it stands, and what it says.
 
     What is said in ``all_of`` is claimed together.
     """
 
-    claim: Name
-    sentence: Text = ""
-    place: Text = ""
-    source: Text = ""
-    says: Assertion | None = None
-    all_of: Annotated[tuple[Assertion, ...], Field(min_length=2, max_length=8)] | None = None
+    claim: Name = Field(description="Name or number of the claim.")
+    sentence: Text = Field("", description="The sentence as the manuscript has it.")
+    place: Text = Field("", description="Where it stands in the manuscript.")
+    source: Text = Field("", description="Where the claim is from.")
+    says: Assertion | None = Field(None, description="What is claimed.")
+    all_of: Annotated[tuple[Assertion, ...], Field(min_length=2, max_length=8)] | None = Field(
+        None, description="Several things that are claimed together."
+    )
 
     @model_validator(mode="after")
     def _one_or_several(self) -> Claim:
@@ -253,12 +301,16 @@ def instruments_of(sayings: Sequence[Assertion]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(name for saying in sayings for name in saying.instruments()))
 
 
-class Claims(FromFile):
+class Claims(FromFile, title="A claims file"):
     """A claims file."""
 
-    maker: Name
-    manuscript: Text = ""
-    invented: bool = False
-    note: Text = ""
-    examinations: tuple[Text, ...] = ()
-    claims: Annotated[tuple[Claim, ...], Field(min_length=1, max_length=1000)]
+    maker: Name = Field(description="Name of the maker file.")
+    manuscript: Text = Field("", description="Title of the manuscript.")
+    invented: bool = Field(False, description="Whether the claims are invented, as in a demo.")
+    note: Note = ""
+    examinations: tuple[Text, ...] = Field(
+        (), description="Files of the instruments that claims are about."
+    )
+    claims: Annotated[tuple[Claim, ...], Field(min_length=1, max_length=1000)] = Field(
+        description="The claims, in order."
+    )

@@ -1,0 +1,39 @@
+"""``dating keys``: the keys of a kind of file, for people and for editors."""
+
+from __future__ import annotations
+
+import json
+from typing import Literal
+
+import click
+
+from dating.cli.streams import text_width
+
+KINDS = ("maker", "examination", "claims")
+
+
+@click.command()
+@click.argument("kind", type=click.Choice(KINDS))
+@click.option(
+    "--as",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="Plain text, or a JSON Schema with which an editor checks and completes YAML.",
+)
+def keys(kind: Literal["maker", "examination", "claims"], form: str) -> None:
+    """List the keys that a kind of file may have, and what each means.
+
+    \b
+    Example:
+      dating keys examination
+    """  # noqa: D301 (click wants the backspace itself)
+    from dating.schemas import schema_of  # noqa: PLC0415
+    from dating.words.reference import reference_text  # noqa: PLC0415
+
+    schema = schema_of(kind)
+    if form == "json":
+        click.echo(json.dumps(schema, indent=2))
+    else:
+        click.echo(reference_text(schema, text_width()), nl=False)
