@@ -20,7 +20,7 @@ from typing import Any
 import yaml
 
 from dating.escapes import escaped
-from dating.standard_input import StandardInput
+from dating.standard_input import FileContent
 
 LARGEST_FILE = 2_000_000
 DEEPEST_NESTING = 40
@@ -151,7 +151,7 @@ def read_bytes(path: str | os.PathLike[str], largest: int | None = None) -> byte
 
     Raises InputError when the file cannot be read.
     """
-    if isinstance(path, StandardInput):
+    if isinstance(path, FileContent):
         return path.content[:largest]
     file = os.fspath(path)
     try:

@@ -9,10 +9,7 @@ from __future__ import annotations
 
 import json
 import re
-import tempfile
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import replace
-from pathlib import Path, PurePosixPath
 from textwrap import dedent
 from typing import Any
 
@@ -21,6 +18,7 @@ import yaml
 from dating.files import read_maker
 from dating.maker import Maker
 from dating.reading import InputError, KeyPath, Problem, key_text, plain_number
+from dating.standard_input import FileContent
 
 type Value = str | int | float | tuple[str, ...]
 type Written = Value | Mapping[str, Written]
@@ -171,13 +169,7 @@ def read_in(text: str, file: str) -> Maker:
 
     Raises InputError with one located problem for each thing wrong.
     """
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / (PurePosixPath(file).name or "maker.yaml")
-        path.write_bytes(text.encode("utf-8"))
-        try:
-            return read_maker(path)
-        except InputError as error:
-            raise InputError([replace(p, file=file) for p in error.problems]) from None
+    return read_maker(FileContent(file, text.encode("utf-8")))
 
 
 def stated_at(text: str, path: KeyPath) -> str | None:

@@ -5,9 +5,7 @@ from __future__ import annotations
 import datetime
 import io
 import re
-import tempfile
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 from ruamel.yaml import YAML
@@ -19,6 +17,7 @@ from dating.bench.examination_yaml import plain_data
 from dating.examination import NOT_EXAMINED, Examination
 from dating.files import read_examination
 from dating.reading import InputError, Problem, plain_number
+from dating.standard_input import FileContent
 
 _GROUPS = ("seen", "marks", "measured")
 _WORDS = {"null", "true", "false"}
@@ -219,13 +218,10 @@ def _dumped(yaml: YAML, whole: Any) -> str:
 
 def _checked(text: str, examination: Examination) -> str:
     """Make sure that the command will read what was entered."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "examination.yaml"
-        path.write_bytes(text.encode("utf-8"))
-        try:
-            read = plain_data(read_examination(path))
-        except InputError:
-            read = {}
+    try:
+        read = plain_data(read_examination(FileContent("examination.yaml", text.encode("utf-8"))))
+    except InputError:
+        read = {}
     if trimmed(read) != trimmed(plain_data(examination)):
         message = "this cannot be written so that it reads back the same; use plainer text"
         raise InputError([Problem("what you entered", None, "", message)])
