@@ -13,6 +13,7 @@ from dating.cli.calibrate import calibrate
 from dating.cli.check import check
 from dating.cli.draft import draft
 from dating.cli.estimate import estimate
+from dating.cli.guide import guide
 from dating.cli.keys import keys
 from dating.cli.learn import learn
 from dating.cli.note import note
@@ -107,6 +108,7 @@ def main() -> None:
 main.add_command(estimate)
 main.add_command(check)
 main.add_command(keys)
+main.add_command(guide)
 main.add_command(learn)
 main.add_command(calibrate)
 main.add_command(draft)
