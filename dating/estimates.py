@@ -145,7 +145,7 @@ class Estimate:
         """P(component is original | everything seen) by component, as plain numbers."""
         chances = {}
         for name, part in self.weighing.parts.items():
-            here = self.weighing.respond(name, part.free)
+            here = self.weighing.respond(name, part.fixed)
             chances[name] = float(here.original.sum() / here.total.sum())
         return chances
 
@@ -390,10 +390,10 @@ def estimate(
         weighing = Weighing.of(tables, swapped, pieces)
         if not weighing.evidence:
             raise InputError([_impossible(weighing, examination)])
-        made = Estimate(maker, examination, weighing, neutral, level, learned)
-        if made.converged:
+        result = Estimate(maker, examination, weighing, neutral, level, learned)
+        if result.converged:
             break
-    return made
+    return result
 
 
 def _labelled(values: dict[str, float], dimension: str, name: str) -> xr.DataArray:

@@ -283,7 +283,7 @@ def made_of(
         after=chance_words(made.posterior),
         words=probability_words(made.posterior.value),
         factor="" if factor is None else _factor(factor),
-        support="" if factor is None or not factor.told else factor_words(factor.value),
+        support="" if factor is None or not factor.has_value else factor_words(factor.value),
         verdict=verdict(made),
         printed=printed,
         known=tuple(known for known in ranges_of(made, first) if known not in printed),
@@ -300,4 +300,6 @@ def _of_side(examples: Sequence[Witness], side: str) -> tuple[Witness, ...]:
 
 
 def _factor(factor: Factor) -> str:
-    return f"{factor.bound} {decimals_of(factor.value)}".strip() if factor.told else factor.bound
+    return (
+        f"{factor.bound} {decimals_of(factor.value)}".strip() if factor.has_value else factor.bound
+    )

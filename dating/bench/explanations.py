@@ -108,7 +108,7 @@ def explained(estimate: Estimate, name: str, examples: Examples | None) -> Expla
     curves = _curves(estimate, finding.piece, reported)
     return Explanation(
         name=name,
-        said=finding.piece.said,
+        said=finding.piece.observation,
         states=tuple(line.state for line in curves[0].lines) if curves else (),
         curves=curves,
         strip="" if curves else draw_strip(estimate.likelihood_alone(name), axis, period),

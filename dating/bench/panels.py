@@ -201,7 +201,7 @@ def panels_of(estimate: Estimate, places: Mapping[str, str]) -> Panels:
         said=_said(estimate, dated.picture.axis, places),
         axis=dated.picture.axis,
         neutral=tuple(
-            f"Recorded but not weighed: {neutral.name}, {neutral.said}."
+            f"Recorded but not weighed: {neutral.name}, {neutral.observation}."
             for neutral in estimate.neutral
         ),
         together=together(estimate.originality),
@@ -286,7 +286,7 @@ def _said(
         made.append(
             ObservationPanel(
                 name=piece.name,
-                said=piece.said,
+                said=piece.observation,
                 id=f"why-{at}",
                 question=at,
                 alone=short_set(finding.alone),

@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from dating.calibration.scores import medians_of
-from dating.figures.calibration_groups import draw_errors, draw_held, rows_of
+from dating.figures.calibration_groups import draw_coverage, draw_errors, rows_of
 from dating.figures.style import CORE, DOUBT, INK, REST, SET, plain, year_ticks
 from dating.words.calibration import on_ranks
 from dating.words.calibration_groups import on_figures_beyond
@@ -42,7 +42,7 @@ def draw_calibration(made: Calibration) -> Figure:
     _coverage(axes["coverage"], made)
     _ranks(axes["ranks"], made)
     _dates(axes["dates"], made)
-    draw_held(axes["held"], rows)
+    draw_coverage(axes["held"], rows)
     draw_errors(axes["error"], rows)
     maker = made.corpus.maker
     about = f"{maker.maker}, {maker.product}{' (invented)' if maker.invented else ''}"
@@ -59,15 +59,15 @@ def _coverage(axes: Axes, made: Calibration) -> None:
     for covered in made.groups.overall.coverage:
         axes.plot(
             covered.level,
-            covered.held,
+            covered.share,
             "o" if covered.right else "D",
             color=CORE if covered.right else DOUBT,
             markeredgecolor="white",
             markersize=7,
         )
         axes.annotate(
-            f"{covered.held:.0%}".replace("%", " %"),
-            (covered.level, covered.held),
+            f"{covered.share:.0%}".replace("%", " %"),
+            (covered.level, covered.share),
             xytext=(8, -11),
             textcoords="offset points",
             fontsize=8,

@@ -121,7 +121,7 @@ def _strips(axes: Axes, estimate: Estimate) -> None:
             vmax=1.25,
             rasterized=True,
         )
-        said = piece.said if len(piece.said) <= 30 else piece.said[:29] + "…"
+        said = piece.observation if len(piece.observation) <= 30 else piece.observation[:29] + "…"
         names.append(f"{piece.name}: {said}")
     axes.set_yticks(range(len(names)), names, fontsize=8)
     axes.set_ylim(len(names) - 0.4, -0.6)

@@ -38,7 +38,7 @@ def draw_mixing(made: Outcome) -> Figure:
     and Computing* 32:32. doi:10.1007/s11222-022-10090-6
     """
     sizes = made.summary[["ess_bulk", "ess_tail"]].min(axis=1)
-    worst = {str(name): made.drawn.sel(number=name, drop=True) for name in sizes.nsmallest(3).index}
+    worst = {str(name): made.draws.sel(number=name, drop=True) for name in sizes.nsmallest(3).index}
     collection = az.plot_rank_dist(
         xr.DataTree.from_dict({"posterior": xr.Dataset(worst)}),
         compact=False,

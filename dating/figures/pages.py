@@ -38,7 +38,7 @@ def pictures_of(made: Outcome) -> Iterator[tuple[str, PagePicture]]:
     from dating.figures.changeovers import draw_changeover, draw_overview  # noqa: PLC0415
     from dating.figures.mixing import draw_mixing  # noqa: PLC0415
 
-    if made.drawn.size:
+    if made.draws.size:
         yield "mixing", picture_of(draw_mixing(made))
     if made.shifts:
         yield "overview", picture_of(draw_overview(made))

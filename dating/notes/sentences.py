@@ -241,8 +241,8 @@ def unseen_sentences(estimate: Estimate, wording: Wording) -> list[str]:
         sentences.append(language.texts["unseen.none"])
     for item in estimate.neutral:
         name = name_words(item.name, language)
-        said = item.said.removeprefix("other: ")
-        sentences.append(language.say("unseen.not_weighed", name=name, said=said))
+        observation = item.observation.removeprefix("other: ")
+        sentences.append(language.say("unseen.not_weighed", name=name, said=observation))
     return sentences
 
 

@@ -51,7 +51,7 @@ def _coverage(console: Console, made: Calibration) -> None:
     for covered in made.groups.overall.coverage:
         allowed = f"{100 * covered.low:.1f} to {share(covered.high)}"
         beyond = {-1: "too few", 0: "", 1: "too many"}[beyond_chance(covered)]
-        rows.add_row(f"{100 * covered.level:g} %", share(covered.held), allowed, beyond)
+        rows.add_row(f"{100 * covered.level:g} %", share(covered.share), allowed, beyond)
     indent(console, rows)
     overall = made.groups.overall
     say(
@@ -190,9 +190,9 @@ def _foot(console: Console, made: Calibration) -> None:
 
 def on_corrected(made: LevelCorrection, file: str, width: int = WIDTH) -> str:
     """Say what a correction changes."""
-    held = share(made.correction.at(0.9))
+    coverage = share(made.correction.at(0.9))
     words = (
-        f"Wrote {file}. What uncorrected sets state as 90 % is stated as {held} there, as they "
+        f"Wrote {file}. What uncorrected sets state as 90 % is stated as {coverage} there, as they "
         f"held of {made.correction.instruments} instruments; the median 90 % set goes from "
         f"{made.before:g} to {made.after:g} months. Use it with dating estimate --learned {file}."
     )

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from dating.calibration.groups import ReferenceGroup
+from dating.calibration.groups import Coverage, ReferenceGroup
 from dating.calibration.remedy import Remedy
 from dating.calibration.uniformity import FALSE_ALARMS, MATTERS, QUESTIONS
 from dating.calibration.verdict import Calibration, Miss
@@ -100,11 +100,21 @@ def _group(group: ReferenceGroup) -> dict[str, Any]:
     return {
         "name": group.name,
         "instruments": group.instruments,
-        "coverage": [{**vars(covered), "right": covered.right} for covered in group.coverage],
+        "coverage": [_coverage(coverage) for coverage in group.coverage],
         "median_error": {**vars(group.error), "right": group.error.right},
         "crps": group.crps,
         "log_score": group.log_score,
         "width": group.width,
+    }
+
+
+def _coverage(coverage: Coverage) -> dict[str, Any]:
+    return {
+        "level": coverage.level,
+        "held": coverage.share,
+        "low": coverage.low,
+        "high": coverage.high,
+        "right": coverage.right,
     }
 
 

@@ -36,7 +36,7 @@ def clause(saying: Assertion) -> str:
     >>> clause(Assertion.model_validate({"older": {"instruments": ["M-1", "M-2"]}}))
     'M-1 was built in an earlier month than M-2'
     """
-    said = saying.said
+    said = saying.content
     match said:
         case Use() as use:
             which = "first" if saying.kind == "first_use" else "last"
@@ -87,7 +87,7 @@ def verdict(made: ClaimResult) -> str:
     words = f"{probability_words(made.posterior.value)} ({chance_words(made.posterior)})"
     if made.factor is None:
         return f"{words.capitalize()}, by the judgements alone; no evidence was weighed."
-    if not made.factor.told:
+    if not made.factor.has_value:
         before = chance_words(made.prior)
         return f"{words.capitalize()}, as before the evidence ({before}); its worth is not told."
     bound = f"{made.factor.bound} " if made.factor.bound else ""
@@ -110,7 +110,7 @@ def unweighed(made: ClaimResult) -> str:
 
 def chance_words(chance: DrawChance) -> str:
     """Write a probability, as sharply as its draws allow."""
-    return percent(chance.held if chance.settled else chance.value)
+    return percent(chance.safe_value if chance.settled else chance.value)
 
 
 def rewording(made: ClaimResult, first: int) -> str:
@@ -136,7 +136,7 @@ def ranges_of(made: ClaimResult, first: int) -> list[str]:
 def _range(saying: Assertion, points: Points, first: int) -> str:
     """Say between what the number lies that a claim is about; 5 and 95 % points."""
     low, _, high = points
-    match saying.said:
+    match saying.content:
         case Built(instrument=name):
             ends = f"{month_label(first + int(low))} and {month_label(first + int(high))}"
             return f"{name} was built between {ends} (probability 90 %)."

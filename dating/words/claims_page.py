@@ -50,7 +50,7 @@ def _row(made: ClaimResult, first: int) -> dict[str, object]:
         "posterior": chance_words(made.posterior),
         "words": probability_words(made.posterior.value),
         "factor": None if factor is None else _factor(factor),
-        "support": "" if factor is None or not factor.told else factor_words(factor.value),
+        "support": "" if factor is None or not factor.has_value else factor_words(factor.value),
         "printed": rewording(made, first),
         "against": [e for e in made.examples if e.side == "against"],
         "for_it": [e for e in made.examples if e.side == "for"],
@@ -61,4 +61,6 @@ def _row(made: ClaimResult, first: int) -> dict[str, object]:
 
 
 def _factor(factor: Factor) -> str:
-    return f"{factor.bound} {decimals_of(factor.value)}".strip() if factor.told else factor.bound
+    return (
+        f"{factor.bound} {decimals_of(factor.value)}".strip() if factor.has_value else factor.bound
+    )

@@ -64,7 +64,7 @@ def _claim(console: Console, made: ClaimResult, first: int) -> None:
             say(console, f"Known of it: {known}")
     for side in ("against", "for"):
         named = [
-            f"{e.name} (line {e.line}): {e.said}" if e.line else e.said
+            f"{e.name} (line {e.line}): {e.words}" if e.line else e.words
             for e in made.examples
             if e.side == side
         ]
@@ -120,18 +120,18 @@ def _claim_record(made: ClaimResult, first: int) -> dict[str, Any]:
         "bayes_factor": None
         if factor is None
         else {
-            "value": factor.value if factor.told else None,
+            "value": factor.value if factor.has_value else None,
             "standard_error_log10": factor.error,
             "bound": factor.bound,
             "speaks": factor.towards,
-            "words": factor_words(factor.value) if factor.told else "",
-            "second_scale": mention_words(factor.value) if factor.told else "",
+            "words": factor_words(factor.value) if factor.has_value else "",
+            "second_scale": mention_words(factor.value) if factor.has_value else "",
         },
         "verdict": verdict(made),
         "may_be_printed": rewording(made, first),
         "known_of_it": ranges_of(made, first),
         "examples": [
-            {"side": e.side, "name": e.name, "said": e.said, "line": e.line} for e in made.examples
+            {"side": e.side, "name": e.name, "said": e.words, "line": e.line} for e in made.examples
         ],
         "not_weighed": list(made.silent),
         "would_move_it": [{"what": look.what, "bits": look.bits} for look in made.looks],

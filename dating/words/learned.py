@@ -173,7 +173,7 @@ def chance(value: float) -> str:
 def _contradiction(found: CorpusContradiction) -> str:
     return (
         f"{found.instrument} (line {found.line}), built {found.built}: {found.feature} "
-        f"{found.said}, judged {chance(found.judged)}, learned {chance(found.learned)}"
+        f"{found.observation}, judged {chance(found.judged)}, learned {chance(found.learned)}"
     )
 
 

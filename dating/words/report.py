@@ -55,7 +55,7 @@ def _content(made: Outcome) -> dict[str, Any]:
         "assessors": list(assessor_rows(made)),
         "contradictions": list(contradiction_rows(made)),
         "contradictions_in_words": on_contradictions(made.contradictions),
-        "diagnostics": [on_health(made.health), _HEALTHY] if made.drawn.size else [_UNSAMPLED],
+        "diagnostics": [on_health(made.health), _HEALTHY] if made.draws.size else [_UNSAMPLED],
         "summary": list(summary_rows(made)),
         "origin": _origin(made),
         "source_places": {name: place for place, name in enumerate(sources, start=1)},
@@ -184,7 +184,7 @@ def _origin(made: Outcome) -> list[tuple[str, str]]:
     maker, corpus, said = made.plan.maker, made.plan.corpus, made.tree.attrs
     undated = f", {corpus.undated} undated" if corpus.undated else ""
     sampled = [
-        ("draws", f"{made.drawn.sizes['chain']} chains of {said['draws']}, after tuning"),
+        ("draws", f"{made.draws.sizes['chain']} chains of {said['draws']}, after tuning"),
         ("acceptance aimed at", f"{said['accept']:g}"),
     ]
     return [
@@ -193,7 +193,7 @@ def _origin(made: Outcome) -> list[tuple[str, str]]:
         ("maker file", f"{maker.origin.file}, SHA-256 {maker.origin.fingerprint}"),
         ("reference corpus", f"{corpus.file}, SHA-256 {corpus.fingerprint}"),
         ("instruments", f"{len(corpus.references)}, {made.plan.counted} of known month{undated}"),
-        *(sampled if made.drawn.size else ()),
+        *(sampled if made.draws.size else ()),
         ("seed", str(said["seed"])),
         ("versions", f"nutpie {said['nutpie']}, Python {said['python']}"),
     ]
