@@ -75,7 +75,7 @@ class Subject:
     ----------
     maker_file, file, learned : str
         Names of the files; empty where there is none.
-    noted : EstimateNote
+    estimate_note : EstimateNote
         The estimate with its note.
     wording : Wording
         How it is worded.
@@ -84,7 +84,7 @@ class Subject:
     maker_file: str
     file: str
     learned: str
-    noted: EstimateNote
+    estimate_note: EstimateNote
     wording: Wording
 
 
@@ -116,7 +116,7 @@ def file(asked: PageRequest) -> Response:
     _check_installed(f"a note as {form.called}", form.needs)
     with asked.shelf.drawing:
         content = _content(subject, form)
-    name = file_name(subject.noted.estimate.examination.instrument)
+    name = file_name(subject.estimate_note.estimate.examination.instrument)
     headers = {"content-disposition": f'attachment; filename="{name}.{ending}"'}
     return Response(content, media_type=form.media, headers=headers)
 
@@ -126,16 +126,16 @@ def _content(subject: Subject, form: Format) -> bytes:
     if form.key == "markdown":
         from dating.notes.markdown import as_markdown  # noqa: PLC0415
 
-        return as_markdown(subject.noted.note, House()).encode("utf-8")
+        return as_markdown(subject.estimate_note.note, House()).encode("utf-8")
     from dating.notes.note_files import documents_of  # noqa: PLC0415
 
-    made = documents_of(subject.noted, subject.wording, House(), (form.key,), "note")
+    made = documents_of(subject.estimate_note, subject.wording, House(), (form.key,), "note")
     (content,) = made.files.values()
     return content
 
 
 def _shown(asked: PageRequest, subject: Subject) -> Response:
-    made, wording = subject.noted.estimate, subject.wording
+    made, wording = subject.estimate_note.estimate, subject.wording
     kept: dict[str, tuple[str, ...]] = {
         **fields_of(made.examination),
         "file": (subject.file,),
@@ -144,7 +144,7 @@ def _shown(asked: PageRequest, subject: Subject) -> Response:
     return filled(
         "note.html.j2",
         subject=subject,
-        note=subject.noted.note,
+        note=subject.estimate_note.note,
         drawn=_drawn(asked, made, subject),
         kept=[(name, value) for name, values in kept.items() for value in values],
         languages=languages(),
@@ -161,7 +161,7 @@ def _drawn(asked: PageRequest, made: Estimate, subject: Subject) -> NotePicture 
     if find_spec("matplotlib") is None:
         return None
     with asked.shelf.drawing:
-        return picture_for(made, subject.wording, subject.noted.note.picture)
+        return picture_for(made, subject.wording, subject.estimate_note.note.picture)
 
 
 def _subject(asked: PageRequest, fields: Fields) -> Subject:

@@ -112,11 +112,11 @@ def _in_words(saying: Assertion, values: Floats, dates: bool) -> str:
 
 
 def _handles(evidence: Evidence, dotted: bool) -> list[Patch | Line2D]:
-    made: list[Patch | Line2D] = [Patch(fc="none", ec=DOUBT, hatch="////", label="judged")]
+    handles: list[Patch | Line2D] = [Patch(fc="none", ec=DOUBT, hatch="////", label="judged")]
     if evidence.learned is not None:
-        made.append(Patch(fc=CORE, ec=CORE, label="learned"))
-    made.append(Patch(fc=REST, alpha=0.45, label="claimed"))
+        handles.append(Patch(fc=CORE, ec=CORE, label="learned"))
+    handles.append(Patch(fc=REST, alpha=0.45, label="claimed"))
     if dotted:
         dots: dict[str, Any] = {"color": INK, "marker": "o", "ms": 4, "lw": 0.7}
-        made.append(Line2D([], [], label="dated, this form (filled) or another", **dots))
-    return made
+        handles.append(Line2D([], [], label="dated, this form (filled) or another", **dots))
+    return handles

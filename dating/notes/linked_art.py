@@ -92,9 +92,9 @@ def linked_art(
 
     months = estimate.highest_density(level)
     top = _instrument(estimate, identifier, base)
-    said = statements or (_dated(months, "this instrument"), Statement(OPINION))
-    for statement in (*said, *_warned(estimate)):
-        top.referred_to_by = _written(statement)
+    sentences = statements or (_dated(months, "this instrument"), Statement(OPINION))
+    for statement in (*sentences, *_warned(estimate)):
+        top.referred_to_by = _linguistic_object(statement)
     if number := estimate.maker.hornbostel_sachs:
         top.classified_as = _class(number, base)
     top.produced_by = _production(estimate, months, base)
@@ -102,7 +102,7 @@ def linked_art(
         part = model.HumanMadeObject(ident="", label=name)
         part.identified_by = vocab.PrimaryName(ident="", content=name)
         for statement in _moved(name, chance, _own_months(estimate, name, level)):
-            part.referred_to_by = _written(statement)
+            part.referred_to_by = _linguistic_object(statement)
         top.part = part
     return _plain(top)
 
@@ -133,9 +133,9 @@ def linked_art_parts(
         part.identified_by = vocab.PrimaryName(ident="", content=label)
         part.part_of = model.HumanMadeObject(whole.id, label=whole._label)
         own = _own_months(estimate, name, level)
-        said = (*_moved(name, chance, own), Statement(OPINION), *_warned(estimate))
-        for statement in said:
-            part.referred_to_by = _written(statement)
+        sentences = (*_moved(name, chance, own), Statement(OPINION), *_warned(estimate))
+        for statement in sentences:
+            part.referred_to_by = _linguistic_object(statement)
         part.produced_by = _production(estimate, own, base)
         records.append(_plain(part))
     return tuple(records)
@@ -181,11 +181,11 @@ def _production(estimate: Estimate, months: MonthSet, base: str) -> Any:
             f"The set is not one stretch: {months}. The bounds span the months between as well, "
             "which are not in the set."
         )
-        production.referred_to_by = _written(Statement(gaps))
+        production.referred_to_by = _linguistic_object(Statement(gaps))
     return production
 
 
-def _written(statement: Statement) -> Any:
+def _linguistic_object(statement: Statement) -> Any:
     """Make a statement about the production, in its language.
 
     Its types are made anew each time: cromulent writes one that a record already holds without

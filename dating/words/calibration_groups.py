@@ -17,9 +17,9 @@ _NOTE = (
 )
 
 
-def on_groups(console: Console, made: Calibration) -> None:
+def on_groups(console: Console, calibration: Calibration) -> None:
     """Write error, coverage and width by posterior date, width, variant, and what was seen."""
-    groups = made.groups
+    groups = calibration.groups
     title(console, "How well groups were dated")
     rows = table(
         ("", "left"),
