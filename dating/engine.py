@@ -11,7 +11,7 @@ where A_c is the product of the evidence on component c and W that on the whole 
 The engine uses one fact throughout: the joint probability is *linear* in the evidence of a
 component that has no draws of its own. So the effect of leaving a piece out, or of each answer
 a further look may give, is one small matrix product per component and not a new estimate. A
-set of alternatives to that draw-free part is called *trials* below.
+set of alternatives to that fixed part is called *trials* below.
 
 No factor is more than one. Where the total is so small that floats may have lost something, the
 same formulas work on :class:`dating.magnitudes.Magnitudes`.
@@ -210,7 +210,7 @@ class Weighing:
         return np.asarray(scatter / each.sum())
 
     def respond(self, name: str, trials: Floats, varying: Floats | None = None) -> Response:
-        """Replace the draw-free evidence on one component and give the joint probabilities.
+        """Replace the fixed evidence on one component and give the joint probabilities.
 
         Shapes: trials (trial, variant, month); varying (draw, variant, month).
         """

@@ -70,8 +70,8 @@ class Estimate:
     --------
     >>> from dating import estimate, read_examination, read_maker
     >>> maker = read_maker("priors/marrowby.yaml")
-    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
-    >>> float(made.posterior.sum().round(9))
+    >>> result = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> float(result.posterior.sum().round(9))
     1.0
     """
 
@@ -377,8 +377,8 @@ def estimate(
     --------
     >>> from dating import read_examination, read_maker
     >>> maker = read_maker("priors/marrowby.yaml")
-    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
-    >>> made.highest_density(0.9).mass >= 0.9
+    >>> result = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> result.highest_density(0.9).mass >= 0.9
     True
     """
     if not 0 < level < 1:

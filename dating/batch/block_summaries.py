@@ -35,10 +35,10 @@ def keep_dates(summaries: Summaries, weights: Floats, starts: Integers, level: f
 
     Examples
     --------
-    >>> kept = Summaries(*(np.zeros((n, 1)) for n in (4, 1, 5, 0, 2)))
-    >>> keep_dates(kept, np.array([[0.0, 2, 2, 6]]), np.array([0, 1, 4]), 0.7)
+    >>> summaries = Summaries(*(np.zeros((n, 1)) for n in (4, 1, 5, 0, 2)))
+    >>> keep_dates(summaries, np.array([[0.0, 2, 2, 6]]), np.array([0, 1, 4]), 0.7)
     array([], dtype=int64)
-    >>> kept.years.tolist(), kept.numbers[1].tolist()
+    >>> summaries.years.tolist(), summaries.numbers[1].tolist()
     ([[0.0], [1.0]], [0.8])
     """
     years = _year_masses(weights, starts)

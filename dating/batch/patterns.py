@@ -158,9 +158,9 @@ class Patterns:
             into = pool.likelihood[places][:, None], pool.swapped[places][:, None]
             self._likelihood(chosen, slice(0, 1), *into)
             return places
-        free = np.flatnonzero(~has_draws)
-        for start in range(0, len(free), 1024):
-            some = free[start : start + 1024]
+        fixed = np.flatnonzero(~has_draws)
+        for start in range(0, len(fixed), 1024):
+            some = fixed[start : start + 1024]
             likelihood, from_donor = (
                 np.empty((len(some), 1, *self._shape)),
                 np.empty((len(some), 1)),

@@ -95,8 +95,8 @@ def explained(estimate: Estimate, name: str, examples: Examples | None) -> Expla
     --------
     >>> from dating import estimate, read_examination, read_maker
     >>> maker = read_maker("priors/marrowby.yaml")
-    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
-    >>> [row.what for row in explained(made, "heel-joint", None).judgements[:2]]
+    >>> result = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> [row.what for row in explained(result, "heel-joint", None).judgements[:2]]
     ['first use', 'overlap']
     """
     finding = next((f for f in estimate.findings if f.piece.name == name), None)

@@ -199,8 +199,8 @@ def wording_in(fields: Fields) -> Wording:
 
     Examples
     --------
-    >>> made = wording_in({"note_language": ("de",), "note_level": ("0.5",)})
-    >>> made.language.code, made.level, made.convention.years
+    >>> result = wording_in({"note_language": ("de",), "note_level": ("0.5",)})
+    >>> result.language.code, result.level, result.convention.years
     ('de', 0.5, 5)
     """
     tongue, dates, circa, level = (_last(fields, name) for name in OPTIONS)

@@ -190,8 +190,8 @@ def panels_of(estimate: Estimate, places: Mapping[str, str]) -> Panels:
     --------
     >>> from dating import estimate, read_examination, read_maker
     >>> maker = read_maker("priors/marrowby.yaml")
-    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
-    >>> panels_of(made, {}).dated.sets[0][0]
+    >>> result = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> panels_of(result, {}).dated.sets[0][0]
     '90 %'
     """
     dated = dated_of(estimate)

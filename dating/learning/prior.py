@@ -20,8 +20,8 @@ def prior_draws(maker: Maker, seed: int = 1) -> Learned:
     Examples
     --------
     >>> from dating.files import read_maker
-    >>> drawn = prior_draws(read_maker("priors/marrowby.yaml"))
-    >>> bool(abs(drawn.shares.sum(axis=-1).max() - 1) < 1e-12)
+    >>> draws = prior_draws(read_maker("priors/marrowby.yaml"))
+    >>> bool(abs(draws.shares.sum(axis=-1).max() - 1) < 1e-12)
     True
     """
     layout = layout_of(maker)

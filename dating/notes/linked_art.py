@@ -83,8 +83,8 @@ def linked_art(
     --------
     >>> from dating import estimate, read_examination, read_maker
     >>> maker = read_maker("priors/marrowby.yaml")
-    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
-    >>> record = linked_art(made, level=0.9)
+    >>> result = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> record = linked_art(result, level=0.9)
     >>> record["id"], record["type"]
     ('https://example.org/object/M-001', 'HumanMadeObject')
     """
@@ -119,8 +119,9 @@ def linked_art_parts(
     --------
     >>> from dating import estimate, read_examination, read_maker
     >>> maker = read_maker("priors/marrowby.yaml")
-    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
-    >>> len(linked_art_parts(made, level=0.9)) == sum(p < 0.5 for p in made.originality.values())
+    >>> result = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> original = result.originality.values()
+    >>> len(linked_art_parts(result, level=0.9)) == sum(p < 0.5 for p in original)
     True
     """
     from cromulent import model, vocab  # noqa: PLC0415

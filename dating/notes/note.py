@@ -154,8 +154,8 @@ def note_of(estimate: Estimate, wording: Wording, *, title: str = "", words: str
     >>> from dating import estimate, read_examination, read_maker
     >>> from dating.notes.languages import language
     >>> maker = read_maker("priors/marrowby.yaml")
-    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
-    >>> note_of(made, Wording(language("en"))).title
+    >>> result = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> note_of(result, Wording(language("en"))).title
     'M-001'
     """
     language, maker = wording.language, estimate.maker

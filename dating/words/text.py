@@ -39,8 +39,8 @@ def as_text(estimate: Estimate, width: int = WIDTH) -> str:
     --------
     >>> from dating import estimate, read_examination, read_maker
     >>> maker = read_maker("priors/marrowby.yaml")
-    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
-    >>> max(len(line) for line in as_text(made).splitlines()) <= 80
+    >>> result = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> max(len(line) for line in as_text(result).splitlines()) <= 80
     True
     """
     parts = (_head, _built, _parts, _evidence, _clashes, _warnings, _next, _foot)
