@@ -66,7 +66,7 @@ class ObservationPanel:
 
     Parameters
     ----------
-    name, said : str
+    name, observation : str
         The piece of evidence, and what was seen.
     id : str
         Of its row on the page.
