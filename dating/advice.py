@@ -89,7 +89,7 @@ def advise(weighing: Weighing, maker: Maker, examination: Examination) -> tuple[
     Lindley, D. V. (1956). On a measure of the information provided by an experiment. *Annals
     of Mathematical Statistics* 27(4), 986-1005. doi:10.1214/aoms/1177728069
     """
-    made = [
+    looks = [
         advice
         for part in weighing.parts.values()
         for advice in _on_component(weighing, part, maker, examination)
@@ -100,8 +100,8 @@ def advise(weighing: Weighing, maker: Maker, examination: Examination) -> tuple[
             "variant", "variant", None, variants.ask, variants.look, tuple(variants.states)
         )
         by_variant = weighing.by_month.reshape(len(variants.states), weighing.tables.latent, -1)
-        made.append(_advice(question, by_variant.sum(axis=1), None))
-    return tuple(sorted(made, key=lambda advice: (-advice.bits, advice.name)))
+        looks.append(_advice(question, by_variant.sum(axis=1), None))
+    return tuple(sorted(looks, key=lambda advice: (-advice.bits, advice.name)))
 
 
 def information_bits(joint: Floats) -> float:
@@ -116,8 +116,8 @@ def information_bits(joint: Floats) -> float:
     """
     joint = joint / joint.sum()
     apart = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
-    held = joint > 0
-    return max(float((joint[held] * np.log2(joint[held] / apart[held])).sum()), 0.0)
+    possible = joint > 0
+    return max(float((joint[possible] * np.log2(joint[possible] / apart[possible])).sum()), 0.0)
 
 
 @dataclass(frozen=True)
@@ -130,7 +130,7 @@ class _Question:
     ask: str
     look: Look
     states: tuple[str, ...] = ()
-    found: float = 1.0
+    presence: float = 1.0
 
 
 def _on_component(
@@ -143,11 +143,11 @@ def _on_component(
         if answers.shape[1] == 1:
             together.setdefault(answers.shape[2], []).append((question, answers[:, 0]))
         else:
-            yield _component_advice(question, _drawn(weighing, question, answers))
-    for asked in together.values():
-        rows = np.concatenate([answers for _, answers in asked])
-        response, start = weighing.respond(part.name, part.free * rows), 0
-        for question, answers in asked:
+            yield _component_advice(question, _response_varying(weighing, question, answers))
+    for group in together.values():
+        rows = np.concatenate([answers for _, answers in group])
+        response, start = weighing.respond(part.name, part.fixed * rows), 0
+        for question, answers in group:
             here = slice(start, start + len(answers))
             start += len(answers)
             split = Response(response.original[here], response.swapped[here])
@@ -162,7 +162,7 @@ def _questions(part: str, maker: Maker, examination: Examination) -> Iterator[_Q
             yield _Question(name, "feature", part, feature.ask, feature.look, states)
     for name, mark in component.marks.items():
         if examination.marks.get(name) is None:
-            yield _Question(name, "mark", part, mark.ask, mark.look, found=mark.found.value)
+            yield _Question(name, "mark", part, mark.ask, mark.look, presence=mark.found.value)
     for name, measurement in component.measurements.items():
         if examination.measured.get(name) is None:
             ask = measurement.ask or f"What is the {name}?"
@@ -186,8 +186,8 @@ def _answers(question: _Question, maker: Maker, tables: MonthTables) -> Floats:
     return np.moveaxis(table.recorded(by_state), -1, 0)
 
 
-def _drawn(weighing: Weighing, question: _Question, answers: Floats) -> Response:
-    response = weighing.respond_drawn(question.component or "", answers)
+def _response_varying(weighing: Weighing, question: _Question, answers: Floats) -> Response:
+    response = weighing.respond_varying(question.component or "", answers)
     table = weighing.tables.features[question.name]
     if not _by_regime(table):
         return response
@@ -204,7 +204,7 @@ def _by_regime(table: FeatureTable) -> bool:
 
 def _component_advice(question: _Question, response: Response) -> Advice:
     origin = np.stack([response.original.sum(axis=1), response.swapped.sum(axis=1)])
-    about_origin = question.found * information_bits(origin) if origin[1].sum() else None
+    about_origin = question.presence * information_bits(origin) if origin[1].sum() else None
     return _advice(question, response.total, about_origin)
 
 
@@ -219,7 +219,7 @@ def _advice(question: _Question, joint: Floats, originality_bits: float | None) 
         how=question.look.how,
         invasive=question.look.invasive,
         caution=caution_text(question.look.hazards, question.look.caution),
-        bits=question.found * information_bits(joint),
+        bits=question.presence * information_bits(joint),
         originality_bits=originality_bits,
         answers=answers,
     )

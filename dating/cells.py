@@ -175,10 +175,10 @@ def _sight(text: str, states: Iterable[str]) -> Any:
 def _reading(text: str) -> dict[str, float] | None:
     match = _WITHIN.fullmatch(text)
     numbers = [plain_number(part) for part in match.groups() if part] if match else []
-    given = [number for number in numbers if number is not None]
-    if not given or len(given) < len(numbers):
+    present = [number for number in numbers if number is not None]
+    if not present or len(present) < len(numbers):
         return None
-    return dict(zip(("value", "within"), given, strict=False))
+    return dict(zip(("value", "within"), present, strict=False))
 
 
 def _sight_cell(sight: Sight) -> str:

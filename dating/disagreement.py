@@ -141,7 +141,7 @@ def disagreement(weighing: Weighing, reported: MonthSet) -> Disagreement:
     """
     empty = weighing.emptied()
     alone, left = each_alone(weighing, empty), weighing.leave_each_out()
-    found = tuple(
+    findings = tuple(
         _finding(weighing, piece, alone[piece.name], left[piece.name], reported)
         for piece in weighing.pieces
     )
@@ -158,14 +158,14 @@ def disagreement(weighing: Weighing, reported: MonthSet) -> Disagreement:
             for name, part in weighing.parts.items()
             if part.pieces
         },
-        contradictions=_clashes(weighing, found, apart),
+        contradictions=_clashes(weighing, findings, apart),
     )
-    return Disagreement(found, measured)
+    return Disagreement(findings, measured)
 
 
 def _on(empty: Weighing, part: ComponentEvidence) -> float:
     """Give the probability of all the evidence on one component, by itself."""
-    total: float = empty.respond(part.name, part.free, tied=part.tied).total.sum()
+    total: float = empty.respond(part.name, part.fixed, varying=part.varying).total.sum()
     return total
 
 
@@ -177,15 +177,15 @@ def each_alone(weighing: Weighing, empty: Weighing) -> dict[str, Floats]:
     alone: dict[str, Floats] = {}
     for part in weighing.parts.values():
         beside = empty.parts[part.name]
-        free = [piece for piece in part.pieces if not piece.has_draws]
-        if free:
-            trials = np.concatenate(np.broadcast_arrays(*[p.likelihood for p in free]), axis=0)
-            totals = empty.respond(part.name, trials * beside.free).total
-            alone |= {piece.name: total for piece, total in zip(free, totals, strict=True)}
+        pieces = [piece for piece in part.pieces if not piece.has_draws]
+        if pieces:
+            trials = np.concatenate(np.broadcast_arrays(*[p.likelihood for p in pieces]), axis=0)
+            totals = empty.respond(part.name, trials * beside.fixed).total
+            alone |= {piece.name: total for piece, total in zip(pieces, totals, strict=True)}
         for piece in part.pieces:
             if piece.has_draws:
-                tied = piece.likelihood * beside.tied
-                alone[piece.name] = empty.respond(part.name, beside.free, tied=tied).total[0]
+                varying = piece.likelihood * beside.varying
+                alone[piece.name] = empty.respond(part.name, beside.fixed, varying=varying).total[0]
     for piece in weighing.whole:
         alone[piece.name] = empty.respond_whole(piece.likelihood)[0]
     return alone
@@ -241,10 +241,10 @@ def _bits(apart: list[float], together: float) -> float:
 
 
 def _clashes(
-    weighing: Weighing, found: Iterable[Finding], apart: dict[str, float]
+    weighing: Weighing, findings: Iterable[Finding], apart: dict[str, float]
 ) -> tuple[Contradiction, ...]:
     """Pair each surprising piece with the one it clashes with most."""
-    surprising = [finding for finding in found if finding.surprise >= SURPRISING]
+    surprising = [finding for finding in findings if finding.surprise >= SURPRISING]
     pairs: dict[frozenset[str], Contradiction] = {}
     for finding in sorted(surprising, key=lambda finding: -finding.surprise):
         worst = _worst_partner(weighing, finding.piece, apart)
@@ -284,6 +284,6 @@ def impossible_pieces(weighing: Weighing) -> tuple[Piece, ...]:
 
 def impossible_words(weighing: Weighing, pieces: tuple[Piece, ...]) -> str:
     """Name pieces that no month of the period allows together."""
-    named = "; ".join(f"{piece.name} ({piece.said})" for piece in pieces)
+    named = "; ".join(f"{piece.name} ({piece.observation})" for piece in pieces)
     together = " together" if len(pieces) > 1 else ""
     return f"no month of the period {weighing.tables.period} allows{together}: {named}"

@@ -88,12 +88,12 @@ def scrambled_sobol(numbers: int, points: int, replicates: int, seed: int) -> ND
         raise ValueError(f"at most {MOST_NUMBERS} uncertain numbers can be drawn, found {numbers}")
     generator = np.random.Generator(np.random.PCG64(seed))
     directions = _directions()[:numbers]
-    made = np.empty((replicates, points, numbers), dtype=np.int64)
+    draws = np.empty((replicates, points, numbers), dtype=np.int64)
     for replicate in range(replicates):
         scrambled = _scramble(directions, generator)
         shift = generator.integers(0, 1 << BITS, size=numbers)
-        made[replicate] = _points(scrambled, points) ^ shift
-    return ((made + 0.5) / (1 << BITS)).reshape(replicates * points, numbers)
+        draws[replicate] = _points(scrambled, points) ^ shift
+    return ((draws + 0.5) / (1 << BITS)).reshape(replicates * points, numbers)
 
 
 def sobol(numbers: int, points: int) -> NDArray[np.float64]:
@@ -131,10 +131,10 @@ def _recurrence(polynomial: int, initial: list[int]) -> list[int]:
 
 
 def _points(directions: NDArray[np.int64], points: int) -> NDArray[np.int64]:
-    made = np.zeros((1, len(directions)), dtype=np.int64)
+    rows = np.zeros((1, len(directions)), dtype=np.int64)
     for bit in range(points.bit_length() - 1):
-        made = np.concatenate([made, made ^ directions[:, bit]])
-    return made
+        rows = np.concatenate([rows, rows ^ directions[:, bit]])
+    return rows
 
 
 def _scramble(directions: NDArray[np.int64], generator: np.random.Generator) -> NDArray[np.int64]:

@@ -352,10 +352,10 @@ def _days(year: str, month: str, day: str) -> list[tuple[dt.date, dt.date]]:
     firsts_and_lasts = _months(year, month)
     longest = max(last.day for _, last in firsts_and_lasts)
     days = _fitting(day, 1, longest, "day")
-    found = [
+    dates = [
         first.replace(day=d) for first, last in firsts_and_lasts for d in days if d <= last.day
     ]
-    return [(d, d) for d in found]
+    return [(d, d) for d in dates]
 
 
 def _month_end(year: int, month: int) -> dt.date:

@@ -11,7 +11,7 @@ where A_c is the product of the evidence on component c and W that on the whole 
 The engine uses one fact throughout: the joint probability is *linear* in the evidence of a
 component that has no draws of its own. So the effect of leaving a piece out, or of each answer
 a further look may give, is one small matrix product per component and not a new estimate. A
-set of alternatives to that draw-free part is called *trials* below.
+set of alternatives to that fixed part is called *trials* below.
 
 No factor is more than one. Where the total is so small that floats may have lost something, the
 same formulas work on :class:`dating.magnitudes.Magnitudes`.
@@ -73,23 +73,23 @@ class ComponentEvidence:
     pieces: tuple[Piece, ...]
 
     @cached_property
-    def tied(self) -> Floats:
+    def varying(self) -> Floats:
         """The product of the pieces that have draws, shape (draw, variant, month)."""
-        return self.tied_without(None)
+        return self.varying_without(None)
 
     @cached_property
-    def free(self) -> Floats:
+    def fixed(self) -> Floats:
         """The product of the pieces that have no draws, shape (1, variant, month)."""
-        return self.free_without(None)
+        return self.fixed_without(None)
 
-    def tied_without(self, left_out: Piece | None) -> Floats:
+    def varying_without(self, left_out: Piece | None) -> Floats:
         """Multiply the pieces that have draws, one left out.
 
         Shape: (draw, variant, month).
         """
         return _product([p for p in self.pieces if p.has_draws and p is not left_out])
 
-    def free_without(self, left_out: Piece | None) -> Floats:
+    def fixed_without(self, left_out: Piece | None) -> Floats:
         """Multiply the pieces that have no draws, one left out.
 
         Shape: (draw, variant, month).
@@ -99,7 +99,7 @@ class ComponentEvidence:
     @cached_property
     def likelihood(self) -> Floats:
         """L_c, shape (draw, variant, month)."""
-        evidence = self.tied * self.free
+        evidence = self.varying * self.fixed
         if self.swapped == 0:
             return evidence
         from_donor = (self.donor * evidence).sum(axis=(1, 2), keepdims=True)
@@ -137,7 +137,7 @@ class Weighing:
             )
             for name, chance in swapped.items()
         }
-        self._kept: dict[tuple[str, str, bool], Floats] = {}
+        self._arrays: dict[tuple[str, str, bool], Floats] = {}
 
     @classmethod
     def of(
@@ -163,8 +163,8 @@ class Weighing:
         Shape: (month,).
         """
         (joint,) = floats(self.emptied((piece,)).by_month.sum(axis=0))
-        made = self.tables.output
-        return np.divide(joint, made, out=np.zeros_like(joint), where=made > 0)
+        output = self.tables.output
+        return np.divide(joint, output, out=np.zeros_like(joint), where=output > 0)
 
     @cached_property
     def joint(self) -> Floats:
@@ -209,35 +209,35 @@ class Weighing:
         scatter = np.sqrt((residual**2).sum(axis=0) * count / (count - 1))
         return np.asarray(scatter / each.sum())
 
-    def respond(self, name: str, trials: Floats, tied: Floats | None = None) -> Response:
-        """Replace the draw-free evidence on one component and give the joint probabilities.
+    def respond(self, name: str, trials: Floats, varying: Floats | None = None) -> Response:
+        """Replace the fixed evidence on one component and give the joint probabilities.
 
-        Shapes: trials (trial, variant, month); tied (draw, variant, month).
+        Shapes: trials (trial, variant, month); varying (draw, variant, month).
         """
         part = self.parts[name]
-        tied = part.tied if tied is None else tied
-        by_variant = tied.shape[1] > 1 or trials.shape[1] > 1
+        varying = part.varying if varying is None else varying
+        by_variant = varying.shape[1] > 1 or trials.shape[1] > 1
         rest = self._without(name, by_variant)
-        direct = np.einsum("nvt,nvt->vt", rest, np.broadcast_to(tied, rest.shape))
+        direct = np.einsum("nvt,nvt->vt", rest, np.broadcast_to(varying, rest.shape))
         original = (1 - part.swapped) * (direct * trials).sum(axis=1)
         if part.swapped == 0:
             return Response(original, np.zeros_like(original))
-        donor = self._donor(name, by_variant) * tied
+        donor = self._donor(name, by_variant) * varying
         flat = np.broadcast_to(trials, (len(trials), *rest.shape[1:])).reshape(len(trials), -1)
         from_donor = flat @ donor.reshape(len(donor), -1).T
         return Response(original, part.swapped * self._spread(name, from_donor))
 
-    def respond_drawn(self, name: str, answers: Floats) -> Response:
+    def respond_varying(self, name: str, answers: Floats) -> Response:
         """Multiply further evidence with draws onto one component.
 
         Shapes: answers (trial, draw, variant, month).
         """
         part, by_variant = self.parts[name], answers.shape[2] > 1
-        here = self._kept_as("here", name, by_variant, self._here)
+        here = self._array("here", name, by_variant, self._here)
         original = (1 - part.swapped) * np.einsum("nvt,knvt->kt", here, answers)
         if part.swapped == 0:
             return Response(original, np.zeros_like(original))
-        there = self._kept_as("there", name, by_variant, self._there)
+        there = self._array("there", name, by_variant, self._there)
         from_donor = np.einsum("nvt,knvt->kn", np.broadcast_to(there, here.shape), answers)
         return Response(original, part.swapped * self._spread(name, from_donor))
 
@@ -257,15 +257,15 @@ class Weighing:
         """
         left: dict[str, Floats] = {}
         for part in self.parts.values():
-            free = [piece for piece in part.pieces if not piece.has_draws]
-            if free:
-                rows = np.broadcast_arrays(*[part.free_without(piece) for piece in free])
+            fixed = [piece for piece in part.pieces if not piece.has_draws]
+            if fixed:
+                rows = np.broadcast_arrays(*[part.fixed_without(piece) for piece in fixed])
                 totals = self.respond(part.name, np.concatenate(rows)).total
-                left |= {piece.name: total for piece, total in zip(free, totals, strict=True)}
+                left |= {piece.name: total for piece, total in zip(fixed, totals, strict=True)}
             for piece in part.pieces:
                 if piece.has_draws:
-                    tied = part.tied_without(piece)
-                    left[piece.name] = self.respond(part.name, part.free, tied=tied).total[0]
+                    varying = part.varying_without(piece)
+                    left[piece.name] = self.respond(part.name, part.fixed, varying=varying).total[0]
         for piece in self.whole:
             left[piece.name] = self.respond_whole(np.ones((1, 1, 1)), left_out=piece)[0]
         return left
@@ -278,8 +278,8 @@ class Weighing:
         if len(piece.later) == 1 or piece.component is None:
             return float(piece.later.mean() * left.sum() / self.evidence)
         part = self.parts[piece.component]
-        tied = part.tied_without(piece) * piece.later
-        later = self.respond(part.name, part.free_without(piece), tied=tied)
+        varying = part.varying_without(piece) * piece.later
+        later = self.respond(part.name, part.fixed_without(piece), varying=varying)
         return float(later.total.sum() / self.evidence)
 
     def evidence_without(self, name: str) -> float:
@@ -293,7 +293,7 @@ class Weighing:
         Shape: (month,).
         """
         part, rest = self.parts[name], self._without(name, True)
-        evidence = part.tied * part.free
+        evidence = part.varying * part.fixed
         original = (1 - part.swapped) * (rest * evidence).sum(axis=(0, 1))
         elsewhere = rest.sum(axis=(1, 2), keepdims=True)
         swapped = part.swapped * (elsewhere * part.donor * evidence).sum(axis=(0, 1))
@@ -308,7 +308,7 @@ class Weighing:
         total = self.prior * _product(self.whole)
         for name, part in self.parts.items():
             if name in names:
-                total = total * ((1 - part.swapped) * part.tied * part.free)
+                total = total * ((1 - part.swapped) * part.varying * part.fixed)
             elif part.pieces:
                 total = total * part.likelihood
         return total
@@ -320,8 +320,8 @@ class Weighing:
 
     def _rest(self, leave: str | None, left_out: Piece | None = None) -> Floats:
         """Multiply prior, whole-instrument evidence and all components but one."""
-        kept = [piece for piece in self.whole if piece is not left_out]
-        total = self.prior * _product(kept)
+        pieces = [piece for piece in self.whole if piece is not left_out]
+        total = self.prior * _product(pieces)
         for name, part in self.parts.items():
             if name != leave and part.pieces:
                 total *= part.likelihood
@@ -329,32 +329,32 @@ class Weighing:
 
     def _without(self, name: str, by_variant: bool) -> Floats:
         """Give P(evidence elsewhere, variant, month) in each draw."""
-        return self._kept_as("rest", name, by_variant, self._rest)
+        return self._array("rest", name, by_variant, self._rest)
 
     def _donor(self, name: str, by_variant: bool) -> Floats:
         """Give the donor's month and variant."""
-        return self._kept_as("donor", name, by_variant, lambda _: self.parts[name].donor)
+        return self._array("donor", name, by_variant, lambda _: self.parts[name].donor)
 
     def _here(self, name: str) -> Floats:
         part = self.parts[name]
-        return self._without(name, True) * (part.tied * part.free)
+        return self._without(name, True) * (part.varying * part.fixed)
 
     def _there(self, name: str) -> Floats:
         part = self.parts[name]
-        return part.donor * (part.tied * part.free)
+        return part.donor * (part.varying * part.fixed)
 
-    def _kept_as(
+    def _array(
         self, what: str, name: str, by_variant: bool, make: Callable[[str], Floats]
     ) -> Floats:
         """Make an array (draw, variant, month) once; sum over variants unless they matter."""
         key = (what, name, by_variant)
-        if key not in self._kept:
+        if key not in self._arrays:
             if by_variant:
-                self._kept[key] = make(name)
+                self._arrays[key] = make(name)
             else:
-                whole = self._kept_as(what, name, True, make)
-                self._kept[key] = whole.sum(axis=1, keepdims=True)
-        return self._kept[key]
+                whole = self._array(what, name, True, make)
+                self._arrays[key] = whole.sum(axis=1, keepdims=True)
+        return self._arrays[key]
 
     def _spread(self, name: str, from_donor: Floats) -> Floats:
         """Give P(rest, month) where the component's evidence is settled by its donor alone."""

@@ -8,7 +8,7 @@ _UNSEEN = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udff
 _SHORT = {"\n": r"\n", "\r": r"\r", "\t": r"\t"}
 
 
-def escaped(text: str, kept: str = "") -> str:
+def escaped(text: str, exceptions: str = "") -> str:
     r"""Show signs that cannot be seen, or that turn what follows, as escapes.
 
     Control characters, the overrides and isolates of writing direction, and bytes that are not
@@ -24,7 +24,7 @@ def escaped(text: str, kept: str = "") -> str:
     def escape(match: re.Match[str]) -> str:
         sign = match[0]
         code = ord(sign)
-        if sign in kept:
+        if sign in exceptions:
             return sign
         if 0xDC80 <= code <= 0xDCFF:  # a byte of a file's name that is not text
             code -= 0xDC00

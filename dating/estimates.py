@@ -70,8 +70,8 @@ class Estimate:
     --------
     >>> from dating import estimate, read_examination, read_maker
     >>> maker = read_maker("priors/marrowby.yaml")
-    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
-    >>> float(made.posterior.sum().round(9))
+    >>> result = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> float(result.posterior.sum().round(9))
     1.0
     """
 
@@ -145,7 +145,7 @@ class Estimate:
         """P(component is original | everything seen) by component, as plain numbers."""
         chances = {}
         for name, part in self.weighing.parts.items():
-            here = self.weighing.respond(name, part.free)
+            here = self.weighing.respond(name, part.fixed)
             chances[name] = float(here.original.sum() / here.total.sum())
         return chances
 
@@ -377,8 +377,8 @@ def estimate(
     --------
     >>> from dating import read_examination, read_maker
     >>> maker = read_maker("priors/marrowby.yaml")
-    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
-    >>> made.highest_density(0.9).mass >= 0.9
+    >>> result = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> result.highest_density(0.9).mass >= 0.9
     True
     """
     if not 0 < level < 1:
@@ -390,10 +390,10 @@ def estimate(
         weighing = Weighing.of(tables, swapped, pieces)
         if not weighing.evidence:
             raise InputError([_impossible(weighing, examination)])
-        made = Estimate(maker, examination, weighing, neutral, level, learned)
-        if made.converged:
+        result = Estimate(maker, examination, weighing, neutral, level, learned)
+        if result.converged:
             break
-    return made
+    return result
 
 
 def _labelled(values: dict[str, float], dimension: str, name: str) -> xr.DataArray:

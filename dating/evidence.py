@@ -46,7 +46,7 @@ class Piece:
         What it is.
     component : str or None
         The component it sits on; None for evidence on the instrument as a whole.
-    said : str
+    observation : str
         What was seen, in words.
     likelihood : ndarray of float64, shape (draw, variant, month)
         P(seen | month, variant), divided by exp(log_scale) so that its largest value is one.
@@ -65,7 +65,7 @@ class Piece:
     name: str
     kind: PieceKind
     component: str | None
-    said: str
+    observation: str
     likelihood: Floats
     log_scale: float
     later: Floats
@@ -113,22 +113,22 @@ class Neutral:
         The feature.
     component : str or None
         The component it sits on.
-    said : str
+    observation : str
         What was recorded.
     """
 
     name: str
     component: str | None
-    said: str
+    observation: str
 
 
 def pieces_of(
     examination: Examination, maker: Maker, tables: MonthTables
 ) -> tuple[tuple[Piece, ...], tuple[Neutral, ...]]:
     """Turn an examination into pieces of evidence."""
-    found = list(_found(examination, maker, tables))
-    pieces = tuple(item for item in found if isinstance(item, Piece))
-    return pieces, tuple(item for item in found if isinstance(item, Neutral))
+    items = list(_items(examination, maker, tables))
+    pieces = tuple(item for item in items if isinstance(item, Piece))
+    return pieces, tuple(item for item in items if isinstance(item, Neutral))
 
 
 def state_weights(sight: Sight, states: tuple[str, ...]) -> Floats:
@@ -170,7 +170,7 @@ def sight_likelihoods(
     return arrays / scale[:, None, None, None], np.log(scale)
 
 
-def _found(
+def _items(
     examination: Examination, maker: Maker, tables: MonthTables
 ) -> Iterator[Piece | Neutral]:
     features, marks, measurements = maker.features(), maker.marks(), maker.measurements()
@@ -238,11 +238,11 @@ def _measurement(
     scale = np.sqrt(tables.spreads[name] ** 2 + reading.within**2)[:, None]
     logs = log_density(np.array(reading.value), tables.means[name], scale, measurement.tails)
     top = float(logs.max())
-    said = f"{reading.value:g} {measurement.unit}"
+    words = f"{reading.value:g} {measurement.unit}"
     logs = (logs - top)[:, None]
     sources = measurement.source
-    made = _piece(name, "measurement", part, said, np.exp(logs), log_scale=top, sources=sources)
-    return replace(made, logs=logs)
+    piece = _piece(name, "measurement", part, words, np.exp(logs), log_scale=top, sources=sources)
+    return replace(piece, logs=logs)
 
 
 def _document(name: str, paper: Paper, tables: MonthTables) -> Piece:
@@ -254,15 +254,15 @@ def _document(name: str, paper: Paper, tables: MonthTables) -> Piece:
         allowed &= months >= _month(paper.not_before.lower)
     array = paper.trust * allowed + (1 - paper.trust)
     sources = (paper.source,) if paper.source else ()
-    said = f"{paper.what}: {paper.words()}"
-    return _piece(name, "document", None, said, array[None, None], sources=sources)
+    words = f"{paper.what}: {paper.words()}"
+    return _piece(name, "document", None, words, array[None, None], sources=sources)
 
 
 def _piece(
     name: str,
     kind: PieceKind,
     component: str | None,
-    said: str,
+    observation: str,
     array: Floats,
     *,
     log_scale: float = 0.0,
@@ -276,7 +276,7 @@ def _piece(
         name=name,
         kind=kind,
         component=component,
-        said=said,
+        observation=observation,
         likelihood=array / scale,
         log_scale=log_scale + log(scale),
         later=np.reshape(later, (-1, 1, 1)) / scale,

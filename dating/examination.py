@@ -93,8 +93,8 @@ class Sight(Strict, title="Something seen"):
 
     @model_validator(mode="after")
     def _one_form(self) -> Sight:
-        given = [self.state is not None, self.one_of is not None, self.other is not None]
-        if sum(given) != 1:
+        forms = [self.state is not None, self.one_of is not None, self.other is not None]
+        if sum(forms) != 1:
             raise refuse("say one of: a state; one_of: [states]; other: what it is instead")
         if self.sure is not None and self.state is None:
             raise refuse("sure goes with a state")

@@ -143,7 +143,7 @@ def maker_of_sheet(sheet: Sheet) -> Path:
 
     Raises InputError when the sheet names none, or there is none of that name.
     """
-    line, name = sheet.said.get("maker", (1, ""))
+    line, name = sheet.statements.get("maker", (1, ""))
     origin = sheet.source(line, None, [("maker",)])
     if not name:
         message = "no maker file is named; add a first line such as # maker: marrowby"

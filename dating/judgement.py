@@ -71,8 +71,8 @@ def metalog_through(
     if low <= likely <= high and high - low < ALIKE * max(1.0, abs(high)):
         return Certain(likely)
     if not low <= likely <= high:
-        found = ", ".join(map(write or "{:g}".format, triple))
-        raise JudgementError(f"the three values must ascend, found {found}")
+        values = ", ".join(map(write or "{:g}".format, triple))
+        raise JudgementError(f"the three values must ascend, found {values}")
     form: Form = "plain" if kind == "point" else ("log" if low > 0 else "cut at zero")
     a, b, c = (log(v) for v in triple) if form == "log" else triple
     tail = (1 - coverage) / 2

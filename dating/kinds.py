@@ -83,7 +83,7 @@ def kind_of(path: str | os.PathLike[str]) -> str:
 
 
 @contextmanager
-def of_kind(path: str | os.PathLike[str], wanted: str) -> Iterator[None]:
+def of_kind(path: str | os.PathLike[str], expected: str) -> Iterator[None]:
     """Name the kind of a file that cannot be read because it is of another kind.
 
     Raises InputError with one problem in place of many where it is of another kind, or of none.
@@ -98,10 +98,10 @@ def of_kind(path: str | os.PathLike[str], wanted: str) -> Iterator[None]:
                 raise error from None
             message = other.problems[0].message
         else:
-            if kind == wanted:
+            if kind == expected:
                 raise
             message = f"this is {_NAMES[kind]}"
-        message = f"{message}; {_NAMES[wanted]} is wanted here"
+        message = f"{message}; {_NAMES[expected]} is wanted here"
         raise InputError([Problem(os.fspath(path), None, "", message)]) from None
 
 
@@ -130,6 +130,6 @@ def _kind_of_sheet(file: str, columns: tuple[str, ...]) -> str:
     raise InputError([Problem(file, None, "", message, allowed=_COLUMNS, nearest=near)])
 
 
-def _near(given: Iterable[str], kinds: Iterable[Collection[str]]) -> str:
-    wanted = [name for some in kinds for name in some]
-    return next((name for text in given if (name := nearest_name(text, wanted))), "")
+def _near(texts: Iterable[str], kinds: Iterable[Collection[str]]) -> str:
+    names = [name for some in kinds for name in some]
+    return next((name for text in texts if (name := nearest_name(text, names))), "")

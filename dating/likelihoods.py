@@ -96,7 +96,7 @@ def _excess(y: Floats, quantiles: Floats, reached: Floats) -> Floats:
     below = np.zeros(quantiles.shape)
     below[:, 0] = reached[0] * quantiles[:, 0]
     below[:, 1:] = below[:, :1] + np.cumsum(mass * middle, axis=1)
-    made = np.zeros((len(quantiles), len(y)))
+    excess = np.zeros((len(quantiles), len(y)))
     for draw, own in enumerate(quantiles):
         cell = np.searchsorted(own, y, side="right") - 1
         inside, last = cell >= 0, cell >= len(own) - 1
@@ -105,8 +105,8 @@ def _excess(y: Floats, quantiles: Floats, reached: Floats) -> Floats:
         partial = mass[cell] * (y - own[cell]) ** 2 / (2 * width)
         whole = y - below[draw, -1]
         within = reached[cell] * y - below[draw, cell] + partial
-        made[draw] = np.where(inside, np.where(last, whole, within), 0.0)
-    return made
+        excess[draw] = np.where(inside, np.where(last, whole, within), 0.0)
+    return excess
 
 
 def mark_stretches(text: str, mark: Mark, period: Period) -> list[tuple[float, float]]:

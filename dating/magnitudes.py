@@ -348,10 +348,10 @@ def _contracted(subscripts: str, first: Any, second: Any) -> Magnitudes:
     return _of_each(np.array, rows)
 
 
-def _aligned(array: Any, letters: str, wanted: str) -> Magnitudes:
+def _aligned(array: Any, letters: str, target: str) -> Magnitudes:
     """Put the axes of an array into another order; those it lacks have length 1."""
-    order = [letters.index(letter) for letter in wanted if letter in letters]
-    missing = tuple(place for place, letter in enumerate(wanted) if letter not in letters)
+    order = [letters.index(letter) for letter in target if letter in letters]
+    missing = tuple(place for place, letter in enumerate(target) if letter not in letters)
     return _as_magnitudes(array)._each(
         lambda part: np.expand_dims(np.transpose(part, order), missing)
     )

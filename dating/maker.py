@@ -184,8 +184,8 @@ class Regime(Strict, title="A regime of a history"):
 
     @model_validator(mode="after")
     def _one_form(self) -> Regime:
-        given = [self.state is not None, self.shares is not None, self.by_variant is not None]
-        if sum(given) != 1:
+        forms = [self.state is not None, self.shares is not None, self.by_variant is not None]
+        if sum(forms) != 1:
             raise refuse("a regime has one of state, shares and by_variant")
         if self.first_use is not None and self.event is not None:
             raise refuse("a changeover has either a first_use or comes with an event, not both")
@@ -517,9 +517,9 @@ class Maker(FromFile, title="A maker file"):
         Course
             The course that holds for this variant.
         """
-        part, found = self.features()[feature]
+        part, definition = self.features()[feature]
         by_component = self.components[part].by_variant.get(variant or "", {})
-        return by_component.get(feature) or found.course_of(variant)
+        return by_component.get(feature) or definition.course_of(variant)
 
     def depends_on_variant(self, feature: str) -> bool:
         """Say whether the states of a feature follow another course for some variant.

@@ -166,11 +166,11 @@ def regimes(shares: Sequence[Floats], months: int) -> Floats:
     ramps = [np.atleast_2d(ramp) for ramp in shares]
     draws = max((len(ramp) for ramp in ramps), default=1)
     reached = np.ones((draws, months))
-    made = []
+    parts = []
     for ramp in ramps:
-        made.append(reached * (1 - ramp))
+        parts.append(reached * (1 - ramp))
         reached = reached * ramp
-    return np.array([*made, reached])
+    return np.array([*parts, reached])
 
 
 def between_anchors(anchors: ArrayLike, months: int) -> Floats:

@@ -56,11 +56,11 @@ def examination_problems(examination: Examination, maker: Maker) -> list[Problem
 
 
 def _unknown_names(
-    origin: Source, group: str, given: Iterable[str], known: Iterable[str], maker: Maker
+    origin: Source, group: str, names_in_file: Iterable[str], known: Iterable[str], maker: Maker
 ) -> Iterator[Problem]:
     names = list(known)
     what = {"marks": "mark", "measured": "measurement"}[group]
-    for name in given:
+    for name in names_in_file:
         if name not in names:
             message = f"{maker.maker} has no such {what}"
             yield origin.problem((group, name), message, found=name, allowed=names)
@@ -130,9 +130,9 @@ class _MakerCheck:
 
     def variants(self) -> Iterator[Problem]:
         """Check the history of the variants themselves."""
-        found = self.maker.variants
-        if found is not None:
-            yield from self.course(("variants",), found, found.states)
+        history = self.maker.variants
+        if history is not None:
+            yield from self.course(("variants",), history, history.states)
 
     def outputs(self) -> Iterator[Problem]:
         """Stretches of output lie within the period and have a finite mean."""
@@ -203,8 +203,8 @@ class _MakerCheck:
         if regime.event is not None and regime.event not in self.maker.events:
             message = "no such event"
             allowed = self.maker.events
-            found = regime.event
-            yield self.origin.problem((*path, "with"), message, found=found, allowed=allowed)
+            event = regime.event
+            yield self.origin.problem((*path, "with"), message, found=event, allowed=allowed)
 
     def _states(
         self, path: KeyPath, used: Iterable[str], states: Iterable[str]

@@ -51,7 +51,7 @@ class Sheet:
         The file, as the user named it.
     fingerprint : str
         SHA-256 of the file's bytes, in hexadecimal.
-    said : mapping of str to (int, str)
+    statements : mapping of str to (int, str)
         What comments of the form ``# key: value`` say, by key, with their lines.
     head : SheetRow
         The names of the columns.
@@ -61,7 +61,7 @@ class Sheet:
 
     file: str
     fingerprint: str
-    said: Mapping[str, tuple[int, str]]
+    statements: Mapping[str, tuple[int, str]]
     head: SheetRow
     rows: tuple[SheetRow, ...]
 
@@ -122,18 +122,18 @@ def read_sheet(path: str | os.PathLike[str], rows: str = "instruments") -> Sheet
     Examples
     --------
     >>> sheet = read_sheet("demo_data/marrowby_corpus.csv")
-    >>> sheet.said["maker"][1], sheet.head.cells[:2]
+    >>> sheet.statements["maker"][1], sheet.head.cells[:2]
     ('marrowby', ('instrument', 'built'))
     """
     file = os.fspath(path)
     text, fingerprint = read_text(path, LARGEST_SHEET)
     lines, comments = _lines(text)
-    said = {key: (i + 1, value) for i in range(comments) for key, value in _says(lines[i])}
+    statements = {key: (i + 1, value) for i in range(comments) for key, value in _says(lines[i])}
     head, *below = _headed(file, lines, comments)
     if not below:
         message = f"there are no {rows} below the names of the columns"
         raise InputError([Problem(file, head.line, "", message)])
-    return Sheet(file, fingerprint, said, head, tuple(below))
+    return Sheet(file, fingerprint, statements, head, tuple(below))
 
 
 def column_names(path: str | os.PathLike[str]) -> tuple[str, ...]:

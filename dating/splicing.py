@@ -46,19 +46,19 @@ def rewritten(text: str, path: KeyPath, new: Written, before: Maker, file: str =
     Raises InputError when the new text is no valid maker file, or the judgement cannot be rewritten
     alone.
     """
-    made = spliced(text, path, new, file)
-    if made == text:
+    result = spliced(text, path, new, file)
+    if result == text:
         return text
-    after, old = read_in(made, file).origin.data, before.origin.data
-    said = _plain(_said(_at(after, path), new)) == _plain(new)
-    if not said or _with(after, path, None) != _with(old, path, None):
+    after, old = read_in(result, file).origin.data, before.origin.data
+    agrees = _plain(_by_key(_at(after, path), new)) == _plain(new)
+    if not agrees or _with(after, path, None) != _with(old, path, None):
         message = (
             "it cannot be rewritten here without touching something else, such as a value that is "
             "shared by an anchor; change it in the file"
         )
         line = before.origin.places.get(path, (None, 0))[0]
         raise InputError([Problem(file, line, key_text(path), message)])
-    return made
+    return result
 
 
 def spliced(text: str, path: KeyPath, new: Written, file: str = "") -> str:
@@ -89,8 +89,8 @@ def splice_all(text: str, changes: Mapping[KeyPath, Written], file: str = "") ->
     >>> splice_all(text, changes)
     'slip: 0.02\nshares: {a: 0.25, b: 0.75}'
     """
-    mark, made = text[: text.startswith("\ufeff")], text.removeprefix("\ufeff")
-    root = nodes_of(made)
+    mark, result = text[: text.startswith("\ufeff")], text.removeprefix("\ufeff")
+    root = nodes_of(result)
     edits: list[Edit] = []
     problems = []
     for path, new in changes.items():
@@ -99,14 +99,14 @@ def splice_all(text: str, changes: Mapping[KeyPath, Written], file: str = "") ->
             message = "there is no such judgement now"
             problems.append(Problem(file, None, key_text(path), message))
             continue
-        own = list(_edits(made, node, new))
-        if any(_holds(made, edit, node) and "#" in made[edit[0] : edit[1]] for edit in own):
+        own = list(_edits(result, node, new))
+        if any(_holds(result, edit, node) and "#" in result[edit[0] : edit[1]] for edit in own):
             message = "it holds a comment, which would be lost; change it in the file"
             problems.append(Problem(file, node.start_mark.line + 1, key_text(path), message))
         edits += own
     if problems:
         raise InputError(problems)
-    return mark + apply_edits(made, edits)
+    return mark + apply_edits(result, edits)
 
 
 def apply_edits(text: str, edits: Iterable[Edit]) -> str:
@@ -135,11 +135,11 @@ def fold_lines(text: str, before: Iterable[str] = (), width: int = _WIDTH) -> st
     lines: dict[int, list[tuple[int, int]]] = {}
     for depth, place in _keys_in_braces(nodes_of(body), 0):
         lines.setdefault(body.rfind("\n", 0, place) + 1, []).append((depth, place))
-    kept = {line.rstrip() for line in before}
+    lines_before = {line.rstrip() for line in before}
     edits = [
         edit
         for start, keys in lines.items()
-        if body[start:].split("\n", 1)[0].rstrip() not in kept
+        if body[start:].split("\n", 1)[0].rstrip() not in lines_before
         for edit in _folds(body, start, keys, width)
     ]
     return mark + apply_edits(body, edits)
@@ -308,10 +308,10 @@ def _in_scalar(text: str, node: yaml.Node, value: Any) -> Iterator[Edit]:
 
 def _same(node: yaml.Node, value: Value) -> bool:
     if isinstance(node, yaml.ScalarNode):
-        written = str(node.value)
+        form = str(node.value)
         if isinstance(value, tuple):
-            return value == (written,)
-        return written == value if isinstance(value, str) else plain_number(written) == value
+            return value == (form,)
+        return form == value if isinstance(value, str) else plain_number(form) == value
     if isinstance(node, yaml.MappingNode):
         return False
     named = tuple(str(item.value) for item in node.value)
@@ -389,7 +389,7 @@ def _with(data: Any, path: KeyPath, value: Any) -> Any:
     return copy
 
 
-def _said(data: Any, new: Written) -> Any:
+def _by_key(data: Any, new: Written) -> Any:
     """Give three values in a list by the keys they stand for."""
     if isinstance(data, list) and isinstance(new, Mapping) and len(data) == len(new) == 3:
         return dict(zip(new, data, strict=True))
@@ -399,8 +399,8 @@ def _said(data: Any, new: Written) -> Any:
 def _plain(value: Any) -> Any:
     """Bring forms of one judgement that mean the same to one form."""
     if isinstance(value, Mapping):
-        kept = {key: _plain(each) for key, each in value.items()}
-        return {k: v for k, v in kept.items() if v not in _NEUTRAL.get(k, ())}
+        entries = {key: _plain(each) for key, each in value.items()}
+        return {k: v for k, v in entries.items() if v not in _NEUTRAL.get(k, ())}
     if isinstance(value, list | tuple):
         return _plain(value[0]) if len(value) == 1 else [_plain(each) for each in value]
     return value

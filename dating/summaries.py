@@ -252,8 +252,8 @@ def entropy_bits(probabilities: Floats) -> float:
     >>> entropy_bits(np.full(8, 0.125))
     3.0
     """
-    held = probabilities[probabilities > 0]
-    return float(-(held * np.log2(held)).sum()) + 0.0
+    positive = probabilities[probabilities > 0]
+    return float(-(positive * np.log2(positive)).sum()) + 0.0
 
 
 def _stretches(

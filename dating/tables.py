@@ -81,8 +81,8 @@ class FeatureTable:
         """
         if self.curves is not None:
             return np.asarray(np.tensordot(weights, self.curves, 1))
-        made = _stacked([blend.weighed(weights) for blend in self.blends])
-        return made if len(self.blends) == 1 else np.repeat(made, self.latent, axis=-2)
+        table = _stacked([blend.weighed(weights) for blend in self.blends])
+        return table if len(self.blends) == 1 else np.repeat(table, self.latent, axis=-2)
 
     def by_state(self) -> Floats:
         """Give the probabilities of all states.

@@ -66,15 +66,15 @@ class _Tabulation:
             name: shifted(event.when.distribution(), -maker.period.first)
             for name, event in maker.events.items()
         }
-        drawn = dict(self._drawn())
-        if len(drawn) == 1:
-            ((name, judged),) = drawn.items()
+        numbers = dict(self._numbers_to_draw())
+        if len(numbers) == 1:
+            ((name, judged),) = numbers.items()
             values, self.weights, self.replicates = _two_rules(judged, points)
             self.draws = {name: values}
         else:
-            self.replicates = REPLICATES if drawn else 1
-            cube = scrambled_sobol(len(drawn), points if drawn else 1, self.replicates, seed)
-            columns = zip(drawn.items(), cube.T, strict=True)
+            self.replicates = REPLICATES if numbers else 1
+            cube = scrambled_sobol(len(numbers), points if numbers else 1, self.replicates, seed)
+            columns = zip(numbers.items(), cube.T, strict=True)
             self.draws = {name: judged.quantile(column) for (name, judged), column in columns}
             self.weights = np.full(len(cube), 1 / len(cube))
         self.count = len(self.weights)
@@ -113,13 +113,13 @@ class _Tabulation:
             seed=self.seed,
         )
 
-    def _drawn(self) -> Iterator[tuple[str, Judgement]]:
+    def _numbers_to_draw(self) -> Iterator[tuple[str, Judgement]]:
         """Name the numbers to draw: uncertain events used more than once, and the variants'."""
         uses = Counter(regime.event for regime in _all_regimes(self.maker))
         own = _changeovers(self.maker.variants) if self.maker.variants else []
         for name, judged in self.events.items():
-            wanted = uses[name] > 1 or any(regime.event == name for regime in own)
-            if wanted and not isinstance(judged, Certain):
+            needs_draws = uses[name] > 1 or any(regime.event == name for regime in own)
+            if needs_draws and not isinstance(judged, Certain):
                 yield name, judged
         for position, regime in enumerate(own, start=2):
             for what, judged in self._numbers(regime).items():
@@ -139,11 +139,11 @@ class _Tabulation:
             return np.ones((1, 1, self.months))
         shares = share_matrix(variants, tuple(variants.states), None)
         if variants.shares_at is not None:
-            made = self._anchored(variants.shares_at)
+            courses = self._anchored(variants.shares_at)
         else:
             ramps = [self._drawn_ramp(i, r) for i, r in enumerate(_changeovers(variants), start=2)]
-            made = regimes(ramps, self.months)
-        return np.asarray(np.einsum("rv,rdt->dvt", shares, made))
+            courses = regimes(ramps, self.months)
+        return np.asarray(np.einsum("rv,rdt->dvt", shares, courses))
 
     def _drawn_ramp(self, position: int, regime: Regime) -> Floats:
         values = {}
@@ -273,19 +273,19 @@ def share_matrix(course: Course, states: tuple[str, ...], variant: str | None) -
 
 def _output(maker: Maker) -> Floats:
     """Spread the expected output evenly inside each stretch; uniform when there is none."""
-    made = np.zeros(len(maker.period))
+    rate = np.zeros(len(maker.period))
     for output in maker.output:
         first = output.during.first - maker.period.first
         inside = slice(first, first + len(output.during))
-        made[inside] += output.made.distribution().mean() / len(output.during)
-    return made / made.sum() if made.sum() > 0 else np.full(len(made), 1 / len(made))
+        rate[inside] += output.made.distribution().mean() / len(output.during)
+    return rate / rate.sum() if rate.sum() > 0 else np.full(len(rate), 1 / len(rate))
 
 
 def _donors(maker: Maker, component: Component, output: Floats) -> Floats:
     if not component.donors:
         return output
-    period, made = maker.period, np.zeros(len(output))
+    period, months = maker.period, np.zeros(len(output))
     for donors in component.donors:
         first, last = max(donors.during.first, period.first), min(donors.during.last, period.last)
-        made[first - period.first : last - period.first + 1] += donors.share / (last - first + 1)
-    return made / made.sum()
+        months[first - period.first : last - period.first + 1] += donors.share / (last - first + 1)
+    return months / months.sum()

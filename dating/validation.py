@@ -86,16 +86,16 @@ def validate[M: BaseModel](source: Source, model: type[M]) -> M:
     try:
         return model.model_validate(source.data)
     except ValidationError as error:
-        found = [each for each in error.errors(include_url=False) if not _follows(each)]
-        problems = dict.fromkeys(_problem(source, model, details) for details in found)
+        errors = [each for each in error.errors(include_url=False) if not _follows(each)]
+        problems = dict.fromkeys(_problem(source, model, details) for details in errors)
         raise InputError(list(problems)) from None
 
 
 def _follows(details: ErrorDetails) -> bool:
     """Say whether a list is too short only because items of it were refused."""
-    given = details["input"]
-    counted = details["type"] == "too_short" and isinstance(given, list | tuple)
-    return counted and len(given) >= details["ctx"]["min_length"]
+    value = details["input"]
+    counted = details["type"] == "too_short" and isinstance(value, list | tuple)
+    return counted and len(value) >= details["ctx"]["min_length"]
 
 
 def _problem(source: Source, model: type[BaseModel], details: ErrorDetails) -> Problem:
@@ -112,13 +112,13 @@ def _problem(source: Source, model: type[BaseModel], details: ErrorDetails) -> P
         if details["input"] is None:
             message += "; text that holds a comma or a colon needs quotation marks"
         return source.problem(path, message, found=location[-1], allowed=allowed)
-    said = details["msg"].removeprefix("Value error, ")
-    message = _counted(kind, context) or _PLAIN_WORDS.get(kind, said)
+    text = details["msg"].removeprefix("Value error, ")
+    message = _counted(kind, context) or _PLAIN_WORDS.get(kind, text)
     if kind == "missing":
         return source.problem((*path, str(location[-1])), message)
     message = message[:1].lower() + message[1:]
-    wanted = str(context.get("allowed", "") or context.get("expected", ""))
-    return source.problem(path, message, found=details["input"], allowed=wanted)
+    expected = str(context.get("allowed", "") or context.get("expected", ""))
+    return source.problem(path, message, found=details["input"], allowed=expected)
 
 
 def _counted(kind: str, context: dict[str, Any]) -> str:

@@ -20,7 +20,7 @@ from starlette.testclient import TestClient
 from dating.bench.app import make_app
 from dating.bench.chart_geometry import BAND, Scale, bands, key_of, lanes, step_path, text_width
 from dating.bench.guard import guard_for
-from dating.bench.judgement_form import assessors_at, entry_at, opinion_of, written
+from dating.bench.judgement_form import assessors_at, entry_at, opinion_data, opinion_of
 from dating.bench.judgement_pictures import happened, ramp_of, window_of
 from dating.bench.judgement_places import OPINIONS, place_text, spots_of
 from dating.bench.judgement_words import in_words, value_words
@@ -292,7 +292,7 @@ def test_every_judgement_opens_redraws_and_saves_without_a_changed_byte(
 def test_one_changed_value_changes_one_line_and_nothing_else(place: str, index: int | None):
     spot = spots_of(demo())[place]
     entry = entry_at(demo().origin.data, spot, index)
-    new = written(entry, spot, index)
+    new = opinion_data(entry, spot, index)
     later = "1929-11" if spot.kind == "date" else 6.5
     if isinstance(new, dict):
         key = OPINIONS[spot.kind].keys[1]

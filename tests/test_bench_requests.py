@@ -31,7 +31,7 @@ def _names_of_fields() -> list[str]:
     text = "".join(path.read_text("utf-8") for path in sorted(folder.glob("templates/*.j2")))
     text += "".join(path.read_text("utf-8") for path in sorted(folder.glob("*.py")))
     named = re.findall(r'name="([^"]+)"', text)
-    named += re.findall(r'(?:field|wanted|get)\(f?"([^"]+)"', text)
+    named += re.findall(r'(?:field|require|get)\(f?"([^"]+)"', text)
     plain = {re.sub(r"\{\{?.*?\}\}?", "heel-joint", name) for name in named}
     return sorted(plain | {"file", "maker", "version", "text", "claim", "learned", "corpus"})
 

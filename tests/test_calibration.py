@@ -647,7 +647,7 @@ def test_a_corrected_copy_carries_its_correction_into_estimates(files, tmp_path)
     )
     assert json.loads(again.stdout)["correction"] == record["correction"]
     twice = read_draws(tmp_path / "again.nc", maker).correction
-    assert twice.held == pytest.approx(correction.held, abs=1e-12)
+    assert twice.curve == pytest.approx(correction.curve, abs=1e-12)
     assert "Levels are corrected by 30" in " ".join(
         run(
             "calibrate", files / "example.yaml", files / "corpus.csv", "--learned", copy

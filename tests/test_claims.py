@@ -235,7 +235,7 @@ def test_strict_shares_of_a_certain_maker(seed):
     """Not one instrument is excepted: a product over all that were made."""
     data, _, production = few_of(seed, 4, certain=True)
     slow, rng, made = told(data, production), random.Random(seed), numbers_made(data)
-    assert production.made() == pytest.approx(np.array([made] * 4))
+    assert production.numbers() == pytest.approx(np.array([made] * 4))
     for states, variant in combinations(data, rng, 12):
         if variant is not None:
             continue
@@ -388,7 +388,7 @@ def test_about_is_between_and_a_share_of_the_number_to_either_side():
         fast = saying({"made": said | {"about": about, "give_or_take": part}})
         ends = [about - about * part, about + about * part]
         other = saying({"made": said | {"between": ends}})
-        assert fast.said.ends() == pytest.approx(tuple(ends))
+        assert fast.content.ends() == pytest.approx(tuple(ends))
         assert chance_true(fast, production) == pytest.approx(chance_true(other, production))
 
 
@@ -420,7 +420,7 @@ def test_output_that_is_judged_is_drawn_from_its_judgement(states):
     maker = Maker.model_validate(data)
     production = Production(maker, prior_draws(maker))
     judged = maker.output[0].made.distribution()
-    made = production.made()[:, :11].sum(axis=1)
+    made = production.numbers()[:, :11].sum(axis=1)
     for p in (0.05, 0.3, 0.5, 0.95):
         error = sqrt(p * (1 - p) / len(made))
         assert np.mean(made <= judged.quantile(p)) == pytest.approx(p, abs=4 * error)

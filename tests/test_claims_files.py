@@ -172,7 +172,7 @@ def test_every_kind_is_read_from_yaml(read, folder, small):
 
     def said(name):
         (one,) = claims[name].sayings()
-        return one.said
+        return one.content
 
     assert said("new works lyre").within == Period.parse("1925-01/1926-02")
     assert said("untouched").components == "all"
@@ -201,7 +201,7 @@ def test_every_kind_is_read_from_yaml(read, folder, small):
     assert said("survivors").survival.likely == 0.05
     together = claims["together"].sayings()
     assert [one.kind for one in together] == ["built", "original", "first_use"]
-    assert together[1].said.components == ("neck",)
+    assert together[1].content.components == ("neck",)
     assert claims["together"].instruments() == ("E-1",)
     assert claims["sisters"].instruments() == ("E-1", "E-2")
 

@@ -156,7 +156,7 @@ def test_what_rests_on_one_draw_is_not_told_from_none():
     few, none = chance_from(true, weight), chance_from(np.full(1024, 1e-30) * 0, weight)
     assert few.settled
     assert none.settled
-    assert not factor_from(none, few).told
+    assert not factor_from(none, few).has_value
     assert not chance_from(np.full(1024, 1e-6), weight).settled
     assert not chance_from(np.array([1.0, 0.0] * 512), weight).settled
     assert factor_from(few, chance_from(np.full(1024, 0.5), weight)).bound == "at least"

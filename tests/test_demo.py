@@ -280,7 +280,7 @@ def test_m007_names_the_two_that_contradict_each_other():
 
 def test_m008_unlisted_state_is_flagged_and_neutral():
     made = dated("M-008")
-    assert [(found.name, found.said) for found in made.neutral] == [
+    assert [(neutral.name, neutral.observation) for neutral in made.neutral] == [
         ("binding", "other: green celluloid")
     ]
     bare = without_features("M-008", "binding")

@@ -300,7 +300,7 @@ def test_planted_instruments_are_found_with_their_judged_probability(tmp_path):
     summer, may = np.zeros(60), np.full(60, 0.01 / 60)
     summer[41:44] = 1 / 3
     may[4] += 0.99
-    assert (late.instrument, late.line, late.said) == ("late", 4, "round")
+    assert (late.instrument, late.line, late.observation) == ("late", 4, "round")
     assert (late.feature, late.changeover, late.early) == ("label", "label, regime 2", False)
     assert late.built == "[1933-06..1933-08]"
     assert (early.instrument, early.changeover, early.early) == ("early", "label, regime 2", True)

@@ -489,7 +489,7 @@ def test_what_was_found_comes_back_from_its_file(found, tmp_path):
         assert one.settings == other.settings
         assert np.array_equal(one.weight, other.weight)
         assert all(map(np.array_equal, one.shares, other.shares))
-    assert np.array_equal(before.correction.held, after.correction.held)
+    assert np.array_equal(before.correction.curve, after.correction.curve)
     assert after.correction.instruments == before.correction.instruments
     seen = [reference.examination for reference in found.corpus.references[:9]]
     ours, theirs = (dating.posteriors(found.maker, seen, one) for one in (before, after))
@@ -530,5 +530,5 @@ def test_the_seed_settles_what_is_found(found):
         np.array_equal(one.weight, same.weight)
         for one, same in zip(again.mixtures, kept.latent.mixtures, strict=True)
     )
-    assert np.array_equal(levels[0].held, kept.correction.held)
-    assert not np.array_equal(levels[1].held, kept.correction.held)
+    assert np.array_equal(levels[0].curve, kept.correction.curve)
+    assert not np.array_equal(levels[1].curve, kept.correction.curve)

@@ -237,8 +237,8 @@ def test_events_shares_chances_and_means_are_shown_beside_what_was_stated(made, 
 
 def test_every_number_that_was_sampled_is_in_the_summary(made, text):
     shown = {line[0]: line[1:] for line in cells(text, "table-summary")}
-    drawn = made.drawn.sel(number="buckle, regime 2, first use")
-    assert len(shown) == made.drawn.sizes["number"]
+    drawn = made.draws.sel(number="buckle, regime 2, first use")
+    assert len(shown) == made.draws.sizes["number"]
     assert shown["buckle, regime 2, first use"][0] == f"{float(drawn.mean()):.3f}"
     assert {"slip of ends", "mean of width at 1932-01", "share of plain, buckle, regime 1"} <= set(
         shown

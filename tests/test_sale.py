@@ -76,7 +76,7 @@ def test_the_words_hold_the_truth_as_often_as_they_say():
     held = 0
     for sold in sell(read_lots(SALE), wording):
         built = month_number(*map(int, truth[sold.lot.number]["built"].split("-")))
-        held += built in dated(sold.noted.estimate, wording).phrase
+        held += built in dated(sold.estimate_note.estimate, wording).phrase
     assert held >= 31
 
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from dating.batch.block_summaries import keep_dates
 from dating.batch.codes import CodedTable
-from dating.batch.results import Summaries, kept_for, year_starts
+from dating.batch.results import Summaries, empty_summaries, year_starts
 from dating.disagreement import impossible_pieces, impossible_words
 from dating.engine import Weighing
 from dating.evidence import pieces_of
@@ -47,7 +47,9 @@ class Blanks:
     learned: Learned | None
     parts: bool
 
-    def date(self, tables: MonthTables, rows: NDArray[np.int64], kept: Summaries) -> dict[int, str]:
+    def date(
+        self, tables: MonthTables, rows: NDArray[np.int64], summaries: Summaries
+    ) -> dict[int, str]:
         """Date some rows; rows alike are dated once.
 
         Shapes: rows (row,).
@@ -62,7 +64,7 @@ class Blanks:
             if isinstance(outcome, str):
                 problems[row] = outcome
             else:
-                kept.put(np.array([row]), outcome)
+                summaries.put(np.array([row]), outcome)
         return problems
 
     def _one(self, tables: MonthTables, row: int) -> Summaries | str:
@@ -72,16 +74,16 @@ class Blanks:
         weighing = Weighing.of(tables, swapped, pieces)
         if not weighing.evidence:
             return impossible_words(weighing, impossible_pieces(weighing))
-        kept = kept_for(self.maker, 1, parts=self.parts).some(slice(0, 1))
+        summaries = empty_summaries(self.maker, 1, parts=self.parts).some(slice(0, 1))
         posterior = weighing.by_month.sum(axis=0) / weighing.evidence
         if self.learned is not None:
             posterior = self.learned.corrected(posterior)
-        keep_dates(kept, posterior[None], year_starts(self.maker.period), self.level)
-        kept.numbers[4] = weighing.standard_error().max()
+        keep_dates(summaries, posterior[None], year_starts(self.maker.period), self.level)
+        summaries.numbers[4] = weighing.standard_error().max()
         if self.parts:
-            kept.numbers[2] = entropy_bits(posterior)
-            kept.numbers[3] = weighing.all_original() / weighing.evidence
+            summaries.numbers[2] = entropy_bits(posterior)
+            summaries.numbers[3] = weighing.all_original() / weighing.evidence
             for place, (name, part) in enumerate(weighing.parts.items()):
-                here = weighing.respond(name, part.free)
-                kept.original[place] = here.original.sum() / here.total.sum()
-        return kept
+                here = weighing.respond(name, part.fixed)
+                summaries.original[place] = here.original.sum() / here.total.sum()
+        return summaries

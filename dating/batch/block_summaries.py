@@ -28,17 +28,17 @@ _YEAR = 12
 _RUN = 12
 
 
-def keep_dates(kept: Summaries, weights: Floats, starts: Integers, level: float) -> Integers:
+def keep_dates(summaries: Summaries, weights: Floats, starts: Integers, level: float) -> Integers:
     """Keep mode, median, mean, years and highest-density set.
 
     Shapes: weights (row, month); starts (year + 1,); gives (lost row,).
 
     Examples
     --------
-    >>> kept = Summaries(*(np.zeros((n, 1)) for n in (4, 1, 5, 0, 2)))
-    >>> keep_dates(kept, np.array([[0.0, 2, 2, 6]]), np.array([0, 1, 4]), 0.7)
+    >>> summaries = Summaries(*(np.zeros((n, 1)) for n in (4, 1, 5, 0, 2)))
+    >>> keep_dates(summaries, np.array([[0.0, 2, 2, 6]]), np.array([0, 1, 4]), 0.7)
     array([], dtype=int64)
-    >>> kept.years.tolist(), kept.numbers[1].tolist()
+    >>> summaries.years.tolist(), summaries.numbers[1].tolist()
     ([[0.0], [1.0]], [0.8])
     """
     years = _year_masses(weights, starts)
@@ -46,18 +46,18 @@ def keep_dates(kept: Summaries, weights: Floats, starts: Integers, level: float)
     lost = np.flatnonzero(~(total >= LEAST))
     total[lost] = 1.0
     years /= total[:, None]
-    kept.years[:] = years.T
-    kept.months[1] = _medians(weights, total, years, starts)
-    kept.numbers[0] = np.vecdot(weights, np.arange(weights.shape[1], dtype=float)) / total
+    summaries.years[:] = years.T
+    summaries.months[1] = _medians(weights, total, years, starts)
+    summaries.numbers[0] = np.vecdot(weights, np.arange(weights.shape[1], dtype=float)) / total
     for rows, begins, window in _windows(weights, years, starts, level):
         posterior = window / total[rows, None]
         likeliest = posterior >= posterior.max(axis=1, keepdims=True) * (1 - SLACK)
-        inside, kept.numbers[1, rows] = _sets(posterior, level)
-        kept.months[0, rows] = begins + likeliest.argmax(axis=1)
-        kept.months[2, rows] = begins + inside.argmax(axis=1)
-        kept.months[3, rows] = begins + _last(inside)
+        inside, summaries.numbers[1, rows] = _sets(posterior, level)
+        summaries.months[0, rows] = begins + likeliest.argmax(axis=1)
+        summaries.months[2, rows] = begins + inside.argmax(axis=1)
+        summaries.months[3, rows] = begins + _last(inside)
         begun = np.count_nonzero(inside[:, 1:] > inside[:, :-1], axis=1)
-        kept.stretches[rows] = inside[:, 0] + begun
+        summaries.stretches[rows] = inside[:, 0] + begun
     return lost
 
 
@@ -145,25 +145,25 @@ def _sets(posterior: Floats, level: float) -> tuple[Booleans, Floats]:
     are. Of the months that count as equally probable with it, the earliest are taken until the set
     holds the level.
     """
-    wanted = level - SLACK
-    threshold = _threshold(posterior, wanted, np.float32)
-    inside, alike, held, more = _around(posterior, threshold)
-    wrong = np.flatnonzero((held >= wanted) | (held + more < wanted))
+    target = level - SLACK
+    threshold = _threshold(posterior, target, np.float32)
+    inside, alike, mass, more = _around(posterior, threshold)
+    wrong = np.flatnonzero((mass >= target) | (mass + more < target))
     if len(wrong):
-        threshold[wrong] = _threshold(posterior[wrong], wanted, np.float64)
+        threshold[wrong] = _threshold(posterior[wrong], target, np.float64)
         again = _around(posterior[wrong], threshold[wrong])
-        inside[wrong], alike[wrong], held[wrong], more[wrong] = again
+        inside[wrong], alike[wrong], mass[wrong], more[wrong] = again
     # One month that is alike holds about as much as the threshold, and two hold twice as much.
     many = np.flatnonzero(more > 1.5 * threshold)
     if len(many):
         entering = posterior[many] * alike[many]
-        before = held[many, None] + np.cumsum(entering, axis=1) - entering
-        alike[many] &= before < wanted
+        before = mass[many, None] + np.cumsum(entering, axis=1) - entering
+        alike[many] &= before < target
         more[many] = np.vecdot(posterior[many], alike[many].astype(float))
-    return inside | alike, held + more
+    return inside | alike, mass + more
 
 
-def _threshold(posterior: Floats, wanted: float, precision: type[np.floating]) -> Floats:
+def _threshold(posterior: Floats, target: float, precision: type[np.floating]) -> Floats:
     """Find the probability of the last month that is needed to hold the level."""
     rows, months = posterior.shape
     rising = np.zeros((rows, -(-months // _RUN) * _RUN), dtype=precision)
@@ -172,7 +172,7 @@ def _threshold(posterior: Floats, wanted: float, precision: type[np.floating]) -
     runs = rising.reshape(rows, -1, _RUN)
     sums = np.einsum("rst->rs", runs)
     reached = np.cumsum(sums, axis=1, dtype=float)
-    spare = reached[:, -1:] - wanted
+    spare = reached[:, -1:] - target
     at = np.arange(rows)
     place = np.minimum((reached <= spare).sum(axis=1), runs.shape[1] - 1)
     run = runs[at, place]
@@ -187,6 +187,6 @@ def _around(posterior: Floats, threshold: Floats) -> tuple[Booleans, Booleans, F
     bins = -np.rint(np.log(np.maximum(threshold[:, None], _TINY)) * BINS)
     inside = posterior > np.exp(-(bins - 0.5) / BINS)
     both = posterior > np.exp(-(bins + 0.5) / BINS)
-    held = np.einsum("rt,rt->r", posterior, inside)
+    mass = np.einsum("rt,rt->r", posterior, inside)
     alike = both ^ inside
-    return inside, alike, held, np.einsum("rt,rt->r", posterior, alike)
+    return inside, alike, mass, np.einsum("rt,rt->r", posterior, alike)

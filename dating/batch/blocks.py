@@ -160,12 +160,12 @@ def _each_left_out(tables: Sequence[Floats], start: Floats) -> list[tuple[Floats
     return list(zip(before, reversed(after), strict=True))
 
 
-def date_rows(work: Work, kept: Summaries, first: int, last: int) -> None:
+def date_rows(work: Work, summaries: Summaries, first: int, last: int) -> None:
     """Date some rows."""
     for start in range(first, last, TOGETHER):
         rows = slice(start, min(start + TOGETHER, last))
-        weights = _weights(work, kept, rows)
-        part = kept.some(rows)
+        weights = _weights(work, summaries, rows)
+        part = summaries.some(rows)
         lost = keep_dates(part, weights, work.starts, work.level)
         part.stretches[lost] = 0
         part.months[:, lost] = 0
@@ -173,7 +173,7 @@ def date_rows(work: Work, kept: Summaries, first: int, last: int) -> None:
             numbers[:, lost] = np.nan
 
 
-def _weights(work: Work, kept: Summaries, rows: slice) -> Floats:
+def _weights(work: Work, summaries: Summaries, rows: slice) -> Floats:
     """Give what posteriors are proportional to; keep what is not made from them alone."""
     weights = np.empty((rows.stop - rows.start, work.pool.likelihood.shape[2]))
     plain = work.groups.joint.shape[1] == 1 and work.learned is None and not work.parts
@@ -181,7 +181,7 @@ def _weights(work: Work, kept: Summaries, rows: slice) -> Floats:
     for start in range(0, len(weights), ROWS):
         part = weights[start : start + ROWS]
         first = rows.start + start
-        combine(work, kept, slice(first, first + len(part)), part)
+        combine(work, summaries, slice(first, first + len(part)), part)
     return weights
 
 
@@ -191,7 +191,7 @@ def _joint(work: Work, rows: slice) -> Floats:
     return groups.joint if len(groups.joint) == 1 else groups.joint[groups.of_row[rows]]
 
 
-def _multiply(work: Work, kept: Summaries, rows: slice, weights: Floats) -> None:
+def _multiply(work: Work, summaries: Summaries, rows: slice, weights: Floats) -> None:
     """Multiply prior and patterns, one set at a time in the same room."""
     likelihood = work.pool.likelihood
     first, *others = work.slots[: max(len(work.places), 1), rows]
@@ -206,10 +206,10 @@ def _multiply(work: Work, kept: Summaries, rows: slice, weights: Floats) -> None
     whole *= _joint(work, rows)[:, 0]
     if shape[1] > 1:
         whole.sum(axis=1, out=weights)
-    kept.numbers[4, rows] = 0.0
+    summaries.numbers[4, rows] = 0.0
 
 
-def _weigh(work: Work, kept: Summaries, rows: slice, weights: Floats) -> None:
+def _weigh(work: Work, summaries: Summaries, rows: slice, weights: Floats) -> None:
     """Work out posteriors; keep what needs variants or draws, and entropy."""
     tables = [work.pool.likelihood[places] for places in work.slots[: len(work.places), rows]]
     joint = _joint(work, rows)
@@ -218,21 +218,23 @@ def _weigh(work: Work, kept: Summaries, rows: slice, weights: Floats) -> None:
     *before, whole = running([summed, *tables], mul)
     whole.sum(axis=1, out=weights)
     total = weights.sum(axis=1)
-    held = total >= LEAST
-    total[~held] = 1.0
+    possible = total >= LEAST
+    total[~possible] = 1.0
     weights /= total[:, None]
-    kept.numbers[4, rows] = _standard_error(joint, tables, weights)
+    summaries.numbers[4, rows] = _standard_error(joint, tables, weights)
     if work.parts:
-        _keep_originality(work, kept, rows, tables=tables, before=before, whole=whole, total=total)
-    if work.learned is not None and held.any():
-        weights[held] = work.learned.corrected(weights[held])
+        _keep_originality(
+            work, summaries, rows, tables=tables, before=before, whole=whole, total=total
+        )
+    if work.learned is not None and possible.any():
+        weights[possible] = work.learned.corrected(weights[possible])
     if work.parts:
-        kept.numbers[2, rows] = _entropy(weights)
+        summaries.numbers[2, rows] = _entropy(weights)
 
 
 def _keep_originality(
     work: Work,
-    kept: Summaries,
+    summaries: Summaries,
     rows: slice,
     *,
     tables: Sequence[Floats],
@@ -245,7 +247,7 @@ def _keep_originality(
     Tables are written over.
     """
     groups = work.groups
-    kept.original[:, rows] = work.unswapped[:, None]
+    summaries.original[:, rows] = work.unswapped[:, None]
     shares = None if groups.original is None else groups.original[groups.of_row[rows]]
     others = [work.pool.swapped[places] for places in work.slots[: len(work.places), rows]]
     after = np.ones_like(whole)
@@ -258,12 +260,12 @@ def _keep_originality(
             original = 1 - chance / total
             if shares is not None:
                 original += _dot(whole, shares[:, position] - 1) / total
-            kept.original[place, rows] = np.maximum(original, 0.0)
+            summaries.original[place, rows] = np.maximum(original, 0.0)
         if position:
             after *= table
         table -= others[position][:, None, None]
         every *= table
-    kept.numbers[3, rows] = every.sum(axis=(1, 2)) / total * work.unseen
+    summaries.numbers[3, rows] = every.sum(axis=(1, 2)) / total * work.unseen
 
 
 def _dot(first: Floats, second: Floats) -> Floats:

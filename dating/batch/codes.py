@@ -127,11 +127,11 @@ def coded_examinations(examinations: Sequence[Examination], maker: Maker) -> Cod
     columns: list[Column] = []
     paths = {**columns_of(maker), "document": ("documents",)}
     for name, path in paths.items():
-        found = [value_at(examination, path) for examination in examinations]
+        values = [value_at(examination, path) for examination in examinations]
         known: dict[str, int] = {}
         levels: list[Examination] = []
-        raw = np.full(len(found), -1, dtype=np.int32)
-        for row, value in enumerate(found):
+        raw = np.full(len(values), -1, dtype=np.int32)
+        for row, value in enumerate(values):
             if value is None or value == ():
                 continue
             single = single_of(examinations[row], path, value)
@@ -157,10 +157,10 @@ def coded_sheet(
     sheet = read_sheet(path)
     allowed = {"instrument", *DOCUMENT_COLUMNS, *columns_of(maker)}
     problems = list(sheet.head_problems(("instrument",), allowed, _unknown(maker)))
-    wanted = len(sheet.head.cells)
+    width = len(sheet.head.cells)
     for row in sheet.rows:
-        if len(row.cells) != wanted:
-            message = f"there are {wanted} columns, and this row has {len(row.cells)} cells"
+        if len(row.cells) != width:
+            message = f"there are {width} columns, and this row has {len(row.cells)} cells"
             problems.append(sheet.source(row.line, None, ()).problem((), message))
     if problems:
         raise InputError(problems)
@@ -168,8 +168,8 @@ def coded_sheet(
     frame = pd.DataFrame([row.cells for row in sheet.rows], columns=list(sheet.head.cells))
     unlisted: Unlisted | None = {} if allow_unlisted else None
     frame = frame.replace("", None)
-    made = _coded(frame, maker, lambda row: (sheet.file, lines[row]), unlisted)
-    return replace(made, index=None)
+    coded = _coded(frame, maker, lambda row: (sheet.file, lines[row]), unlisted)
+    return replace(coded, index=None)
 
 
 def coded_frame(
@@ -208,9 +208,9 @@ def _coded(
     reader = CellReader(maker, located, unlisted)
     columns: list[Column] = []
     paths = columns_of(maker)
-    found = {name: distinct_cells(frame[name]) for name in paths if name in frame.columns}
-    for name, levels in reader.all_levels(found).items():
-        columns += _column(_component(name, paths[name], maker), found[name][0], levels)
+    distinct = {name: distinct_cells(frame[name]) for name in paths if name in frame.columns}
+    for name, levels in reader.all_levels(distinct).items():
+        columns += _column(_component(name, paths[name], maker), distinct[name][0], levels)
     papers = [name for name in DOCUMENT_COLUMNS if name in frame.columns and name not in paths]
     if papers:
         raw, cells = combined_cells(frame, papers)
@@ -245,8 +245,8 @@ def _tells(level: Examination) -> bool:
     sights = [*level.seen.values(), level.variant]
     if any(sight is not None and sight.other is None for sight in sights):
         return True
-    said = [*level.marks.values(), *level.measured.values(), *level.documents]
-    return any(each is not None for each in said)
+    records = [*level.marks.values(), *level.measured.values(), *level.documents]
+    return any(each is not None for each in records)
 
 
 def _component(name: str, path: tuple[str, ...], maker: Maker) -> str | None:

@@ -23,9 +23,9 @@ from dating.batch.results import Summaries
 _NO_SHARES = np.empty((0, 0, 0))
 
 
-def date_rows(work: Work, kept: Summaries, first: int, last: int) -> None:
+def date_rows(work: Work, summaries: Summaries, first: int, last: int) -> None:
     """Date some rows."""
-    groups, shares, wanted = work.groups, work.groups.original, work.level - SLACK
+    groups, shares, target = work.groups, work.groups.original, work.level - SLACK
     count, replicates, variants, cells = groups.joint.shape
     months, order = int(work.starts[-1]), work.pool.order
     likelihood = work.pool.likelihood.reshape(-1, variants * cells)
@@ -33,8 +33,14 @@ def date_rows(work: Work, kept: Summaries, first: int, last: int) -> None:
     shares = _NO_SHARES if shares is None else shares.reshape(*shares.shape[:2], -1)
     tables = (likelihood, work.pool.swapped, work.slots, work.places)
     chances = (joint, shares, work.unswapped, work.unseen)
-    into = (kept.months, kept.stretches, kept.numbers, kept.original, kept.years)
-    set_at = (wanted, _edges(wanted, months), months)
+    into = (
+        summaries.months,
+        summaries.stretches,
+        summaries.numbers,
+        summaries.original,
+        summaries.years,
+    )
+    set_at = (target, _edges(target, months), months)
     if order is not None:
         date_single(*tables, *chances, *set_at, order.skipped, work.parts, *into, first, last)
     else:
@@ -44,9 +50,9 @@ def date_rows(work: Work, kept: Summaries, first: int, last: int) -> None:
 
 
 @lru_cache
-def _edges(wanted: float, months: int) -> Floats:
+def _edges(target: float, months: int) -> Floats:
     """Give the lower edges of bins, from that of a certain month to one that leaves enough out."""
-    lowest = int(-np.log((1 - wanted) / months) * BINS) + 3
+    lowest = int(-np.log((1 - target) / months) * BINS) + 3
     return np.exp(-(np.arange(lowest) + 0.5) / BINS)
 
 
@@ -132,9 +138,9 @@ def _accumulate(prior, likelihood, from_donor, index, joint, original, first, la
             copy(prior[n], every)
             for f in range(count):
                 table, other = likelihood[index[f, group], n], from_donor[index[f, group], n]
-                given, into = before[f], before[f + 1]
+                row, into = before[f], before[f + 1]
                 for i in range(cells):
-                    into[i] = given[i] * table[i]
+                    into[i] = row[i] * table[i]
                 for i in range(cells):
                     every[i] *= table[i] - other
             _add(before[count], 1.0, joint[group])
@@ -142,13 +148,13 @@ def _accumulate(prior, likelihood, from_donor, index, joint, original, first, la
             fill(after, 1.0)
             for f in range(count - 1, -1, -1):
                 table, other = likelihood[index[f, group], n], from_donor[index[f, group], n]
-                given = before[f]
+                row = before[f]
                 for i in range(cells):
-                    given[i] *= after[i]
+                    row[i] *= after[i]
                 for i in range(cells):
                     after[i] *= table[i]
                 _add(before[count], 1.0, original[group, f])
-                _add(given, -other, original[group, f])
+                _add(row, -other, original[group, f])
 
 
 @_jit

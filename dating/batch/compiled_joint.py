@@ -33,7 +33,7 @@ from dating.magnitudes import LEAST
 
 @jit
 def date_joint(  # type: ignore[no-untyped-def]
-    likelihood, swapped, slots, places, of_row, joint, shares, unswapped, unseen, starts, wanted,
+    likelihood, swapped, slots, places, of_row, joint, shares, unswapped, unseen, starts, target,
     edges, months, parts, months_out, stretches_out, numbers_out, original_out, years_out,
     first, last,
 ):  # fmt: skip
@@ -45,7 +45,7 @@ def date_joint(  # type: ignore[no-untyped-def]
     room, inside = room_for(months), room_for(months)
     posterior = room[LEAD : LEAD + months]
     bits, cell, years = room.view(np.int64), np.zeros(1), np.empty(len(starts) - 1)
-    bins, at, held = np.zeros(9, dtype=np.int64), np.zeros(9), np.zeros(9)
+    bins, at, sums = np.zeros(9, dtype=np.int64), np.zeros(9), np.zeros(9)
     positions = np.arange(months).astype(np.float64)
     for row in range(first, last):
         group = of_row[row]
@@ -77,14 +77,14 @@ def date_joint(  # type: ignore[no-untyped-def]
         sum_years(posterior, starts, years)
         for year in range(len(years)):
             years_out[year, row] = years[year]
-        begins, ends = years_of_set(years, wanted, months)
+        begins, ends = years_of_set(years, target, months)
         start = LEAD + starts[begins]
         stop = start + in_runs(starts[ends + 1] - starts[begins])
         place, highest = mode(room, bits, start, stop, cell)
         months_out[0, row], months_out[1, row] = place - LEAD, median(posterior, years, starts)
-        found = set_of(room, start, stop, wanted, edges, highest, bins, at, held, inside)
-        numbers_out[1, row], stretches_out[row] = found[0], found[1]
-        months_out[2, row], months_out[3, row] = found[2] - LEAD, found[3] - LEAD
+        measures = set_of(room, start, stop, target, edges, highest, bins, at, sums, inside)
+        numbers_out[1, row], stretches_out[row] = measures[0], measures[1]
+        months_out[2, row], months_out[3, row] = measures[2] - LEAD, measures[3] - LEAD
 
 
 @jit

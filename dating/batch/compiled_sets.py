@@ -24,24 +24,24 @@ _LOG_2 = 0.6931471805599453
 
 
 @jit
-def set_of(room, start, stop, wanted, edges, highest, bins, at, held, inside):  # type: ignore[no-untyped-def]
+def set_of(room, start, stop, target, edges, highest, bins, at, sums, inside):  # type: ignore[no-untyped-def]
     """Find mass, number of stretches, first and last place of the set.
 
-    It lies between start and stop. Bins, at and held have nine places each; they and the room
+    It lies between start and stop. Bins, at and sums have nine places each; they and the room
     inside are written over.
     """
     at[0] = highest
     octaves = at.view(np.int64)[0] * _TO_OCTAVES - _BIAS
     first = min(max(int(-octaves * (_LOG_2 * BINS)) - 1, 0), len(edges) - 2)
-    high, low, above, between = _threshold(room, start, stop, wanted, edges, first, bins, at, held)
+    high, low, above, between = _threshold(room, start, stop, target, edges, first, bins, at, sums)
     if between < 2 * edges[low]:
         return _measured(room, start, stop, edges[low])
-    _fill_up(room, start, stop, wanted, edges[high], edges[low], above, inside)
+    _fill_up(room, start, stop, target, edges[high], edges[low], above, inside)
     return _measured(inside, start, stop, edges[low])
 
 
 @jit
-def _threshold(room, start, stop, wanted, edges, high, bins, at, held):  # type: ignore[no-untyped-def]
+def _threshold(room, start, stop, target, edges, high, bins, at, sums):  # type: ignore[no-untyped-def]
     """Find the bins between which the threshold of the set lies.
 
     Above the edge of the first too little is held, above that of the second there is enough. The
@@ -56,19 +56,19 @@ def _threshold(room, start, stop, wanted, edges, high, bins, at, held):  # type:
             step = max((low - high) * k >> 3, k) if begun else _STEPS[k]
             bins[k] = min(high + step, low)
             at[k] = edges[bins[k]]
-        bins[0], bins[8], held[0], held[8] = high, low, above_high, above_low
+        bins[0], bins[8], sums[0], sums[8] = high, low, above_high, above_low
         begun = True
-        _above_seven(room, start, stop, at, held)
+        _above_seven(room, start, stop, at, sums)
         enough = 1
         for k in range(1, 8):
-            enough += int(held[k] < wanted)
-        high, above_high = bins[enough - 1], held[enough - 1]
-        low, above_low = bins[enough], held[enough]
+            enough += int(sums[k] < target)
+        high, above_high = bins[enough - 1], sums[enough - 1]
+        low, above_low = bins[enough], sums[enough]
     return high, low, above_high, above_low - above_high
 
 
 @jit
-def _above_seven(room, start, stop, edges, held):  # type: ignore[no-untyped-def]
+def _above_seven(room, start, stop, edges, sums):  # type: ignore[no-untyped-def]
     """Sum what lies above each of seven edges, in one pass."""
     a, b, c, d, e, f, g = edges[1], edges[2], edges[3], edges[4], edges[5], edges[6], edges[7]
     one = two = three = four = five = six = seven = 0.0
@@ -81,30 +81,30 @@ def _above_seven(room, start, stop, edges, held):  # type: ignore[no-untyped-def
         five += p if p > e else 0.0
         six += p if p > f else 0.0
         seven += p if p > g else 0.0
-    held[1], held[2], held[3], held[4] = one, two, three, four
-    held[5], held[6], held[7] = five, six, seven
+    sums[1], sums[2], sums[3], sums[4] = one, two, three, four
+    sums[5], sums[6], sums[7] = five, six, seven
 
 
 @jit
-def _fill_up(room, start, stop, wanted, upper, lower, above, inside):  # type: ignore[no-untyped-def]
+def _fill_up(room, start, stop, target, upper, lower, above, inside):  # type: ignore[no-untyped-def]
     """Of months that count as equally probable keep the earliest, until enough is held."""
     inside[start - 1] = 0.0
-    held = above
+    mass = above
     for t in range(start, stop):
         p = room[t]
-        alike = held < wanted and lower < p <= upper
+        alike = mass < target and lower < p <= upper
         inside[t] = p if alike or p > upper else 0.0
-        held += p if alike else 0.0
+        mass += p if alike else 0.0
 
 
 @jit
 def _measured(room, start, stop, edge):  # type: ignore[no-untyped-def]
     """Give mass, number of stretches, first and last place of what lies above an edge."""
-    held, stretches, first, last = 0.0, np.int64(0), stop, np.int64(0)
+    mass, stretches, first, last = 0.0, np.int64(0), stop, np.int64(0)
     for t in range(start, stop):
         p = room[t]
-        held += p if p > edge else 0.0
+        mass += p if p > edge else 0.0
         stretches += np.int64((p > edge) & (room[t - 1] <= edge))
         first = min(first, t if p > edge else stop)
         last = max(last, np.int64(t if p > edge else 0))
-    return held, stretches, first, last
+    return mass, stretches, first, last

@@ -26,7 +26,7 @@ from dating.magnitudes import LEAST
 
 @jit
 def date_single(  # type: ignore[no-untyped-def]
-    likelihood, swapped, slots, places, joint, shares, unswapped, unseen, wanted,
+    likelihood, swapped, slots, places, joint, shares, unswapped, unseen, target,
     edges, months, skipped, parts, months_out, stretches_out, numbers_out, original_out, years_out,
     first, last,
 ):  # fmt: skip
@@ -36,20 +36,22 @@ def date_single(  # type: ignore[no-untyped-def]
     before, after, left_out = np.empty((blocks + 1, cells)), np.empty(cells), np.empty(len(slots))
     years, masses = np.empty(lanes), np.empty(count)
     room, inside, scratch = room_for(12 * count), room_for(12 * count), room_for(cells)
-    bits, cell, given, product = (
+    bits, cell, earlier, product = (
         room.view(np.int64),
         np.zeros(1),
         before[blocks - 1],
         np.empty(cells),
     )
-    bins, at, held = np.zeros(9, dtype=np.int64), np.zeros(9), np.zeros(9)
+    bins, at, sums = np.zeros(9, dtype=np.int64), np.zeros(9), np.zeros(9)
     copy(prior, before[0])
     for row in range(first, last):
         if blocks > 1:
             copy(prior, before[0])
             for k in range(blocks - 1):
                 multiply(likelihood, four_of(slots, k, row), before, k)
-        total, moment = _by_year(likelihood, four_of(slots, blocks - 1, row), given, product, years)
+        total, moment = _by_year(
+            likelihood, four_of(slots, blocks - 1, row), earlier, product, years
+        )
         if not total >= LEAST:
             blank(row, stretches_out, months_out, numbers_out, original_out, years_out)
             continue
@@ -58,14 +60,14 @@ def date_single(  # type: ignore[no-untyped-def]
         for year in range(count):
             masses[year] = years[year] * scale
             years_out[year, row] = masses[year]
-        begins, ends = years_of_set(masses, wanted, months)
+        begins, ends = years_of_set(masses, target, months)
         stop = _in_order(product, begins, ends, lanes, scale, room)
         place, highest = mode(room, bits, LEAD, stop, cell)
-        found = set_of(room, LEAD, stop, wanted, edges, highest, bins, at, held, inside)
+        measures = set_of(room, LEAD, stop, target, edges, highest, bins, at, sums, inside)
         shift = 12 * begins - skipped - LEAD
-        months_out[0, row], months_out[2, row] = place + shift, found[2] + shift
-        months_out[3, row], numbers_out[1, row] = found[3] + shift, found[0]
-        stretches_out[row] = found[1]
+        months_out[0, row], months_out[2, row] = place + shift, measures[2] + shift
+        months_out[3, row], numbers_out[1, row] = measures[3] + shift, measures[0]
+        stretches_out[row] = measures[1]
         middle = _median(product, masses, lanes, scale)
         months_out[1, row] = min(middle - skipped, months - 1)
         if parts:
@@ -79,7 +81,7 @@ def date_single(  # type: ignore[no-untyped-def]
 
 
 @jit
-def _by_year(likelihood, four, given, product, years):  # type: ignore[no-untyped-def]
+def _by_year(likelihood, four, earlier, product, years):  # type: ignore[no-untyped-def]
     """Multiply the last four components; sum by calendar year, in all, and month times product."""
     a, b, c, d = four
     lanes, moment, total = len(years), 0.0, 0.0
@@ -88,7 +90,7 @@ def _by_year(likelihood, four, given, product, years):  # type: ignore[no-untype
     for month in range(12):
         for year in range(lanes):
             i = month * lanes + year
-            low = given[i] * (likelihood[a, i] * likelihood[b, i])
+            low = earlier[i] * (likelihood[a, i] * likelihood[b, i])
             p = low * (likelihood[c, i] * likelihood[d, i])
             product[i] = p
             years[year] += p

@@ -95,13 +95,13 @@ def entropy(posterior, scratch):  # type: ignore[no-untyped-def]
 
 
 @jit
-def years_of_set(years, wanted, months):  # type: ignore[no-untyped-def]
+def years_of_set(years, target, months):  # type: ignore[no-untyped-def]
     """Find the first and the last calendar year in which a month of the set may stand.
 
     The months outside the set and the last one in it hold more than is not wanted, and none is more
     probable than that last one; so it is at least as probable as they are on average.
     """
-    first, last, outside, least = 0, len(years) - 1, 0.0, (1 - wanted) * _ALIKE_BIN / (months + 1)
+    first, last, outside, least = 0, len(years) - 1, 0.0, (1 - target) * _ALIKE_BIN / (months + 1)
     for _ in range(2):
         while years[first] <= least:
             outside += years[first]
@@ -109,7 +109,7 @@ def years_of_set(years, wanted, months):  # type: ignore[no-untyped-def]
         while years[last] <= least:
             outside += years[last]
             last -= 1
-        least = (1 - wanted - outside) * _ALIKE_BIN / (12 * (last - first + 1) + 1)
+        least = (1 - target - outside) * _ALIKE_BIN / (12 * (last - first + 1) + 1)
     return first, last
 
 

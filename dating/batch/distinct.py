@@ -43,7 +43,7 @@ class CellReader:
         self.sheet = Sheet("", "", {}, SheetRow(1, ()), ())
 
     def all_levels(
-        self, found: Mapping[str, tuple[Integers, list[str]]]
+        self, columns: Mapping[str, tuple[Integers, list[str]]]
     ) -> dict[str, list[Examination | None]]:
         """Give what each distinct cell of several columns says.
 
@@ -52,24 +52,26 @@ class CellReader:
         Shapes: codes of each column (row,).
         """
         paths = columns_of(self.maker)
-        made: dict[str, list[Examination | None]] = {name: [] for name in found}
-        for place in range(max((len(texts) for _, texts in found.values()), default=0)):
-            cells = {n: texts[place] for n, (_, texts) in found.items() if place < len(texts)}
-            said = {name: text for name, text in cells.items() if text}
+        levels: dict[str, list[Examination | None]] = {name: [] for name in columns}
+        for place in range(max((len(texts) for _, texts in columns.values()), default=0)):
+            cells = {n: texts[place] for n, (_, texts) in columns.items() if place < len(texts)}
+            texts_by_name = {name: text for name, text in cells.items() if text}
             once: Unlisted | None = None if self.unlisted is None else {}
-            given = {"instrument": "-", **said}
-            together, _ = examination_in(self.sheet, 1, given, self.maker, once)
+            row = {"instrument": "-", **texts_by_name}
+            together, _ = examination_in(self.sheet, 1, row, self.maker, once)
             if together is not None:
-                self._count(once, place, found)
+                self._count(once, place, columns)
             for name in cells:
-                if name not in said:
-                    made[name].append(None)
+                if name not in texts_by_name:
+                    levels[name].append(None)
                 elif together is None:
-                    made[name].append(self._level(found[name][0], place, {name: said[name]}))
+                    levels[name].append(
+                        self._level(columns[name][0], place, {name: texts_by_name[name]})
+                    )
                 else:
                     value = value_at(together, paths[name])
-                    made[name].append(single_of(together, paths[name], value))
-        return made
+                    levels[name].append(single_of(together, paths[name], value))
+        return levels
 
     def levels(self, raw: Integers, cells: Sequence[Mapping[str, str]]) -> list[Examination | None]:
         """Give what each distinct combination of cells says.
@@ -84,11 +86,11 @@ class CellReader:
         self.problems.append(replace(problem, file=file, line=line))
 
     def _count(
-        self, once: Unlisted | None, place: int, found: Mapping[str, tuple[Integers, list[str]]]
+        self, once: Unlisted | None, place: int, columns: Mapping[str, tuple[Integers, list[str]]]
     ) -> None:
         """Count the rows in which a distinct cell stands that the maker file does not list."""
         for name, cells in (once or {}).items():
-            rows = int(np.count_nonzero(found[name][0] == place))
+            rows = int(np.count_nonzero(columns[name][0] == place))
             if self.unlisted is not None and rows:
                 for cell in cells:
                     self.unlisted.setdefault(name, Counter())[cell] += rows
@@ -96,15 +98,15 @@ class CellReader:
     def _level(self, raw: Integers, place: int, cells: Mapping[str, str]) -> Examination | None:
         if not cells:
             return None
-        given = {"instrument": "-", **cells}
+        row_of_cells = {"instrument": "-", **cells}
         once: Unlisted | None = None if self.unlisted is None else {}
-        made, problems = examination_in(self.sheet, 1, given, self.maker, once)
+        examination, problems = examination_in(self.sheet, 1, row_of_cells, self.maker, once)
         self._count(once, place, {name: (raw, []) for name in cells})
         if problems:
             for row in np.flatnonzero(raw == place)[:1]:  # a category may stand in no row
                 for problem in problems:
                     self.note(int(row), problem)
-        return made
+        return examination
 
 
 def distinct_cells(values: pd.Series) -> tuple[Integers, list[str]]:
@@ -144,15 +146,17 @@ def combined_cells(
     _, first, raw = np.unique(code, return_index=True, return_inverse=True)
     cells = []
     for row in first:
-        found = {n: t[r[row]] for n, (r, t) in zip(names, parts, strict=True) if r[row] >= 0}
-        cells.append({name: text for name, text in found.items() if text})
+        texts_by_name = {
+            n: t[r[row]] for n, (r, t) in zip(names, parts, strict=True) if r[row] >= 0
+        }
+        cells.append({name: text for name, text in texts_by_name.items() if text})
     return raw.astype(np.int32), cells
 
 
 def value_at(examination: Examination, path: tuple[str, ...]) -> Any:
     """Give what an examination says of one thing."""
-    found = getattr(examination, path[0])
-    return found.get(path[1]) if len(path) > 1 else found
+    value = getattr(examination, path[0])
+    return value.get(path[1]) if len(path) > 1 else value
 
 
 def single_of(examination: Examination, path: tuple[str, ...], value: Any) -> Examination:
@@ -168,5 +172,5 @@ def single_of(examination: Examination, path: tuple[str, ...], value: Any) -> Ex
         "measured": {},
         "documents": (),
     }
-    kept = {path[0]: {path[1]: value} if len(path) > 1 else value}
-    return examination.model_copy(update=empty | kept)
+    one = {path[0]: {path[1]: value} if len(path) > 1 else value}
+    return examination.model_copy(update=empty | one)

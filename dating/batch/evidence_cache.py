@@ -58,13 +58,13 @@ def posteriors(
     stock = EvidenceCache(maker, tables_for(maker, learned))
     for examination in examinations:
         check_against(examination, maker)
-    made = np.array([stock.posterior(examination) for examination in examinations])
+    arrays = np.array([stock.posterior(examination) for examination in examinations])
     if learned is not None:
-        held = np.isfinite(made).all(axis=-1)
-        made[held] = learned.corrected(made[held])
+        possible = np.isfinite(arrays).all(axis=-1)
+        arrays[possible] = learned.corrected(arrays[possible])
     period = maker.period
     return xr.DataArray(
-        made.reshape(-1, len(period)),
+        arrays.reshape(-1, len(period)),
         dims=("instrument", "month"),
         coords={
             "instrument": [examination.instrument for examination in examinations],
@@ -131,9 +131,9 @@ def _single(examination: Examination) -> list[Examination]:
     }
     blank = _bare(examination).model_copy(update=empty)
     parts = [
-        blank.model_copy(update={group: {name: found}})
+        blank.model_copy(update={group: {name: record}})
         for group in ("seen", "marks", "measured")
-        for name, found in getattr(examination, group).items()
+        for name, record in getattr(examination, group).items()
     ]
     whole = {"variant": examination.variant, "documents": examination.documents}
     return [*parts, blank.model_copy(update=whole)]

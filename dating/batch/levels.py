@@ -54,7 +54,7 @@ class Levels:
         self.maker, self.tables = maker, tables
         self._known: dict[tuple[Column, int], Level] = {}
         self._bytes = 0
-        self._part = lru_cache(maxsize=1)(lambda start, stop: drawn_between(tables, start, stop))
+        self._part = lru_cache(maxsize=1)(lambda start, stop: tables_between(tables, start, stop))
 
     def has_draws(self, column: Column, codes: Sequence[int]) -> NDArray[np.bool_]:
         """Say whether the evidence of each code differs between draws.
@@ -81,9 +81,9 @@ class Levels:
             likelihood, log_scale = self._worked_out(column, code, self.tables)
             if self._bytes > KEPT_BYTES:
                 self._known, self._bytes = {}, 0
-            kept = likelihood.nbytes <= KEPT_BYTES // 64 or len(likelihood) == 1
-            self._bytes += likelihood.nbytes if kept else 0
-            self._known[key] = Level(len(likelihood) > 1, log_scale, likelihood if kept else None)
+            small = likelihood.nbytes <= KEPT_BYTES // 64 or len(likelihood) == 1
+            self._bytes += likelihood.nbytes if small else 0
+            self._known[key] = Level(len(likelihood) > 1, log_scale, likelihood if small else None)
         return self._known[key]
 
     def _small(self, column: Column) -> bool:
@@ -95,8 +95,8 @@ class Levels:
         ((name, _),) = column.levels[0].seen.items()
         sights = [sight for level in column.levels if (sight := level.seen[name]) is not None]
         likelihoods, log_scales = sight_likelihoods(name, sights, self.tables)
-        for code, made in enumerate(zip(log_scales.tolist(), likelihoods, strict=True), start=1):
-            self._known[column, code] = Level(False, *made)
+        for code, result in enumerate(zip(log_scales.tolist(), likelihoods, strict=True), start=1):
+            self._known[column, code] = Level(False, *result)
 
     def _between(self, column: Column, code: int, draws: slice) -> Floats:
         level = self._level(column, code)
@@ -115,7 +115,7 @@ class Levels:
         return likelihood, log_scale
 
 
-def drawn_between(tables: MonthTables, start: int, stop: int) -> MonthTables:
+def tables_between(tables: MonthTables, start: int, stop: int) -> MonthTables:
     """Keep some of the draws of month tables."""
 
     def some(array: Floats, axis: int = 0) -> Floats:

@@ -21,7 +21,7 @@ from dating.batch.buffers import ByMonthOfYear, PatternPool
 from dating.batch.codes import CodedTable, coded_examinations, coded_frame, coded_sheet
 from dating.batch.levels import Levels
 from dating.batch.patterns import Patterns, patterns_of
-from dating.batch.results import Summaries, as_table, kept_for, year_starts
+from dating.batch.results import Summaries, as_table, empty_summaries, year_starts
 from dating.batch.shared import SharedSums
 from dating.examination import Examination
 from dating.learning.learned import Learned, rounds_of
@@ -138,10 +138,10 @@ def estimate_many(
         return estimate_lazily(maker, table, learned, **settings)
     settings = {"level": level, "learned": learned, "seed": seed, "chunk": chunk, "parts": parts}
     coded = _coded(table, maker, allow_unlisted)
-    made = Dating(maker, coded, **settings).table()
+    estimates = Dating(maker, coded, **settings).table()
     if allow_unlisted:
-        made.attrs["unlisted"] = {name: dict(cells) for name, cells in coded.unlisted.items()}
-    return made
+        estimates.attrs["unlisted"] = {name: dict(cells) for name, cells in coded.unlisted.items()}
+    return estimates
 
 
 def _coded(table: Any, maker: Maker, allow_unlisted: bool) -> CodedTable:
@@ -205,7 +205,7 @@ class Dating:
     ) -> None:
         self.maker, self.coded, self.level = maker, coded, level
         self.learned, self.seed, self.chunk, self.parts = learned, seed, chunk, parts
-        self.kept = kept_for(maker, len(coded), parts=parts).some(slice(0, len(coded)))
+        self.summaries = empty_summaries(maker, len(coded), parts=parts).some(slice(0, len(coded)))
         corrects = learned is not None and learned.correction is not None
         self.kernels = _quickest()
         self.date_rows: DateRows = blocks.date_rows if corrects else self.kernels.date_rows
@@ -227,10 +227,10 @@ class Dating:
         for tables, rows in self._rounds():
             self._date(tables, rows)
             blank = np.arange(len(self.coded))[rows]
-            blank = blank[self.kept.stretches[rows] == 0]
-            problems |= blanks.date(tables, blank, self.kept)
+            blank = blank[self.summaries.stretches[rows] == 0]
+            problems |= blanks.date(tables, blank, self.summaries)
         return as_table(
-            self.coded, self.kept, self.maker, problems, TOLERATED_ERROR, parts=self.parts
+            self.coded, self.summaries, self.maker, problems, TOLERATED_ERROR, parts=self.parts
         )
 
     def _rounds(self) -> Iterator[tuple[MonthTables, Rows]]:
@@ -238,7 +238,7 @@ class Dating:
         rows: Rows = slice(0, len(self.coded))
         for tables in rounds_of(self.maker, self.learned, self.seed):
             yield tables, rows
-            rows = np.flatnonzero(self.kept.numbers[4] > TOLERATED_ERROR)
+            rows = np.flatnonzero(self.summaries.numbers[4] > TOLERATED_ERROR)
             if not len(rows):
                 return
 
@@ -269,12 +269,14 @@ class Dating:
     def _begin(self, work: Work, part: Rows, count: int) -> None:
         """Begin to date some rows."""
         if isinstance(part, slice):
-            self.running = self._jobs(partial(self.date_rows, work, self.kept.some(part)), count)
+            self.running = self._jobs(
+                partial(self.date_rows, work, self.summaries.some(part)), count
+            )
             return
-        kept = kept_for(self.maker, count, parts=self.parts).some(slice(0, count))
-        self.running = self._jobs(partial(self.date_rows, work, kept), count)
+        summaries = empty_summaries(self.maker, count, parts=self.parts).some(slice(0, count))
+        self.running = self._jobs(partial(self.date_rows, work, summaries), count)
         self._finish(self.running)
-        self.kept.put(part, kept)
+        self.summaries.put(part, summaries)
 
     def _finish_all(self) -> None:
         """Wait for all rows that are being dated."""

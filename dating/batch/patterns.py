@@ -96,14 +96,14 @@ class Patterns:
             _, first, inverse = np.unique(code, return_index=True, return_inverse=True)
             places = self._tabulate(_picked(rows, first))
             return np.asarray(places.start + inverse, dtype=np.int32)
-        found: Integers = self._slots.take(code)
-        new = np.flatnonzero(found < 0)
+        of_row: Integers = self._slots.take(code)
+        new = np.flatnonzero(of_row < 0)
         if len(new):
             codes, examples = self._examples(code, new)
             places = self._tabulate(_picked(rows, examples))
             self._slots[codes] = np.arange(places.start, places.stop)
-            found = self._slots.take(code)
-        return found
+            of_row = self._slots.take(code)
+        return of_row
 
     def _examples(self, code: Integers, new: Integers) -> tuple[Integers, Integers]:
         """Give the distinct codes of some rows, and a row of each."""
@@ -115,7 +115,7 @@ class Patterns:
         codes = np.flatnonzero(row >= 0)
         return codes, row[codes]
 
-    def drawn(self, places: Integers, draws: slice) -> tuple[Floats, Floats]:
+    def in_draws(self, places: Integers, draws: slice) -> tuple[Floats, Floats]:
         """Work out patterns that differ between draws, in some of the draws.
 
         Shapes: places (pattern,); gives likelihood (pattern, draw, variant, month), from_donor
@@ -140,8 +140,8 @@ class Patterns:
         space = 1
         for column, radix in zip(self.columns, self.radices, strict=True):
             if space * radix > _LARGEST_CODE:
-                found, code = np.unique(code, return_inverse=True)
-                space = len(found)
+                codes, code = np.unique(code, return_inverse=True)
+                space = len(codes)
             self.kernels.encode(column.raw[rows], column.codes, radix, code)
             space *= radix
         return code
@@ -158,9 +158,9 @@ class Patterns:
             into = pool.likelihood[places][:, None], pool.swapped[places][:, None]
             self._likelihood(chosen, slice(0, 1), *into)
             return places
-        free = np.flatnonzero(~has_draws)
-        for start in range(0, len(free), 1024):
-            some = free[start : start + 1024]
+        fixed = np.flatnonzero(~has_draws)
+        for start in range(0, len(fixed), 1024):
+            some = fixed[start : start + 1024]
             likelihood, from_donor = (
                 np.empty((len(some), 1, *self._shape)),
                 np.empty((len(some), 1)),
@@ -269,14 +269,14 @@ def patterns_of(
     coded: CodedTable, levels: Levels, pool: PatternPool, kernels: ModuleType, spread: Spread
 ) -> list[Patterns]:
     """Make the patterns of every component on which anything was seen, and of the whole."""
-    tables, made = levels.tables, []
+    tables, patterns = levels.tables, []
     nobody = np.zeros((1, 1, len(tables.period)))
     chances = {name: part.swapped.value for name, part in levels.maker.components.items()}
     for name, swapped in [*chances.items(), (None, 0.0)]:
         columns = [column for column in coded.columns if column.component == name]
         if columns:
             donor = nobody if name is None else tables.donors[name]
-            made.append(
+            patterns.append(
                 Patterns(
                     levels,
                     component=name,
@@ -288,4 +288,4 @@ def patterns_of(
                     spread=spread,
                 )
             )
-    return made
+    return patterns

@@ -53,13 +53,13 @@ class Summaries:
 
     def put(self, rows: NDArray[np.integer], part: Summaries) -> None:
         """Copy the summaries of some rows; shape (row of the part,)."""
-        for mine, given in (
+        for mine, theirs in (
             (self.months, part.months),
             (self.numbers, part.numbers),
             (self.original, part.original),
             (self.years, part.years),
         ):
-            mine[:, rows] = given
+            mine[:, rows] = theirs
         self.stretches[rows] = part.stretches
 
     def some(self, rows: slice) -> Summaries:
@@ -73,7 +73,7 @@ class Summaries:
         )
 
 
-def kept_for(maker: Maker, rows: int, *, parts: bool) -> Summaries:
+def empty_summaries(maker: Maker, rows: int, *, parts: bool) -> Summaries:
     """Make room for the summaries of some rows.
 
     Arrays are a little longer than that, so that entries of one row do not all fall into the same
@@ -101,7 +101,7 @@ def year_starts(period: Period) -> NDArray[np.int64]:
 
 def as_table(
     coded: CodedTable,
-    kept: Summaries,
+    summaries: Summaries,
     maker: Maker,
     problems: dict[int, str],
     tolerated: float,
@@ -112,34 +112,34 @@ def as_table(
     import pandas as pd  # noqa: PLC0415
 
     axis = maker.period.axis().astype("datetime64[s]")
-    lost = kept.stretches == 0
+    lost = summaries.stretches == 0
     columns: dict[str, object] = {"instrument": coded.names}
     months, numbers = {}, {}
-    for name, position in zip(MONTHS, kept.months, strict=True):
+    for name, position in zip(MONTHS, summaries.months, strict=True):
         months[name] = axis[position]
         if lost.any():
             months[name][lost] = np.datetime64("NaT", "s")
-    for name, values in zip(NUMBERS, kept.numbers, strict=True):
+    for name, values in zip(NUMBERS, summaries.numbers, strict=True):
         numbers[name] = values
     columns |= {name: months[name] for name in ("mode", "median")} | {"mean": numbers["mean"]}
     columns |= {name: months[name] for name in ("first", "last")}
-    columns |= {"stretches": kept.stretches, "mass": numbers["mass"]}
+    columns |= {"stretches": summaries.stretches, "mass": numbers["mass"]}
     if parts:
         columns["entropy"] = numbers["entropy"]
-        for name, values in zip(maker.components, kept.original, strict=True):
+        for name, values in zip(maker.components, summaries.original, strict=True):
             columns[f"original {name}"] = values
         columns["all_original"] = numbers["all_original"]
-    for year, values in zip(maker.period.years(), kept.years, strict=True):
+    for year, values in zip(maker.period.years(), summaries.years, strict=True):
         columns[f"year {year}"] = values
     columns["standard_error"] = numbers["standard_error"]
     columns["converged"] = ~lost & (numbers["standard_error"] <= tolerated)
-    said, place = [None, *problems.values()], np.zeros(len(lost), dtype=np.int64)
-    place[list(problems)] = np.arange(1, len(said))
-    columns["problem"] = pd.Series(said, dtype="str").take(place).reset_index(drop=True)
-    made = pd.DataFrame(columns, copy=False)
+    messages, place = [None, *problems.values()], np.zeros(len(lost), dtype=np.int64)
+    place[list(problems)] = np.arange(1, len(messages))
+    columns["problem"] = pd.Series(messages, dtype="str").take(place).reset_index(drop=True)
+    table = pd.DataFrame(columns, copy=False)
     if coded.index is not None:
-        made.index = coded.index
-    return made
+        table.index = coded.index
+    return table
 
 
 def write_estimates(table: pd.DataFrame, path: str | os.PathLike[str]) -> None:
@@ -179,9 +179,9 @@ def _without_formulas(table: pd.DataFrame) -> pd.DataFrame:
     def neutral(value: object) -> object:
         return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value
 
-    made = table.rename(columns=neutral)
-    for place, name in enumerate(made.columns):
-        column = made.iloc[:, place]
+    safe = table.rename(columns=neutral)
+    for place, name in enumerate(safe.columns):
+        column = safe.iloc[:, place]
         if not (pd.api.types.is_numeric_dtype(column) or column.dtype.kind in "bMm"):
-            made[name] = column.astype(object).map(neutral)
-    return made
+            safe[name] = column.astype(object).map(neutral)
+    return safe

@@ -79,14 +79,14 @@ class SharedSums:
         """
         if self.tables.draws == 1:
             return self._one_group(slots)
-        drawn = [
+        varying = [
             np.where(self._has_draws(row_slots), row_slots, -1).astype(np.int32)
             for row_slots in slots
         ]
-        if not any((each >= 0).any() for each in drawn):
+        if not any((each >= 0).any() for each in varying):
             return self._one_group(slots)
-        wanted, of_row = np.unique(np.array(drawn), axis=1, return_inverse=True)
-        return self._summed(wanted, of_row.reshape(-1).astype(np.int32))
+        sets, of_row = np.unique(np.array(varying), axis=1, return_inverse=True)
+        return self._summed(sets, of_row.reshape(-1).astype(np.int32))
 
     def _one_group(self, slots: Integers) -> RowGroups:
         return RowGroups(np.zeros(slots.shape[1], dtype=np.int32), self._alone.joint, None)
@@ -94,20 +94,20 @@ class SharedSums:
     def _has_draws(self, places: Integers) -> NDArray[np.bool_]:
         return self.pool.has_draws[places]
 
-    def _summed(self, wanted: Integers, of_row: Integers) -> RowGroups:
+    def _summed(self, sets: Integers, of_row: Integers) -> RowGroups:
         shape = (self.variants, self.months)
-        replicates, count = self.tables.replicates, wanted.shape[1]
+        replicates, count = self.tables.replicates, sets.shape[1]
         joint = np.zeros((count, replicates, *shape))
-        original = np.zeros((count, len(wanted) + 1, *shape))
-        distinct, index, before = [], np.empty(wanted.shape, dtype=np.int64), 0
-        for component, places in enumerate(wanted):
-            found, inverse = np.unique(places, return_inverse=True)
-            distinct.append(found)
+        original = np.zeros((count, len(sets) + 1, *shape))
+        distinct, index, before = [], np.empty(sets.shape, dtype=np.int64), 0
+        for component, places in enumerate(sets):
+            distinct_places, inverse = np.unique(places, return_inverse=True)
+            distinct.append(distinct_places)
             index[component] = before + inverse
-            before += len(found)
+            before += len(distinct_places)
         for replicate, draws in self._blocks(8 * before * self.variants * self.months):
             prior = np.ascontiguousarray(self._prior[draws])
-            tables = [p.drawn(d, draws) for p, d in zip(self.patterns, distinct, strict=True)]
+            tables = [p.in_draws(d, draws) for p, d in zip(self.patterns, distinct, strict=True)]
             likelihood = np.concatenate(
                 [np.broadcast_to(table, (len(table), *prior.shape)) for table, _ in tables]
             )

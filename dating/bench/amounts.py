@@ -91,8 +91,8 @@ def chance_of(text: str) -> Amount:
     chance = _shifted(number, -2) if per_cent or number > 1 else number
     if not 0 <= chance <= 1:
         raise AmountError("a probability is wanted here")
-    said = "" if plain_number(text) == chance else f"{_plain(_shifted(chance, 2))} %"
-    return Amount(chance, said)
+    words = "" if plain_number(text) == chance else f"{_plain(_shifted(chance, 2))} %"
+    return Amount(chance, words)
 
 
 def measure_of(text: str, unit: str) -> Amount:
@@ -105,22 +105,22 @@ def measure_of(text: str, unit: str) -> Amount:
     >>> measure_of("21,4 mm", "mm"), measure_of("2.14 cm", "mm")
     (Amount(number=21.4, words='21.4 mm'), Amount(number=21.4, words='21.4 mm'))
     """
-    number, given = decimal_of(text), ""
+    number, own_unit = decimal_of(text), ""
     if number is None and (match := _WITH_UNIT.fullmatch(text)):
-        number, given = decimal_of(match[1]), match[2].strip().rstrip(".")
+        number, own_unit = decimal_of(match[1]), match[2].strip().rstrip(".")
     if number is None:
         raise AmountError("a number is wanted here")
-    if given and given.casefold() != unit.casefold():
-        number = _shifted_unit(number, given, unit)
+    if own_unit and own_unit.casefold() != unit.casefold():
+        number = _shifted_unit(number, own_unit, unit)
     return Amount(number, "" if plain_number(text) == number else f"{_plain(number)} {unit}")
 
 
-def _shifted_unit(number: float, given: str, unit: str) -> float:
+def _shifted_unit(number: float, own_unit: str, unit: str) -> float:
     """Turn a number of one unit into another one."""
     known = {name: (what, size) for what, size, names in _UNITS for name in names}
-    here, there = known.get(given.casefold()), known.get(unit.casefold())
+    here, there = known.get(own_unit.casefold()), known.get(unit.casefold())
     if here is None or there is None or here[0] != there[0]:
-        raise AmountError(f"the unit here is {unit}, and {given} cannot be turned into it")
+        raise AmountError(f"the unit here is {unit}, and {own_unit} cannot be turned into it")
     return float(Decimal(str(number)) * Decimal(here[1]) / Decimal(there[1]))
 
 

@@ -13,7 +13,7 @@ from dataclasses import replace
 from typing import Any
 
 from dating.bench.amounts import CHANCES, AmountError, chance_of, measure_of
-from dating.bench.examination_yaml import paper_data, written
+from dating.bench.examination_yaml import number_text, paper_data
 from dating.examination import Examination, Paper, Reading, Sight
 from dating.maker import Maker
 from dating.reading import InputError, KeyPath, Problem, Source, key_text
@@ -98,14 +98,14 @@ def remarks_in(fields: Fields, maker: Maker) -> tuple[Problem, ...]:
     return tuple(reader.remarks)
 
 
-def paper_numbers(fields: Fields, *, said: bool = False) -> tuple[int, ...]:
+def paper_numbers(fields: Fields, *, with_text: bool = False) -> tuple[int, ...]:
     """List the numbers of the documents of a form."""
-    found = sorted({int(m[1]) for name in fields if (m := _PAPER_FIELD.fullmatch(name))})
-    if not said:
-        return tuple(found)
+    numbers = sorted({int(m[1]) for name in fields if (m := _PAPER_FIELD.fullmatch(name))})
+    if not with_text:
+        return tuple(numbers)
     return tuple(
         number
-        for number in found
+        for number in numbers
         if any(fields.get(f"paper_{key}:{number}", ("",))[-1].strip() for key in PAPER)
     )
 
@@ -124,14 +124,14 @@ class _Reader:
         self.remarks: list[Problem] = []
 
     def data(self, maker: Maker) -> dict[str, Any]:
-        data: dict[str, Any] = {key: self._said(key) for key in ("instrument", "maker")}
-        data |= {"invented": True} if self._said("invented") == "yes" else {}
-        data |= {key: said for key in ("examined", "by", "note") if (said := self._said(key))}
+        data: dict[str, Any] = {key: self._text(key) for key in ("instrument", "maker")}
+        data |= {"invented": True} if self._text("invented") == "yes" else {}
+        data |= {key: text for key in ("examined", "by", "note") if (text := self._text(key))}
         variant = self._sight(VARIANT, (VARIANT,)) if maker.variants is not None else None
         data |= {VARIANT: variant} if variant is not None else {}
         seen = {name: self._sight(name, ("seen", name)) for name in maker.features()}
         data["seen"] = {name: sight for name, sight in seen.items() if sight is not None}
-        data["marks"] = {n: said for n in maker.marks() if (said := self._said(f"mark:{n}"))}
+        data["marks"] = {n: text for n in maker.marks() if (text := self._text(f"mark:{n}"))}
         measured = {
             name: self._reading(name, measurement.unit)
             for name, (_, measurement) in maker.measurements().items()
@@ -140,46 +140,46 @@ class _Reader:
         data["documents"] = self._papers()
         return data
 
-    def _said(self, name: str) -> str:
+    def _text(self, name: str) -> str:
         return self.fields.get(name, ("",))[-1].replace("\r\n", "\n").strip()
 
     def _sight(self, name: str, path: KeyPath) -> dict[str, Any] | None:
         answer = self.fields.get(f"seen:{name}", ("",))[-1]
-        note = self._said(f"note:{name}")
-        made: dict[str, Any] = {}
+        note = self._text(f"note:{name}")
+        entry: dict[str, Any] = {}
         if answer.startswith(STATE):
-            made["state"] = answer.removeprefix(STATE)
+            entry["state"] = answer.removeprefix(STATE)
             if (sure := self._chance(f"sure:{name}", (*path, "sure"))) is not None:
-                made["sure"] = sure
+                entry["sure"] = sure
         elif answer == ONE_OF:
-            made["one_of"] = list(dict.fromkeys(self.fields.get(f"one_of:{name}", ())))
-            if not made["one_of"]:
+            entry["one_of"] = list(dict.fromkeys(self.fields.get(f"one_of:{name}", ())))
+            if not entry["one_of"]:
                 self._note((*path, "one_of"), "tick the states that it may be")
         elif answer == OTHER:
-            made["other"] = self._said(f"other:{name}")
-            if not made["other"]:
+            entry["other"] = self._text(f"other:{name}")
+            if not entry["other"]:
                 self._note((*path, "other"), "say what it is instead")
         elif answer:
             allowed = "a state after an equals sign, one_of, other, or nothing"
             self._note(path, "no such answer", found=answer, allowed=allowed)
         elif note:
             self._note(path, "a note goes with an answer, and there is none yet")
-        if made and note:
-            made["note"] = note
-        return made or None
+        if entry and note:
+            entry["note"] = note
+        return entry or None
 
     def _reading(self, name: str, unit: str) -> dict[str, Any] | None:
         path: KeyPath = ("measured", name)
         value = self._number(f"value:{name}", (*path, "value"), unit)
         within = self._number(f"within:{name}", (*path, "within"), unit)
-        note = self._said(f"note:{name}")
+        note = self._text(f"note:{name}")
         if value is None:
-            if (note or within is not None) and not self._said(f"value:{name}"):
+            if (note or within is not None) and not self._text(f"value:{name}"):
                 self._note((*path, "value"), "the value itself is missing")
             return None
-        made: dict[str, Any] = {"value": value}
-        made |= {"within": within} if within is not None else {}
-        return made | ({"note": note} if note else {})
+        entry: dict[str, Any] = {"value": value}
+        entry |= {"within": within} if within is not None else {}
+        return entry | ({"note": note} if note else {})
 
     def _papers(self) -> list[dict[str, Any]]:
         numbers = paper_numbers(self.fields)
@@ -188,38 +188,38 @@ class _Reader:
         papers: list[dict[str, Any]] = []
         for number in numbers[:MOST_PAPERS]:
             path: KeyPath = ("documents", len(papers))
-            made: dict[str, Any] = {
-                key: said for key in PAPER if (said := self._said(f"paper_{key}:{number}"))
+            paper: dict[str, Any] = {
+                key: text for key in PAPER if (text := self._text(f"paper_{key}:{number}"))
             }
-            if "trust" in made:
-                made["trust"] = self._chance(f"paper_trust:{number}", (*path, "trust"))
-            if made:
-                papers.append(made)
+            if "trust" in paper:
+                paper["trust"] = self._chance(f"paper_trust:{number}", (*path, "trust"))
+            if paper:
+                papers.append(paper)
         return papers
 
     def _chance(self, name: str, path: KeyPath) -> float | None:
         """Read a probability, from 0 to 1 or in per cent."""
-        said = self._said(name)
-        if not said:
+        text = self._text(name)
+        if not text:
             return None
         try:
-            amount = chance_of(said)
+            amount = chance_of(text)
         except AmountError as error:
-            self._note(path, str(error), found=said, allowed=CHANCES)
+            self._note(path, str(error), found=text, allowed=CHANCES)
             return None
         self._say_back(path, amount.words)
         return float(amount.number)
 
     def _number(self, name: str, path: KeyPath, unit: str) -> float | None:
         """Read a measured value, in the unit of the maker file or another one."""
-        said = self._said(name)
-        if not said:
+        text = self._text(name)
+        if not text:
             return None
         try:
-            amount = measure_of(said, unit)
+            amount = measure_of(text, unit)
         except AmountError as error:
             allowed = f"a number in {unit}, such as 21.4 or 21,4"
-            self._note(path, str(error), found=said, allowed=allowed)
+            self._note(path, str(error), found=text, allowed=allowed)
             return None
         self._say_back(path, amount.words)
         return amount.number
@@ -249,17 +249,17 @@ def _sight_fields(name: str, sight: Sight) -> dict[str, tuple[str, ...]]:
 
 
 def _reading_fields(name: str, reading: Reading) -> dict[str, tuple[str, ...]]:
-    fields: dict[str, tuple[str, ...]] = {f"value:{name}": (written(reading.value),)}
+    fields: dict[str, tuple[str, ...]] = {f"value:{name}": (number_text(reading.value),)}
     if reading.within:
-        fields[f"within:{name}"] = (written(reading.within),)
+        fields[f"within:{name}"] = (number_text(reading.within),)
     if reading.note:
         fields[f"note:{name}"] = (reading.note,)
     return fields
 
 
 def _paper_fields(number: int, paper: Paper) -> dict[str, tuple[str, ...]]:
-    said = {key: str(value) for key, value in paper_data(paper).items()}
-    return {f"paper_{key}:{number}": (said.get(key, ""),) for key in PAPER}
+    texts = {key: str(value) for key, value in paper_data(paper).items()}
+    return {f"paper_{key}:{number}": (texts.get(key, ""),) for key in PAPER}
 
 
 def _paths(data: Any, path: KeyPath) -> Iterator[KeyPath]:

@@ -174,22 +174,22 @@ def line_path(scale: Scale, heights: Floats) -> str:
     """
     middles = (np.arange(len(heights)) + 0.5) * scale.width / len(heights)
     bent = np.abs(np.diff(heights, 2)) > 1e-6
-    kept = [0, *(np.flatnonzero(bent) + 1), len(heights) - 1]
-    return "M" + "L".join(f"{middles[i]:.1f} {heights[i]:.1f}" for i in kept)
+    corners = [0, *(np.flatnonzero(bent) + 1), len(heights) - 1]
+    return "M" + "L".join(f"{middles[i]:.1f} {heights[i]:.1f}" for i in corners)
 
 
 def key_of(states: Sequence[str], room: float = NAMES) -> tuple[Key, ...]:
     """Place the key of a row below its name; what has no room is counted."""
-    made, x = [], 0.0
+    keys, x = [], 0.0
     for place, name in enumerate(states):
         needed = 13 + _SMALL_LETTER * len(name)
         more = len(states) - place
         if x + needed > room - (0 if more == 1 else 22):
-            made.append(Key(x, -1, f"+{more}"))
+            keys.append(Key(x, -1, f"+{more}"))
             break
-        made.append(Key(round(x, 1), place % FILLS, name))
+        keys.append(Key(round(x, 1), place % FILLS, name))
         x += needed + 5
-    return tuple(made)
+    return tuple(keys)
 
 
 def cut(text: str, room: float) -> str:
@@ -204,9 +204,9 @@ def lanes(spans: Sequence[tuple[float, float]]) -> list[int]:
     chosen = [0] * len(spans)
     for place in sorted(range(len(spans)), key=lambda i: spans[i]):
         start, stop = spans[place]
-        free = next((lane for lane, end in enumerate(ends) if end <= start), len(ends))
-        ends[free:] = [stop, *ends[free + 1 :]]
-        chosen[place] = free
+        level = next((lane for lane, end in enumerate(ends) if end <= start), len(ends))
+        ends[level:] = [stop, *ends[level + 1 :]]
+        chosen[place] = level
     return chosen
 
 

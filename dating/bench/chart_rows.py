@@ -142,7 +142,7 @@ class EventLine:
 
 
 def feature_rows(
-    scale: Scale, y: float, shares: Sequence[Shares], came: Sequence[ChangeoverDate]
+    scale: Scale, y: float, shares: Sequence[Shares], dates: Sequence[ChangeoverDate]
 ) -> Iterator[ChartRow]:
     """Draw the rows of features."""
     for place, each in enumerate(shares):
@@ -152,8 +152,8 @@ def feature_rows(
             f"{named}, {state}: {_when(each.by_month[i], scale.period)}"
             for i, state in enumerate(each.states)
         ]
-        own = [c for c in came if c.name == each.name and each.variant in {None, c.variant}]
-        own += [c for c in came if c.name == each.name and c.variant is None and each.variant]
+        own = [c for c in dates if c.name == each.name and each.variant in {None, c.variant}]
+        own += [c for c in dates if c.name == each.name and c.variant is None and each.variant]
         room = NAMES - (0 if each.variant is None else 7.5 * len(each.variant[:12]) + 8)
         yield ChartRow(
             y=top,
@@ -167,18 +167,18 @@ def feature_rows(
         )
 
 
-def _bracket(scale: Scale, y: float, came: ChangeoverDate) -> Bracket:
-    low, middle, high = map(month_words, came.start)
-    soonest, _, latest = map(month_words, came.end)
+def _bracket(scale: Scale, y: float, date: ChangeoverDate) -> Bracket:
+    low, middle, high = map(month_words, date.start)
+    soonest, _, latest = map(month_words, date.end)
     title = (
-        f"{about(came)}: {came.to} first between {low} and {high}, as likely before as after "
+        f"{about(date)}: {date.to} first between {low} and {high}, as likely before as after "
         f"{middle}; over between {soonest} and {latest}"
     )
-    places = came.judgements
+    places = date.judgements
     return Bracket(
         y=y + 2.5,
-        start=_three(scale, came.start),
-        end=_three(scale, came.end),
+        start=_three(scale, date.start),
+        end=_three(scale, date.end),
         title=title,
         href=places[0][1] if places else "",
     )
@@ -188,9 +188,9 @@ def mark_rows(scale: Scale, y: float, component: Component) -> Iterator[ChartRow
     """Draw the rows of a component's dated marks: as high as a mark is frequent."""
     for place, (name, mark) in enumerate(component.marks.items()):
         top, words = y + place * ROW, mark_words(component, name)
-        found = np.full(len(scale.period), mark.found.value)
-        upper = top + LANE + BAND * (1 - found)
-        low = np.full(len(found), top + LANE + BAND)
+        presence = np.full(len(scale.period), mark.found.value)
+        upper = top + LANE + BAND * (1 - presence)
+        low = np.full(len(presence), top + LANE + BAND)
         band = Band(5, step_path(scale, upper, low), words, ())
         yield ChartRow(
             y=top,
@@ -262,11 +262,11 @@ def event_lines(maker: Maker, scale: Scale, learned: Learned | None) -> tuple[Ev
         (x[0] - text_width(name) - 8, x[2]) if before[name] else (x[0], x[2] + text_width(name) + 8)
         for name, x in places.items()
     ]
-    made = []
+    lines = []
     for lane, (name, x) in zip(lanes(spans), places.items(), strict=True):
         what, y = maker.events[name].what, HEAD + lane * EVENT + 4.0
         low, middle, high = map(month_words, points[name])
-        made.append(
+        lines.append(
             EventLine(
                 name=name,
                 x=x,
@@ -280,7 +280,7 @@ def event_lines(maker: Maker, scale: Scale, learned: Learned | None) -> tuple[Ev
                 place=place_text(("events", name, "when")),
             )
         )
-    return tuple(made)
+    return tuple(lines)
 
 
 def _event_points(maker: Maker, name: str, learned: Learned | None) -> Points:
@@ -314,9 +314,9 @@ def _three(scale: Scale, points: tuple[float, float, float]) -> tuple[float, flo
     return low, middle, high
 
 
-def about(came: ChangeoverDate) -> str:
+def about(date: ChangeoverDate) -> str:
     """Name what a changeover belongs to."""
-    return came.name if came.variant is None else f"{came.name} of {came.variant}"
+    return date.name if date.variant is None else f"{date.name} of {date.variant}"
 
 
 def month_words(number: float) -> str:

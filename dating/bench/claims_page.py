@@ -67,7 +67,7 @@ class ClaimRow:
         As the file has them.
     says : tuple of str
         What is claimed, in our words.
-    made : ClaimVerdict or None
+    verdict : ClaimVerdict or None
         What was found; None before it is weighed.
     """
 
@@ -77,7 +77,7 @@ class ClaimRow:
     place: str
     source: str
     says: tuple[str, ...]
-    made: ClaimVerdict | None = None
+    verdict: ClaimVerdict | None = None
 
 
 @dataclass(frozen=True)
@@ -145,7 +145,7 @@ class Scales:
     ) -> None:
         self.manuscript, self.evidence, self.corpus = manuscript, evidence, corpus
         self._drawing = drawing
-        self._made: dict[str, ClaimVerdict] = {}
+        self._verdicts: dict[str, ClaimVerdict] = {}
         self._lock = threading.Lock()
 
     def weigh(self, claim: Claim) -> ClaimVerdict:
@@ -154,13 +154,13 @@ class Scales:
         Raises InputError when no month allows what was seen on an instrument.
         """
         with self._lock:
-            if claim.claim not in self._made:
+            if claim.claim not in self._verdicts:
                 first = self.manuscript.maker.period.first
-                made = weighed(claim, self.evidence, self.corpus)
-                self._made[claim.claim] = made_of(
-                    made, first, self._picture(claim), self.evidence.learned
+                result = weighed(claim, self.evidence, self.corpus)
+                self._verdicts[claim.claim] = verdict_of(
+                    result, first, self._picture(claim), self.evidence.learned
                 )
-            return self._made[claim.claim]
+            return self._verdicts[claim.claim]
 
     def _picture(self, claim: Claim) -> PagePicture | None:
         if any(find_spec(name) is None for name in ("matplotlib", "arviz_stats")):
@@ -169,20 +169,20 @@ class Scales:
         from dating.figures.pages import picture_of  # noqa: PLC0415
 
         with self._drawing:
-            drawn = drawings_of((claim,), self.evidence, self.corpus)
-            return next((picture_of(figure) for _, figure in drawn), None)
+            drawings = drawings_of((claim,), self.evidence, self.corpus)
+            return next((picture_of(figure) for _, figure in drawings), None)
 
 
-def claims(asked: PageRequest) -> Response:
+def claims(request: PageRequest) -> Response:
     """Show a claims file; each claim is weighed when the page asks for it."""
-    shelf = asked.shelf
-    read = shelf.claims(asked.wanted("file"))
-    maker = asked.query.get("maker", "") or shelf.maker_named(read.maker)
+    shelf = request.shelf
+    read = shelf.claims(request.require("file"))
+    maker = request.query.get("maker", "") or shelf.maker_named(read.maker)
     chosen = ChosenFiles(
-        asked.query["file"],
+        request.query["file"],
         maker,
-        asked.query.get("learned", ""),
-        asked.query.get("corpus", ""),
+        request.query.get("learned", ""),
+        request.query.get("corpus", ""),
     )
     scales = scales_of(shelf, chosen)
     files = shelf.workspace.files()
@@ -201,14 +201,14 @@ def claims(asked: PageRequest) -> Response:
     )
 
 
-def weigh(asked: PageRequest) -> Response:
+def weigh(request: PageRequest) -> Response:
     """Weigh one claim."""
-    name = asked.wanted("claim")
-    file, maker = asked.field("file"), asked.field("maker")
+    name = request.require("claim")
+    file, maker = request.field("file"), request.field("maker")
     if not file or not maker:
         raise BadRequestError("the form lacks the claims file or the maker file")
-    chosen = ChosenFiles(file, maker, asked.field("learned"), asked.field("corpus"))
-    scales = scales_of(asked.shelf, chosen)
+    chosen = ChosenFiles(file, maker, request.field("learned"), request.field("corpus"))
+    scales = scales_of(request.shelf, chosen)
     read = scales.manuscript.claims
     names = [claim.claim for claim in read.claims]
     if name not in names:
@@ -239,7 +239,7 @@ def scales_of(shelf: FileCache, chosen: ChosenFiles) -> Scales:
         manuscript = manuscript_of(read, maker)
         return Scales(manuscript, Evidence(manuscript, learned), corpus, shelf.drawing)
 
-    return shelf.kept(("scales", chosen, states), make)
+    return shelf.make_once(("scales", chosen, states), make)
 
 
 def examinations_of(shelf: FileCache, read: Claims, file: str) -> tuple[str, ...]:
@@ -261,35 +261,37 @@ def examinations_of(shelf: FileCache, read: Claims, file: str) -> tuple[str, ...
     return tuple(names)
 
 
-def row_of(read: Claims, number: int, made: ClaimVerdict | None = None) -> ClaimRow:
+def row_of(read: Claims, number: int, verdict: ClaimVerdict | None = None) -> ClaimRow:
     """Make the row of a claim."""
     claim = read.claims[number]
     says = tuple(clause(saying) for saying in claim.sayings())
-    return ClaimRow(number + 1, claim.claim, claim.sentence, claim.place, claim.source, says, made)
+    return ClaimRow(
+        number + 1, claim.claim, claim.sentence, claim.place, claim.source, says, verdict
+    )
 
 
-def made_of(
-    made: ClaimResult,
+def verdict_of(
+    result: ClaimResult,
     first: int,
     picture: PagePicture | None = None,
     learned: Learned | None = None,
 ) -> ClaimVerdict:
     """Put what weighing gave into words."""
-    factor, printed = made.factor, rewording(made, first)
+    factor, printed = result.factor, rewording(result, first)
     sides = (("Speaks against it", "against"), ("Speaks for it", "for"))
-    examples = ((title, _of_side(made.examples, side)) for title, side in sides)
+    examples = ((title, _of_side(result.examples, side)) for title, side in sides)
     return ClaimVerdict(
-        before=chance_words(made.prior),
-        after=chance_words(made.posterior),
-        words=probability_words(made.posterior.value),
+        before=chance_words(result.prior),
+        after=chance_words(result.posterior),
+        words=probability_words(result.posterior.value),
         factor="" if factor is None else _factor(factor),
-        support="" if factor is None or not factor.told else factor_words(factor.value),
-        verdict=verdict(made),
+        support="" if factor is None or not factor.has_value else factor_words(factor.value),
+        verdict=verdict(result),
         printed=printed,
-        known=tuple(known for known in ranges_of(made, first) if known not in printed),
+        known=tuple(known for known in ranges_of(result, first) if known not in printed),
         examples=tuple((title, named) for title, named in examples if named),
-        looks=made.looks,
-        silent=unweighed(made),
+        looks=result.looks,
+        silent=unweighed(result),
         picture=picture,
         unsound=tuple(on_soundness(learned)),
     )
@@ -300,4 +302,6 @@ def _of_side(examples: Sequence[Witness], side: str) -> tuple[Witness, ...]:
 
 
 def _factor(factor: Factor) -> str:
-    return f"{factor.bound} {decimals_of(factor.value)}".strip() if factor.told else factor.bound
+    return (
+        f"{factor.bound} {decimals_of(factor.value)}".strip() if factor.has_value else factor.bound
+    )

@@ -84,9 +84,9 @@ def draw_curves(
     Shapes: table (state, draw, month); weights (draw,).
     """
     axis = Axis(period.first, period.last, _LEFT)
-    drawn = table.shape[1] > 1
-    mean = np.tensordot(weights, table, (0, 1)) if drawn else table[:, 0]
-    ends = weighted_quantiles(table, weights, (0.05, 0.95)) if drawn else None
+    has_draws = table.shape[1] > 1
+    mean = np.tensordot(weights, table, (0, 1)) if has_draws else table[:, 0]
+    ends = weighted_quantiles(table, weights, (0.05, 0.95)) if has_draws else None
     marked = set(seen)
     lines = tuple(
         Line(
@@ -126,9 +126,9 @@ def weighted_quantiles(table: Floats, weights: Floats, levels: tuple[float, ...]
     order = np.argsort(table, axis=1)
     values = np.take_along_axis(table, order, axis=1)
     reached = np.cumsum(weights[order], axis=1)
-    found = [(reached < level - 1e-9).sum(axis=1, keepdims=True) for level in levels]
+    places = [(reached < level - 1e-9).sum(axis=1, keepdims=True) for level in levels]
     last = table.shape[1] - 1
-    return np.array([np.take_along_axis(values, np.minimum(f, last), 1)[:, 0] for f in found])
+    return np.array([np.take_along_axis(values, np.minimum(f, last), 1)[:, 0] for f in places])
 
 
 def _by_year(mean: Floats, period: Period) -> tuple[tuple[str, tuple[str, ...]], ...]:

@@ -42,23 +42,23 @@ _FOLDERS = ("examinations", "demo_data/examinations")
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{0,59}")
 
 
-def examine(asked: PageRequest) -> Response:
+def examine(request: PageRequest) -> Response:
     """Show the form, filled from a file or empty for a maker file, and what it says so far."""
-    file, learned = asked.query.get("file", ""), asked.query.get("learned", "")
+    file, learned = request.query.get("file", ""), request.query.get("learned", "")
     if file:
-        _, version = asked.shelf.workspace.read(file)
-        examination = asked.shelf.examination(file)
-        maker_file = asked.query.get("maker") or asked.shelf.maker_named(examination.maker)
+        _, version = request.shelf.workspace.read(file)
+        examination = request.shelf.examination(file)
+        maker_file = request.query.get("maker") or request.shelf.maker_named(examination.maker)
     else:
-        maker_file, version = asked.wanted("maker"), ""
-        asked.shelf.maker(maker_file)
+        maker_file, version = request.require("maker"), ""
+        request.shelf.maker(maker_file)
         examination = Examination(instrument="", maker=PurePosixPath(maker_file).stem)
-    maker = asked.shelf.maker(maker_file)
+    maker = request.shelf.maker(maker_file)
     check_against(examination, maker)
     groups = groups_of(maker)
     try:
-        made = _estimated(asked.shelf, maker, examination, learned)
-        panels, troubles = panels_of(made, places_of(groups)), []
+        result = _estimated(request.shelf, maker, examination, learned)
+        panels, troubles = panels_of(result, places_of(groups)), []
     except InputError as error:
         panels, troubles = None, troubles_of(error.problems, groups, ())
     return filled(
@@ -68,11 +68,11 @@ def examine(asked: PageRequest) -> Response:
         file=file,
         version=version,
         learned=learned,
-        learned_files=[found.name for found in asked.shelf.workspace.files("learned")],
+        learned_files=[each.name for each in request.shelf.workspace.files("learned")],
         groups=groups,
         form=Form(fields_of(examination)),
-        identity=asked.shelf.workspace.identity,
-        folder=_folder(asked.shelf),
+        identity=request.shelf.workspace.identity,
+        folder=_folder(request.shelf),
         panels=panels,
         troubles=troubles,
         hints=[],
@@ -82,79 +82,79 @@ def examine(asked: PageRequest) -> Response:
     )
 
 
-def redraw(asked: PageRequest) -> Response:
+def redraw(request: PageRequest) -> Response:
     """Date what the form says."""
-    maker = asked.shelf.maker(_maker_file(asked))
+    maker = request.shelf.maker(_maker_file(request))
     groups = groups_of(maker)
     try:
-        made = _of_form(asked, maker, asked.fields)
+        result = _of_form(request, maker, request.fields)
     except InputError as error:
-        return _told(asked, maker, groups, error)
-    panels = panels_of(made, places_of(groups))
-    return _redrawn(asked, maker, groups, panels, [])
+        return _panels_of_error(request, maker, groups, error)
+    panels = panels_of(result, places_of(groups))
+    return _redrawn(request, maker, groups, panels, [])
 
 
-def save(asked: PageRequest) -> Response:
+def save(request: PageRequest) -> Response:
     """Save what the form says as the file that the command reads."""
-    check_folder(asked)
-    maker = asked.shelf.maker(_maker_file(asked))
+    check_folder(request)
+    maker = request.shelf.maker(_maker_file(request))
     groups = groups_of(maker)
     try:
-        examination = examination_in(asked.fields, maker)
+        examination = examination_in(request.fields, maker)
         check_against(examination, maker)
-        file = asked.field("file") or _new_name(asked, examination)
-        text = _text(asked, file, examination)
+        file = request.field("file") or _new_name(request, examination)
+        text = _text(request, file, examination)
     except InputError as error:
-        return _told(asked, maker, groups, error)
+        return _panels_of_error(request, maker, groups, error)
     try:
-        version = asked.shelf.workspace.save(file, text, asked.field("version"))
+        version = request.shelf.workspace.save(file, text, request.field("version"))
     except ChangedError as error:
-        new = not asked.field("file")
+        new = not request.field("file")
         return filled("examine_both.html.j2", 409, file=file, theirs=error, ours=text, new=new)
     return filled(
         "examine_saved.html.j2",
         file=file,
         version=version,
         instrument=examination.instrument,
-        identity=asked.shelf.workspace.identity,
+        identity=request.shelf.workspace.identity,
     )
 
 
-def explain(asked: PageRequest) -> Response:
+def explain(request: PageRequest) -> Response:
     """Say what stands behind one observation."""
-    name, maker_file = asked.wanted("piece"), _maker_file(asked)
-    maker = asked.shelf.maker(maker_file)
-    made = _of_form(asked, maker, asked.fields)
-    examples = examples_of(asked.shelf, maker_file, made, name)
-    answers = other_answers(maker, name, asked.field(f"seen:{name}"))
-    explanation = explained(made, name, examples)
+    name, maker_file = request.require("piece"), _maker_file(request)
+    maker = request.shelf.maker(maker_file)
+    result = _of_form(request, maker, request.fields)
+    examples = examples_of(request.shelf, maker_file, result, name)
+    answers = other_answers(maker, name, request.field(f"seen:{name}"))
+    explanation = explained(result, name, examples)
     where = places_of(groups_of(maker)).get(name, "document")
     return filled("explain.html.j2", it=explanation, answers=answers, where=where)
 
 
-def change(asked: PageRequest) -> Response:
+def change(request: PageRequest) -> Response:
     """Say what the date would be with another answer."""
-    name, answer = asked.wanted("piece"), asked.query.get("answer", "")
-    maker = asked.shelf.maker(_maker_file(asked))
+    name, answer = request.require("piece"), request.query.get("answer", "")
+    maker = request.shelf.maker(_maker_file(request))
     answers = other_answers(maker, name, "\N{NULL}")
     if answer not in answers:
         raise BadRequestError(f"{name} has no answer {answer.removeprefix(STATE)!r}")
-    now = _of_form(asked, maker, asked.fields)
-    then = _of_form(asked, maker, with_answer(asked.fields, name, answer))
+    now = _of_form(request, maker, request.fields)
+    then = _of_form(request, maker, with_answer(request.fields, name, answer))
     return filled("explain_what_if.html.j2", it=what_if(now, then, name, answers[answer]))
 
 
-def _maker_file(asked: PageRequest) -> str:
-    name = asked.field("maker_file")
+def _maker_file(request: PageRequest) -> str:
+    name = request.field("maker_file")
     if not name:
         raise BadRequestError("the form lacks the maker file")
     return name
 
 
-def _of_form(asked: PageRequest, maker: Maker, fields: Mapping[str, tuple[str, ...]]) -> Estimate:
+def _of_form(request: PageRequest, maker: Maker, fields: Mapping[str, tuple[str, ...]]) -> Estimate:
     examination = examination_in(fields, maker)
     try:
-        return _estimated(asked.shelf, maker, examination, asked.field("learned"))
+        return _estimated(request.shelf, maker, examination, request.field("learned"))
     except InputError as error:
         raise InputError([replace(problem, line=None) for problem in error.problems]) from None
 
@@ -164,27 +164,27 @@ def _estimated(shelf: FileCache, maker: Maker, examination: Examination, learned
     return estimate(maker, examination, learned=known)
 
 
-def _told(
-    asked: PageRequest, maker: Maker, groups: tuple[QuestionGroup, ...], error: InputError
+def _panels_of_error(
+    request: PageRequest, maker: Maker, groups: tuple[QuestionGroup, ...], error: InputError
 ) -> Response:
-    said = paper_numbers(asked.fields, said=True)
-    return _redrawn(asked, maker, groups, None, troubles_of(error.problems, groups, said))
+    papers = paper_numbers(request.fields, with_text=True)
+    return _redrawn(request, maker, groups, None, troubles_of(error.problems, groups, papers))
 
 
 def _redrawn(
-    asked: PageRequest,
+    request: PageRequest,
     maker: Maker,
     groups: tuple[QuestionGroup, ...],
     panels: Panels | None,
     troubles: list[FormProblem],
 ) -> Response:
-    said = paper_numbers(asked.fields, said=True)
+    papers = paper_numbers(request.fields, with_text=True)
     return filled(
         "examine_panels.html.j2",
         422 if troubles else 200,
         groups=groups,
-        hints=troubles_of(remarks_in(asked.fields, maker), groups, said),
-        papers=paper_numbers(asked.fields),
+        hints=troubles_of(remarks_in(request.fields, maker), groups, papers),
+        papers=paper_numbers(request.fields),
         panels=panels,
         troubles=troubles,
     )
@@ -196,8 +196,8 @@ def _folder(shelf: FileCache) -> str:
     return next((f"{name}/" for name in _FOLDERS if (root / name).is_dir()), "")
 
 
-def _new_name(asked: PageRequest, examination: Examination) -> str:
-    name = asked.field("name") or _slug(examination.instrument)
+def _new_name(request: PageRequest, examination: Examination) -> str:
+    name = request.field("name") or _slug(examination.instrument)
     if not examination.instrument:
         message = "an instrument needs a name or number of its own"
         raise InputError([Problem("", None, "instrument", message)])
@@ -205,7 +205,7 @@ def _new_name(asked: PageRequest, examination: Examination) -> str:
         message = "a name for the file is wanted"
         allowed = "1 to 60 letters, digits and hyphens; a letter or digit first"
         raise InputError([Problem("", None, "name", message, repr(name[:60]), allowed)])
-    return f"{_folder(asked.shelf)}{name}.yaml"
+    return f"{_folder(request.shelf)}{name}.yaml"
 
 
 def _slug(instrument: str) -> str:
@@ -213,17 +213,17 @@ def _slug(instrument: str) -> str:
     return re.sub(r"[^A-Za-z0-9]+", "-", instrument).strip("-")[:60].rstrip("-")
 
 
-def _text(asked: PageRequest, file: str, examination: Examination) -> str:
+def _text(request: PageRequest, file: str, examination: Examination) -> str:
     """Write the text of the file: the old one amended where there is one that can be read."""
-    if not asked.field("file"):
+    if not request.field("file"):
         return new_text(examination)
     try:
-        text, version = asked.shelf.workspace.read(file)
-        was = asked.shelf.examination(file)
+        text, version = request.shelf.workspace.read(file)
+        was = request.shelf.examination(file)
     except NotThereError:
         return new_text(examination)
     except InputError:
-        if version == asked.field("version"):
+        if version == request.field("version"):
             raise
         return new_text(examination)
     return amended_text(text, was, examination)

@@ -43,7 +43,7 @@ def new_text(examination: Examination) -> str:
     """
     whole = CommentedMap()
     for key, value in plain_data(examination).items():
-        whole[key] = _written(key, value)
+        whole[key] = _node_of_key(key, value)
     return _checked(_dumped(_yaml(""), whole), examination)
 
 
@@ -103,9 +103,9 @@ def _amend(whole: CommentedMap, key: str, before: Any, after: Any) -> None:
     elif isinstance(here, CommentedMap) and isinstance(after, dict):
         _amend_mapping(whole, key, here, after)
     elif key in whole:
-        whole[key] = _written(key, after)
+        whole[key] = _node_of_key(key, after)
     else:
-        whole.insert(_place(whole, key), key, _written(key, after))
+        whole.insert(_place(whole, key), key, _node_of_key(key, after))
 
 
 def _place(whole: CommentedMap, key: str) -> int:
@@ -157,7 +157,7 @@ def _amend_papers(here: CommentedSeq, before: list[Any], after: list[Any]) -> No
             _amend_mapping(here, position, here[position], paper)
 
 
-def _written(key: str, value: Any) -> Any:
+def _node_of_key(key: str, value: Any) -> Any:
     """Write a group over several lines, and what is in it on one line each."""
     if key in _GROUPS:
         return CommentedMap({_node(name): _node(inner) for name, inner in value.items()})
@@ -169,9 +169,9 @@ def _written(key: str, value: Any) -> Any:
 def _node(value: Any) -> Any:
     """Write a value on one line, text in quotation marks where it could be taken for a number."""
     if isinstance(value, dict):
-        made = CommentedMap({name: _node(inner) for name, inner in value.items()})
-        made.fa.set_flow_style()
-        return made
+        node = CommentedMap({name: _node(inner) for name, inner in value.items()})
+        node.fa.set_flow_style()
+        return node
     if isinstance(value, list):
         items = CommentedSeq([_node(inner) for inner in value])
         items.fa.set_flow_style()

@@ -34,8 +34,8 @@ def plain_data(examination: Examination) -> dict[str, Any]:
     }
     for group in ("seen", "marks", "measured"):
         whole[group] = {name: value for name, value in whole[group].items() if value is not None}
-    kept = ("instrument", "maker")
-    return {key: value for key, value in whole.items() if value or key in kept}
+    required = ("instrument", "maker")
+    return {key: value for key, value in whole.items() if value or key in required}
 
 
 def paper_data(paper: Paper) -> dict[str, Any]:
@@ -46,20 +46,20 @@ def paper_data(paper: Paper) -> dict[str, Any]:
     >>> paper_data(Paper(what="a bill", not_after="1934", trust=0.5))
     {'what': 'a bill', 'not_after': 1934, 'trust': 0.5}
     """
-    made: dict[str, Any] = {"what": paper.what}
+    data: dict[str, Any] = {"what": paper.what}
     for key in ("not_before", "not_after"):
         if (bound := getattr(paper, key)) is not None:
-            made[key] = int(bound.text) if _YEAR.fullmatch(bound.text) else bound.text
-    made |= {"trust": _number(paper.trust)} if paper.trust != 1 else {}
-    return made | {key: said for key in ("source", "note") if (said := getattr(paper, key))}
+            data[key] = int(bound.text) if _YEAR.fullmatch(bound.text) else bound.text
+    data |= {"trust": _number(paper.trust)} if paper.trust != 1 else {}
+    return data | {key: text for key in ("source", "note") if (text := getattr(paper, key))}
 
 
-def written(number: float) -> str:
+def number_text(number: float) -> str:
     """Write a number as one writes it in a file.
 
     Examples
     --------
-    >>> written(21.0), written(21.4)
+    >>> number_text(21.0), number_text(21.4)
     ('21', '21.4')
     """
     return str(int(number)) if number == int(number) and abs(number) < 1e15 else repr(number)
@@ -68,24 +68,24 @@ def written(number: float) -> str:
 def _sight_data(sight: Sight | None) -> Any:
     if sight is None:
         return None
-    given = {
+    entries = {
         "state": sight.state,
         "sure": sight.sure,
         "one_of": list(sight.one_of) if sight.one_of is not None else None,
         "other": sight.other,
         "note": sight.note or None,
     }
-    made = {key: value for key, value in given.items() if value is not None}
-    return made["state"] if list(made) == ["state"] else made
+    data = {key: value for key, value in entries.items() if value is not None}
+    return data["state"] if list(data) == ["state"] else data
 
 
 def _reading_data(reading: Reading | None) -> Any:
     if reading is None:
         return None
-    made: dict[str, Any] = {"value": _number(reading.value)}
-    made |= {"within": _number(reading.within)} if reading.within else {}
-    made |= {"note": reading.note} if reading.note else {}
-    return made["value"] if list(made) == ["value"] else made
+    data: dict[str, Any] = {"value": _number(reading.value)}
+    data |= {"within": _number(reading.within)} if reading.within else {}
+    data |= {"note": reading.note} if reading.note else {}
+    return data["value"] if list(data) == ["value"] else data
 
 
 def _number(value: float) -> float | int:

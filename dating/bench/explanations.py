@@ -29,7 +29,7 @@ class Explanation:
 
     Parameters
     ----------
-    name, said : str
+    name, observation : str
         The piece of evidence, and what was seen.
     states : tuple of str
         The states of the feature; empty where it has none.
@@ -54,7 +54,7 @@ class Explanation:
     """
 
     name: str
-    said: str
+    observation: str
     states: tuple[str, ...]
     curves: tuple[Curves, ...]
     strip: str
@@ -95,8 +95,8 @@ def explained(estimate: Estimate, name: str, examples: Examples | None) -> Expla
     --------
     >>> from dating import estimate, read_examination, read_maker
     >>> maker = read_maker("priors/marrowby.yaml")
-    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
-    >>> [row.what for row in explained(made, "heel-joint", None).judgements[:2]]
+    >>> result = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> [row.what for row in explained(result, "heel-joint", None).judgements[:2]]
     ['first use', 'overlap']
     """
     finding = next((f for f in estimate.findings if f.piece.name == name), None)
@@ -108,7 +108,7 @@ def explained(estimate: Estimate, name: str, examples: Examples | None) -> Expla
     curves = _curves(estimate, finding.piece, reported)
     return Explanation(
         name=name,
-        said=finding.piece.said,
+        observation=finding.piece.observation,
         states=tuple(line.state for line in curves[0].lines) if curves else (),
         curves=curves,
         strip="" if curves else draw_strip(estimate.likelihood_alone(name), axis, period),
@@ -149,8 +149,8 @@ def with_answer(
 ) -> dict[str, tuple[str, ...]]:
     """Give the fields of a form with one answer changed."""
     gone = {f"{key}:{name}" for key in ("seen", "sure", "one_of", OTHER, "note")}
-    kept = {key: value for key, value in fields.items() if key not in gone}
-    return kept | {f"seen:{name}": (answer,)}
+    others = {key: value for key, value in fields.items() if key not in gone}
+    return others | {f"seen:{name}": (answer,)}
 
 
 def _curves(estimate: Estimate, piece: Piece, reported: MonthSet) -> tuple[Curves, ...]:
@@ -160,8 +160,10 @@ def _curves(estimate: Estimate, piece: Piece, reported: MonthSet) -> tuple[Curve
         seen = examination.variant.named()
         prior = tables.prior.reshape(len(tables.prior), len(tables.variants), tables.latent, -1)
         by_variant = prior.sum(axis=2)
-        made = by_variant.sum(axis=1, keepdims=True)
-        shares = np.moveaxis(np.divide(by_variant, made, where=made > 0, out=by_variant * 0), 0, 1)
+        total = by_variant.sum(axis=1, keepdims=True)
+        shares = np.moveaxis(
+            np.divide(by_variant, total, where=total > 0, out=by_variant * 0), 0, 1
+        )
         names = tables.variants
         return (draw_curves(shares, tables.weights, names, seen, period, shaded=reported),)
     if piece.kind != "feature":

@@ -18,7 +18,7 @@ from dating.learning.files import read_draws
 from dating.learning.learned import MOST_DRAWS, Learned
 from dating.maker import Maker
 
-_KEPT = 24
+_MOST = 24
 
 
 class FileCache:
@@ -32,7 +32,7 @@ class FileCache:
 
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
-        self._kept: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
+        self._files: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
         self._sorts: dict[str, OrderedDict[tuple[Any, ...], Any]] = {}
         self._lock = threading.Lock()
         self.drawing = threading.Lock()
@@ -91,35 +91,35 @@ class FileCache:
         """
         return _state(self.workspace.path_of(name), name)
 
-    def kept[T](self, key: tuple[Any, ...], make: Callable[[], T], most: int = 2) -> T:
+    def make_once[T](self, key: tuple[Any, ...], make: Callable[[], T], most: int = 2) -> T:
         """Make something that takes long, or give what was made of the same."""
         with self._lock:
             sort = self._sorts.setdefault(key[0], OrderedDict())
             if key in sort:
                 sort.move_to_end(key)
-                found: T = sort[key]
-                return found
-        made = make()
+                value: T = sort[key]
+                return value
+        result = make()
         with self._lock:
-            made = sort.setdefault(key, made)
+            result = sort.setdefault(key, result)
             while len(sort) > most:
                 sort.popitem(last=False)
-        return made
+        return result
 
     def _once[T](self, kind: str, name: str, read: Callable[[Path], T]) -> T:
         path = self.workspace.path_of(name)
         key = (kind, *_state(path, name))
         with self._lock:
-            if key in self._kept:
-                self._kept.move_to_end(key)
-                found: T = self._kept[key]
-                return found
-        made = read(path)
+            if key in self._files:
+                self._files.move_to_end(key)
+                value: T = self._files[key]
+                return value
+        result = read(path)
         with self._lock:
-            self._kept[key] = made
-            while len(self._kept) > _KEPT:
-                self._kept.popitem(last=False)
-        return made
+            self._files[key] = result
+            while len(self._files) > _MOST:
+                self._files.popitem(last=False)
+        return result
 
 
 def _state(path: Path, name: str) -> tuple[str, int, int, int]:

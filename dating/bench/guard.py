@@ -105,7 +105,7 @@ class GuardedApplication:
         if refusal is not None:
             await _answer(send, *refusal)
             return
-        if self.guard.token and self._is_token(_asked(scope)):
+        if self.guard.token and self._is_token(_token_in(scope)):
             await _welcome(send, scope["path"], self.guard.token)
             return
         content = await _content(receive, headers.get("content-length", "0"))
@@ -129,14 +129,16 @@ class GuardedApplication:
 
     def _known(self, scope: Scope, headers: dict[str, str]) -> bool:
         try:
-            kept = SimpleCookie(headers.get("cookie", "")).get(COOKIE)
+            cookie = SimpleCookie(headers.get("cookie", "")).get(COOKIE)
         except CookieError:
-            kept = None
-        return any([self._is_token(kept.value if kept else ""), self._is_token(_asked(scope))])
+            cookie = None
+        return any(
+            [self._is_token(cookie.value if cookie else ""), self._is_token(_token_in(scope))]
+        )
 
-    def _is_token(self, given: str) -> bool:
+    def _is_token(self, text: str) -> bool:
         """Compare in a time that does not tell how much of it is right."""
-        return secrets.compare_digest(given.encode("utf-8", "replace"), self.guard.token.encode())
+        return secrets.compare_digest(text.encode("utf-8", "replace"), self.guard.token.encode())
 
 
 def _said_once(scope: Scope) -> dict[str, str]:
@@ -148,23 +150,23 @@ def _said_once(scope: Scope) -> dict[str, str]:
     return headers
 
 
-def _asked(scope: Scope) -> str:
+def _token_in(scope: Scope) -> str:
     """Give the token in the address, if there is one."""
     try:
         query: bytes = scope["query_string"]
-        asked: dict[str, list[str]] = parse_qs(query.decode("latin-1"), max_num_fields=200)
+        fields: dict[str, list[str]] = parse_qs(query.decode("latin-1"), max_num_fields=200)
     except ValueError:
         return ""
-    return asked.get("token", [""])[0]
+    return fields.get("token", [""])[0]
 
 
 def _with_headers(send: Send) -> Send:
     async def sending(message: Message) -> None:
         if message["type"] == "http.response.start":
             own = [(name.encode(), value.encode()) for name, value in _HEADERS.items()]
-            given = message.get("headers", [])
-            kept = [pair for pair in given if pair[0].decode("latin-1") not in _HEADERS]
-            message = {**message, "headers": kept + own}
+            headers = message.get("headers", [])
+            others = [pair for pair in headers if pair[0].decode("latin-1") not in _HEADERS]
+            message = {**message, "headers": others + own}
         await send(message)
 
     return sending

@@ -74,21 +74,21 @@ def entry_at(data: Any, spot: JudgementPlace, index: int | None) -> JudgementFie
     )
 
 
-def written(entry: JudgementFields, spot: JudgementPlace, index: int | None) -> Written:
+def opinion_data(entry: JudgementFields, spot: JudgementPlace, index: int | None) -> Written:
     """Turn the fields into what the maker file shall say."""
     values = [_value(text, spot.kind) for text in entry.values]
-    said: dict[str, Any] = {}
+    further: dict[str, Any] = {}
     if entry.by:
-        said["by"] = entry.by
+        further["by"] = entry.by
     if entry.source:
-        said["source"] = entry.source
+        further["source"] = entry.source
     for key, text, usual in (("weight", entry.weight, 1.0), ("coverage", entry.coverage, 0.9)):
         number = plain_number(text)
         if number != usual:
-            said[key] = text if number is None else number
-    if entry.one and index is None and not said:
+            further[key] = text if number is None else number
+    if entry.one and index is None and not further:
         return values[1]
-    return dict(zip(OPINIONS[spot.kind].keys, values, strict=True)) | said
+    return dict(zip(OPINIONS[spot.kind].keys, values, strict=True)) | further
 
 
 def opinion_of(entry: JudgementFields, spot: JudgementPlace, maker: Maker, file: str) -> Opinion:

@@ -17,9 +17,9 @@ from dating.bench.judgement_form import (
     entry_at,
     entry_of,
     judged_with,
+    opinion_data,
     opinion_of,
     pool,
-    written,
 )
 from dating.bench.judgement_pictures import (
     WIDTHS,
@@ -114,41 +114,43 @@ class JudgementView:
     months: tuple[tuple[str, str], ...]
 
 
-def judge(asked: PageRequest) -> Response:
+def judge(request: PageRequest) -> Response:
     """Show one judgement of a maker file."""
-    case = case_of(asked.shelf, asked.wanted("file"), asked.wanted("place"))
-    return _page(asked, case, case.entry(), ("", ""))
+    case = case_of(request.shelf, request.require("file"), request.require("place"))
+    return _page(request, case, case.entry(), ("", ""))
 
 
-def redraw_judgement(asked: PageRequest) -> Response:
+def redraw_judgement(request: PageRequest) -> Response:
     """Draw a judgement as the form has it, and say it back."""
-    case = _case_sent(asked)
-    entry = entry_of(asked.fields, asked.field, case.spot.kind)
-    wanted = (asked.field("from"), asked.field("to"))
-    return _page(asked, case, entry, wanted, version=asked.field("version"))
+    case = _case_sent(request)
+    entry = entry_of(request.fields, request.field, case.spot.kind)
+    ends = (request.field("from"), request.field("to"))
+    return _page(request, case, entry, ends, version=request.field("version"))
 
 
-def save_judgement(asked: PageRequest) -> Response:
+def save_judgement(request: PageRequest) -> Response:
     """Write a judgement into the maker file; nothing else of the file changes."""
-    check_folder(asked)
-    file, place = asked.field("file"), asked.field("place")
-    text, now = asked.shelf.workspace.read(file)
-    kept = asked.field("version")
-    if kept != now:
-        return _conflict(asked, text, file, place)
-    case = case_of(asked.shelf, file, place)
-    entry = entry_of(asked.fields, asked.field, case.spot.kind)
+    check_folder(request)
+    file, place = request.field("file"), request.field("place")
+    text, now = request.shelf.workspace.read(file)
+    version = request.field("version")
+    if version != now:
+        return _conflict(request, text, file, place)
+    case = case_of(request.shelf, file, place)
+    entry = entry_of(request.fields, request.field, case.spot.kind)
     opinion_of(entry, case.spot, case.maker, file)
-    made = rewritten(text, case.path, written(entry, case.spot, case.index), case.maker, file)
-    if made != text:
+    new_text = rewritten(
+        text, case.path, opinion_data(entry, case.spot, case.index), case.maker, file
+    )
+    if new_text != text:
         try:
-            asked.shelf.workspace.save(file, made, now)
+            request.shelf.workspace.save(file, new_text, now)
         except ChangedError as error:
-            return _conflict(asked, error.text, file, place)
-    case = case_of(asked.shelf, file, place)
-    wanted = (asked.field("from"), asked.field("to"))
-    said = "Saved." if made != text else "Nothing had changed; the file is as it was."
-    return _page(asked, case, case.entry(), wanted, said=said)
+            return _conflict(request, error.text, file, place)
+    case = case_of(request.shelf, file, place)
+    ends = (request.field("from"), request.field("to"))
+    message = "Saved." if new_text != text else "Nothing had changed; the file is as it was."
+    return _page(request, case, case.entry(), ends, message=message)
 
 
 def case_of(shelf: FileCache, file: str, place: str) -> Case:
@@ -171,13 +173,13 @@ def case_of(shelf: FileCache, file: str, place: str) -> Case:
     return Case(file, maker, spot, None if count is None else assessor, count or 1)
 
 
-def shown_of(case: Case, opinion: Opinion, wanted: tuple[str, str]) -> JudgementView:
+def shown_of(case: Case, opinion: Opinion, ends: tuple[str, str]) -> JudgementView:
     """Draw and say a judgement."""
     spot, mine = case.spot, opinion.distribution()
     judged = judged_with(spot, case.index, opinion)
     together = pool(judged)
     points = np.array(opinion.triple())
-    window = window_of(spot.kind, opinion.triple(), wanted)
+    window = window_of(spot.kind, opinion.triple(), ends)
     ramp = _ramp(case, judged)
     return JudgementView(
         window=window,
@@ -191,13 +193,13 @@ def shown_of(case: Case, opinion: Opinion, wanted: tuple[str, str]) -> Judgement
 
 
 def _page(
-    asked: PageRequest,
+    request: PageRequest,
     case: Case,
     entry: JudgementFields,
-    wanted: tuple[str, str],
+    ends: tuple[str, str],
     *,
     version: str = "",
-    said: str = "",
+    message: str = "",
 ) -> Response:
     opinion = opinion_of(entry, case.spot, case.maker, case.file)
     keys = OPINIONS[case.spot.kind].keys
@@ -207,37 +209,37 @@ def _page(
     ]
     return filled(
         "judge.html.j2",
-        identity=asked.shelf.workspace.identity,
+        identity=request.shelf.workspace.identity,
         file=case.file,
         case=case,
         entry=entry,
         fields=list(zip(keys, entry.values, strict=True)),
-        line=as_yaml(written(entry, case.spot, case.index)),
+        line=as_yaml(opinion_data(entry, case.spot, case.index)),
         others=others if case.index is not None else [],
-        shown=shown_of(case, opinion, wanted),
+        shown=shown_of(case, opinion, ends),
         version=version or case.maker.origin.fingerprint,
         row=(case.maker.origin.places.get(case.path) or case.maker.origin.places[case.spot.path])[
             0
         ],
-        said=said,
+        message=message,
         with_it=_with_it(case),
     )
 
 
-def _case_sent(asked: PageRequest) -> Case:
-    file, place = asked.field("file"), asked.field("place")
+def _case_sent(request: PageRequest) -> Case:
+    file, place = request.field("file"), request.field("place")
     if not file or not place:
         raise BadRequestError("the form lacks file or place")
-    return case_of(asked.shelf, file, place)
+    return case_of(request.shelf, file, place)
 
 
-def _conflict(asked: PageRequest, text: str, file: str, place: str) -> Response:
+def _conflict(request: PageRequest, text: str, file: str, place: str) -> Response:
     """Show what the file says now beside what was to be saved."""
-    path, kind = _path_of(asked.shelf, file, place)
+    path, kind = _path_of(request.shelf, file, place)
     mine = ""
     if kind is not None:
-        entry = entry_of(asked.fields, asked.field, kind.spot.kind)
-        mine = as_yaml(written(entry, kind.spot, kind.index))
+        entry = entry_of(request.fields, request.field, kind.spot.kind)
+        mine = as_yaml(opinion_data(entry, kind.spot, kind.index))
     theirs = stated_at(text, path) if path else None
     return filled(
         "judge_conflict.html.j2",
@@ -245,7 +247,7 @@ def _conflict(asked: PageRequest, text: str, file: str, place: str) -> Response:
         file=file,
         place=place,
         theirs=theirs or "There is no such judgement in the file now.",
-        mine=mine or ", ".join(asked.field(key) for key in ("earliest", "likely", "latest")),
+        mine=mine or ", ".join(request.field(key) for key in ("earliest", "likely", "latest")),
         text=text,
     )
 

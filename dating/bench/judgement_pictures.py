@@ -91,12 +91,12 @@ class JudgementPicture:
 
 
 def window_of(
-    kind: JudgementKind, values: tuple[float, float, float], wanted: tuple[str, str] = ("", "")
+    kind: JudgementKind, values: tuple[float, float, float], ends: tuple[str, str] = ("", "")
 ) -> Window:
     """Choose the stretch of the axis for three values."""
     low, high = min(values), max(values)
-    if all(text.lstrip("-").isdecimal() and len(text) <= 7 for text in wanted):
-        start, stop = int(wanted[0]), int(wanted[1])
+    if all(text.lstrip("-").isdecimal() and len(text) <= 7 for text in ends):
+        start, stop = int(ends[0]), int(ends[1])
         fits = start <= low and high <= stop and 2 <= stop - start <= _WIDEST
         if fits and max(abs(start), abs(stop)) < _LARGEST:
             return Window(start, stop, kind)

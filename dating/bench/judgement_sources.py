@@ -59,12 +59,12 @@ def judgements_behind(maker: Maker, piece: Piece) -> Iterator[Judgement]:
         lag = "lag from the mark to the build"
         yield from _opinions(maker, piece.name, lag, mark.lag, mark.source)
     elif piece.kind == "measurement":
-        found = maker.measurements()[piece.name][1]
-        for point, mean in sorted(found.mean.items()):
-            words = f"{mean:g} {found.unit}"
-            titles = _titles(maker, found.source)
+        measurement = maker.measurements()[piece.name][1]
+        for point, mean in sorted(measurement.mean.items()):
+            words = f"{mean:g} {measurement.unit}"
+            titles = _titles(maker, measurement.source)
             of = f"about {month_label(floor(point))}"
-            yield Judgement(of, f"mean (spread {found.spread:g})", "", words, "", "", titles)
+            yield Judgement(of, f"mean (spread {measurement.spread:g})", "", words, "", "", titles)
 
 
 def _on_course(
@@ -108,7 +108,7 @@ def _opinions(
     maker: Maker, of: str, what: str, judged: Judged[Any], fallback: tuple[str, ...]
 ) -> Iterator[Judgement]:
     for opinion in judged.opinions:
-        low, likely, high = (_written(opinion, value) for value in opinion.triple())
+        low, likely, high = (_value_text(opinion, value) for value in opinion.triple())
         if low == likely == high:
             low = high = ""
         by = ", ".join(
@@ -123,7 +123,7 @@ def _opinions(
         yield Judgement(of, what, low, likely, high, by, _titles(maker, opinion.source or fallback))
 
 
-def _written(opinion: Opinion, value: float) -> str:
+def _value_text(opinion: Opinion, value: float) -> str:
     if isinstance(opinion, DateOpinion):
         return month_label(floor(value))
     return f"{value:g} month" if abs(value) == 1 else f"{value:g} months"

@@ -35,14 +35,14 @@ def in_words(judgement: Certain | Metalog, coverage: float, spot: JudgementPlace
     low, likely, high = (float(x) for x in judgement.quantile([tail, 0.5, 1 - tail]))
     write = partial(value_words, kind=spot.kind)
     if spot.kind == "date":
-        made = [
+        sentences = [
             f"{chance} before {write(low)}.",
             f"As likely before as after {write(likely)}.",
             f"{chance} after {write(high)}.",
         ]
     elif spot.kind == "delay":
         write = partial(_beside, event=(spot.regime.event if spot.regime else None) or "the event")
-        made = [
+        sentences = [
             f"{chance} earlier than {write(low)}.",
             f"As likely earlier as later than {write(likely)}.",
             f"{chance} later than {write(high)}.",
@@ -51,14 +51,16 @@ def in_words(judgement: Certain | Metalog, coverage: float, spot: JudgementPlace
         below = f"{chance} of less than {write(low)}."
         if judgement.form == "cut at zero" and low <= 0:
             below = f"{chance} that there is none at all."
-        made = [
+        sentences = [
             below,
             f"As likely less as more than {write(likely)}.",
             f"{chance} of more than {write(high)}.",
         ]
     if abs(coverage - 0.9) > 1e-12:
-        made.append(f"Between the outer two lies a belief of {100 * coverage:.3g} %, not 90 %.")
-    return [sentence[:1].upper() + sentence[1:] for sentence in made]
+        sentences.append(
+            f"Between the outer two lies a belief of {100 * coverage:.3g} %, not 90 %."
+        )
+    return [sentence[:1].upper() + sentence[1:] for sentence in sentences]
 
 
 def pooled_words(judgement: Judgement, spot: JudgementPlace) -> str:

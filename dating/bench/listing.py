@@ -77,14 +77,14 @@ class Listing:
         A file is looked into where its ending and its name leave it possible that it is wanted,
         and not again until it changes.
         """
-        found = []
+        rows = []
         for name, entry in islice(_entries(self.root, _endings(kind)), MOST_FILES):
             if stem is not None and PurePosixPath(name).stem != stem:
                 continue
-            told = self._kind_of(entry)
-            if told is not None and kind in {None, told}:
-                found.append(File(name, told))
-        return sorted(found, key=lambda file: file.name)
+            own_kind = self._kind_of(entry)
+            if own_kind is not None and kind in {None, own_kind}:
+                rows.append(File(name, own_kind))
+        return sorted(rows, key=lambda file: file.name)
 
     def exceeds_limit(self) -> bool:
         """Say whether the folder holds more files than are listed."""
@@ -93,10 +93,10 @@ class Listing:
 
     def _kind_of(self, entry: os.DirEntry[str]) -> FileKind | None:
         try:
-            found = entry.stat()
+            stat = entry.stat()
         except OSError:
             return None
-        state = (found.st_mtime_ns, found.st_size, found.st_ino)
+        state = (stat.st_mtime_ns, stat.st_size, stat.st_ino)
         known = self._kinds.get(entry.path)
         if known is None or known[0] != state:
             if len(self._kinds) >= 2 * MOST_FILES:

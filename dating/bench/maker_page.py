@@ -163,12 +163,12 @@ class Chart:
     output_table: YearTable
 
 
-def maker_page(asked: PageRequest) -> Response:
+def maker_page(request: PageRequest) -> Response:
     """Show a maker file as a chart of features over time."""
-    name, learned_name = asked.wanted("file"), asked.query.get("learned", "")
-    maker = asked.shelf.maker(name)
-    learned = asked.shelf.learned(learned_name, maker, DRAWS) if learned_name else None
-    sheet = asked.query.get("sheet", "") == "1"
+    name, learned_name = request.require("file"), request.query.get("learned", "")
+    maker = request.shelf.maker(name)
+    learned = request.shelf.learned(learned_name, maker, DRAWS) if learned_name else None
+    sheet = request.query.get("sheet", "") == "1"
     chart = chart_of(maker, tables_for(maker, learned), learned, SHEET if sheet else WIDTH)
     sizes = {
         "names": NAMES,
@@ -189,7 +189,7 @@ def maker_page(asked: PageRequest) -> Response:
         mistakes=maker_mistakes(maker),
         sheet=sheet,
         size=sizes,
-        offered=[each.name for each in asked.shelf.workspace.files("learned")],
+        offered=[each.name for each in request.shelf.workspace.files("learned")],
     )
 
 
@@ -198,86 +198,86 @@ def chart_of(
     maker: Maker, tables: MonthTables, learned: Learned | None = None, width: int = WIDTH
 ) -> Chart:
     """Lay out the chart of a maker file; the last few are kept."""
-    drawn = _Drawn(maker, tables, Scale(maker.period, width), changeovers(maker, learned))
-    sections = [_component(drawn, part) for part in maker.components]
+    basis = _ChartBasis(maker, tables, Scale(maker.period, width), changeovers(maker, learned))
+    sections = [_component(basis, part) for part in maker.components]
     variants = variant_shares(tables)
     if variants is not None:
-        sections.insert(0, _variants(drawn, variants))
-    events = event_lines(maker, drawn.scale, learned)
+        sections.insert(0, _variants(basis, variants))
+    events = event_lines(maker, basis.scale, learned)
     total = sum(output.made.distribution().mean() for output in maker.output)
-    made = tables.output * (total or 1.0)
-    most = float(made.max())
-    heights = HEAD + (FOOT - HEAD) * (1 - made / most)
+    output_by_month = tables.output * (total or 1.0)
+    most = float(output_by_month.max())
+    heights = HEAD + (FOOT - HEAD) * (1 - output_by_month / most)
     return Chart(
         width=width,
-        ticks=tuple(drawn.scale.ticks()),
+        ticks=tuple(basis.scale.ticks()),
         events=events,
         events_height=max((event.y for event in events), default=0.0) + EVENT,
         sections=tuple(sections),
-        output=step_path(drawn.scale, heights, np.full(len(made), float(FOOT))),
+        output=step_path(basis.scale, heights, np.full(len(output_by_month), float(FOOT))),
         output_title=(
             f"Expected output per month; at most {most:,.0f} instruments a month."
             if total
             else "No output is stated: every month counts alike."
         ),
         output_most=f"at most {most:,.0f} a month" if total else "every month alike",
-        output_table=_output_table(made, maker.period, stated=bool(total)),
+        output_table=_output_table(output_by_month, maker.period, stated=bool(total)),
     )
 
 
 @dataclass(frozen=True, eq=False)
-class _Drawn:
+class _ChartBasis:
     """What all sections are drawn from."""
 
     maker: Maker
     tables: MonthTables
     scale: Scale
-    came: list[ChangeoverDate]
+    changeovers: list[ChangeoverDate]
 
 
-def _variants(drawn: _Drawn, shares: Shares) -> ChartSection:
+def _variants(basis: _ChartBasis, shares: Shares) -> ChartSection:
     return ChartSection(
         name="variants",
         what="grades or lines made alongside each other",
-        rows=tuple(feature_rows(drawn.scale, HEAD, [shares], drawn.came)),
-        tables=(_by_year(shares, drawn.maker.period),),
-        changes=_changes(drawn.came, {VARIANTS}),
+        rows=tuple(feature_rows(basis.scale, HEAD, [shares], basis.changeovers)),
+        tables=(_by_year(shares, basis.maker.period),),
+        changes=_changes(basis.changeovers, {VARIANTS}),
     )
 
 
-def _component(drawn: _Drawn, part: str) -> ChartSection:
-    component, tables, scale = drawn.maker.components[part], drawn.tables, drawn.scale
+def _component(basis: _ChartBasis, part: str) -> ChartSection:
+    component, tables, scale = basis.maker.components[part], basis.tables, basis.scale
     shares = [each for name in component.features for each in shares_of(tables, name)]
-    rows = list(feature_rows(scale, HEAD, shares, drawn.came))
+    rows = list(feature_rows(scale, HEAD, shares, basis.changeovers))
     rows += mark_rows(scale, HEAD + ROW * len(rows), component)
-    by_year = [_by_year(each, drawn.maker.period) for each in shares]
+    by_year = [_by_year(each, basis.maker.period) for each in shares]
     for name, measurement in component.measurements.items():
         mean = mean_of(tables, name)
         rows.append(measured_row(scale, HEAD + ROW * len(rows), name, measurement, mean))
-        yearly = _yearly(mean[None], drawn.maker.period)[0]
+        yearly = _yearly(mean[None], basis.maker.period)[0]
         cells = [(f"{value:.1f}", f"{measurement.spread:g}") for value in yearly]
-        years = tuple(zip(drawn.maker.period.years(), cells, strict=True))
+        years = tuple(zip(basis.maker.period.years(), cells, strict=True))
         by_year.append(YearTable(f"{name}, in {measurement.unit}", ("mean", "spread"), years))
     marks = tuple(
         (name, mark_words(component, name), place_text(("components", part, "marks", name, "lag")))
         for name in component.marks
     )
-    changes = _changes(drawn.came, set(component.features))
+    changes = _changes(basis.changeovers, set(component.features))
     return ChartSection(part, component.what, tuple(rows), tuple(by_year), changes, marks)
 
 
-def _output_table(made: Floats, period: Period, *, stated: bool) -> YearTable:
+def _output_table(output: Floats, period: Period, *, stated: bool) -> YearTable:
     write = "{:,.0f}".format if stated else percent
-    yearly = _yearly(made[None], period)[0] * _months(period)
+    yearly = _yearly(output[None], period)[0] * _months(period)
     years = tuple((year, (write(n),)) for year, n in zip(period.years(), yearly, strict=True))
     caption = "Expected number made in each year" if stated else "Share of each year"
     return YearTable(caption, ("made" if stated else "share",), years)
 
 
-def _changes(came: Sequence[ChangeoverDate], names: set[str]) -> tuple[ChangeLine, ...]:
+def _changes(dates: Sequence[ChangeoverDate], names: set[str]) -> tuple[ChangeLine, ...]:
     return tuple(
         ChangeLine(about(c), c.to, _range_words(c.start), _range_words(c.end), tuple(c.judgements))
-        for c in came
+        for c in dates
         if c.name in names
     )
 

@@ -131,9 +131,9 @@ def window(probabilities: Iterable[Floats], period: Period) -> Axis:
     >>> month_label(axis.first), month_label(axis.last)
     ('1931-01', '1932-12')
     """
-    held = [np.flatnonzero(p > 0.001 * p.max()) for p in probabilities]
-    first = period.first + min(int(each[0]) for each in held) - 6
-    last = period.first + max(int(each[-1]) for each in held) + 7
+    months = [np.flatnonzero(p > 0.001 * p.max()) for p in probabilities]
+    first = period.first + min(int(each[0]) for each in months) - 6
+    last = period.first + max(int(each[-1]) for each in months) + 7
     return Axis(max(first // 12 * 12, period.first), min((last // 12 + 1) * 12 - 1, period.last))
 
 

@@ -75,7 +75,7 @@ class Subject:
     ----------
     maker_file, file, learned : str
         Names of the files; empty where there is none.
-    noted : EstimateNote
+    estimate_note : EstimateNote
         The estimate with its note.
     wording : Wording
         How it is worded.
@@ -84,39 +84,39 @@ class Subject:
     maker_file: str
     file: str
     learned: str
-    noted: EstimateNote
+    estimate_note: EstimateNote
     wording: Wording
 
 
-def note(asked: PageRequest) -> Response:
+def note(request: PageRequest) -> Response:
     """Show the note of an examination that lies in the folder."""
-    file = asked.wanted("file")
-    seen = asked.shelf.examination(file)
-    maker_file = asked.query.get("maker", "") or asked.shelf.maker_named(seen.maker)
+    file = request.require("file")
+    seen = request.shelf.examination(file)
+    maker_file = request.query.get("maker", "") or request.shelf.maker_named(seen.maker)
     fields = {
         **fields_of(seen),
         "file": (file,),
         "maker_file": (maker_file,),
-        "learned": (asked.query.get("learned", ""),),
+        "learned": (request.query.get("learned", ""),),
     }
-    return _shown(asked, _subject(asked, fields))
+    return _shown(request, _subject(request, fields))
 
 
-def preview(asked: PageRequest) -> Response:
+def preview(request: PageRequest) -> Response:
     """Show the note of what a form says."""
-    return _shown(asked, _subject(asked, asked.fields))
+    return _shown(request, _subject(request, request.fields))
 
 
-def file(asked: PageRequest) -> Response:
+def file(request: PageRequest) -> Response:
     """Give the note as a file."""
-    ending = asked.wanted("as")
+    ending = request.require("as")
     if ending not in FORMATS:
         raise BadRequestError(f"a note is given as one of {', '.join(FORMATS)}")
-    form, subject = FORMATS[ending], _subject(asked, asked.fields)
+    form, subject = FORMATS[ending], _subject(request, request.fields)
     _check_installed(f"a note as {form.called}", form.needs)
-    with asked.shelf.drawing:
+    with request.shelf.drawing:
         content = _content(subject, form)
-    name = file_name(subject.noted.estimate.examination.instrument)
+    name = file_name(subject.estimate_note.estimate.examination.instrument)
     headers = {"content-disposition": f'attachment; filename="{name}.{ending}"'}
     return Response(content, media_type=form.media, headers=headers)
 
@@ -126,68 +126,68 @@ def _content(subject: Subject, form: Format) -> bytes:
     if form.key == "markdown":
         from dating.notes.markdown import as_markdown  # noqa: PLC0415
 
-        return as_markdown(subject.noted.note, House()).encode("utf-8")
+        return as_markdown(subject.estimate_note.note, House()).encode("utf-8")
     from dating.notes.note_files import documents_of  # noqa: PLC0415
 
-    made = documents_of(subject.noted, subject.wording, House(), (form.key,), "note")
-    (content,) = made.files.values()
+    documents = documents_of(subject.estimate_note, subject.wording, House(), (form.key,), "note")
+    (content,) = documents.files.values()
     return content
 
 
-def _shown(asked: PageRequest, subject: Subject) -> Response:
-    made, wording = subject.noted.estimate, subject.wording
-    kept: dict[str, tuple[str, ...]] = {
-        **fields_of(made.examination),
+def _shown(request: PageRequest, subject: Subject) -> Response:
+    result, wording = subject.estimate_note.estimate, subject.wording
+    answers: dict[str, tuple[str, ...]] = {
+        **fields_of(result.examination),
         "file": (subject.file,),
         "maker_file": (subject.maker_file,),
     }
     return filled(
         "note.html.j2",
         subject=subject,
-        note=subject.noted.note,
-        drawn=_drawn(asked, made, subject),
-        kept=[(name, value) for name, values in kept.items() for value in values],
+        note=subject.estimate_note.note,
+        picture=_picture(request, result, subject),
+        answers=[(name, value) for name, values in answers.items() for value in values],
         languages=languages(),
         styles=STYLES,
         circa=CIRCA,
         wording=wording,
         level=f"{wording.level:g}",
-        learned=[found.name for found in asked.shelf.workspace.files("learned")],
+        learned=[each.name for each in request.shelf.workspace.files("learned")],
         formats=FORMATS,
     )
 
 
-def _drawn(asked: PageRequest, made: Estimate, subject: Subject) -> NotePicture | None:
+def _picture(request: PageRequest, result: Estimate, subject: Subject) -> NotePicture | None:
     if find_spec("matplotlib") is None:
         return None
-    with asked.shelf.drawing:
-        return picture_for(made, subject.wording, subject.noted.note.picture)
+    with request.shelf.drawing:
+        return picture_for(result, subject.wording, subject.estimate_note.note.picture)
 
 
-def _subject(asked: PageRequest, fields: Fields) -> Subject:
+def _subject(request: PageRequest, fields: Fields) -> Subject:
     """Date what the fields say, and write the note."""
     maker_file, name, learned = (_last(fields, key) for key in _BESIDE)
     if not maker_file:
         raise BadRequestError("the form lacks the maker file")
     wording = wording_in(fields)
-    maker = asked.shelf.maker(maker_file)
-    known = asked.shelf.learned(learned, maker) if learned else None
+    maker = request.shelf.maker(maker_file)
+    known = request.shelf.learned(learned, maker) if learned else None
     own = {key: values for key, values in fields.items() if key not in {*_BESIDE, *OPTIONS}}
-    seen = _of_file(asked, name, examination_in(own, maker), maker)
+    seen = _of_file(request, name, examination_in(own, maker), maker)
     if not seen.instrument:
         raise InputError([_problem("instrument", "a note needs the name of the instrument")])
-    made = estimate(maker, seen, level=wording.level, learned=known)
-    noted = EstimateNote(made, note_of(made, wording))
-    return Subject(maker_file, name, learned, noted, wording)
+    result = estimate(maker, seen, level=wording.level, learned=known)
+    estimate_note = EstimateNote(result, note_of(result, wording))
+    return Subject(maker_file, name, learned, estimate_note, wording)
 
 
-def _of_file(asked: PageRequest, name: str, said: Examination, maker: Maker) -> Examination:
+def _of_file(request: PageRequest, name: str, answers: Examination, maker: Maker) -> Examination:
     """Take the examination of the file where the form says the same: a note then names the file."""
-    saved = said
+    saved = answers
     if name:
         with suppress(InputError, NotThereError):
-            saved = asked.shelf.examination(name)
-    named = saved if fields_of(saved) == fields_of(said) else said
+            saved = request.shelf.examination(name)
+    named = saved if fields_of(saved) == fields_of(answers) else answers
     check_against(named, maker)
     return named
 
@@ -199,8 +199,8 @@ def wording_in(fields: Fields) -> Wording:
 
     Examples
     --------
-    >>> made = wording_in({"note_language": ("de",), "note_level": ("0.5",)})
-    >>> made.language.code, made.level, made.convention.years
+    >>> result = wording_in({"note_language": ("de",), "note_level": ("0.5",)})
+    >>> result.language.code, result.level, result.convention.years
     ('de', 0.5, 5)
     """
     tongue, dates, circa, level = (_last(fields, name) for name in OPTIONS)
@@ -233,8 +233,8 @@ def _last(fields: Fields, name: str) -> str:
     return fields.get(name, ("",))[-1].strip()
 
 
-def _problem(key: str, message: str, found: str = "", allowed: str = "") -> Problem:
-    return Problem("the note", None, key, message, repr(found[:60]) if found else "", allowed)
+def _problem(key: str, message: str, text: str = "", allowed: str = "") -> Problem:
+    return Problem("the note", None, key, message, repr(text[:60]) if text else "", allowed)
 
 
 def _check_installed(what: str, names: tuple[str, ...]) -> None:

@@ -52,14 +52,14 @@ class FileGroup:
         return self.first + len(self.names) - 1
 
 
-def overview(asked: PageRequest) -> Response:
+def overview(request: PageRequest) -> Response:
     """List the files of the folder by kind; many of them page by page."""
-    workspace = asked.shelf.workspace
-    find, kind = asked.query.get("find", "").strip()[:_LONGEST], asked.query.get("kind", "")
+    workspace = request.shelf.workspace
+    find, kind = request.query.get("find", "").strip()[:_LONGEST], request.query.get("kind", "")
     files = workspace.files()
     named = [file for file in files if find.casefold() in file.name.casefold()]
     groups = [
-        _group(each, [file.name for file in named if file.kind == each], find, asked)
+        _group(each, [file.name for file in named if file.kind == each], find, request)
         for each in KINDS
         if kind in {each, ""} or kind not in get_args(FileKind.__value__)
     ]
@@ -75,16 +75,16 @@ def overview(asked: PageRequest) -> Response:
     )
 
 
-def _group(kind: str, names: Sequence[str], find: str, asked: PageRequest) -> FileGroup:
+def _group(kind: str, names: Sequence[str], find: str, request: PageRequest) -> FileGroup:
     def address(page: int) -> str:
-        wanted = {"kind": kind, "find": find, "page": str(page) if page > 1 else ""}
-        return f"/?{urlencode({key: value for key, value in wanted.items() if value})}"
+        fields = {"kind": kind, "find": find, "page": str(page) if page > 1 else ""}
+        return f"/?{urlencode({key: value for key, value in fields.items() if value})}"
 
-    if asked.query.get("kind", "") != kind:
+    if request.query.get("kind", "") != kind:
         whole = address(1) if len(names) > FIRST else ""
         return FileGroup(kind, tuple(names[:FIRST]), 1, len(names), whole)
-    said, pages = asked.query.get("page", ""), max(-(-len(names) // EACH), 1)
-    page = min(max(int(said), 1), pages) if said.isdecimal() and len(said) < 9 else 1
+    number, pages = request.query.get("page", ""), max(-(-len(names) // EACH), 1)
+    page = min(max(int(number), 1), pages) if number.isdecimal() and len(number) < 9 else 1
     shown = tuple(names[EACH * (page - 1) : EACH * page])
     before = address(page - 1) if page > 1 else ""
     after = address(page + 1) if page < pages else ""

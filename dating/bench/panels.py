@@ -66,7 +66,7 @@ class ObservationPanel:
 
     Parameters
     ----------
-    name, said : str
+    name, observation : str
         The piece of evidence, and what was seen.
     id : str
         Of its row on the page.
@@ -79,7 +79,7 @@ class ObservationPanel:
     """
 
     name: str
-    said: str
+    observation: str
     id: str
     question: str
     alone: str
@@ -141,7 +141,7 @@ class Panels:
         Of the reported set.
     dated : DatePanel
         When it was built.
-    said : tuple of ObservationPanel
+    observations : tuple of ObservationPanel
         What each observation says.
     axis : Axis
         The months of the strips.
@@ -169,7 +169,7 @@ class Panels:
 
     level: str
     dated: DatePanel
-    said: tuple[ObservationPanel, ...]
+    observations: tuple[ObservationPanel, ...]
     axis: Axis
     neutral: tuple[str, ...]
     together: str
@@ -190,18 +190,18 @@ def panels_of(estimate: Estimate, places: Mapping[str, str]) -> Panels:
     --------
     >>> from dating import estimate, read_examination, read_maker
     >>> maker = read_maker("priors/marrowby.yaml")
-    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
-    >>> panels_of(made, {}).dated.sets[0][0]
+    >>> result = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> panels_of(result, {}).dated.sets[0][0]
     '90 %'
     """
     dated = dated_of(estimate)
     return Panels(
         level=percent(estimate.level),
         dated=dated,
-        said=_said(estimate, dated.picture.axis, places),
+        observations=_observations(estimate, dated.picture.axis, places),
         axis=dated.picture.axis,
         neutral=tuple(
-            f"Recorded but not weighed: {neutral.name}, {neutral.said}."
+            f"Recorded but not weighed: {neutral.name}, {neutral.observation}."
             for neutral in estimate.neutral
         ),
         together=together(estimate.originality),
@@ -273,20 +273,20 @@ def _months(estimate: Estimate) -> tuple[tuple[str, tuple[str, ...]], ...]:
     return tuple(row for row in rows if row[0] in shown)
 
 
-def _said(
+def _observations(
     estimate: Estimate, axis: Axis, places: Mapping[str, str]
 ) -> tuple[ObservationPanel, ...]:
-    made = []
+    panels = []
     for finding in estimate.findings:
         piece = finding.piece
         at = (
             piece.name.replace(" ", "-") if piece.kind == "document" else places.get(piece.name, "")
         )
         likelihood = estimate.likelihood_alone(piece.name)
-        made.append(
+        panels.append(
             ObservationPanel(
                 name=piece.name,
-                said=piece.said,
+                observation=piece.observation,
                 id=f"why-{at}",
                 question=at,
                 alone=short_set(finding.alone),
@@ -296,7 +296,7 @@ def _said(
                 strip=draw_strip(likelihood, axis, estimate.period),
             )
         )
-    return tuple(made)
+    return tuple(panels)
 
 
 def _parts(estimate: Estimate) -> tuple[ComponentPanel, ...]:

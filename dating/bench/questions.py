@@ -110,15 +110,15 @@ def groups_of(maker: Maker) -> tuple[QuestionGroup, ...]:
     ('q1', 'low')
     """
     count = 0
-    made = []
-    for name, what, asked in _asked(maker):
-        ordered = sorted(asked, key=lambda q: _INVASIVE.index(q.invasive))
+    groups = []
+    for name, what, questions in _questions_by_part(maker):
+        ordered = sorted(questions, key=lambda q: _INVASIVE.index(q.invasive))
         numbered = tuple(
             replace(question, id=f"q{count + i}") for i, question in enumerate(ordered, start=1)
         )
         count += len(numbered)
-        made.append(QuestionGroup(name, what, numbered))
-    return tuple(made)
+        groups.append(QuestionGroup(name, what, numbered))
+    return tuple(groups)
 
 
 def places_of(groups: Sequence[QuestionGroup]) -> dict[str, str]:
@@ -136,12 +136,12 @@ def troubles_of(
 
 def _trouble(problem: Problem, questions: Sequence[Question], papers: Sequence[int]) -> FormProblem:
     details = {"found": problem.found, "allowed": problem.allowed, "nearest": problem.nearest}
-    said = "; ".join(f"{name} {text}" for name, text in details.items() if text)
-    words = f"{problem.message}; {said}" if said else problem.message
+    hints = "; ".join(f"{name} {text}" for name, text in details.items() if text)
+    words = f"{problem.message}; {hints}" if hints else problem.message
     keys = [q for q in questions if f"{problem.key}.".startswith(f"{q.key}.")]
     if keys:
-        found = max(keys, key=lambda question: len(question.key))
-        return FormProblem(found.id, found.ask, words)
+        nearest = max(keys, key=lambda question: len(question.key))
+        return FormProblem(nearest.id, nearest.ask, words)
     if problem.key.startswith("documents["):
         inside = problem.key.removeprefix("documents[").partition("]")[0]
         position = int(inside) - 1 if inside.isdecimal() else 0
@@ -153,13 +153,13 @@ def _trouble(problem: Problem, questions: Sequence[Question], papers: Sequence[i
     return FormProblem(at, known.get(head, problem.key), words)
 
 
-def _asked(maker: Maker) -> Iterator[tuple[str, str, list[Question]]]:
+def _questions_by_part(maker: Maker) -> Iterator[tuple[str, str, list[Question]]]:
     if maker.variants is not None:
         variants = maker.variants
         states = variants.states
         yield "", "", [_question(VARIANT, "variant", variants.ask, variants.look, states)]
     for part, component in maker.components.items():
-        asked = [
+        questions = [
             _question(name, "feature", feature.ask, feature.look, feature.states)
             for name, feature in component.features.items()
         ]
@@ -169,12 +169,12 @@ def _asked(maker: Maker) -> Iterator[tuple[str, str, list[Question]]]:
                 if mark.format == "source-date"
                 else ("1931-02-17, a month or a year, or one of several: [1928-05-17,1933-05-17]")
             )
-            asked.append(_question(name, "mark", mark.ask, mark.look, {}, example=example))
+            questions.append(_question(name, "mark", mark.ask, mark.look, {}, example=example))
         for name, measurement in component.measurements.items():
             ask = measurement.ask or f"What is the {name}?"
             look, unit = measurement.look, measurement.unit
-            asked.append(_question(name, "measurement", ask, look, {}, unit=unit))
-        yield part, component.what, asked
+            questions.append(_question(name, "measurement", ask, look, {}, unit=unit))
+        yield part, component.what, questions
 
 
 def _question(

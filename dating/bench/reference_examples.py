@@ -102,15 +102,15 @@ def _examples(file: str, corpus: Corpus, estimate: Estimate, name: str) -> Examp
             undated += 1
     examination = estimate.examination
     sight = examination.variant if name == VARIANT else examination.seen.get(name)
-    wanted = sight.named() if sight is not None else ()
-    alike = [(r, state) for r, state in shown if r.dated and state in wanted]
+    states_seen = sight.named() if sight is not None else ()
+    alike = [(r, state) for r, state in shown if r.dated and state in states_seen]
     alike.sort(key=lambda pair: _distance(pair[0], estimate.median - period.first))
     rows = [(str(year), tuple(count.values())) for year, count in counts.items()]
-    held = [i for i, (_, count) in enumerate(rows) if any(count)]
+    rows_in_use = [i for i, (_, count) in enumerate(rows) if any(count)]
     return Examples(
         file=file,
         states=states,
-        years=tuple(rows[held[0] : held[-1] + 1]) if held else (),
+        years=tuple(rows[rows_in_use[0] : rows_in_use[-1] + 1]) if rows_in_use else (),
         undated=undated,
         near=tuple(
             ReferenceExample(r.examination.instrument, r.stated, r.known_by, state)

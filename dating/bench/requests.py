@@ -51,7 +51,7 @@ class PageRequest:
         """Give one field of the form."""
         return self.fields.get(name, ("",))[-1].strip()
 
-    def wanted(self, name: str) -> str:
+    def require(self, name: str) -> str:
         """Give what stands behind the question mark, which must be there.
 
         Raises BadRequestError when it is missing or empty.
@@ -62,12 +62,12 @@ class PageRequest:
         return value
 
 
-def check_folder(asked: PageRequest) -> None:
+def check_folder(request: PageRequest) -> None:
     """Make sure that a form is saved in the folder that it was opened from.
 
     Raises InputError when another folder is served under the same address by now.
     """
-    if asked.field("folder") not in {"", asked.shelf.workspace.identity}:
+    if request.field("folder") not in {"", request.shelf.workspace.identity}:
         message = "another folder is served here by now; nothing was saved"
         allowed = "serve the folder again from which the form was opened, then save"
         raise InputError([Problem("the form", None, "", message, "", allowed)])
@@ -111,8 +111,8 @@ def answering(page: Page) -> Callable[[Request], Any]:
     async def endpoint(request: Request) -> Response:
         try:
             fields = _fields(await request.body())
-            asked = PageRequest(request.app.state.shelf, dict(request.query_params), fields)
-            return await run_in_threadpool(page, asked)
+            page_request = PageRequest(request.app.state.shelf, dict(request.query_params), fields)
+            return await run_in_threadpool(page, page_request)
         except BadRequestError as error:
             return trouble(400, [str(error)])
         except NotThereError as error:

@@ -77,10 +77,10 @@ class ChangeoverDate:
     def judgements(self) -> list[tuple[str, str]]:
         """Its own judgements that can be opened, as words and place."""
         keys = {"first_use": "first use", "lag": "lag", "overlap": "overlap"}
-        found = [(w, place_text((*self.path, k))) for k, w in keys.items() if self._has(k)]
+        places = [(w, place_text((*self.path, k))) for k, w in keys.items() if self._has(k)]
         if self.regime.event is not None:
-            found.append((self.regime.event, place_text(("events", self.regime.event, "when"))))
-        return found
+            places.append((self.regime.event, place_text(("events", self.regime.event, "when"))))
+        return places
 
     def _has(self, key: str) -> bool:
         return getattr(self.regime, key) is not None
@@ -101,8 +101,8 @@ def shares_of(tables: MonthTables, name: str) -> list[Shares]:
     mean = mean.reshape(len(mean), len(named), tables.latent, -1)
     by_variant = np.einsum("svkm,vkm->vsm", mean, np.broadcast_to(among, mean.shape[1:]))
     same = all(np.array_equal(by_variant[0], each) for each in by_variant)
-    kept = [(None, by_variant[0])] if same else list(zip(named, by_variant, strict=True))
-    return [Shares(name, variant, table.states, each) for variant, each in kept]
+    pairs = [(None, by_variant[0])] if same else list(zip(named, by_variant, strict=True))
+    return [Shares(name, variant, table.states, each) for variant, each in pairs]
 
 
 def variant_shares(tables: MonthTables) -> Shares | None:
@@ -128,7 +128,7 @@ def changeovers(maker: Maker, learned: Learned | None) -> list[ChangeoverDate]:
     """Say when each changeover came, as judged or as learned."""
     layout = layout_of(maker)
     cube = scrambled_sobol(3, _POINTS, 1, seed=1)
-    found = []
+    dates = []
     for track in layout.tracks:
         place = place_of(maker, track)
         for position, ramp in enumerate(track.ramps, start=1):
@@ -139,8 +139,8 @@ def changeovers(maker: Maker, learned: Learned | None) -> list[ChangeoverDate]:
                 start, end = _learned(maker, layout, learned, ramp)
             path = (*place.path, "history", position)
             to = forms_of(regime)
-            found.append(ChangeoverDate(track.name, track.variant, to, start, end, path, regime))
-    return found
+            dates.append(ChangeoverDate(track.name, track.variant, to, start, end, path, regime))
+    return dates
 
 
 def _weights(tables: MonthTables, draws: int) -> Floats:
@@ -148,27 +148,27 @@ def _weights(tables: MonthTables, draws: int) -> Floats:
 
 
 def _judged(maker: Maker, regime: Regime, cube: Floats) -> tuple[Points, Points]:
-    overlap = _drawn(regime.judged_overlap(), cube[:, 2])
+    overlap = _quantiles(regime.judged_overlap(), cube[:, 2])
     if regime.first_use is not None:
         judged = regime.first_use.distribution()
-        first = _drawn(judged, cube[:, 0])
+        first = _quantiles(judged, cube[:, 0])
         low, middle, high = judged.quantile([0.05, 0.5, 0.95]).tolist()
         return (low, middle, high), points_of(first + overlap)
     event = maker.events[regime.event or ""].when.distribution()
-    first = _drawn(event, cube[:, 0]) + _drawn(regime.judged_lag(), cube[:, 1])
+    first = _quantiles(event, cube[:, 0]) + _quantiles(regime.judged_lag(), cube[:, 1])
     return points_of(first), points_of(first + overlap)
 
 
-def _drawn(judged: Judgement, p: Floats) -> Floats:
+def _quantiles(judged: Judgement, p: Floats) -> Floats:
     """Draw a number; of a pool, a member by its weight, and its quantile by what is left of p."""
     if not isinstance(judged, Pool):
         return judged.quantile(p)
-    made, start = np.empty(len(p)), 0.0
+    values, start = np.empty(len(p)), 0.0
     for member, weight in zip(judged.members, judged.weights, strict=True):
         mine = (p >= start) & (p < start + weight)
-        made[mine] = member.quantile(np.clip((p[mine] - start) / weight, 1e-6, 1 - 1e-6))
+        values[mine] = member.quantile(np.clip((p[mine] - start) / weight, 1e-6, 1 - 1e-6))
         start += weight
-    return np.where(p >= start, judged.members[-1].quantile(0.5), made)
+    return np.where(p >= start, judged.members[-1].quantile(0.5), values)
 
 
 def _learned(maker: Maker, layout: Layout, learned: Learned, ramp: int) -> tuple[Points, Points]:

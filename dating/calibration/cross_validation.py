@@ -105,24 +105,24 @@ def dated_without(corpus: Corpus, learned: Learned | None) -> DatedReferences:
     dated = [place for place, r in enumerate(corpus.references) if r.dated]
     trusted = [place for place in dated if corpus.references[place].trust == 1]
     judged = [p for p in trusted if corpus.references[p].window.sum() <= WIDEST]
-    made = np.full((len(corpus.references), len(corpus.maker.period)), np.nan)
-    shaky = np.zeros(len(made), dtype=bool)
+    posteriors = np.full((len(corpus.references), len(corpus.maker.period)), np.nan)
+    shaky = np.zeros(len(posteriors), dtype=bool)
     for stock, places in stocks_for(corpus, learned, judged):
         for place in places:
             reference = corpus.references[place]
             weighing = stock.weighing(reference.examination)
-            made[place], shaky[place] = _posterior(weighing, reference, learned, corpus.maker)
-    kept = [place for place in judged if np.isfinite(made[place]).all()]
-    uncorrected = made[kept]
+            posteriors[place], shaky[place] = _posterior(weighing, reference, learned, corpus.maker)
+    possible = [place for place in judged if np.isfinite(posteriors[place]).all()]
+    uncorrected = posteriors[possible]
     return DatedReferences(
-        tuple(corpus.references[place] for place in kept),
+        tuple(corpus.references[place] for place in possible),
         uncorrected if learned is None else learned.corrected(uncorrected),
         uncorrected,
-        shaky[kept],
+        shaky[possible],
         Omissions(
             doubted=len(dated) - len(trusted),
             wide=len(trusted) - len(judged),
-            impossible=len(judged) - len(kept),
+            impossible=len(judged) - len(possible),
             undated=corpus.undated,
         ),
     )
@@ -204,14 +204,14 @@ def _alone(weighing: Weighing, piece: Piece, maker: Maker) -> Floats:
         return piece.likelihood
     part = weighing.parts[piece.component]
     piece = piece.widened() if piece.logs is not None else piece
-    made = ComponentEvidence(part.name, part.swapped, part.donor, (piece,)).likelihood
+    likelihood = ComponentEvidence(part.name, part.swapped, part.donor, (piece,)).likelihood
     if piece.kind == "measurement":
-        return made
+        return likelihood
     anything = FLOOR
     if piece.kind == "mark":
-        stretches = mark_stretches(piece.said, maker.marks()[piece.name][1], maker.period)
+        stretches = mark_stretches(piece.observation, maker.marks()[piece.name][1], maker.period)
         anything *= sum(stop - start for start, stop in stretches) / len(maker.period)
-    return made * exp(piece.log_scale) * (1 - FLOOR) + anything
+    return likelihood * exp(piece.log_scale) * (1 - FLOOR) + anything
 
 
 def _smoothed_weights(log_likelihood: Floats) -> tuple[Floats, bool]:

@@ -35,21 +35,21 @@ class Coverage:
     ----------
     level : float
         What was stated.
-    held : float
+    share : float
         The share of instruments whose date lay in their set.
     low, high : float
         Between which that share lies with probability 95 % if the statement is right.
     """
 
     level: float
-    held: float
+    share: float
     low: float
     high: float
 
     @property
     def right(self) -> bool:
         """Whether the share is within what chance allows."""
-        return self.low <= self.held <= self.high
+        return self.low <= self.share <= self.high
 
 
 @dataclass(frozen=True)
@@ -194,23 +194,28 @@ def _chance_errors(posterior: Floats) -> Floats:
     reached, last = np.cumsum(posterior, axis=1), posterior.shape[1] - 1
     errors = np.empty((len(posterior), _DRAWS))
     for place, (row, median) in enumerate(zip(reached, medians_of(posterior), strict=True)):
-        drawn = np.searchsorted(row, generator.random(_DRAWS), side="right")
-        errors[place] = np.abs(np.minimum(drawn, last) - median)
+        months = np.searchsorted(row, generator.random(_DRAWS), side="right")
+        errors[place] = np.abs(np.minimum(months, last) - median)
     return errors
 
 
 def _thirds(values: Floats, what: str) -> tuple[NDArray[np.int64], list[str]]:
     """Divide instruments by thirds of a number, and name each third by its ends."""
     third = np.searchsorted(np.quantile(values, _THIRDS), values, side="left")
-    held = (values[third == place] for place in range(3))
-    ends = ((each.min(), each.max()) if len(each) else (0, 0) for each in held)
+    groups = (values[third == place] for place in range(3))
+    ends = ((each.min(), each.max()) if len(each) else (0, 0) for each in groups)
     names = (f"{low:g} to {high:g}" if low < high else f"{low:g}" for low, high in ends)
     return third, [f"{name} {what}" for name in names]
 
 
 def _seen(reference: Reference) -> int:
-    found = reference.examination
-    return len(found.seen) + len(found.marks) + len(found.measured) + (found.variant is not None)
+    examination = reference.examination
+    return (
+        len(examination.seen)
+        + len(examination.marks)
+        + len(examination.measured)
+        + (examination.variant is not None)
+    )
 
 
 def _variant(reference: Reference) -> str:

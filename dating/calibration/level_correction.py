@@ -49,9 +49,9 @@ class LevelCorrection:
         return self.gain > 2 * self.error
 
 
-def correction_of(made: Calibration) -> LevelCorrection:
+def correction_of(calibration: Calibration) -> LevelCorrection:
     """Learn a correction of levels from instruments left out of everything that was learned."""
-    dated = made.dated
+    dated = calibration.dated
     window = np.array([reference.window for reference in dated.references])
     correction = learned_correction(dated.uncorrected, window)
     before, after = (
@@ -88,6 +88,6 @@ def with_correction(path: str | os.PathLike[str], correction: Correction) -> xr.
         for name, group in tree.children.items()
         if name != "levels"
     }
-    made = xr.DataTree.from_dict(groups | {"levels": correction.dataset()})
-    made.attrs.update(tree.attrs)
-    return made
+    result = xr.DataTree.from_dict(groups | {"levels": correction.dataset()})
+    result.attrs.update(tree.attrs)
+    return result

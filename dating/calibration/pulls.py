@@ -63,15 +63,15 @@ def pulls_of(
     """Find the evidence whose removal moves the mean rank most toward the middle."""
     changes, kinds = _changes(corpus, learned, dated)
     toward, medians = np.sign(0.5 - mean_rank), medians_of(dated.posterior)
-    made = []
+    pulls = []
     for name, change in changes.items():
         error = float(change.std(ddof=1)) / len(change) ** 0.5
         seen = change != 0
         if toward * change.mean() > CERTAIN * error > 0:
             first, last = _half(medians, np.maximum(toward * change, 0))
             rank = mean_rank + float(change.mean())
-            made.append(Pull(name, kinds[name], int(seen.sum()), rank, error, first, last))
-    return tuple(sorted(made, key=lambda pull: abs(pull.mean_rank - mean_rank))[::-1][:_MOST])
+            pulls.append(Pull(name, kinds[name], int(seen.sum()), rank, error, first, last))
+    return tuple(sorted(pulls, key=lambda pull: abs(pull.mean_rank - mean_rank))[::-1][:_MOST])
 
 
 def _changes(

@@ -27,17 +27,21 @@ class Remedy:
     pulls: tuple[Pull, ...] | None
 
 
-def remedy_of(made: Calibration) -> Remedy | None:
+def remedy_of(calibration: Calibration) -> Remedy | None:
     """Say what would help: a correction of levels, other dates in the maker file, or both.
 
     Levels say how wide sets are and not where they lie, so that correcting them cannot help dates
     that lie on one side.
     """
-    faults = faults_of(made.uniformity)
+    faults = faults_of(calibration.uniformity)
     if not faults:
         return None
     leans = "one-sided" in faults
-    corrected = correction_of(made) if faults != ("one-sided",) else None
-    mean_rank = made.uniformity.sides.value
-    pulls = pulls_of(made.corpus, made.learned, made.dated, mean_rank) if leans else None
+    corrected = correction_of(calibration) if faults != ("one-sided",) else None
+    mean_rank = calibration.uniformity.sides.value
+    pulls = (
+        pulls_of(calibration.corpus, calibration.learned, calibration.dated, mean_rank)
+        if leans
+        else None
+    )
     return Remedy(corrected, pulls)

@@ -114,8 +114,8 @@ def scores_of(posterior: Floats, window: Floats, seed: int = 1) -> Scores:
     generator = np.random.default_rng(seed)
     rows = np.arange(len(posterior))
     inside = posterior * window
-    held = inside.sum(axis=1)
-    inside = np.where(held[:, None] > 0, inside, window)
+    mass = inside.sum(axis=1)
+    inside = np.where(mass[:, None] > 0, inside, window)
     place = generator.random(len(rows)) * inside.sum(axis=1)
     month = (np.cumsum(inside, axis=1) <= place[:, None]).sum(axis=1)
     month = np.minimum(month, posterior.shape[1] - 1)
@@ -129,7 +129,7 @@ def scores_of(posterior: Floats, window: Floats, seed: int = 1) -> Scores:
         level=above + generator.random(len(rows)) * level_with,
         rank=np.clip(before + generator.random(len(rows)) * own[:, 0], 0, 1),
         crps=((reached - passed) ** 2).sum(axis=1),
-        log_score=np.log(np.maximum(held, 1e-300)),
+        log_score=np.log(np.maximum(mass, 1e-300)),
         width=_width(posterior),
         error=np.abs(medians_of(posterior) - month).astype(float),
     )

@@ -171,5 +171,5 @@ def _misleading(stock: EvidenceCache, reference: Reference) -> Iterator[str]:
     for piece in weighing.pieces:
         alone = weighing.likelihood_alone(piece)
         share = float((alone * reference.window).max()) / max(float(alone.max()), 1e-300)
-        against.append((share, f"{piece.name}: {piece.said}"))
-    yield from (said for share, said in sorted(against)[:_NAMED] if share < 0.5)
+        against.append((share, f"{piece.name}: {piece.observation}"))
+    yield from (words for share, words in sorted(against)[:_NAMED] if share < 0.5)

@@ -19,14 +19,14 @@ _STEPS = 160
 """Into how many parts the number of those who fail to count is cut at most."""
 
 
-def chance_between(low: float, high: float, made: Floats, chance: Floats) -> Floats:
+def chance_between(low: float, high: float, numbers: Floats, chance: Floats) -> Floats:
     """Give the probability that the number made lies between two numbers.
 
     Parameters
     ----------
     low, high : float
         Both included.
-    made : ndarray of float64, shape (draw, month)
+    numbers : ndarray of float64, shape (draw, month)
         Instruments made in each month.
     chance : ndarray of float64, shape (draw, month)
         Probability that one of them has the combination.
@@ -46,15 +46,15 @@ def chance_between(low: float, high: float, made: Floats, chance: Floats) -> Flo
     >>> chance_between(0, 1, np.array([[2.0]]), np.array([[0.5]])).round(9).tolist()
     [0.75]
     """
-    at_most = _at_most(np.floor(high), made, chance)
-    below = _at_most(np.ceil(low) - 1, made, chance)
+    at_most = _at_most(np.floor(high), numbers, chance)
+    below = _at_most(np.ceil(low) - 1, numbers, chance)
     return np.asarray(np.clip(at_most - below, 0.0, 1.0))
 
 
-def chance_of_none(made: Floats, chance: Floats) -> Floats:
+def chance_of_none(numbers: Floats, chance: Floats) -> Floats:
     """Give the probability that not one instrument has the combination.
 
-    Shapes: made (draw, month); chance (draw, month); gives (draw,).
+    Shapes: numbers (draw, month); chance (draw, month); gives (draw,).
 
     Examples
     --------
@@ -62,25 +62,25 @@ def chance_of_none(made: Floats, chance: Floats) -> Floats:
     [0.25]
     """
     with np.errstate(divide="ignore", invalid="ignore"):
-        logs = np.where(made > 0, made * np.log1p(-np.minimum(chance, 1.0)), 0.0)
+        logs = np.where(numbers > 0, numbers * np.log1p(-np.minimum(chance, 1.0)), 0.0)
     return np.asarray(np.exp(logs.sum(axis=1)))
 
 
-def _at_most(count: float, made: Floats, chance: Floats) -> Floats:
+def _at_most(count: float, numbers: Floats, chance: Floats) -> Floats:
     """Give P(number <= count): those who rarely count, and all others but those who fail to."""
     if count < 0:
-        return np.zeros(len(made))
+        return np.zeros(len(numbers))
     if np.isinf(count):
-        return np.ones(len(made))
+        return np.ones(len(numbers))
     rare = chance <= 0.5
-    counted = _moments(np.where(rare, made, 0.0), chance)
-    failed = _moments(np.where(rare, 0.0, made), 1 - chance)
-    others = np.where(rare, 0.0, made).sum(axis=1)
+    counted = _moments(np.where(rare, numbers, 0.0), chance)
+    failed = _moments(np.where(rare, 0.0, numbers), 1 - chance)
+    others = np.where(rare, 0.0, numbers).sum(axis=1)
     mean, variance = failed
     reach = 7 * np.sqrt(variance.max()) + 3
     low, high = max(mean.min() - reach, 0.0), mean.max() + reach
     edges = np.unique(np.round(np.linspace(np.floor(low), np.ceil(high), _STEPS + 1)))
-    below, total = np.zeros(len(made)), np.zeros(len(made))
+    below, total = np.zeros(len(numbers)), np.zeros(len(numbers))
     for start, stop in pairwise([-1.0, *edges]):
         reached = _binomial(stop, *failed)
         middle = (start + 1 + stop) / 2
@@ -89,9 +89,9 @@ def _at_most(count: float, made: Floats, chance: Floats) -> Floats:
     return total
 
 
-def _moments(made: Floats, chance: Floats) -> tuple[Floats, Floats]:
+def _moments(numbers: Floats, chance: Floats) -> tuple[Floats, Floats]:
     """Give mean and variance of a sum of independent trials."""
-    expected = made * chance
+    expected = numbers * chance
     return expected.sum(axis=1), (expected * (1 - chance)).sum(axis=1)
 
 
@@ -105,6 +105,6 @@ def _binomial(count: float | Floats, mean: Floats, variance: Floats) -> Floats:
     trials = safe / np.where(p > 0, p, 1.0)
     rest = np.maximum(trials - inside, 1e-12)
     binomial = np.where(trials <= inside + 1e-9, 1.0, betainc(rest, inside + 1, 1 - p))
-    made = np.where(p < _POISSON, gammaincc(inside + 1, safe), binomial)
-    made = np.where(mean > 0, made, 1.0)
-    return np.asarray(np.where(count > -0.5, made, 0.0))
+    chance = np.where(p < _POISSON, gammaincc(inside + 1, safe), binomial)
+    chance = np.where(mean > 0, chance, 1.0)
+    return np.asarray(np.where(count > -0.5, chance, 0.0))

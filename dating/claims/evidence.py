@@ -121,14 +121,14 @@ class Evidence:
     def _corrected(self, sayings: Sequence[Assertion], weighings: Mapping[str, Weighing]) -> float:
         """Give the factor by which corrected levels change the chance of one instrument's date."""
         correction = self.learned.correction if self.learned is not None else None
-        built = [saying.said for saying in sayings if isinstance(saying.said, Built)]
+        built = [saying.content for saying in sayings if isinstance(saying.content, Built)]
         if correction is None or len(built) != len(sayings) or len(weighings) != 1:
             return 1.0
         (weighing,) = weighings.values()
         if not weighing.evidence:
             return 1.0
         raw = weighing.by_month.sum(axis=0) / weighing.evidence
-        inside = np.all([self.maker.period.inside(said.within) for said in built], axis=0)
+        inside = np.all([self.maker.period.inside(claim.within) for claim in built], axis=0)
         stated = float(raw[inside].sum())
         return float(correction.apply(raw)[inside].sum()) / stated if stated > 0 else 1.0
 
@@ -149,9 +149,9 @@ def _in_joint_draws(
     sayings: Sequence[Assertion], weighings: Mapping[str, Weighing], production: Production
 ) -> tuple[Floats, Floats]:
     """Judge instruments, and production beside them, in the same draws."""
-    true, weight = joint_truth([said for said in sayings if said.instruments()], weighings)
-    made = [saying for saying in sayings if not saying.instruments()]
-    return (true * all_true(made, production) if made else true), weight
+    true, weight = joint_truth([saying for saying in sayings if saying.instruments()], weighings)
+    on_production = [saying for saying in sayings if not saying.instruments()]
+    return (true * all_true(on_production, production) if on_production else true), weight
 
 
 def _of_production(

@@ -44,7 +44,7 @@ class Witness:
         Which way it speaks.
     name : str
         The instrument of the corpus, or what was observed.
-    said : str
+    words : str
         What it shows and when it was built.
     line : int or None
         Its line in the corpus; None for an observation.
@@ -52,21 +52,21 @@ class Witness:
 
     side: Side
     name: str
-    said: str
+    words: str
     line: int | None
 
 
 def examples_of(claim: Claim, corpus: Corpus | None, evidence: Evidence) -> tuple[Witness, ...]:
     """List what speaks for and against each thing that a claim says."""
-    found: list[Witness] = []
+    witnesses: list[Witness] = []
     for saying in claim.sayings():
-        match saying.said:
+        match saying.content:
             case Built() as built:
                 seen = evidence.examinations[built.instrument]
-                found += _observations(built, evidence.weighing_of(seen, [saying]))
+                witnesses += _observations(built, evidence.weighing_of(seen, [saying]))
             case _ if corpus is not None:
-                found += _nearest(_of_corpus(saying, corpus))
-    return tuple(sorted(dict.fromkeys(found), key=lambda example: example.side != "against"))
+                witnesses += _nearest(_of_corpus(saying, corpus))
+    return tuple(sorted(dict.fromkeys(witnesses), key=lambda example: example.side != "against"))
 
 
 @dataclass(frozen=True)
@@ -86,31 +86,31 @@ def _nearest(spoken: Iterable[_Spoken]) -> Iterator[Witness]:
             reference = one.reference
             trust = "" if reference.trust == 1 else f", trust {reference.trust:g}"
             built = f"built {reference.stated}" if reference.dated else reference.stated
-            said = f"{one.shows}, {built}{trust}"
-            yield Witness(one.side, reference.examination.instrument, said, reference.line)
+            words = f"{one.shows}, {built}{trust}"
+            yield Witness(one.side, reference.examination.instrument, words, reference.line)
 
 
 def _of_corpus(saying: Assertion, corpus: Corpus) -> Iterator[_Spoken]:
     """Name who speaks; an undated instrument may tell what changed first, and nothing of when."""
     layout, references = layout_of(corpus.maker), corpus.references
-    if not isinstance(saying.said, ChangedFirst):
+    if not isinstance(saying.content, ChangedFirst):
         references = tuple(reference for reference in references if reference.dated)
     spans = [_span(reference, corpus) for reference in references]
-    match saying.said:
+    match saying.content:
         case Use() as use:
             first_use = saying.kind == "first_use"
-            found = [_on_use(use, first_use, *each) for each in zip(references, spans, strict=True)]
+            sides = [_on_use(use, first_use, *each) for each in zip(references, spans, strict=True)]
         case Share() as share:
-            found = [_on_share(share, *each) for each in zip(references, spans, strict=True)]
+            sides = [_on_share(share, *each) for each in zip(references, spans, strict=True)]
         case ChangedFirst() as order:
-            found = [_on_changed_first(order, reference, layout) for reference in references]
+            sides = [_on_changed_first(order, reference, layout) for reference in references]
         case Overlap() as overlap:
-            found = _on_overlap(overlap, references, spans, layout)
+            sides = _on_overlap(overlap, references, spans, layout)
         case _:
             return
-    for reference, told in zip(references, found, strict=True):
-        if told is not None:
-            side, shows, distance = told
+    for reference, reading in zip(references, sides, strict=True):
+        if reading is not None:
+            side, shows, distance = reading
             yield _Spoken(side, reference, shows, distance)
 
 
@@ -151,13 +151,13 @@ def _on_share(share: Share, reference: Reference, span: tuple[int, int]) -> _Fou
     has = _has(reference.examination, share.states, share.variant)
     if has is None or not inside:
         return None
-    wanted = share.was != "none"
+    is_for = share.was != "none"
     shows = " and ".join(
         f"{name} {reference.examination.seen[name].words()}"  # type: ignore[union-attr]
         for name in share.states
         if reference.examination.seen.get(name) is not None
     )
-    side: Side = "for" if has == wanted else "against"
+    side: Side = "for" if has == is_for else "against"
     return side, shows or "the variant", share.during.last - last
 
 
@@ -177,18 +177,18 @@ def _on_overlap(
     layout: Layout,
 ) -> list[_Found]:
     """Find the first with the new state and the last with the old, if they lie too far apart."""
-    way, told = overlap.changeover, []
+    way, dates = overlap.changeover, []
     for reference, (first, last) in zip(references, spans, strict=True):
         past = _past(overlap.changeover, reference, layout)
-        told.append((past, last if past else first))
-    new, old = ([at for past, at in told if past is side] for side in (True, False))
+        dates.append((past, last if past else first))
+    new, old = ([at for past, at in dates if past is side] for side in (True, False))
     if not new or not old or max(old) - min(new) < overlap.shorter_than:
-        return [None] * len(told)
+        return [None] * len(dates)
     ends = {True: min(new), False: max(old)}
     shows = {True: f"{way.feature} {way.to}", False: f"{way.feature} of the older form"}
     return [
         ("against", shows[past], 0) if past is not None and at == ends[past] else None
-        for past, at in told
+        for past, at in dates
     ]
 
 
@@ -214,36 +214,36 @@ def _has(
     seen: Examination, states: Mapping[str, Sequence[str]], variant: str | None
 ) -> bool | None:
     """Say whether an instrument shows a combination of states; None where it does not tell."""
-    wanted = dict(states) | ({VARIANTS: (variant,)} if variant is not None else {})
-    told: list[bool] = []
-    for feature, names in wanted.items():
+    required = dict(states) | ({VARIANTS: (variant,)} if variant is not None else {})
+    matches: list[bool] = []
+    for feature, names in required.items():
         sight = seen.variant if feature == VARIANTS else seen.seen.get(feature)
         if sight is None or sight.other is not None or sight.sure is not None:
             return None
         named = set(sight.named())
         if named & set(names) and not named <= set(names):
             return None
-        told.append(named <= set(names))
-        if not told[-1] and feature == VARIANTS and variant is not None:
+        matches.append(named <= set(names))
+        if not matches[-1] and feature == VARIANTS and variant is not None:
             return None
-    return all(told)
+    return all(matches)
 
 
 def _observations(built: Built, weighing: Weighing) -> Iterator[Witness]:
     """Name the observations that by themselves speak for or against the claimed stretch."""
     output, inside = weighing.tables.output, weighing.tables.period.inside(built.within)
-    found = []
+    ratios = []
     for piece in weighing.pieces:
         joint = weighing.likelihood_alone(piece) * output
         parts = [(joint[side].sum(), output[side].sum()) for side in (inside, ~inside)]
         if all(mass > 0 for _, mass in parts):
             here, there = (total / mass for total, mass in parts)
             ratio = np.log2(max(here, 1e-300) / max(there, 1e-300))
-            found.append((float(ratio), piece))
-    for ratio, piece in sorted(found, key=lambda pair: -abs(pair[0])):
+            ratios.append((float(ratio), piece))
+    for ratio, piece in sorted(ratios, key=lambda pair: -abs(pair[0])):
         if abs(ratio) >= 1:
             side: Side = "for" if ratio > 0 else "against"
-            yield Witness(side, piece.name, f"{piece.name}: {piece.said}", None)
+            yield Witness(side, piece.name, f"{piece.name}: {piece.observation}", None)
 
 
 def dated_with(use: Use, corpus: Corpus, has: bool) -> list[tuple[int, int]]:

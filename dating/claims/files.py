@@ -123,8 +123,8 @@ def manuscript_of(claims: Claims, maker: Maker) -> Manuscript:
 def _from_sheet(sheet: Sheet) -> Source:
     """Turn a sheet of simple claims into the data of a claims file, with places."""
     problems = list(sheet.head_problems(("claim", "kind"), COLUMNS, "no such column in claims"))
-    said = {key: value for key, (_, value) in sheet.said.items()}
-    if "maker" not in said:
+    head = {key: value for key, (_, value) in sheet.statements.items()}
+    if "maker" not in head:
         message = "a comment '# maker: NAME' above the names of the columns is missing"
         problems.append(Problem(sheet.file, sheet.head.line, "maker", message))
     for row in sheet.rows:
@@ -146,9 +146,9 @@ def _from_sheet(sheet: Sheet) -> Source:
             places[path] = (row.line, 1)
     if problems:
         raise InputError(problems)
-    data = {"maker": said["maker"], "claims": claims}
-    if "examinations" in said:
-        data["examinations"] = [name.strip() for name in said["examinations"].split("|")]
+    data = {"maker": head["maker"], "claims": claims}
+    if "examinations" in head:
+        data["examinations"] = [name.strip() for name in head["examinations"].split("|")]
     return Source(sheet.file, data, places, sheet.fingerprint)
 
 
@@ -157,7 +157,7 @@ def _claim(sheet: Sheet, row: SheetRow) -> dict[str, Any]:
     kind = cells.pop("kind", "")
     if kind not in _KINDS:
         raise InputError([_kind_problem(sheet.source(row.line, None, ()), kind)])
-    made: dict[str, Any] = {name: cells.pop(name) for name in _OF_CLAIM if name in cells}
+    data: dict[str, Any] = {name: cells.pop(name) for name in _OF_CLAIM if name in cells}
     for name in _NUMBERS:
         if name in cells and (number := plain_number(cells[name])) is not None:
             cells[name] = number
@@ -169,8 +169,8 @@ def _claim(sheet: Sheet, row: SheetRow) -> dict[str, Any]:
         cells["changeover"] = inner
     elif kind == "share" and "feature" in cells:
         cells["states"] = {cells.pop("feature"): cells.pop("state", "")}
-    made["says"] = {kind: cells}
-    return made
+    data["says"] = {kind: cells}
+    return data
 
 
 def _kind_problem(origin: Source, kind: str) -> Problem:

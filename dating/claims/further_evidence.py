@@ -78,12 +78,12 @@ def looks_of(claim: Claim, evidence: Evidence) -> tuple[FurtherEvidence, ...]:
     of Mathematical Statistics* 27(4), 986-1005. doi:10.1214/aoms/1177728069
     """
     if claim.instruments():
-        found = (_on_instruments(claim, evidence), _papers_on_instruments(claim, evidence))
+        groups = (_on_instruments(claim, evidence), _papers_on_instruments(claim, evidence))
     else:
         production = evidence.known_few
         true = all_true(claim.sayings(), production)
-        found = (_further_instruments(claim, production, true), _papers(claim, production, true))
-    best = [max(looks, key=lambda look: look.bits, default=None) for looks in found]
+        groups = (_further_instruments(claim, production, true), _papers(claim, production, true))
+    best = [max(looks, key=lambda look: look.bits, default=None) for looks in groups]
     return tuple(look for look in best if look is not None and look.bits > _LEAST)
 
 
@@ -116,10 +116,10 @@ def _papers(claim: Claim, production: Production, true: Floats) -> Iterator[Furt
     """Try knowing outright, from a document, the number that each part of a claim is about."""
     for saying in claim.sayings():
         values = quantity(saying, production)
-        told = values[np.isfinite(values)]
-        if not len(told):
+        dates = values[np.isfinite(values)]
+        if not len(dates):
             continue
-        edges = np.unique(np.quantile(told, np.linspace(0, 1, 33)))
+        edges = np.unique(np.quantile(dates, np.linspace(0, 1, 33)))
         bins = np.digitize(values, edges)
         joint = np.zeros((bins.max() + 1, 2))
         np.add.at(joint, bins, np.stack([true, 1 - true], axis=1))
@@ -137,7 +137,7 @@ def _gains(true: Floats, states: Floats) -> Floats:
 
 
 def _features(saying: Assertion) -> tuple[str, ...]:
-    match saying.said:
+    match saying.content:
         case Use(feature=feature) | Overlap(changeover=ClaimedChangeover(feature=feature)):
             return (feature,)
         case ChangedFirst(earlier=earlier, later=later):
@@ -149,7 +149,7 @@ def _features(saying: Assertion) -> tuple[str, ...]:
 
 
 def _stated_by(saying: Assertion) -> str:
-    match saying.said:
+    match saying.content:
         case Use(feature=feature, state=state):
             which = "first" if saying.kind == "first_use" else "last"
             return f"when {state} ({feature}) was {which} used"
@@ -194,7 +194,7 @@ def _papers_on_instruments(claim: Claim, evidence: Evidence) -> Iterator[Further
     p = float(true.sum() / weight.sum())
     entropy = information_bits(np.diag([p, 1 - p])) if 0 < p < 1 else 0.0
     for saying in claim.sayings():
-        if isinstance(saying.said, Built | Apart | Older):
+        if isinstance(saying.content, Built | Apart | Older):
             names = saying.instruments()
             what = f"a document that dates {' or '.join(names)}"
             yield FurtherEvidence(what, entropy / len(names))

@@ -30,9 +30,9 @@ def joint_truth(
     true = []
     for name, weighing in weighings.items():
         original = _original(sayings, name, weighing)
-        held = weighing.with_original(original).sum(axis=1) * _months(sayings, name, weighing)
+        joint = weighing.with_original(original).sum(axis=1) * _months(sayings, name, weighing)
         every = weighing.joint.sum(axis=(1, 2))
-        true.append(ratio(held, every[:, None]))
+        true.append(ratio(joint, every[:, None]))
         weight = weight * (every * inverse)
     exact = all(each.is_wide or not each.pieces for each in weighings.values())
     if exact or weight.sum() >= LEAST:
@@ -44,7 +44,7 @@ def _original(sayings: Sequence[Assertion], name: str, weighing: Weighing) -> se
     """Name the components of an instrument that are claimed to be original."""
     names: set[str] = set()
     for saying in sayings:
-        match saying.said:
+        match saying.content:
             case Original(instrument=about, components=components) if about == name:
                 names |= set(weighing.parts if components == "all" else components)
     return names
@@ -55,7 +55,7 @@ def _months(sayings: Sequence[Assertion], name: str, weighing: Weighing) -> Floa
     period = weighing.tables.period
     allowed = np.ones(len(period))
     for saying in sayings:
-        match saying.said:
+        match saying.content:
             case Built(instrument=about, within=within) if about == name:
                 allowed *= period.inside(within)
     return allowed
@@ -69,7 +69,7 @@ def _over_pairs(sayings: Sequence[Assertion], names: list[str], joint: list[Floa
     terms = [f"Z{letters[name]}" for name in names]
     arrays: list[Floats] = list(joint)
     for saying in sayings:
-        match saying.said:
+        match saying.content:
             case Apart(instruments=pair, at_most=most):
                 holds = abs(ahead) <= most
             case Older(instruments=pair):

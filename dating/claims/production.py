@@ -87,20 +87,20 @@ class Production:
         each = [self._uses(track, state)[1] for track in self.layout.tracks_of(feature, variant)]
         return np.asarray(np.max(each, axis=0))
 
-    def made(self, seed: int = 1) -> Floats:
+    def numbers(self, seed: int = 1) -> Floats:
         """Draw how many instruments were made in each month.
 
         Shape: (draw, month).
         """
         count = len(self.draws.values)
-        made = np.zeros((count, len(self.maker.period)))
+        monthly = np.zeros((count, len(self.maker.period)))
         generator = np.random.default_rng((seed, 11))
         for output in self.maker.output:
             first = output.during.first - self.maker.period.first
             inside = slice(first, first + len(output.during))
-            drawn = output.made.distribution().quantile(generator.uniform(1e-9, 1 - 1e-9, count))
-            made[:, inside] += drawn[:, None] / len(output.during)
-        return made
+            totals = output.made.distribution().quantile(generator.uniform(1e-9, 1 - 1e-9, count))
+            monthly[:, inside] += totals[:, None] / len(output.during)
+        return monthly
 
     def weights(self) -> Floats:
         """Give the weight of each month of each draw, as made where the output is stated.
@@ -112,7 +112,7 @@ class Production:
     @cached_property
     def _weights(self) -> Floats:
         if self.maker.output:
-            return self.made()
+            return self.numbers()
         return np.asarray(self.tables.prior.sum(axis=1) / self.tables.weights[:, None])
 
     @cached_property
@@ -128,12 +128,12 @@ class Production:
         Shape: (draw, month).
         """
         tables = self.tables
-        wanted = [variant] if variant is not None else list(states.get(VARIANTS, ()))
+        chosen_variants = [variant] if variant is not None else list(states.get(VARIANTS, ()))
         among = self._among
-        if wanted:
+        if chosen_variants:
             if variant is not None and VARIANTS in states:
-                wanted = [name for name in wanted if name in states[VARIANTS]]
-            chosen = np.array([name in wanted for name in tables.variants], dtype=float)
+                chosen_variants = [name for name in chosen_variants if name in states[VARIANTS]]
+            chosen = np.array([name in chosen_variants for name in tables.variants], dtype=float)
             among = among * np.repeat(chosen, tables.latent)[None, :, None]
         for feature, names in states.items():
             if feature != VARIANTS:

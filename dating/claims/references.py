@@ -65,7 +65,7 @@ class _Check:
             if name not in self.instruments:
                 message = "no examination of this instrument is listed under examinations"
                 yield self._unknown(path, name, self.instruments, message)
-        match saying.said:
+        match saying.content:
             case Built(within=within):
                 yield from self._within((*path, "within"), within)
             case Original(components=components) if components != "all":
@@ -85,8 +85,8 @@ class _Check:
                 yield from self._changeover((*path, "later"), later)
             case Overlap(changeover=changeover):
                 yield from self._changeover((*path, "changeover"), changeover)
-            case (Share() | NumberMade()) as said:
-                yield from self._combination(path, said)
+            case (Share() | NumberMade()) as content:
+                yield from self._combination(path, content)
 
     def _use(self, path: KeyPath, use: Use, first: bool) -> Iterator[Problem]:
         problems = [*self._state(path, use.feature, (use.state,), "state")]
@@ -112,25 +112,25 @@ class _Check:
             message = "it is there to the end of the period, so it has no last use in it"
             yield self.origin.problem((*path, "state"), message, found=use.state)
 
-    def _changeover(self, path: KeyPath, said: ClaimedChangeover) -> Iterator[Problem]:
-        problems = [*self._state(path, said.feature, (said.to,), "to")]
-        problems += self._variant(path, said.variant)
+    def _changeover(self, path: KeyPath, changeover: ClaimedChangeover) -> Iterator[Problem]:
+        problems = [*self._state(path, changeover.feature, (changeover.to,), "to")]
+        problems += self._variant(path, changeover.variant)
         yield from problems
         if problems:
             return
-        tracks = self.layout.tracks_of(said.feature, said.variant)
-        found = {ramp for track in tracks for ramp in ramps_to(track, said.to)}
-        if not found:
-            message = f"no changeover brings in {said.to}"
+        tracks = self.layout.tracks_of(changeover.feature, changeover.variant)
+        ramps = {ramp for track in tracks for ramp in ramps_to(track, changeover.to)}
+        if not ramps:
+            message = f"no changeover brings in {changeover.to}"
             yield self.origin.problem(path, message)
-        elif len(found) > 1:
+        elif len(ramps) > 1:
             variants = [track.variant for track in tracks if track.variant is not None]
             message = "more than one changeover brings it in"
             message += "; name the variant" if len(tracks) > 1 else ""
             yield self.origin.problem(path, message, allowed=variants)
 
-    def _combination(self, path: KeyPath, said: Share | NumberMade) -> Iterator[Problem]:
-        for feature, states in said.states.items():
+    def _combination(self, path: KeyPath, content: Share | NumberMade) -> Iterator[Problem]:
+        for feature, states in content.states.items():
             yield from self._state((*path, "states"), feature, states, feature)
             free_form = feature in self.states and feature != VARIANTS
             if free_form and self.maker.features()[feature][1].free_form:
@@ -138,17 +138,21 @@ class _Check:
                     "the shares of this feature are left to be learned; no claim rests on them"
                 )
                 yield self.origin.problem((*path, "states", feature), message)
-        yield from self._variant(path, said.variant)
-        outside = [] if said.during is None else [*self._within((*path, "during"), said.during)]
+        yield from self._variant(path, content.variant)
+        outside = (
+            [] if content.during is None else [*self._within((*path, "during"), content.during)]
+        )
         yield from outside
-        counted = isinstance(said, NumberMade) or (said.was is not None and not said.tolerance)
+        counted = isinstance(content, NumberMade) or (
+            content.was is not None and not content.tolerance
+        )
         if counted and not self.maker.output:
             message = "the maker file states no output, so numbers cannot be judged"
-            if isinstance(said, Share):
+            if isinstance(content, Share):
                 message += "; a tolerance asks for shares alone"
             yield self.origin.problem(path, message)
-        elif said.during is not None and not outside and not self._made_in(said.during):
-            message = f"by the maker file nothing was made in {said.during}"
+        elif content.during is not None and not outside and not self._made_in(content.during):
+            message = f"by the maker file nothing was made in {content.during}"
             yield self.origin.problem((*path, "during"), message)
 
     def _made_in(self, stretch: Period) -> bool:
@@ -182,10 +186,10 @@ class _Check:
             yield self.origin.problem(path, message, found=str(stretch), allowed=str(period))
 
     def _no_changeovers(self, feature: str) -> str:
-        found = self.maker.features().get(feature)
-        if found is not None and found[1].free_form:
+        pair = self.maker.features().get(feature)
+        if pair is not None and pair[1].free_form:
             return "this feature is free_form: its shares are learned, and it has no changeovers"
         return "this feature has a table of shares, so it has no first or last use"
 
-    def _unknown(self, path: KeyPath, found: str, allowed: Iterable[str], message: str) -> Problem:
-        return self.origin.problem(path, message, found=found, allowed=allowed)
+    def _unknown(self, path: KeyPath, name: str, allowed: Iterable[str], message: str) -> Problem:
+        return self.origin.problem(path, message, found=name, allowed=allowed)

@@ -93,8 +93,8 @@ class Use(Strict, title="First or last use of a state"):
 
     @model_validator(mode="after")
     def _bounded(self) -> Use:
-        given = [self.within, self.not_before, self.not_after]
-        if sum(bound is not None for bound in given) != 1:
+        bounds = [self.within, self.not_before, self.not_after]
+        if sum(bound is not None for bound in bounds) != 1:
             raise refuse("give one of within, not_before and not_after")
         return self
 
@@ -235,29 +235,29 @@ class Assertion(Strict, title="What is claimed"):
 
     @model_validator(mode="after")
     def _one_kind(self) -> Assertion:
-        if len(self.given()) != 1:
+        if len(self.contents()) != 1:
             kinds = ", ".join(type(self).model_fields)
             raise refuse("a claim says exactly one thing", allowed=f"one of {kinds}")
         return self
 
-    def given(self) -> dict[str, Strict]:
-        """Return what is said, by the name of its kind."""
+    def contents(self) -> dict[str, Strict]:
+        """Return what is claimed, by the name of its kind."""
         each = {name: getattr(self, name) for name in type(self).model_fields}
-        return {name: said for name, said in each.items() if said is not None}
+        return {name: content for name, content in each.items() if content is not None}
 
     @property
     def kind(self) -> str:
         """The name of its kind."""
-        return next(iter(self.given()))
+        return next(iter(self.contents()))
 
     @property
-    def said(self) -> Strict:
+    def content(self) -> Strict:
         """What is claimed."""
-        return next(iter(self.given().values()))
+        return next(iter(self.contents().values()))
 
     def instruments(self) -> tuple[str, ...]:
         """Name the instruments it is about."""
-        match self.said:
+        match self.content:
             case Built(instrument=name) | Original(instrument=name):
                 return (name,)
             case Apart(instruments=names) | Older(instruments=names):

@@ -60,7 +60,7 @@ class DrawChance:
     least: float
 
     @property
-    def held(self) -> float:
+    def safe_value(self) -> float:
         """The probability, kept from 0 and 1 by what the draws can tell."""
         return min(max(self.value, self.least), 1 - self.least)
 
@@ -90,7 +90,7 @@ class Factor:
     bound: str
 
     @property
-    def told(self) -> bool:
+    def has_value(self) -> bool:
         """Whether the draws tell anything of it."""
         return self.bound != "not told"
 
@@ -136,14 +136,14 @@ def chance_from(true: Floats, weight: Floats) -> DrawChance:
         return DrawChance(value, 0.0, _FINEST)
     residual = np.array([part.sum() for part in np.array_split(true - value * weight, batches)])
     error = sqrt(float((residual**2).sum()) * batches / (batches - 1)) / total
-    told = 0 < error < _TELLING * min(value, 1 - value) or _alike(true, weight)
-    return DrawChance(value, error, _FINEST if told else 1 / (2 * effective + 2))
+    precise = 0 < error < _TELLING * min(value, 1 - value) or _alike(true, weight)
+    return DrawChance(value, error, _FINEST if precise else 1 / (2 * effective + 2))
 
 
 def _alike(true: Floats, weight: Floats) -> bool:
     """Say whether all draws that weigh give the same probability, neither nought nor one."""
-    held = true[weight > 0] / weight[weight > 0]
-    return bool(held.min() > 0 and held.max() < 1 and np.ptp(held) < 1e-9)
+    chances = true[weight > 0] / weight[weight > 0]
+    return bool(chances.min() > 0 and chances.max() < 1 and np.ptp(chances) < 1e-9)
 
 
 def factor_from(prior: DrawChance, posterior: DrawChance) -> Factor:
@@ -159,9 +159,11 @@ def factor_from(prior: DrawChance, posterior: DrawChance) -> Factor:
     Factor
         A bound where one of them is nought or one as far as the draws can tell.
     """
-    before, after = prior.held, posterior.held
+    before, after = prior.safe_value, posterior.safe_value
     value = after / (1 - after) / (before / (1 - before))
-    parts = [c.error / (c.held * (1 - c.held)) for c in (prior, posterior) if not c.settled]
+    parts = [
+        c.error / (c.safe_value * (1 - c.safe_value)) for c in (prior, posterior) if not c.settled
+    ]
     error = sqrt(sum(part**2 for part in parts)) / float(np.log(10))
     bound = ""
     if posterior.settled and prior.settled and (posterior.value > 0.5) == (prior.value > 0.5):

@@ -46,25 +46,25 @@ def _warnings(manuscript: Manuscript) -> Iterator[Problem]:
 
 def _saying(origin: Source, path: KeyPath, saying: Assertion, period: Period) -> Iterator[Problem]:
     """Check whether one saying holds whatever is found."""
-    path, said = (*path, saying.kind), saying.said
-    within = said.within if isinstance(said, Built | Use) else None
+    path, content = (*path, saying.kind), saying.content
+    within = content.within if isinstance(content, Built | Use) else None
     if within is not None and within.first <= period.first and within.last >= period.last:
         message = "this is the maker's whole period, so the claim holds whatever is found"
         expected = f"a part of {period_words(period)}"
         yield warning(origin, (*path, "within"), message, found=str(within), expected=expected)
-    if isinstance(said, Share) and said.at_least == 0:
+    if isinstance(content, Share) and content.at_least == 0:
         message = "no share is less than 0, so the claim holds whatever is found"
         place = (*path, "at_least")
         yield warning(origin, place, message, found=0, expected="a share above 0")
-    if isinstance(said, Share) and said.tolerance >= 0.5:
+    if isinstance(content, Share) and content.tolerance >= 0.5:
         message = "half of the production or more is excepted"
         place = (*path, "tolerance")
         expected = "a small share, such as 0.02"
-        yield warning(origin, place, message, found=said.tolerance, expected=expected)
+        yield warning(origin, place, message, found=content.tolerance, expected=expected)
     if (
-        isinstance(said, NumberMade)
-        and said.between is not None
-        and said.between[0] == said.between[1]
+        isinstance(content, NumberMade)
+        and content.between is not None
+        and content.between[0] == content.between[1]
     ):
         message = "one exact number is claimed, which hardly any count can bear out"
         place = (*path, "between")

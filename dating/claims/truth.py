@@ -26,7 +26,7 @@ from dating.months import Period
 
 def needs_tables(saying: Assertion) -> bool:
     """Say whether a claim is about shares or numbers, for which month tables are needed."""
-    return isinstance(saying.said, Share | NumberMade)
+    return isinstance(saying.content, Share | NumberMade)
 
 
 def all_true(sayings: Sequence[Assertion], production: Production) -> Floats:
@@ -39,18 +39,18 @@ def all_true(sayings: Sequence[Assertion], production: Production) -> Floats:
     """
     true = np.ones(len(production.draws.values))
     numbers: dict[str, tuple[NumberMade, float, float]] = {}
-    for saying in {said.model_dump_json(): said for said in sayings}.values():
-        if isinstance(made := saying.said, NumberMade):
-            key = made.model_dump_json(exclude={"between", "about", "give_or_take"})
-            low, high = made.ends()
-            _, least, most = numbers.get(key, (made, 0.0, np.inf))
-            numbers[key] = (made, max(low, least), min(high, most))
+    for saying in {each.model_dump_json(): each for each in sayings}.values():
+        if isinstance(number := saying.content, NumberMade):
+            key = number.model_dump_json(exclude={"between", "about", "give_or_take"})
+            low, high = number.ends()
+            _, least, most = numbers.get(key, (number, 0.0, np.inf))
+            numbers[key] = (number, max(low, least), min(high, most))
         else:
             true = true * chance_true(saying, production)
-    for made, low, high in numbers.values():
-        stretch = _stretch(made, production)
+    for number, low, high in numbers.values():
+        stretch = _stretch(number, production)
         true = true * (
-            chance_between(low, high, stretch.made, stretch.both) if low <= high else 0.0
+            chance_between(low, high, stretch.numbers, stretch.both) if low <= high else 0.0
         )
     return true
 
@@ -60,7 +60,7 @@ def chance_true(saying: Assertion, production: Production) -> Floats:
 
     Shape: (draw,).
     """
-    match saying.said:
+    match saying.content:
         case Use() as use:
             return _bounded(use, quantity(saying, production), production.maker.period)
         case ChangedFirst(by=by):
@@ -70,11 +70,11 @@ def chance_true(saying: Assertion, production: Production) -> Floats:
             return np.asarray(quantity(saying, production) < most, dtype=float)
         case Share() as share:
             return _share_true(share, production)
-        case NumberMade() as made:
-            stretch = _stretch(made, production)
-            return chance_between(*made.ends(), stretch.made, stretch.both)
-        case said:
-            raise TypeError(f"{type(said).__name__} is no claim about production")
+        case NumberMade() as number:
+            stretch = _stretch(number, production)
+            return chance_between(*number.ends(), stretch.numbers, stretch.both)
+        case content:
+            raise TypeError(f"{type(content).__name__} is no claim about production")
 
 
 def quantity(saying: Assertion, production: Production) -> Floats:
@@ -82,7 +82,7 @@ def quantity(saying: Assertion, production: Production) -> Floats:
 
     Shape: (draw,).
     """
-    match saying.said:
+    match saying.content:
         case Use(feature=feature, state=state, variant=variant):
             first = saying.kind == "first_use"
             find = production.first_use if first else production.last_use
@@ -96,11 +96,11 @@ def quantity(saying: Assertion, production: Production) -> Floats:
             return production.overlap(ramp_to(production, changeover))
         case Share() as share:
             return _stretch(share, production).share()
-        case NumberMade() as made:
-            stretch = _stretch(made, production)
-            return np.asarray((stretch.made * stretch.both).sum(axis=1))
-        case said:
-            raise TypeError(f"{type(said).__name__} is no claim about production")
+        case NumberMade() as number:
+            stretch = _stretch(number, production)
+            return np.asarray((stretch.numbers * stretch.both).sum(axis=1))
+        case content:
+            raise TypeError(f"{type(content).__name__} is no claim about production")
 
 
 def ramp_to(production: Production, changeover: ClaimedChangeover) -> int:
@@ -109,10 +109,10 @@ def ramp_to(production: Production, changeover: ClaimedChangeover) -> int:
     Raises LookupError when there is none, or more than one.
     """
     tracks = production.layout.tracks_of(changeover.feature, changeover.variant)
-    found = [ramp for track in tracks for ramp in ramps_to(track, changeover.to)]
-    if len(set(found)) != 1:
-        raise LookupError(f"{len(set(found))} changeovers lead to {changeover.to}")
-    return found[0]
+    ramps = [ramp for track in tracks for ramp in ramps_to(track, changeover.to)]
+    if len(set(ramps)) != 1:
+        raise LookupError(f"{len(set(ramps))} changeovers lead to {changeover.to}")
+    return ramps[0]
 
 
 def ramps_to(track: Track, state: str) -> list[int]:
@@ -140,25 +140,25 @@ class _Stretch:
     the combination of states besides.
     """
 
-    made: Floats
+    numbers: Floats
     kind: Floats
     both: Floats
 
     def share(self) -> Floats:
         """Give the share of those of the kind; not-a-number where none were made."""
-        whole = (self.made * self.kind).sum(axis=1)
-        part = (self.made * self.both).sum(axis=1)
+        whole = (self.numbers * self.kind).sum(axis=1)
+        part = (self.numbers * self.both).sum(axis=1)
         return np.divide(part, whole, out=np.full_like(part, np.nan), where=whole > 0)
 
 
-def _stretch(said: Share | NumberMade, production: Production) -> _Stretch:
+def _stretch(content: Share | NumberMade, production: Production) -> _Stretch:
     period = production.maker.period
-    inside = period.inside(said.during or period)
-    kind = production.chance_of({}, said.variant)[:, inside]
-    both = production.chance_of(said.states, said.variant)[:, inside]
+    inside = period.inside(content.during or period)
+    kind = production.chance_of({}, content.variant)[:, inside]
+    both = production.chance_of(content.states, content.variant)[:, inside]
     both = np.minimum(both, kind)
-    if isinstance(said, NumberMade) and said.survival is not None:
-        both = both * _survives(said.survival, len(both))[:, None]
+    if isinstance(content, NumberMade) and content.survival is not None:
+        both = both * _survives(content.survival, len(both))[:, None]
     return _Stretch(production.weights()[:, inside], np.clip(kind, 0, 1), np.clip(both, 0, 1))
 
 
@@ -167,15 +167,15 @@ def _share_true(share: Share, production: Production) -> Floats:
     stretch = _stretch(share, production)
     if share.was is not None and not share.tolerance:
         missed = stretch.both if share.was == "none" else stretch.kind - stretch.both
-        return chance_of_none(stretch.made, missed)
-    held = stretch.share()
+        return chance_of_none(stretch.numbers, missed)
+    true_share = stretch.share()
     match share.was:
         case "none":
-            return np.asarray(~(held > share.tolerance), dtype=float)
+            return np.asarray(~(true_share > share.tolerance), dtype=float)
         case "all":
-            return np.asarray(~(held < 1 - share.tolerance), dtype=float)
+            return np.asarray(~(true_share < 1 - share.tolerance), dtype=float)
         case _:
-            return np.asarray(held >= (share.at_least or 0.0), dtype=float)
+            return np.asarray(true_share >= (share.at_least or 0.0), dtype=float)
 
 
 def _survives(survival: Survival, count: int) -> Floats:

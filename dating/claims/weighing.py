@@ -101,7 +101,7 @@ def weighed(claim: Claim, evidence: Evidence, corpus: Corpus | None = None) -> C
 
 def _points(saying: Assertion, evidence: Evidence) -> Points | None:
     """Give 5, 50 and 95 % points of the number that something claimed is about."""
-    match saying.said:
+    match saying.content:
         case Built(instrument=name):
             posterior = evidence.dated(name)
             low, middle, high = (float(quantile_month(posterior, p)) for p in (0.05, 0.5, 0.95))
@@ -110,5 +110,5 @@ def _points(saying: Assertion, evidence: Evidence) -> Points | None:
             return None
         case _:
             values = quantity(saying, evidence.known_few)
-            told = values[~np.isnan(values)]
-            return points_of(told) if len(told) else None
+            finite = values[~np.isnan(values)]
+            return points_of(finite) if len(finite) else None

@@ -88,20 +88,20 @@ def calibrate(  # noqa: PLR0917 (click hands its options over by name)
     for sentence in corpus_words(known):
         click.echo(filled(sentence), err=True)
     result = None if learned is None else _learned(learned, read, known)
-    made = compare(known, result)
-    remedy = remedy_of(made)
+    calibration = compare(known, result)
+    remedy = remedy_of(calibration)
     commands = () if correct is not None else commands_for(maker, corpus, learned)
-    words = _written(made, remedy, commands, form)
+    words = _text(calibration, remedy, commands, form)
     if picture is not None:
         from dating.figures.calibration import draw_calibration  # noqa: PLC0415
         from dating.figures.files import save_picture  # noqa: PLC0415
 
-        save_picture(draw_calibration(made), picture)
+        save_picture(draw_calibration(calibration), picture)
     click.echo(words, nl=False)
     if learned is not None and correct is not None:
         corrected = remedy.corrected if remedy is not None else None
-        told = _correct(made, corrected, learned, correct)
-        click.echo("\n" + told, nl=False, err=form == "json")
+        change = _correct(calibration, corrected, learned, correct)
+        click.echo("\n" + change, nl=False, err=form == "json")
 
 
 def _check_names(learned: Path | None, picture: Path | None, correct: Path | None) -> None:
@@ -150,10 +150,10 @@ def commands_for(maker: Path, corpus: Path, learned: Path | None) -> tuple[str, 
     names = [
         name if isinstance(path, StandardInput) else str(path) for path, name in stand_ins.items()
     ]
-    kept = learned if learned is not None else _unused(Path(names[0]).stem)
-    corrected = _unused(f"{kept.stem}-corrected", kept.parent)
-    first = ["dating", "learn", *names, "--out", str(kept)]
-    then = ["dating", "calibrate", *names, "--learned", str(kept), "--correct", str(corrected)]
+    file = learned if learned is not None else _unused(Path(names[0]).stem)
+    corrected = _unused(f"{file.stem}-corrected", file.parent)
+    first = ["dating", "learn", *names, "--out", str(file)]
+    then = ["dating", "calibrate", *names, "--learned", str(file), "--correct", str(corrected)]
     return tuple(shlex.join(words) for words in ([first, then] if learned is None else [then]))
 
 
@@ -163,19 +163,21 @@ def _unused(stem: str, folder: Path = Path()) -> Path:
     return next(folder / name for name in names if not (folder / name).exists())
 
 
-def _written(made: Calibration, remedy: Remedy | None, commands: tuple[str, ...], form: str) -> str:
+def _text(
+    calibration: Calibration, remedy: Remedy | None, commands: tuple[str, ...], form: str
+) -> str:
     if form == "text":
         from dating.words.calibration import calibration_text  # noqa: PLC0415
 
-        return calibration_text(made, text_width(), remedy, commands)
+        return calibration_text(calibration, text_width(), remedy, commands)
     from dating.cli.records import as_json  # noqa: PLC0415
     from dating.words.calibration_record import calibration_record  # noqa: PLC0415
 
-    return as_json(calibration_record(made, remedy, commands))
+    return as_json(calibration_record(calibration, remedy, commands))
 
 
 def _correct(
-    made: Calibration, corrected: LevelCorrection | None, learned: Path, correct: Path
+    calibration: Calibration, corrected: LevelCorrection | None, learned: Path, correct: Path
 ) -> str:
     """Write the corrected copy, and say what it changes."""
     from dating.calibration.level_correction import correction_of, with_correction  # noqa: PLC0415
@@ -183,7 +185,7 @@ def _correct(
     from dating.learning.health import health_from  # noqa: PLC0415
     from dating.words.calibration import on_corrected  # noqa: PLC0415
 
-    corrected = corrected if corrected is not None else correction_of(made)
+    corrected = corrected if corrected is not None else correction_of(calibration)
     tree = with_correction(learned, corrected.correction)
     write_learned(tree, correct, health_from(tree.attrs))
     return on_corrected(corrected, str(correct), text_width())

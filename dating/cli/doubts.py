@@ -45,8 +45,8 @@ def doubts(file: str | os.PathLike[str]) -> tuple[Problem, ...]:
         case "examination":
             examination = read_examination(file)
             maker = read_maker(find_maker(examination))
-            found = examination_warnings(examination, maker)
-            return (*found, *_exclusions(examination, maker))
+            warnings = examination_warnings(examination, maker)
+            return (*warnings, *_exclusions(examination, maker))
         case _:
             return ()
 

@@ -100,9 +100,9 @@ def _teller() -> Iterator[Callable[[str], None]]:
     console = Console(stderr=True)
     shown = console.is_terminal
 
-    def tell(said: str) -> None:
+    def tell(text: str) -> None:
         if shown:
-            console.print(said.ljust(60), end="\r", highlight=False)
+            console.print(text.ljust(60), end="\r", highlight=False)
 
     yield tell
     if shown:

@@ -88,17 +88,17 @@ def estimate(  # noqa: PLR0917 (click hands its options over by name)
         check_installed("a picture", ["matplotlib"], "picture")
         with as_usage():
             check_picture_name(picture)
-    made = _made(examination, maker, level, seed, learned, picture)
-    words = _written(made, form)
+    result = _estimate(examination, maker, level, seed, learned, picture)
+    words = _text(result, form)
     if picture is not None:
         from dating.figures.estimate import draw_estimate  # noqa: PLC0415
         from dating.figures.files import save_picture  # noqa: PLC0415
 
-        save_picture(draw_estimate(made), picture)
+        save_picture(draw_estimate(result), picture)
     click.echo(words, nl=False)
 
 
-def _made(  # noqa: PLR0917 (the options of the command)
+def _estimate(  # noqa: PLR0917 (the options of the command)
     examination: Path,
     maker: Path | None,
     level: float,
@@ -112,8 +112,8 @@ def _made(  # noqa: PLR0917 (the options of the command)
     seen = read_examination(examination)
     maker = maker or find_maker(seen)
     if picture is not None:
-        drawn = OutputFile(picture, "the picture", valued=False)
-        check_outputs([drawn], [examination, maker, learned])
+        output = OutputFile(picture, "the picture", valued=False)
+        check_outputs([output], [examination, maker, learned])
     read = read_maker(maker)
     if learned is None:
         return make_estimate(read, seen, level=level, seed=seed)
@@ -122,12 +122,12 @@ def _made(  # noqa: PLR0917 (the options of the command)
     return make_estimate(read, seen, level=level, learned=read_draws(learned, read))
 
 
-def _written(made: Estimate, form: str) -> str:
+def _text(result: Estimate, form: str) -> str:
     if form == "text":
         from dating.words.text import as_text  # noqa: PLC0415
 
-        return as_text(made, text_width())
+        return as_text(result, text_width())
     from dating.cli.records import as_json, as_yaml  # noqa: PLC0415
     from dating.words.record import as_record  # noqa: PLC0415
 
-    return (as_json if form == "json" else as_yaml)(as_record(made))
+    return (as_json if form == "json" else as_yaml)(as_record(result))

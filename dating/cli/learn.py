@@ -130,10 +130,10 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
             plan, out, draws=draws, accept=accept, seed=seed, go_on=go_on, insist=insist
         )
     if learned is None or report is not None:
-        made = outcome_of(plan, tree, health)
-        click.echo(after_learning(made, text_width()))
+        outcome = outcome_of(plan, tree, health)
+        click.echo(after_learning(outcome, text_width()))
         if report is not None:
-            _write_report(made, report)
+            _write_report(outcome, report)
     if stated is not None:
         write_restatement(plan, tree, health, maker, stated)
     if not health.good:
@@ -182,7 +182,7 @@ def _check_report(path: Path) -> None:
         raise InputError([Problem(str(path), None, "", message)])
 
 
-def _write_report(made: Outcome, path: Path) -> None:
+def _write_report(outcome: Outcome, path: Path) -> None:
     """Draw every picture, and write the page whole."""
     from rich.console import Console  # noqa: PLC0415
     from rich.progress import track  # noqa: PLC0415
@@ -191,11 +191,11 @@ def _write_report(made: Outcome, path: Path) -> None:
     from dating.reading import write_whole  # noqa: PLC0415
     from dating.words.report import learned_page  # noqa: PLC0415
 
-    drawn = track(
-        pictures_of(made),
+    pictures = track(
+        pictures_of(outcome),
         "drawing",
-        total=len(made.shifts) + 2,
+        total=len(outcome.shifts) + 2,
         console=Console(stderr=True),
         transient=True,
     )
-    write_whole(path, learned_page(made, dict(drawn)).encode("utf-8"))
+    write_whole(path, learned_page(outcome, dict(pictures)).encode("utf-8"))

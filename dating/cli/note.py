@@ -94,21 +94,21 @@ def _write(
         outputs = [OutputFile(out / file, "the notes") for file in files]
         check_outputs(outputs, inputs, replace=options["replace"])
         check_folder(out)
-    written: dict[str, bytes] = {}
-    for made, name in zip(_estimates(seen, options), names, strict=True):
-        for warning in made.warnings:
+    files_by_name: dict[str, bytes] = {}
+    for estimate, name in zip(_estimates(seen, options), names, strict=True):
+        for warning in estimate.warnings:
             click.echo(filled(f"warning: {warning}"), err=True)
-        noted = EstimateNote(made, note_of(made, wording))
+        estimate_note = EstimateNote(estimate, note_of(estimate, wording))
         if out is None:
-            click.echo(as_markdown(noted.note, house))
+            click.echo(as_markdown(estimate_note.note, house))
             continue
-        documents = documents_of(noted, wording, house, formats, name)
-        written |= documents.files
+        documents = documents_of(estimate_note, wording, house, formats, name)
+        files_by_name |= documents.files
         if documents.missing:
             signs = " ".join(documents.missing)
             click.echo(f"{name}: the PDF's fonts have no sign for {signs}", err=True)
     if out is not None:
-        for path in write_all(folder_for(out), written):
+        for path in write_all(folder_for(out), files_by_name):
             click.echo(path)
 
 

@@ -75,8 +75,8 @@ def sale(
     if out is None:
         tabulate_alone(lots, table or Path(), options)
     else:
-        asked = dict.fromkeys(form for form in formats or ("html",) if form != "none")
-        _print_sale(lots, out, tuple(asked), table, options)
+        forms = dict.fromkeys(form for form in formats or ("html",) if form != "none")
+        _print_sale(lots, out, tuple(forms), table, options)
 
 
 @dataclass(frozen=True)
@@ -128,7 +128,7 @@ def _print_sale(
     dated: Any = None
     folder = begin(out, fingerprint_of(job.inputs, {**choices, "formats": formats}))
     records: list[LotRecord] = []
-    with _kept(folder, records, len(job.names)):
+    with _message_on_stop(folder, records, len(job.names)):
         for lot, name in _watched(zip(job.lots.lots, job.names, strict=True), len(job.names)):
             known = folder.record(lot.line)
             records.append(known or _finish(lot, name, job, folder, learned, options["seed"]))
@@ -145,7 +145,9 @@ def _print_sale(
 
 
 @contextmanager
-def _kept(folder: SaleFolder, records: Sequence[LotRecord], count: int) -> Iterator[None]:
+def _message_on_stop(
+    folder: SaleFolder, records: Sequence[LotRecord], count: int
+) -> Iterator[None]:
     """Say what is kept where the work is stopped; where there is nothing, leave nothing."""
     from dating.reading import InputError  # noqa: PLC0415
 
@@ -183,10 +185,10 @@ def _finish(  # noqa: PLR0917 (one lot, and all that it needs)
 
     sold = sell_lot(lot, name, job.lots.maker, job.wording, learned=learned, seed=seed)
     entry = sold.entry if job.formats else replace(sold.entry, note="")
-    if sold.noted is None or not job.formats:
+    if sold.estimate_note is None or not job.formats:
         return folder.keep(lot.line, entry, {}, sold.problems)
-    made = documents_of(sold.noted, job.wording, job.house, job.formats, name)
-    return folder.keep(lot.line, entry, made.files, sold.problems, made.missing)
+    documents = documents_of(sold.estimate_note, job.wording, job.house, job.formats, name)
+    return folder.keep(lot.line, entry, documents.files, sold.problems, documents.missing)
 
 
 def _index(records: Sequence[LotRecord], job: _Job) -> dict[str, bytes]:

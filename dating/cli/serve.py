@@ -130,14 +130,14 @@ def _folder_of(folder: Path | None) -> Iterator[Path]:
 @contextmanager
 def _listening(host: str, port: int | None) -> Iterator[socket.socket]:
     """Listen before anything else is done: a port that is taken is told at once."""
-    wanted = (USUAL_PORT, 0) if port is None else (port,)
+    ports = (USUAL_PORT, 0) if port is None else (port,)
     listener = None
-    for number in wanted:
+    for number in ports:
         try:
             listener = _listener(host, number)
             break
         except (OSError, UnicodeError) as error:
-            if number == wanted[-1]:
+            if number == ports[-1]:
                 why = getattr(error, "strerror", None) or error
                 words = f"cannot listen on {host}, port {number}: {why}"
                 raise click.ClickException(words) from None

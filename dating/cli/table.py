@@ -109,11 +109,11 @@ def _tabulate_sale(lots: Path, table: Path, options: dict[str, Any]) -> None:
 
 
 def _write(maker: Maker, seen: Any, table: Path, options: dict[str, Any]) -> None:
-    made = tabulate(maker, seen, learned_of(options, maker), options)
+    estimates = tabulate(maker, seen, learned_of(options, maker), options)
     from dating.batch import write_estimates  # noqa: PLC0415
 
-    write_estimates(made, table)
-    click.echo(f"{table}: {len(made):,} instruments")
+    write_estimates(estimates, table)
+    click.echo(f"{table}: {len(estimates):,} instruments")
 
 
 def tabulate(
@@ -125,7 +125,10 @@ def tabulate(
     from dating.words.soundness import on_grounds  # noqa: PLC0415
 
     chosen = {name: options[name] for name in ("level", "seed", "allow_unlisted")}
-    made: pd.DataFrame = estimate_many(maker, seen, learned=learned, **chosen)
-    for sentence in (*on_grounds(maker, learned), *unlisted_words(made.attrs.pop("unlisted", {}))):
+    estimates: pd.DataFrame = estimate_many(maker, seen, learned=learned, **chosen)
+    for sentence in (
+        *on_grounds(maker, learned),
+        *unlisted_words(estimates.attrs.pop("unlisted", {})),
+    ):
         click.echo(sentence, err=True)
-    return made
+    return estimates

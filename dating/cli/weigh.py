@@ -95,10 +95,10 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
         click.echo(filled(sentence), err=True)
     result = read_draws(learned, judged, most=_MOST) if learned is not None else None
     evidence = Evidence(manuscript, result)
-    made = [weighed(claim, evidence, known) for claim in _watched(read.claims)]
+    results = [weighed(claim, evidence, known) for claim in _watched(read.claims)]
     if page is not None:
-        _write_page(manuscript, made, evidence, known, page)
-    click.echo(_written(form, manuscript, made, result, known), nl=False)
+        _write_page(manuscript, results, evidence, known, page)
+    click.echo(_text(form, manuscript, results, result, known), nl=False)
 
 
 _MOST = 8000
@@ -109,8 +109,8 @@ def _check(page: Path | None) -> None:
     """Refuse names that nothing can be written under, and missing libraries, before any work."""
     from dating.reading import InputError, Problem  # noqa: PLC0415
 
-    wanted = ["scipy", "h5netcdf"] + (["jinja2", "matplotlib", "arviz_stats"] if page else [])
-    check_installed("weighing claims", wanted)
+    libraries = ["scipy", "h5netcdf"] + (["jinja2", "matplotlib", "arviz_stats"] if page else [])
+    check_installed("weighing claims", libraries)
     if page is None:
         return
     if page.suffix.lower() != ".html":
@@ -132,7 +132,7 @@ def _watched[T](items: Sequence[T]) -> Iterable[T]:
 
 def _write_page(
     manuscript: Manuscript,
-    made: Sequence[ClaimResult],
+    results: Sequence[ClaimResult],
     evidence: Evidence,
     corpus: Corpus | None,
     page: Path,
@@ -143,14 +143,14 @@ def _write_page(
     from dating.words.claims_page import claims_page  # noqa: PLC0415
 
     claims = manuscript.claims.claims
-    drawn = {name: picture_of(f) for name, f in drawings_of(claims, evidence, corpus)}
-    write_whole(page, claims_page(manuscript, made, drawn, evidence.learned).encode("utf-8"))
+    pictures = {name: picture_of(f) for name, f in drawings_of(claims, evidence, corpus)}
+    write_whole(page, claims_page(manuscript, results, pictures, evidence.learned).encode("utf-8"))
 
 
-def _written(
+def _text(
     form: str,
     manuscript: Manuscript,
-    made: Sequence[ClaimResult],
+    results: Sequence[ClaimResult],
     learned: Learned | None,
     corpus: Corpus | None,
 ) -> str:
@@ -158,5 +158,5 @@ def _written(
     from dating.words.claims_text import claims_record, claims_text  # noqa: PLC0415
 
     if form == "text":
-        return claims_text(manuscript, made, text_width(), learned)
-    return as_json(claims_record(manuscript, made, learned, corpus))
+        return claims_text(manuscript, results, text_width(), learned)
+    return as_json(claims_record(manuscript, results, learned, corpus))

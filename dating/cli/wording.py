@@ -108,8 +108,8 @@ def house_for(
     Raises ClickException when a library is missing; InputError when a template has a fault.
     """
     needed = dict.fromkeys([*(name for form in formats for name in _NEEDS[form]), *more])
-    wanted = [*needed, *(["h5netcdf"] if learned else [])]
-    check_installed("writing notes", wanted, "note,learn" if learned else "note")
+    libraries = [*needed, *(["h5netcdf"] if learned else [])]
+    check_installed("writing notes", libraries, "note,learn" if learned else "note")
     from dating.notes.house import house  # noqa: PLC0415
 
     return house(templates)

@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from dating.calibration.scores import medians_of
-from dating.figures.calibration_groups import draw_errors, draw_held, rows_of
+from dating.figures.calibration_groups import draw_coverage, draw_errors, rows_of
 from dating.figures.style import CORE, DOUBT, INK, REST, SET, plain, year_ticks
 from dating.words.calibration import on_ranks
 from dating.words.calibration_groups import on_figures_beyond
@@ -25,49 +25,53 @@ if TYPE_CHECKING:
     type Floats = NDArray[np.float64]
 
 
-def draw_calibration(made: Calibration) -> Figure:
+def draw_calibration(calibration: Calibration) -> Figure:
     """Draw how often sets held the date, the ranks, how far dates lay off, and the same by group.
 
     The colours differ in lightness, so the picture reads in grey and for the colour-blind.
     """
-    verdict = verdict_on(made.groups.overall, made.uniformity).sentence
-    sentence = " ".join((*on_soundness(made.learned), verdict))
-    rows = rows_of(made.groups)
+    verdict = verdict_on(calibration.groups.overall, calibration.uniformity).sentence
+    sentence = " ".join((*on_soundness(calibration.learned), verdict))
+    rows = rows_of(calibration.groups)
     figure = Figure(figsize=(9.0, 8.2 + 0.22 * len(rows)), layout="constrained")
-    figure.set_label(f"{sentence} {on_ranks(made)} {on_figures_beyond(made.groups)}")
+    figure.set_label(f"{sentence} {on_ranks(calibration)} {on_figures_beyond(calibration.groups)}")
     axes = figure.subplot_mosaic(
         [["coverage", "ranks"], ["dates", "dates"], ["held", "error"]],
         height_ratios=[4, 3, 0.8 + 0.22 * len(rows)],
     )
-    _coverage(axes["coverage"], made)
-    _ranks(axes["ranks"], made)
-    _dates(axes["dates"], made)
-    draw_held(axes["held"], rows)
+    _coverage(axes["coverage"], calibration)
+    _ranks(axes["ranks"], calibration)
+    _dates(axes["dates"], calibration)
+    draw_coverage(axes["held"], rows)
     draw_errors(axes["error"], rows)
-    maker = made.corpus.maker
+    maker = calibration.corpus.maker
     about = f"{maker.maker}, {maker.product}{' (invented)' if maker.invented else ''}"
     words = f"{about}\n{textwrap.fill(sentence, 110)}"
     figure.suptitle(words, x=0.01, ha="left", fontsize=10, color=INK)
     return figure
 
 
-def _coverage(axes: Axes, made: Calibration) -> None:
+def _coverage(axes: Axes, calibration: Calibration) -> None:
     """Show the share of dates within their set of every level, with the band of chance."""
-    axes.fill_between(made.ranks, made.low, made.high, color=REST, step="mid", linewidth=0)
+    axes.fill_between(
+        calibration.ranks, calibration.low, calibration.high, color=REST, step="mid", linewidth=0
+    )
     axes.plot([0, 1], [0, 1], color=INK, linewidth=0.8, linestyle=(0, (4, 2)))
-    axes.plot(*_reached(made.scores.level), color=CORE, linewidth=1.6, drawstyle="steps-post")
-    for covered in made.groups.overall.coverage:
+    axes.plot(
+        *_reached(calibration.scores.level), color=CORE, linewidth=1.6, drawstyle="steps-post"
+    )
+    for covered in calibration.groups.overall.coverage:
         axes.plot(
             covered.level,
-            covered.held,
+            covered.share,
             "o" if covered.right else "D",
             color=CORE if covered.right else DOUBT,
             markeredgecolor="white",
             markersize=7,
         )
         axes.annotate(
-            f"{covered.held:.0%}".replace("%", " %"),
-            (covered.level, covered.held),
+            f"{covered.share:.0%}".replace("%", " %"),
+            (covered.level, covered.share),
             xytext=(8, -11),
             textcoords="offset points",
             fontsize=8,
@@ -88,15 +92,17 @@ def _reached(values: Floats) -> tuple[Floats, Floats]:
     return ordered, np.append(np.linspace(0, 1, len(values) + 1), 1.0)
 
 
-def _ranks(axes: Axes, made: Calibration) -> None:
+def _ranks(axes: Axes, calibration: Calibration) -> None:
     """Show the ranks' distribution function less the even one, with its simultaneous band."""
-    even = made.ranks
-    axes.fill_between(even, made.low - even, made.high - even, color=REST, step="mid", linewidth=0)
+    even = calibration.ranks
+    axes.fill_between(
+        even, calibration.low - even, calibration.high - even, color=REST, step="mid", linewidth=0
+    )
     axes.axhline(0, color=INK, linewidth=0.8, linestyle=(0, (4, 2)))
-    difference = made.reached - even
+    difference = calibration.reached - even
     axes.plot(even, difference, color=CORE, linewidth=1.4)
-    if any(getattr(made.uniformity, name).alarm for name in ("sides", "spread", "tails")):
-        outside = (made.reached < made.low) | (made.reached > made.high)
+    if any(getattr(calibration.uniformity, name).alarm for name in ("sides", "spread", "tails")):
+        outside = (calibration.reached < calibration.low) | (calibration.reached > calibration.high)
         axes.plot(even, np.where(outside, difference, np.nan), color=DOUBT, linewidth=3)
     axes.set_xlim(0, 1)
     axes.set_xlabel("rank: probability given to earlier months", fontsize=8)
@@ -105,13 +111,13 @@ def _ranks(axes: Axes, made: Calibration) -> None:
     plain(axes)
 
 
-def _dates(axes: Axes, made: Calibration) -> None:
+def _dates(axes: Axes, calibration: Calibration) -> None:
     """Show how far the posterior's median lies from each stated date."""
-    first = made.corpus.maker.period.first
-    stated = np.array([np.flatnonzero(r.window).mean() for r in made.dated.references])
-    median = medians_of(made.dated.posterior)
+    first = calibration.corpus.maker.period.first
+    stated = np.array([np.flatnonzero(r.window).mean() for r in calibration.dated.references])
+    median = medians_of(calibration.dated.posterior)
     off, years = median - stated, (first + stated + 0.5) / 12
-    wrong = made.scores.level > 0.9
+    wrong = calibration.scores.level > 0.9
     axes.axhline(0, color=INK, linewidth=0.8, linestyle=(0, (4, 2)))
     axes.plot(years[~wrong], off[~wrong], "o", color=SET, markersize=3.5, alpha=0.8)
     axes.plot(years[wrong], off[wrong], "D", color=DOUBT, markersize=4)

@@ -24,13 +24,13 @@ def rows_of(groups: ReferenceGroups) -> list[tuple[str, ReferenceGroup | None]]:
     return rows
 
 
-def draw_held(axes: Axes, rows: Sequence[tuple[str, ReferenceGroup | None]]) -> None:
+def draw_coverage(axes: Axes, rows: Sequence[tuple[str, ReferenceGroup | None]]) -> None:
     """Draw the share of dates in the sets of the highest level, by group."""
     level = 0.0
     for place, (_, group) in enumerate(rows):
         if group is not None:
             each, level = group.coverage[-1], group.coverage[-1].level
-            _mark(axes, place, 100 * each.held, (100 * each.low, 100 * each.high), each)
+            _mark(axes, place, 100 * each.share, (100 * each.low, 100 * each.high), each)
     axes.axvline(100 * level, color=INK, linewidth=0.8, linestyle=(0, (4, 2)))
     axes.set_yticks(range(len(rows)), [name for name, _ in rows], fontsize=8)
     axes.set_xlabel(f"per cent of dates within their {100 * level:g} % sets", fontsize=8)

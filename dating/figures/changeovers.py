@@ -39,10 +39,10 @@ class _Ramps:
     shares: Floats
 
 
-def draw_overview(made: Outcome) -> Figure:
+def draw_overview(outcome: Outcome) -> Figure:
     """Draw the first use of every changeover, judged and learned, in the order of time."""
-    first = made.plan.maker.period.first
-    shifts = sorted(made.shifts, key=lambda shift: shift.learned[1])
+    first = outcome.plan.maker.period.first
+    shifts = sorted(outcome.shifts, key=lambda shift: shift.learned[1])
     figure = Figure(figsize=(7.6, 0.9 + 0.2 * len(shifts)), layout="constrained")
     figure.set_label(
         f"First uses of {len(shifts)} changeovers, each judged and learned, 5 to 95 per cent; "
@@ -67,7 +67,7 @@ def draw_overview(made: Outcome) -> Figure:
     return figure
 
 
-def draw_changeover(made: Outcome, place: int) -> Figure:
+def draw_changeover(outcome: Outcome, place: int) -> Figure:
     """Draw one changeover: judgement, data and posterior on one axis of time.
 
     Above stand the densities of the first use, each to the same height. Below stands the share of
@@ -75,17 +75,20 @@ def draw_changeover(made: Outcome, place: int) -> Figure:
     instruments themselves: bars upwards for the new form and downwards for the old, as many as are
     expected in each month.
     """
-    judged, learned = _ramps(made, place, made.judged), _ramps(made, place, made.learned.values)
-    words = changeovers_of(made.plan.maker, made.plan.layout)[place]
+    judged, learned = (
+        _ramps(outcome, place, outcome.judged),
+        _ramps(outcome, place, outcome.learned.values),
+    )
+    words = changeovers_of(outcome.plan.maker, outcome.plan.layout)[place]
     figure = Figure(figsize=(7.6, 4.3), layout="constrained")
-    figure.set_label(_in_words(made, place))
+    figure.set_label(_in_words(outcome, place))
     above, below = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": [1.0, 1.7]})
     window = _window(judged, learned)
     _densities(above, judged.starts, learned.starts)
-    _shares(below, made, judged, learned, window)
-    seen = made.observed[place]
+    _shares(below, outcome, judged, learned, window)
+    seen = outcome.observed[place]
     if seen is not None:
-        _instruments(below, made, seen, window)
+        _instruments(below, outcome, seen, window)
     year_ticks(below, *window)
     above.set_title(f"{words.before} → {words.after}", loc="left", fontsize=10, color=INK)
     handles = _handles()[: 2 if seen is None else 4]
@@ -93,10 +96,10 @@ def draw_changeover(made: Outcome, place: int) -> Figure:
     return figure
 
 
-def _in_words(made: Outcome, place: int) -> str:
-    words = changeovers_of(made.plan.maker, made.plan.layout)[place]
-    shift, seen = made.shifts[place], made.observed[place]
-    first = made.plan.maker.period.first
+def _in_words(outcome: Outcome, place: int) -> str:
+    words = changeovers_of(outcome.plan.maker, outcome.plan.layout)[place]
+    shift, seen = outcome.shifts[place], outcome.observed[place]
+    first = outcome.plan.maker.period.first
     judged, learned = (
         "{} to {}, median {}".format(*(month_label(floor(first + p[i])) for i in (0, 2, 1)))
         for p in (shift.judged, shift.learned)
@@ -108,8 +111,8 @@ def _in_words(made: Outcome, place: int) -> str:
     )
 
 
-def _ramps(made: Outcome, place: int, values: Floats) -> _Ramps:
-    layout, first = made.plan.layout, made.plan.maker.period.first
+def _ramps(outcome: Outcome, place: int, values: Floats) -> _Ramps:
+    layout, first = outcome.plan.layout, outcome.plan.maker.period.first
     starts, overlaps = layout.starts(values)[:, place], layout.overlaps(values)[:, place]
     shape: Shape = "logistic" if layout.ramps[place].logistic else "linear"
     shares = month_shares(starts, overlaps, layout.months, shape)
@@ -138,9 +141,9 @@ def _densities(axes: Axes, judged: Floats, learned: Floats) -> None:
 
 
 def _shares(
-    axes: Axes, made: Outcome, judged: _Ramps, learned: _Ramps, window: tuple[float, float]
+    axes: Axes, outcome: Outcome, judged: _Ramps, learned: _Ramps, window: tuple[float, float]
 ) -> None:
-    period = made.plan.maker.period
+    period = outcome.plan.maker.period
     middles = (np.arange(period.first, period.last + 1) + 0.5) / 12
     shown = (middles > window[0] - 0.1) & (middles < window[1] + 0.1)
     for ramps, style, colour, line in (
@@ -157,9 +160,9 @@ def _shares(
     plain(axes)
 
 
-def _instruments(axes: Axes, made: Outcome, seen: Observed, window: tuple[float, float]) -> None:
+def _instruments(axes: Axes, outcome: Outcome, seen: Observed, window: tuple[float, float]) -> None:
     """Draw what the dated instruments alone say, and how many there are of each form."""
-    period = made.plan.maker.period
+    period = outcome.plan.maker.period
     edges = np.arange(period.first, period.last + 2) / 12
     axes.stairs(seen.curve, edges, baseline=None, color=INK, ls=_ALONE, lw=1.5)
     shown = (edges[1:] > window[0]) & (edges[:-1] < window[1])

@@ -30,13 +30,13 @@ def drawings_of(
     """Draw every claim that is about a changeover alone."""
     for claim in claims:
         saying = claim.says
-        if saying is not None and isinstance(saying.said, Use | Overlap):
+        if saying is not None and isinstance(saying.content, Use | Overlap):
             yield claim.claim, draw_claim(saying, evidence, corpus)
 
 
 def draw_claim(saying: Assertion, evidence: Evidence, corpus: Corpus | None) -> Figure:
     """Draw one claim about a first use, a last use or an overlap."""
-    dates = isinstance(saying.said, Use)
+    dates = isinstance(saying.content, Use)
     judged, known = (
         _shown(quantity(saying, production), evidence, dates)
         for production in (evidence.judged, evidence.known)
@@ -49,9 +49,9 @@ def draw_claim(saying: Assertion, evidence: Evidence, corpus: Corpus | None) -> 
         draw_density(axes, known, -0.13, judged=False)
     bounds = _claimed(saying, low, high)
     axes.axvspan(*bounds, color=REST, alpha=0.45, lw=0, zorder=0)
-    dotted = corpus is not None and isinstance(saying.said, Use)
-    if corpus is not None and isinstance(saying.said, Use):
-        _instruments(axes, saying.said, corpus)
+    dotted = corpus is not None and isinstance(saying.content, Use)
+    if corpus is not None and isinstance(saying.content, Use):
+        _instruments(axes, saying.content, corpus)
     axes.set_xlim(low if dates else max(low, 0.0), high)
     axes.set_ylim(-0.42 if dotted else -0.2, 1.06)
     axes.set_yticks([])
@@ -79,7 +79,7 @@ def _window(judged: Floats, known: Floats) -> tuple[float, float]:
 
 def _claimed(saying: Assertion, low: float, high: float) -> tuple[float, float]:
     """Give the ends of what is claimed, on the axis that is drawn."""
-    match saying.said:
+    match saying.content:
         case Use(not_before=bound) if bound is not None:
             return bound.first / 12, max(high, bound.first / 12)
         case Use(not_after=bound) if bound is not None:
@@ -112,11 +112,11 @@ def _in_words(saying: Assertion, values: Floats, dates: bool) -> str:
 
 
 def _handles(evidence: Evidence, dotted: bool) -> list[Patch | Line2D]:
-    made: list[Patch | Line2D] = [Patch(fc="none", ec=DOUBT, hatch="////", label="judged")]
+    handles: list[Patch | Line2D] = [Patch(fc="none", ec=DOUBT, hatch="////", label="judged")]
     if evidence.learned is not None:
-        made.append(Patch(fc=CORE, ec=CORE, label="learned"))
-    made.append(Patch(fc=REST, alpha=0.45, label="claimed"))
+        handles.append(Patch(fc=CORE, ec=CORE, label="learned"))
+    handles.append(Patch(fc=REST, alpha=0.45, label="claimed"))
     if dotted:
         dots: dict[str, Any] = {"color": INK, "marker": "o", "ms": 4, "lw": 0.7}
-        made.append(Line2D([], [], label="dated, this form (filled) or another", **dots))
-    return made
+        handles.append(Line2D([], [], label="dated, this form (filled) or another", **dots))
+    return handles

@@ -55,8 +55,8 @@ def _in_words(estimate: Estimate) -> str:
 
 def _window(estimate: Estimate) -> tuple[float, float]:
     """Show the months that matter, with some room, on whole years."""
-    held = np.flatnonzero(estimate.probabilities > 0.001 * estimate.probabilities.max())
-    first, last = estimate.period.first + held[0], estimate.period.first + held[-1]
+    months = np.flatnonzero(estimate.probabilities > 0.001 * estimate.probabilities.max())
+    first, last = estimate.period.first + months[0], estimate.period.first + months[-1]
     first, last = min(first, first - 6), max(last, last + 7)
     start = max(first // 12 * 12, estimate.period.first)
     stop = min((last // 12 + 1) * 12, estimate.period.last + 1)
@@ -121,8 +121,8 @@ def _strips(axes: Axes, estimate: Estimate) -> None:
             vmax=1.25,
             rasterized=True,
         )
-        said = piece.said if len(piece.said) <= 30 else piece.said[:29] + "…"
-        names.append(f"{piece.name}: {said}")
+        words = piece.observation if len(piece.observation) <= 30 else piece.observation[:29] + "…"
+        names.append(f"{piece.name}: {words}")
     axes.set_yticks(range(len(names)), names, fontsize=8)
     axes.set_ylim(len(names) - 0.4, -0.6)
     axes.set_title(

@@ -18,12 +18,12 @@ if TYPE_CHECKING:
 _CHAINS = {"color": [CORE, DOUBT, SET, INK], "linestyle": ["-", "--", "-.", ":"]}
 
 
-def draw_mixing(made: Outcome) -> Figure:
+def draw_mixing(outcome: Outcome) -> Figure:
     """Draw the three numbers that mixed worst: each chain's density and its ranks.
 
     Parameters
     ----------
-    made : Outcome
+    outcome : Outcome
         The result.
 
     Returns
@@ -37,8 +37,10 @@ def draw_mixing(made: Outcome) -> Figure:
     and its applications in goodness-of-fit evaluation and multiple sample comparison. *Statistics
     and Computing* 32:32. doi:10.1007/s11222-022-10090-6
     """
-    sizes = made.summary[["ess_bulk", "ess_tail"]].min(axis=1)
-    worst = {str(name): made.drawn.sel(number=name, drop=True) for name in sizes.nsmallest(3).index}
+    sizes = outcome.summary[["ess_bulk", "ess_tail"]].min(axis=1)
+    worst = {
+        str(name): outcome.draws.sel(number=name, drop=True) for name in sizes.nsmallest(3).index
+    }
     collection = az.plot_rank_dist(
         xr.DataTree.from_dict({"posterior": xr.Dataset(worst)}),
         compact=False,

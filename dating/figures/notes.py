@@ -140,19 +140,19 @@ def _years(axes: Axes, first: int, stop: int, width: float) -> None:
 
 
 def _month_bars(axes: Axes, estimate: Estimate, first: int, last: int) -> None:
-    period, held = estimate.period, estimate.highest_density(estimate.level)
+    period, dark_months = estimate.period, estimate.highest_density(estimate.level)
     months = np.arange(max(first, period.first), min(last, period.last) + 1)
     heights = estimate.probabilities[months - period.first]
-    colours = [CORE if month in held else SET for month in months.tolist()]
+    colours = [CORE if month in dark_months else SET for month in months.tolist()]
     axes.set_ylim(0, 1.06 * heights.max())
     axes.bar(months / 12, heights, width=0.86 / 12, align="edge", color=colours, zorder=2)
 
 
 def _year_bars(axes: Axes, estimate: Estimate, first: int, last: int) -> None:
     """Draw years, each bar dark as far as its months are in the set."""
-    period, held = estimate.period, estimate.highest_density(estimate.level)
+    period, dark_months = estimate.period, estimate.highest_density(estimate.level)
     months = np.arange(period.first, period.last + 1)
-    dark = np.array([month in held for month in months.tolist()])
+    dark = np.array([month in dark_months for month in months.tolist()])
     years = np.arange(first // 12, last // 12 + 1)
     whole = np.array([estimate.probabilities[months // 12 == year].sum() for year in years])
     core = np.array([estimate.probabilities[(months // 12 == year) & dark].sum() for year in years])

@@ -32,18 +32,18 @@ _PATH, _DECIMALS = re.compile(r' d="[^"]*"'), re.compile(r"(\.\d\d)\d+")
 _PLAIN = {"Format": None, "Type": None, "Creator": None, "Date": None}
 
 
-def pictures_of(made: Outcome) -> Iterator[tuple[str, PagePicture]]:
+def pictures_of(outcome: Outcome) -> Iterator[tuple[str, PagePicture]]:
     """Draw every picture of a result, one after the other."""
     # What notes need of this module does without the libraries of these two.
     from dating.figures.changeovers import draw_changeover, draw_overview  # noqa: PLC0415
     from dating.figures.mixing import draw_mixing  # noqa: PLC0415
 
-    if made.drawn.size:
-        yield "mixing", picture_of(draw_mixing(made))
-    if made.shifts:
-        yield "overview", picture_of(draw_overview(made))
-    for place, shift in enumerate(made.shifts):
-        yield shift.name, picture_of(draw_changeover(made, place))
+    if outcome.draws.size:
+        yield "mixing", picture_of(draw_mixing(outcome))
+    if outcome.shifts:
+        yield "overview", picture_of(draw_overview(outcome))
+    for place, shift in enumerate(outcome.shifts):
+        yield shift.name, picture_of(draw_changeover(outcome, place))
 
 
 def picture_of(figure: Figure) -> PagePicture:

@@ -127,14 +127,14 @@ def cooke_calibration(counts: Sequence[int]) -> float:
 
 
 def _verdicts(layout: Layout, learned: Learned) -> Iterator[_Verdict]:
-    for (number, judged), drawn in zip(layout.numbers.items(), learned.values.T, strict=True):
+    for (number, judged), draws in zip(layout.numbers.items(), learned.values.T, strict=True):
         if isinstance(judged, Certain) or number in layout.doubted:
             continue
         pool = judged if isinstance(judged, Pool) else Pool((judged,), (1.0,))
         names = [opinion.by or NOT_NAMED for opinion in layout.opinions[number]]
-        low, median, high = np.quantile(drawn, _COVERAGE)
+        low, median, high = np.quantile(draws, _COVERAGE)
         pooled = np.ptp(judged.quantile(_COVERAGE))
-        after = _weights_after(pool, drawn)
+        after = _weights_after(pool, draws)
         for place, (name, opinion) in enumerate(zip(names, pool.members, strict=True)):
             lowest, likely, highest = opinion.quantile(_COVERAGE)
             yield _Verdict(
@@ -148,19 +148,19 @@ def _verdicts(layout: Layout, learned: Learned) -> Iterator[_Verdict]:
             )
 
 
-def _weights_after(pool: Pool, drawn: Floats) -> Floats:
+def _weights_after(pool: Pool, draws: Floats) -> Floats:
     """Give the probability that the number came from each member, averaged over its draws.
 
     Where a draw is x, member k has ``w_k f_k(x) / sum_j w_j f_j(x)``. The belief in the stretch
     just around x stands for the density f: that of a certain opinion is one on its value and none
     elsewhere, so it outweighs all densities there, as a point mass does.
     """
-    around = [member.cdf(drawn + _AROUND) - member.cdf(drawn - _AROUND) for member in pool.members]
+    around = [member.cdf(draws + _AROUND) - member.cdf(draws - _AROUND) for member in pool.members]
     weights = np.array(pool.weights)
     joint = weights[:, None] * np.array(around)
     total = joint.sum(axis=0)
-    told = total > 0
-    return (joint[:, told] / total[told]).mean(axis=1) if told.any() else weights
+    possible = total > 0
+    return (joint[:, possible] / total[possible]).mean(axis=1) if possible.any() else weights
 
 
 def _assessor(name: str, verdicts: list[_Verdict]) -> Assessor:

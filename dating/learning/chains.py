@@ -74,8 +74,8 @@ class Chains:
         count = self.unknowns.shape[1]
         if count <= most:
             return self
-        kept = np.linspace(0, count - 1, most).round().astype(int)
-        return replace(self, unknowns=self.unknowns[:, kept], stats=self.stats.isel(draw=kept))
+        places = np.linspace(0, count - 1, most).round().astype(int)
+        return replace(self, unknowns=self.unknowns[:, places], stats=self.stats.isel(draw=places))
 
 
 def chains_of(
@@ -114,9 +114,9 @@ def _raised(accept: float) -> float:
 
 def usual_seconds(density: Density, draws: int | None) -> float:
     """Foretell how long the chains take on one core."""
-    kept = draws or _USUAL_DRAWS
+    count = draws or _USUAL_DRAWS
     steps = _USUAL_STEPS * float(np.sqrt(density.size / 100))
-    gradients = CHAINS * (min(TUNE, kept) + kept) * steps
+    gradients = CHAINS * (min(TUNE, count) + count) * steps
     return _TOGETHER * gradients * density.processor_seconds()
 
 
@@ -151,8 +151,8 @@ class _Run:
                 sampler.pause()
                 if self._divergences(look):
                     trace = sampler.abort()
-                    return self._kept(trace, look) if self.last else None
-                chains = self._kept(sampler.inspect(), look)
+                    return self._chains_at(trace, look) if self.last else None
+                chains = self._chains_at(sampler.inspect(), look)
                 if chains.health.good:
                     sampler.cancel()
                     return chains
@@ -164,7 +164,7 @@ class _Run:
             if look < FEWEST:
                 sampler.cancel()
                 raise
-            return replace(self._kept(sampler.abort(), look), stopped=True)
+            return replace(self._chains_at(sampler.abort(), look), stopped=True)
         except BaseException:  # nothing goes on sampling by itself
             sampler.cancel()
             raise
@@ -172,7 +172,7 @@ class _Run:
     def _first_content(self, trace: xr.DataTree) -> Chains:
         """Keep what the looks would have kept, had the chains not been faster than they."""
         for look in self.looks:
-            chains = self._kept(trace, look)
+            chains = self._chains_at(trace, look)
             if chains.health.good or chains.health.divergences:
                 break
         return chains
@@ -237,7 +237,7 @@ class _Run:
         first, last = self.tune, self.tune + look
         return sum(first <= at < last for c in self.progress for at in c.divergent_draws)
 
-    def _kept(self, trace: xr.DataTree, look: int) -> Chains:
+    def _chains_at(self, trace: xr.DataTree, look: int) -> Chains:
         posterior = trace["posterior"].to_dataset().isel(draw=slice(0, look))
         stats = trace["sample_stats"].to_dataset().isel(draw=slice(0, look))
         unknowns = posterior["unknowns"].transpose("chain", "draw", ...).values

@@ -34,8 +34,8 @@ def earlier_draws(path: str | os.PathLike[str], plan: Plan, seed: int | None = N
     """
     file = os.fspath(path)
     if not os.path.isfile(file):
-        said = "there are no draws to go on with; learn without --continue"
-        raise InputError([Problem(file, None, "", said)])
+        message = "there are no draws to go on with; learn without --continue"
+        raise InputError([Problem(file, None, "", message)])
     tree = read_learned(file)
     states = {
         "maker_fingerprint": ("maker file", plan.maker.origin.fingerprint),
@@ -55,13 +55,13 @@ def earlier_draws(path: str | os.PathLike[str], plan: Plan, seed: int | None = N
         if tree.attrs.get(key) != now
     ]
     if not problems and seed not in {None, int(tree.attrs["seed"])}:
-        said = "taken with another seed; give that one"
-        problems.append(Problem(file, None, "seed", said, str(tree.attrs["seed"]), str(seed)))
+        message = "taken with another seed; give that one"
+        problems.append(Problem(file, None, "seed", message, str(tree.attrs["seed"]), str(seed)))
     count = len(plan.corpus.references)
     if not problems and int(tree.attrs["instruments"]) != count:
-        said = "taken from another number of the corpus's instruments; leave out the same ones"
+        message = "taken from another number of the corpus's instruments; leave out the same ones"
         problems.append(
-            Problem(file, None, "instruments", said, str(tree.attrs["instruments"]), str(count))
+            Problem(file, None, "instruments", message, str(tree.attrs["instruments"]), str(count))
         )
     if not problems and "unknowns" not in tree:
         problems.append(Problem(file, None, "unknowns", "there are no draws to go on with"))

@@ -30,7 +30,7 @@ class CorpusContradiction:
         Line of the corpus on which its row starts, counted from 1.
     feature : str
         The feature, or "variants".
-    said : str
+    observation : str
         What was seen, in words.
     built : str
         The stated date, as written.
@@ -46,7 +46,7 @@ class CorpusContradiction:
     instrument: str
     line: int
     feature: str
-    said: str
+    observation: str
     built: str
     changeover: str
     early: bool
@@ -66,7 +66,7 @@ def contradictions_of(
     judged = _Expectation(maker, month_tables(maker))
     after = _Expectation(maker, learned_tables(maker, learned))
     middles = _middles(layout)
-    found = []
+    contradictions = []
     for reference in (reference for reference in corpus.references if reference.dated):
         for feature, sight in _sights(reference):
             known = _known(reference, feature, judged.tables)
@@ -78,12 +78,12 @@ def contradictions_of(
             relearned = after.probability(feature, weights, known)
             if nearest is None or relearned is None:
                 continue
-            found.append(
+            contradictions.append(
                 CorpusContradiction(
                     instrument=reference.examination.instrument,
                     line=reference.line,
                     feature=feature,
-                    said=sight.words(),
+                    observation=sight.words(),
                     built=reference.stated,
                     changeover=layout.ramp_names[nearest],
                     early=bool(known.middle < middles[nearest]),
@@ -91,7 +91,7 @@ def contradictions_of(
                     learned=relearned,
                 )
             )
-    return tuple(sorted(found, key=lambda item: item.judged))
+    return tuple(sorted(contradictions, key=lambda item: item.judged))
 
 
 @dataclass(frozen=True, eq=False)

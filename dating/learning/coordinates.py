@@ -90,8 +90,8 @@ def _shears(density: Density, mode: Floats, curvature: Floats) -> Floats:
     own, ramps = density.terms.numbers, density.terms.ramps
     value, rise = np.empty(len(own.kind)), np.empty(len(own.kind))
     kernels.numbers(mode, own, value, rise)
-    chosen, free = [], ramps.lag < 0
-    for start, over in zip(ramps.start[free], ramps.overlap[free], strict=True):
+    chosen, independent = [], ramps.lag < 0
+    for start, over in zip(ramps.start[independent], ramps.overlap[independent], strict=True):
         first, width = own.unknown[start], np.hypot(value[over], ramps.narrowest)
         by_width = value[over] / width * rise[over]
         if first < 0 or own.kind[over] in {kernels.CERTAIN, kernels.POOL} or by_width < 1e-9:

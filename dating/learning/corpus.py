@@ -219,8 +219,8 @@ class _Reader:
         self.problems += self.sheet.head_problems(_REQUIRED, self.columns, unknown)
         if not set(_REQUIRED) <= set(self.sheet.head.cells):
             raise InputError(self.problems)
-        references = [made for row in self.sheet.rows if (made := self._reference(row))]
-        if not self.problems and not any(made.dated for made in references):
+        references = [reference for row in self.sheet.rows if (reference := self._reference(row))]
+        if not self.problems and not any(reference.dated for reference in references):
             message = "no row states a date, and without one nothing can be learned of when"
             self._note(self.sheet.head.line, "built", message, allowed=_DATES)
         if self.problems:
@@ -236,9 +236,9 @@ class _Reader:
 
     def _reference(self, row: SheetRow) -> Reference | None:
         """Read one row; None where it has problems, which are noted."""
-        given, wanted = len(row.cells), len(self.sheet.head.cells)
-        if given != wanted:
-            message = f"there are {wanted} columns, and this row has {given} cells"
+        count, columns = len(row.cells), len(self.sheet.head.cells)
+        if count != columns:
+            message = f"there are {columns} columns, and this row has {count} cells"
             self._note(row.line, "", message)
             return None
         cells = self.sheet.by_column(row, self.columns)

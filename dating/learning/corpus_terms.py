@@ -117,7 +117,7 @@ def _stretches(tally: Tally, readings: int, months: int, by_month: bool) -> list
     alike = (np.diff(reading, axis=0) == 0).all(axis=1) & (np.diff(tally.case_row) == 0)
     alike &= np.diff(month) > 0
     edges = np.flatnonzero(np.concatenate([[True], ~alike, [len(month) > 0]]))
-    found = []
+    stretches = []
     for begin, end in pairwise(edges):
         listed = np.sort(reading[begin][reading[begin] < readings])
         if len(listed) or by_month:
@@ -126,5 +126,5 @@ def _stretches(tally: Tally, readings: int, months: int, by_month: bool) -> list
             weight[month[begin:end] - low] = tally.case_weight[begin:end]
         else:
             low, weight = 0, tally.case_weight[begin:end].sum(keepdims=True)
-        found.append((int(tally.case_row[begin]), low, weight, listed))
-    return found
+        stretches.append((int(tally.case_row[begin]), low, weight, listed))
+    return stretches

@@ -92,8 +92,8 @@ class Density:
         arrays = {name: np.empty((len(flat), *shape)) for name, shape in inner.items()}
         kernels.quantities(flat, t, *arrays.values())
         arrays |= {name: arrays[name][:, :-1] for name in ("slip", "replaced")}
-        given = {name: array for name, array in arrays.items() if array.shape[1:] != (0,)}
-        return {name: array.reshape(*lead, *array.shape[1:]) for name, array in given.items()}
+        present = {name: array for name, array in arrays.items() if array.shape[1:] != (0,)}
+        return {name: array.reshape(*lead, *array.shape[1:]) for name, array in present.items()}
 
     def split(self, x: Floats) -> dict[str, Floats]:
         """Give the unknowns by the variables of the model.

@@ -178,14 +178,14 @@ def _in_order(sheet: Sheet, problems: Iterable[Problem]) -> Sheet:
     """Keep the columns whose names are in order, and the rows that have all cells."""
     head = sheet.head
     wrong = {problem.key for problem in problems if problem.line == head.line}
-    kept = [
+    places = [
         place
         for place, name in enumerate(head.cells)
         if name and name not in wrong and name not in head.cells[:place]
     ]
 
     def chosen(row: SheetRow) -> SheetRow:
-        return SheetRow(row.line, tuple(row.cells[place] for place in kept))
+        return SheetRow(row.line, tuple(row.cells[place] for place in places))
 
     rows = tuple(chosen(row) for row in sheet.rows if len(row.cells) == len(head.cells))
     return replace(sheet, head=chosen(head), rows=rows)
@@ -218,8 +218,8 @@ def _head_problems(sheet: Sheet) -> Iterator[Problem]:
     yield from sheet.head_problems(_OWN[:2], sheet.head.cells, "")
     columns = _columns(sheet)
     for column in columns:
-        kept = column in KEPT_NAMES or column.startswith("document ")
-        if kept and column != _VARIANT:
+        reserved = column in KEPT_NAMES or column.startswith("document ")
+        if reserved and column != _VARIANT:
             yield _in_head(sheet, column, "this name is kept for another use")
         elif not _is_name(column):
             yield _in_head(sheet, column, f"the name of a column has {_NAME}")
@@ -229,10 +229,10 @@ def _head_problems(sheet: Sheet) -> Iterator[Problem]:
 
 
 def _row_problems(sheet: Sheet) -> Iterator[Problem]:
-    wanted, columns = len(sheet.head.cells), _columns(sheet)
+    width, columns = len(sheet.head.cells), _columns(sheet)
     for row in sheet.rows:
-        if len(row.cells) != wanted:
-            message = f"there are {wanted} columns, and this row has {len(row.cells)} cells"
+        if len(row.cells) != width:
+            message = f"there are {width} columns, and this row has {len(row.cells)} cells"
             yield _in_row(sheet, row, "", message, None)
             continue
         cells = sheet.by_column(row, columns)

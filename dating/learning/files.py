@@ -50,12 +50,12 @@ def write_learned(
 
     Raises InputError when the file cannot be written.
     """
-    told = tree.copy()
-    kept = {name: value for name, value in tree.attrs.items() if name != SET_ASIDE}
-    told.attrs = {**kept, **(health or health_of(tree)).attributes()}
+    sealed = tree.copy()
+    attributes = {name: value for name, value in tree.attrs.items() if name != SET_ASIDE}
+    sealed.attrs = {**attributes, **(health or health_of(tree)).attributes()}
     if set_aside:
-        told.attrs[SET_ASIDE] = 1
-    content = bytes(told.to_netcdf(engine="h5netcdf", encoding=_packing(tree)))
+        sealed.attrs[SET_ASIDE] = 1
+    content = bytes(sealed.to_netcdf(engine="h5netcdf", encoding=_packing(tree)))
     write_whole(path, content + _seal_of(content))
 
 
@@ -196,13 +196,13 @@ def _seal_of(content: bytes) -> bytes:
 
 def _other_version(attributes: Mapping[Any, Any]) -> str:
     """Say that a file is of another version of the project; empty where it is of this one."""
-    told = str(attributes.get("format"))
-    version = _FORMATS.fullmatch(told)
+    form = str(attributes.get("format"))
+    version = _FORMATS.fullmatch(form)
     if version is None:
         return "not a file that dating learn has written"
     older = int(version[1]) < int(FORMAT.rsplit(" ", 1)[1])
     which = "an earlier" if older else "another"
-    return "" if told == FORMAT else f"written by {which} version of this project"
+    return "" if form == FORMAT else f"written by {which} version of this project"
 
 
 def _refused(file: str, message: str) -> InputError:

@@ -70,21 +70,21 @@ def gauges_of(maker: Maker) -> tuple[Gauge, ...]:
     return tuple(gauges)
 
 
-def drawn_means(gauges: Sequence[Gauge], means: Floats) -> dict[str, Floats]:
+def means_by_gauge(gauges: Sequence[Gauge], means: Floats) -> dict[str, Floats]:
     """Give the mean of each measurement in each draw.
 
     Shapes: means (draw, anchor); gives (draw, month).
     """
-    stop, made = 0, {}
+    stop, by_gauge = 0, {}
     for gauge in gauges:
         start, stop = stop, stop + len(gauge.anchors)
-        made[gauge.name] = means[:, start:stop] @ gauge.along
-    return made
+        by_gauge[gauge.name] = means[:, start:stop] @ gauge.along
+    return by_gauge
 
 
-def drawn_spreads(gauges: Sequence[Gauge], spreads: Floats) -> dict[str, Floats]:
+def spreads_by_gauge(gauges: Sequence[Gauge], spreads: Floats) -> dict[str, Floats]:
     """Give the spread of each measurement in each draw.
 
     Shapes: spreads (draw, measurement); gives (draw,).
     """
-    return {gauge.name: drawn for gauge, drawn in zip(gauges, spreads.T, strict=False)}
+    return {gauge.name: column for gauge, column in zip(gauges, spreads.T, strict=False)}

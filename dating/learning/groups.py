@@ -99,7 +99,7 @@ def further_groups(
     sizes = {"chain": np.arange(chains), "draw": np.arange(draws)}
     records = Records(corpus, layout, output)
     before = np.random.default_rng((seed, 8)).standard_normal((1, PRIOR_DRAWS, size))
-    kept = np.unique(np.linspace(0, draws - 1, PREDICTED).round().astype(int))
+    places = np.unique(np.linspace(0, draws - 1, PREDICTED).round().astype(int))
     priors = {
         _BLOCKS.get(name, name): (SAMPLE, -0.5 * (z**2 + np.log(2 * np.pi)).sum(axis=-1))
         for name, z in density.split(unknowns).items()
@@ -109,7 +109,7 @@ def further_groups(
         "log_likelihood": log_likelihood_group(by_instrument, unknowns, records.instruments),
         "log_prior": xr.Dataset(priors, sizes),
         "prior": variables_of(maker, density.quantities(before)).astype(np.float32),
-        "posterior_predictive": _foretold(records, density, unknowns[:, kept], kept, seed),
+        "posterior_predictive": _foretold(records, density, unknowns[:, places], places, seed),
         "prior_predictive": _foretold(records, density, few, np.arange(few.shape[1]), seed),
         "observed_data": _observed(records),
     }
@@ -170,20 +170,24 @@ def _labelled(
     def array(flat: NDArray[Any], dim: str, units: str) -> tuple[Any, ...]:
         return (*dims, dim), flat.reshape(*lead, flat.shape[-1]), {"units": units}
 
-    made: dict[str, Any] = {}
+    variables: dict[str, Any] = {}
     coords: dict[str, Any] = dict(sample)
     if records.sights:
-        made["state"] = array(codes.astype(np.int8), "sight", "position among the feature's states")
+        variables["state"] = array(
+            codes.astype(np.int8), "sight", "position among the feature's states"
+        )
         coords["sight"] = [f"{names[place]}: {feature}" for place, feature, _ in records.sights]
-        made["count"] = array(
+        variables["count"] = array(
             records.counts(codes).astype(np.int32), "feature_state", "instruments"
         )
         coords["feature_state"] = [f"{name}, {state}" for name, state in records.feature_states]
     if records.readings:
-        made["measured"] = array(values.astype(np.float32), "reading", "unit of the measurement")
+        variables["measured"] = array(
+            values.astype(np.float32), "reading", "unit of the measurement"
+        )
         readings = [(names[place], gauges[gauge]) for place, gauge, _, _ in records.readings]
         coords["reading"] = [f"{name}: {gauge}" for name, gauge in readings]
-    return xr.Dataset(made, coords)
+    return xr.Dataset(variables, coords)
 
 
 def _apart(names: list[str]) -> list[str]:

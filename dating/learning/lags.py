@@ -85,14 +85,14 @@ def lags_of(maker: Maker) -> tuple[Lag, ...]:
     return tuple(lags)
 
 
-def lag_tables(lags: Sequence[Lag], drawn: Floats) -> dict[str, LagTable]:
+def lag_tables(lags: Sequence[Lag], draws: Floats) -> dict[str, LagTable]:
     """Give the lag of each mark of which it was learned, as an estimate uses it.
 
-    Shapes: drawn (draw, mark, 2).
+    Shapes: draws (draw, mark, 2).
     """
     return {
-        lag.mark: LagTable(lag.quantiles(*drawn[:, place].T), lag.reached)
-        for place, lag in enumerate(lags if drawn.size else ())
+        lag.mark: LagTable(lag.quantiles(*draws[:, place].T), lag.reached)
+        for place, lag in enumerate(lags if draws.size else ())
         if lag.learned
     }
 

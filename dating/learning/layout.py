@@ -311,8 +311,8 @@ class _Builder:
             when = self.maker.events[regime.event].when
             event = self._since_start(when.distribution())
             start = self._number(f"event {regime.event}", event, when.opinions)
-            said = regime.lag.opinions if regime.lag else ()
-            lag = self._span(f"{name}, lag", regime.judged_lag(), said)
+            opinions = regime.lag.opinions if regime.lag else ()
+            lag = self._span(f"{name}, lag", regime.judged_lag(), opinions)
         elif regime.first_use is not None:
             judged = self._since_start(regime.first_use.distribution())
             start = self._number(f"{name}, first use", judged, regime.first_use.opinions)
@@ -325,18 +325,18 @@ class _Builder:
         self.ramp_names.append(name)
         return len(self.ramps) - 1
 
-    def _span(self, name: str, judged: Judgement, said: tuple[Opinion, ...]) -> int:
+    def _span(self, name: str, judged: Judgement, opinions: tuple[Opinion, ...]) -> int:
         """Add a length; a certain one above zero is a round number, and has a doubt."""
         if isinstance(judged, Certain) and judged.value > 0:
             self.doubted.add(name)
             factor = exp(_TAIL * SPAN_DOUBT)
             likely = judged.value
             judged = metalog_through((likely / factor, likely, likely * factor), kind="span")
-        return self._number(name, judged, said)
+        return self._number(name, judged, opinions)
 
-    def _number(self, name: str, judged: Judgement, said: tuple[Opinion, ...]) -> int:
+    def _number(self, name: str, judged: Judgement, opinions: tuple[Opinion, ...]) -> int:
         self.numbers.setdefault(name, judged)
-        self.opinions.setdefault(name, said)
+        self.opinions.setdefault(name, opinions)
         return list(self.numbers).index(name)
 
     def _since_start(self, judged: Judgement) -> Judgement:

@@ -11,7 +11,7 @@ import numpy as np
 
 from dating.arrays import Floats
 from dating.learning.edits import NO_EDITS, Edits
-from dating.learning.gauges import drawn_means, drawn_spreads
+from dating.learning.gauges import means_by_gauge, spreads_by_gauge
 from dating.learning.health import Health, health_from
 from dating.learning.lags import lag_tables
 from dating.learning.latent.variants import Latent, latent_from
@@ -117,10 +117,10 @@ class Learned:
 
     def thinned(self, count: int) -> Learned:
         """Keep some of the draws, evenly spaced."""
-        kept = np.linspace(0, len(self.values) - 1, min(count, len(self.values)))
+        places = np.linspace(0, len(self.values) - 1, min(count, len(self.values)))
         sampled = ("values", "shares", "slip", "replaced", "means", "spreads", "lags", "output")
         arrays = {name: getattr(self, name) for name in sampled}
-        chosen = kept.round().astype(int)
+        chosen = places.round().astype(int)
         return replace(self, **{n: array[chosen] for n, array in arrays.items() if len(array)})
 
 
@@ -131,20 +131,20 @@ def learned_from(tree: xr.DataTree, most: int = DRAWS) -> Learned:
     by_chain = arrays_of(tree)
     count = int(np.prod(by_chain["value"].shape[:2]))
     arrays = {name: array.reshape(count, *array.shape[2:]) for name, array in by_chain.items()}
-    kept = np.linspace(0, count - 1, min(most, count // BATCHES * BATCHES)).round().astype(int)
+    places = np.linspace(0, count - 1, min(most, count // BATCHES * BATCHES)).round().astype(int)
     return Learned(
         maker_fingerprint=str(tree.attrs["maker_fingerprint"]),
         corpus_fingerprint=str(tree.attrs["corpus_fingerprint"]),
         numbers=tuple(names_of(tree["constant_data"].to_dataset(), "number")),
-        values=arrays["value"][kept],
-        shares=arrays["share"][kept],
-        slip=arrays["slip"][kept],
-        replaced=arrays["replaced"][kept],
-        means=arrays["mean"][kept],
+        values=arrays["value"][places],
+        shares=arrays["share"][places],
+        slip=arrays["slip"][places],
+        replaced=arrays["replaced"][places],
+        means=arrays["mean"][places],
         seed=int(tree.attrs["seed"]),
-        spreads=arrays["spread"][kept],
-        lags=np.stack([arrays["lag"], arrays["lag_ratio"]], axis=-1)[kept],
-        output=arrays["output_share"][kept],
+        spreads=arrays["spread"][places],
+        lags=np.stack([arrays["lag"], arrays["lag_ratio"]], axis=-1)[places],
+        output=arrays["output_share"][places],
         latent=latent,
         correction=correction,
         health=health_from(tree.attrs) if "rhat" in tree.attrs else None,
@@ -233,8 +233,8 @@ def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
         weights=np.full(count, 1 / count),
         features=features,
         donors=donors,
-        means=drawn_means(layout.gauges, learned.means),
-        spreads={**judged.spreads, **drawn_spreads(layout.gauges, learned.spreads)},
+        means=means_by_gauge(layout.gauges, learned.means),
+        spreads={**judged.spreads, **spreads_by_gauge(layout.gauges, learned.spreads)},
         lags=lag_tables(layout.lags, learned.lags),
         shared=dict(zip(learned.numbers, learned.values.T, strict=True)),
         draws=count,
@@ -262,12 +262,12 @@ def affordable(maker: Maker, learned: Learned) -> Learned:
 
 def _free_form(maker: Maker, latent: Latent, count: int) -> dict[str, FeatureTable]:
     """Give the tables of free-form features; what was recorded includes slips already."""
-    never, made = np.zeros(1), {}
+    never, tables = np.zeros(1), {}
     for name in latent.features:
         feature = maker.features()[name][1]
         curves = np.repeat(latent.curves(name), count // latent.fits, axis=1)
         curves = np.tile(curves, (1, 1, max(1, len(maker.variant_names())), 1))
-        made[name] = FeatureTable(
+        tables[name] = FeatureTable(
             tuple(feature.states),
             (),
             slip=never,
@@ -276,7 +276,7 @@ def _free_form(maker: Maker, latent: Latent, count: int) -> dict[str, FeatureTab
             latent=latent.variants,
             curves=curves,
         )
-    return made
+    return tables
 
 
 def _blend(layout: Layout, learned: Learned, track: Track, shares: Floats) -> Blend:

@@ -33,13 +33,13 @@ class Correction:
 
     Parameters
     ----------
-    held : ndarray of float64, shape (level,)
+    curve : ndarray of float64, shape (level,)
         What sets of stated levels 0 to 1, evenly spaced, really hold; rises from 0 to 1.
     instruments : int
         How many instruments it was learned from.
     """
 
-    held: Floats
+    curve: Floats
     instruments: int
 
     def apply(self, posterior: Floats) -> Floats:
@@ -57,28 +57,28 @@ class Correction:
         down = np.take_along_axis(posterior, order, axis=-1)
         reached = np.cumsum(down, axis=-1)
         reached = np.minimum(reached / reached[..., -1:], 1.0)
-        levels = np.interp(reached, np.linspace(0, 1, len(self.held)), self.held)
+        levels = np.interp(reached, np.linspace(0, 1, len(self.curve)), self.curve)
         masses = np.diff(levels, axis=-1, prepend=0.0)
         alike = down[..., 1:] >= down[..., :-1] * (1 - _ALIKE)
         moved = np.diff(masses, axis=-1)
         uneven = (moved > 1e-15) | (alike & (moved < -1e-15))
         for place in np.argwhere(uneven.any(axis=-1)):
             masses[*place] = _shared(masses[*place], down[*place])
-        made = np.empty_like(posterior)
-        np.put_along_axis(made, order, masses, axis=-1)
-        return made
+        corrected = np.empty_like(posterior)
+        np.put_along_axis(corrected, order, masses, axis=-1)
+        return corrected
 
     def at(self, level: float) -> float:
         """Say what sets of a stated level hold."""
-        return float(np.interp(level, np.linspace(0, 1, len(self.held)), self.held))
+        return float(np.interp(level, np.linspace(0, 1, len(self.curve)), self.curve))
 
     def dataset(self) -> xr.Dataset:
         """Give the curve with labels, as it is kept in a file."""
         import xarray as xr  # noqa: PLC0415
 
-        level = np.linspace(0, 1, len(self.held))
-        held = xr.DataArray(self.held, dims="level", coords={"level": level})
-        return xr.Dataset({"held": held}, attrs={"instruments": self.instruments})
+        level = np.linspace(0, 1, len(self.curve))
+        curve = xr.DataArray(self.curve, dims="level", coords={"level": level})
+        return xr.Dataset({"held": curve}, attrs={"instruments": self.instruments})
 
 
 def correction_from(dataset: xr.Dataset) -> Correction:
@@ -125,8 +125,8 @@ def _shared(masses: Floats, down: Floats) -> Floats:
     first = np.append(0, 1 + np.flatnonzero(down[1:] < down[:-1] * (1 - _ALIKE)))
     sizes = np.diff(first, append=len(down))
     means = np.add.reduceat(masses, first) / sizes
-    kept = isotonic_regression(means, weights=sizes, increasing=False).x
-    return np.repeat(kept, sizes)
+    shares = isotonic_regression(means, weights=sizes, increasing=False).x
+    return np.repeat(shares, sizes)
 
 
 def _curve(first: float, second: float) -> Floats:

@@ -90,22 +90,22 @@ def _chances_alone(constants: Constants) -> tuple[Any, Any]:
 def _numbers(layout: Layout) -> Any:
     """Give all numbers as one vector: certain, through metalogs, or through pooled quantiles."""
     judged = list(layout.numbers.values())
-    free = [place for place, number in enumerate(judged) if not isinstance(number, Certain)]
+    uncertain = [place for place, number in enumerate(judged) if not isinstance(number, Certain)]
     values = pt.as_tensor(
         np.array([number.value if isinstance(number, Certain) else 0.0 for number in judged])
     )
-    if not free:
+    if not uncertain:
         return values
-    z = pm.Normal("z", shape=len(free))
-    metalogs = [place for place in free if isinstance(judged[place], Metalog)]
+    z = pm.Normal("z", shape=len(uncertain))
+    metalogs = [place for place in uncertain if isinstance(judged[place], Metalog)]
     if metalogs:
-        own = z[[free.index(place) for place in metalogs]]
-        drawn = _metalog_values([judged[place] for place in metalogs], own)
-        values = pt.set_subtensor(values[metalogs], drawn)
-    for place in free:
+        own = z[[uncertain.index(place) for place in metalogs]]
+        metalog_values = _metalog_values([judged[place] for place in metalogs], own)
+        values = pt.set_subtensor(values[metalogs], metalog_values)
+    for place in uncertain:
         number = judged[place]
         if isinstance(number, Pool):
-            values = pt.set_subtensor(values[place], _pool_value(number, z[free.index(place)]))
+            values = pt.set_subtensor(values[place], _pool_value(number, z[uncertain.index(place)]))
     return values
 
 
@@ -212,15 +212,15 @@ def _marked(lags: tuple[Lag, ...], months: int, tally: Tally, constants: Constan
         before = edges[1:] <= ends[own, 0, None]  # nothing but rounding is left
         begins = np.floor(ends[own, 0, None] + _ROUNDING)
         never = before | (edges[:-1] - begins > months)  # no lag is longer than the period
-        made = (first - last)[:, 1:] - (first - last)[:, :-1]
-        dated = pt.set_subtensor(dated[own], pt.where(never, 0.0, made))
+        chance = (first - last)[:, 1:] - (first - last)[:, :-1]
+        dated = pt.set_subtensor(dated[own], pt.where(never, 0.0, chance))
     alike = (belongs @ (ends[:, 1] - ends[:, 0]) / months)[:, None]
     replaced = np.array([lag.replaced for lag in lags])[tally.mark][:, None]
-    made = (1 - replaced) * (belongs @ dated) + replaced * alike
+    chance = (1 - replaced) * (belongs @ dated) + replaced * alike
     swapped = constants.mark_swapped[tally.mark][:, None]
-    donor = (made * constants.mark_donor[tally.mark]).sum(axis=1, keepdims=True)
-    made = (1 - swapped) * made + swapped * donor
-    return pt.log(made * (1 - FLOOR) + FLOOR * alike)
+    donor = (chance * constants.mark_donor[tally.mark]).sum(axis=1, keepdims=True)
+    chance = (1 - swapped) * chance + swapped * donor
+    return pt.log(chance * (1 - FLOOR) + FLOOR * alike)
 
 
 def _lags(lags: tuple[Lag, ...]) -> tuple[Any, Any]:
@@ -272,12 +272,12 @@ def _regimes(layout: Layout, numbers: Any) -> Any:
         index[position, : len(track.ramps)] = track.ramps
         if track.anchored is not None:
             anchored[position, : len(track.anchored)] = track.anchored
-    reached, made = pt.ones((len(tracks), months)), []
+    reached, parts = pt.ones((len(tracks), months)), []
     for step in range(depth):
         ramp = ramps[index[:, step]]
-        made.append(reached * (1 - ramp))
+        parts.append(reached * (1 - ramp))
         reached = reached * ramp
-    return pt.where(by_table[:, None, None], anchored, pt.stack(made, axis=1))
+    return pt.where(by_table[:, None, None], anchored, pt.stack(parts, axis=1))
 
 
 def ramp_shares(start: Any, overlap: Any, logistic: Any, months: int) -> Any:

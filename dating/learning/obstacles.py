@@ -96,7 +96,7 @@ class Against:
         Line of the corpus, counted from 1.
     built : str
         Its stated date.
-    said : str
+    observation : str
         What was seen.
     """
 
@@ -104,7 +104,7 @@ class Against:
     instrument: str
     line: int
     built: str
-    said: str
+    observation: str
 
 
 @dataclass(frozen=True)
@@ -175,12 +175,12 @@ class _Causes:
         if name not in numbers:
             return "", ()
         place = numbers.index(name)
-        found = [
+        reasons = [
             (self.layout.ramp_names[ramp], tuple(self._reasons(ramp)))
             for ramp, r in enumerate(self.layout.ramps)
             if place in {r.start, r.lag, r.overlap}
         ]
-        return max(found, key=lambda pair: len(pair[1]), default=("", ()))
+        return max(reasons, key=lambda pair: len(pair[1]), default=("", ()))
 
     def _reasons(self, ramp: int) -> Iterator[Reason]:
         chains = self.value.shape[:2]
@@ -230,7 +230,9 @@ class _Causes:
         for each in self.against:
             mine = each.changeover == self.layout.ramp_names[ramp] and each.feature in features
             if mine and features[each.feature][1].slip.value == 0:
-                yield Against(each.feature, each.instrument, each.line, each.built, each.said)
+                yield Against(
+                    each.feature, each.instrument, each.line, each.built, each.observation
+                )
                 return
 
     def _course(self, ramp: int) -> tuple[Track, int]:

@@ -10,9 +10,9 @@ from dating.arrays import Floats
 from dating.learning.assessors import Assessor, assessors_of
 from dating.learning.comparison import Shift, judged_values, shifts_of
 from dating.learning.contradictions import CorpusContradiction, contradictions_of
-from dating.learning.drawn import drawn_numbers, summary_of
 from dating.learning.health import Health
 from dating.learning.learned import Learned, learned_from
+from dating.learning.number_draws import number_draws, summary_of
 from dating.learning.sampling import Plan
 from dating.learning.sensitivity import Sensitivity, sensitivities_of
 from dating.learning.thresholds import Observed, observed_of
@@ -62,19 +62,19 @@ class Outcome:
     observed: tuple[Observed | None, ...]
 
     @cached_property
-    def drawn(self) -> xr.DataArray:
+    def draws(self) -> xr.DataArray:
         """All numbers that vary between draws, dims (chain, draw, number)."""
-        return drawn_numbers(self.plan.layout, self.tree)
+        return number_draws(self.plan.layout, self.tree)
 
     @cached_property
     def summary(self) -> pd.DataFrame:
         """Mean, spread and diagnostics of each of these numbers."""
-        return summary_of(self.drawn)
+        return summary_of(self.draws)
 
     def rests_on(self, changeover: str, what: str) -> str:
         """Say what one quantity of a changeover rests on."""
-        found = (s for s in self.sensitivities if (s.name, s.what) == (changeover, what))
-        return next((sensitivity.rests_on for sensitivity in found), "")
+        matches = (s for s in self.sensitivities if (s.name, s.what) == (changeover, what))
+        return next((sensitivity.rests_on for sensitivity in matches), "")
 
 
 def outcome_of(plan: Plan, tree: xr.DataTree, health: Health) -> Outcome:

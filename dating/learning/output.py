@@ -40,9 +40,9 @@ def output_from(stretches: Sequence[MonthRange], period: Period) -> tuple[Cells,
     counts = scattering(cells, reach) @ (times @ (inside / inside.sum(axis=1, keepdims=True)))
     width = max(part for part in _WITHIN_A_YEAR if part <= max(reach / 2, 1))
     bins = (period.first + np.array(cells.edges[:-1])) // width
-    kept = np.flatnonzero(np.diff(bins, prepend=-1))
-    edges = (*(cells.edges[place] for place in kept), cells.months)
-    return Cells(edges), np.add.reduceat(counts, kept)
+    firsts = np.flatnonzero(np.diff(bins, prepend=-1))
+    edges = (*(cells.edges[place] for place in firsts), cells.months)
+    return Cells(edges), np.add.reduceat(counts, firsts)
 
 
 def _left_out_score(inside: Floats, times: Floats, cells: Cells, reach: float) -> float:

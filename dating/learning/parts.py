@@ -45,11 +45,11 @@ def parts_of(maker: Maker) -> dict[str, str]:
     for name, (part, feature) in maker.features().items():
         parts |= dict(_of_feature(name, part, feature, layout))
     for gauge in layout.gauges:
-        said = [gauge.component, gauge.anchors, gauge.stated.tolist(), gauge.spread, gauge.tails]
-        parts[f"measurement {gauge.name}"] = _print(said)
+        content = [gauge.component, gauge.anchors, gauge.stated.tolist(), gauge.spread, gauge.tails]
+        parts[f"measurement {gauge.name}"] = _print(content)
     for name, (part, mark) in maker.marks().items():
-        said = [part, _judged(mark.lag), mark.replaced.value, mark.format]
-        parts[f"mark {name}"] = _print(said)
+        content = [part, _judged(mark.lag), mark.replaced.value, mark.format]
+        parts[f"mark {name}"] = _print(content)
     for track in layout.tracks:
         parts |= dict(_of_track(maker, track))
     return parts
@@ -74,8 +74,8 @@ def _of_feature(
     name: str, part: str, feature: Feature, layout: Layout
 ) -> Iterator[tuple[str, str]]:
     courses = [track.label for track in layout.tracks_of(name, None)]
-    said = [part, list(feature.states), feature.free_form, feature.replacement, courses]
-    yield f"feature {name}", _print(said)
+    content = [part, list(feature.states), feature.free_form, feature.replacement, courses]
+    yield f"feature {name}", _print(content)
     yield f"slip of {name}", _print(feature.slip.value)
     yield f"replacement of {name}", _print(feature.replaced.value)
 
@@ -104,5 +104,5 @@ def _judged(judged: Judged[Any] | None) -> list[Any]:
     return [[o.triple(), o.coverage, o.weight] for o in (judged.opinions if judged else ())]
 
 
-def _print(said: Any) -> str:
-    return sha256(json.dumps(said).encode()).hexdigest()[:16]
+def _print(content: Any) -> str:
+    return sha256(json.dumps(content).encode()).hexdigest()[:16]

@@ -20,8 +20,8 @@ def prior_draws(maker: Maker, seed: int = 1) -> Learned:
     Examples
     --------
     >>> from dating.files import read_maker
-    >>> drawn = prior_draws(read_maker("priors/marrowby.yaml"))
-    >>> bool(abs(drawn.shares.sum(axis=-1).max() - 1) < 1e-12)
+    >>> draws = prior_draws(read_maker("priors/marrowby.yaml"))
+    >>> bool(abs(draws.shares.sum(axis=-1).max() - 1) < 1e-12)
     True
     """
     layout = layout_of(maker)
@@ -61,10 +61,10 @@ def _chances(stated: list[float], count: int, generator: np.random.Generator) ->
     """Draw chances; what is stated as never or always stands."""
     p = np.array(stated)
     open_ = (p > 0) & (p < 1)
-    held = np.where(open_, p, 0.5)
-    logit = np.log(held) - np.log1p(-held)
-    drawn = 1 / (1 + np.exp(-(logit + CHANCE_DOUBT * generator.standard_normal((count, len(p))))))
-    return np.where(open_, drawn, p)
+    p_inside = np.where(open_, p, 0.5)
+    logit = np.log(p_inside) - np.log1p(-p_inside)
+    draws = 1 / (1 + np.exp(-(logit + CHANCE_DOUBT * generator.standard_normal((count, len(p))))))
+    return np.where(open_, draws, p)
 
 
 def _lags(layout: Layout, count: int, generator: np.random.Generator) -> Floats:

@@ -82,18 +82,18 @@ def variables_of(maker: Maker, arrays: Mapping[str, Floats]) -> xr.Dataset:
     layout = layout_of(maker)
     chains, draws = next(iter(arrays.values())).shape[:2]
     sizes = {"chain": np.arange(chains), "draw": np.arange(draws)}
-    made: dict[str, xr.DataArray] = {}
+    variables: dict[str, xr.DataArray] = {}
     for name, dimension, labels, values, units in _learned(maker, layout, arrays):
         if labels:
             coords = {dimension: labels}
             dims = (*SAMPLE, dimension)
-            made[name] = xr.DataArray(values, coords, dims, attrs={"units": units})
+            variables[name] = xr.DataArray(values, coords, dims, attrs={"units": units})
     for name, year in _YEARS.items():
-        if name in made:
+        if name in variables:
             units = "calendar years; 1930.5 is the start of July 1930"
-            made[year] = (made[name] + maker.period.first) / 12
-            made[year].attrs["units"] = units
-    return xr.Dataset(made, sizes)
+            variables[year] = (variables[name] + maker.period.first) / 12
+            variables[year].attrs["units"] = units
+    return xr.Dataset(variables, sizes)
 
 
 def statements_of(maker: Maker) -> xr.Dataset:
@@ -192,14 +192,14 @@ def names_of(dataset: xr.Dataset, dimension: str) -> list[str]:
     return [str(name) for name in dataset[dimension].values.ravel().tolist()]
 
 
-def _put_numbers(value: Floats, drawn: xr.DataArray, kind: Variable, names: list[str]) -> None:
+def _put_numbers(value: Floats, numbers: xr.DataArray, kind: Variable, names: list[str]) -> None:
     """Put the numbers of one kind into their places; a first use after an event is none of them."""
     places = {label: place for place, name in enumerate(names) if (label := kind.label(name))}
-    labels = [str(label) for label in drawn[kind.dimension].values.tolist()]
+    labels = [str(label) for label in numbers[kind.dimension].values.tolist()]
     chosen = [(place, places[label]) for place, label in enumerate(labels) if label in places]
     if chosen:
         of, to = map(list, zip(*chosen, strict=True))
-        value[..., to] = drawn.transpose(*SAMPLE, ...).values[..., of]
+        value[..., to] = numbers.transpose(*SAMPLE, ...).values[..., of]
 
 
 def _learned(
@@ -250,17 +250,19 @@ def _numbers(
     maker: Maker, layout: Layout, value: Floats
 ) -> Iterator[tuple[str, str, list[str], Floats, str]]:
     """Give events, lags and overlaps, and the first use of every changeover that is uncertain."""
-    free = [not isinstance(judged, Certain) for judged in layout.numbers.values()]
+    uncertain = [not isinstance(judged, Certain) for judged in layout.numbers.values()]
     since = f"months from the start of {month_label(maker.period.first)}"
     for kind in NUMBERS:
         named = [(place, kind.label(name)) for place, name in enumerate(layout.numbers)]
-        chosen = [(place, label) for place, label in named if label and free[place]]
+        chosen = [(place, label) for place, label in named if label and uncertain[place]]
         values = value[..., [place for place, _ in chosen]]
         labels = [label for _, label in chosen]
         units = since if kind.name in _YEARS else "months"
         if kind.name == "first_use":
             moving = [
-                p for p, r in enumerate(layout.ramps) if free[r.start] or _is_free(free, r.lag)
+                p
+                for p, r in enumerate(layout.ramps)
+                if uncertain[r.start] or _is_uncertain(uncertain, r.lag)
             ]
             starts = layout.starts(value.reshape(-1, value.shape[-1]))
             values = starts.reshape(*value.shape[:2], -1)[..., moving]
@@ -268,8 +270,8 @@ def _numbers(
         yield kind.name, kind.dimension, labels, values, units
 
 
-def _is_free(free: list[bool], place: int | None) -> bool:
-    return place is not None and free[place]
+def _is_uncertain(uncertain: list[bool], place: int | None) -> bool:
+    return place is not None and uncertain[place]
 
 
 def _mixed(layout: Layout) -> Iterator[tuple[str, int, str]]:

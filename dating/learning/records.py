@@ -47,8 +47,10 @@ class Records:
     @cached_property
     def months(self) -> Floats:
         """P(build month | stated date) summed up along the months, shape (instrument, month)."""
-        given = [reference.months_given(self.output) for reference in self.corpus.references]
-        return np.cumsum(given, axis=1)
+        probabilities = [
+            reference.months_given(self.output) for reference in self.corpus.references
+        ]
+        return np.cumsum(probabilities, axis=1)
 
     @cached_property
     def variants(self) -> Floats:
@@ -60,17 +62,17 @@ class Records:
     def courses(self) -> dict[str, Positions]:
         """The course of each feature for each variant, shape (variant,); ``variants`` has one."""
         count = self.variants.shape[1]
-        found: dict[str, Positions] = {}
+        by_feature: dict[str, Positions] = {}
         for place, track in enumerate(self.layout.tracks):
-            row = found.setdefault(track.name, np.zeros(count, dtype=np.int64))
+            row = by_feature.setdefault(track.name, np.zeros(count, dtype=np.int64))
             only = None if track.variant is None else self._variant_names.index(track.variant)
             row[slice(None) if only is None else only] = place
-        return found
+        return by_feature
 
     @cached_property
     def sights(self) -> list[tuple[int, str, int]]:
         """Instrument, feature and position of the state, for each state seen without doubt."""
-        found = []
+        rows = []
         for place, reference in enumerate(self.corpus.references):
             seen = {VARIANTS: reference.examination.variant, **reference.examination.seen}
             for name, states in self._states.items():
@@ -78,19 +80,19 @@ class Records:
                 if sight is not None and sight.sure is None and len(sight.named()) == 1:
                     (state,) = sight.named()
                     if sight.other is None and state in states:
-                        found.append((place, name, states.index(state)))
-        return found
+                        rows.append((place, name, states.index(state)))
+        return rows
 
     @cached_property
     def readings(self) -> list[tuple[int, int, float, float]]:
         """Instrument, measurement, value and error of each measured value."""
-        found = []
+        rows = []
         for place, reference in enumerate(self.corpus.references):
             for gauge, layout in enumerate(self.layout.gauges):
                 read = reference.examination.measured.get(layout.name)
                 if read is not None:
-                    found.append((place, gauge, float(read.value), float(read.within)))
-        return found
+                    rows.append((place, gauge, float(read.value), float(read.within)))
+        return rows
 
     @cached_property
     def feature_states(self) -> list[tuple[str, str]]:

@@ -92,13 +92,13 @@ def restate(maker: Maker, text: str, learned: Learned, ground: Basis) -> Restate
     if apart.draft and _is_plain(learned):
         divided = splice_all(divided, {("draft",): False}, file)
     statements = Statements(apart, layout_of(apart), learned, source)
-    made = splice_all(divided, statements.changes, file)
-    made = splice_all(made, dict([_listed(apart, source, maker, ground)]), file)
+    new_text = splice_all(divided, statements.changes, file)
+    new_text = splice_all(new_text, dict([_listed(apart, source, maker, ground)]), file)
     losses = tuple(_losses(maker, learned))
     widest = max(statements.gaps.items(), key=lambda pair: pair[1], default=("", 0.0))
     head = list(_head(maker, learned, ground, widest, losses))
-    made = _headed(fold_lines(made, text.splitlines()), head)
-    return Restatement(made, read_in(made, file), statements.gaps, losses)
+    new_text = _headed(fold_lines(new_text, text.splitlines()), head)
+    return Restatement(new_text, read_in(new_text, file), statements.gaps, losses)
 
 
 def _check_anchors(text: str, file: str) -> None:
@@ -120,7 +120,7 @@ def _free_name(maker: Maker) -> str:
 
 def _listed(apart: Maker, source: str, maker: Maker, ground: Basis) -> tuple[KeyPath, Written]:
     """List the corpus among the sources."""
-    said: Written = {
+    entry: Written = {
         "title": f"Reference corpus {ground.corpus}",
         "kind": "learned",
         "where": f"fingerprint {ground.corpus_fingerprint[:12]}",
@@ -129,20 +129,20 @@ def _listed(apart: Maker, source: str, maker: Maker, ground: Basis) -> tuple[Key
             f"of {_base(maker.origin.file)}, fingerprint {maker.origin.fingerprint[:12]}"
         ),
     }
-    return (("sources",), {source: said}) if apart.sources else ((), {"sources": {source: said}})
+    return (("sources",), {source: entry}) if apart.sources else ((), {"sources": {source: entry}})
 
 
 def _losses(maker: Maker, learned: Learned) -> Iterator[str]:
     """Say what was learned and cannot be stated in a maker file."""
-    free = [name for name, (_, feature) in maker.features().items() if feature.free_form]
-    if free and not _is_plain(learned):
-        verb = "says" if len(free) == 1 else "say"
+    free_form = [name for name, (_, feature) in maker.features().items() if feature.free_form]
+    if free_form and not _is_plain(learned):
+        verb = "says" if len(free_form) == 1 else "say"
         yield (
             "The shares over time of free-form features, and the latent variants behind them, "
-            f"cannot be stated in a maker file: {', '.join(free)} {verb} nothing without the "
+            f"cannot be stated in a maker file: {', '.join(free_form)} {verb} nothing without the "
             "learned file."
         )
-    elif free:
+    elif free_form:
         yield (
             "The shares over time of free-form features are stated by year, slips and replacements "
             "in them; how far they may be off is not."

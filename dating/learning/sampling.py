@@ -131,7 +131,7 @@ def learn(
 
     groups = {"constant_data": constant_group(plan.maker, plan.corpus, plan.tables.output)}
     if plan.free_form:
-        groups |= _found(plan, seed, report)
+        groups |= _free_form_groups(plan, seed, report)
     if not plan.layout.is_open:
         fits = groups["latent"].sizes["fit"] if plan.free_form else FITS
         return _result(groups | _nothing_sampled(fits), plan, accept=accept, seed=seed)
@@ -143,8 +143,8 @@ def learn(
         before=None if before is None else _chains_in(before),
         report=report,
     )
-    kept = chains.thinned() if draws is None and chains.health.good else chains
-    groups |= _sampled(plan, kept)
+    record = chains.thinned() if draws is None and chains.health.good else chains
+    groups |= _sampled(plan, record)
     if not chains.stopped:
         report("what the model expects")
         groups |= further_groups(
@@ -159,7 +159,7 @@ def learn(
         )
     tree = _result(groups, plan, accept=chains.accept, seed=seed)
     tree.attrs["runs"] = 1 if before is None else int(before.attrs["runs"]) + 1
-    if kept is not chains:
+    if record is not chains:
         tree.attrs.update(chains.health.attributes())
     if chains.stopped:
         tree.attrs["stopped"] = 1
@@ -209,7 +209,9 @@ def _nothing_sampled(fits: int) -> dict[str, xr.Dataset]:
     }
 
 
-def _found(plan: Plan, seed: int, report: Callable[[str], None]) -> dict[str, xr.Dataset]:
+def _free_form_groups(
+    plan: Plan, seed: int, report: Callable[[str], None]
+) -> dict[str, xr.Dataset]:
     output = plan.tables.output
     plain_fits = FITS if plan.layout.tracks else PLAIN_FITS
     latent = found_in(plan.corpus, output, seed, report, plain_fits)

@@ -85,21 +85,25 @@ def sensitivities_of(layout: Layout, tree: xr.DataTree) -> tuple[Sensitivity, ..
     import arviz as az  # noqa: PLC0415
 
     own = _own_numbers(layout)
-    asked = [(ramp, what) for ramp, numbers in enumerate(own) for what in numbers if numbers[what]]
-    if not asked:
+    questions = [
+        (ramp, what) for ramp, numbers in enumerate(own) for what in numbers if numbers[what]
+    ]
+    if not questions:
         return ()
     draws = _Draws(layout, tree)
-    scaled = draws.arranged(asked, [[*chain(*numbers.values())] for numbers in own])
-    to_data = np.zeros(len(asked))
+    scaled = draws.arranged(questions, [[*chain(*numbers.values())] for numbers in own])
+    to_data = np.zeros(len(questions))
     if draws.has_data:
         to_data = az.psense(scaled, group="likelihood")["asked"].values
-    found = []
-    for place, (ramp, what) in enumerate(asked):
+    sensitivities = []
+    for place, (ramp, what) in enumerate(questions):
         chosen, prior = {"place": [place]}, {"ramp": [ramp]}
         moved = az.psense(scaled, group="prior", coords=chosen, group_coords=prior)
         scores = float(moved["asked"].item()), float(to_data[place])
-        found.append(Sensitivity(layout.ramp_names[ramp], what, *scores, _rests_on(*scores)))
-    return tuple(found)
+        sensitivities.append(
+            Sensitivity(layout.ramp_names[ramp], what, *scores, _rests_on(*scores))
+        )
+    return tuple(sensitivities)
 
 
 class _Draws:
@@ -118,11 +122,11 @@ class _Draws:
             "overlap": np.log(layout.overlaps(flat)).reshape(*z.shape[:2], -1),
         }
 
-    def arranged(self, asked: list[tuple[int, What]], own: list[list[int]]) -> xr.DataTree:
+    def arranged(self, questions: list[tuple[int, What]], own: list[list[int]]) -> xr.DataTree:
         """Arrange what is asked about, the log density of judgements by ramp, and the corpus's."""
         import xarray as xr  # noqa: PLC0415
 
-        values = [self.by_what[what][..., ramp] for ramp, what in asked]
+        values = [self.by_what[what][..., ramp] for ramp, what in questions]
         judged = [-0.5 * (self.z[..., places] ** 2).sum(axis=-1) for places in own]
         groups = {
             "posterior": ("asked", "place", np.stack(values, axis=-1)),
@@ -142,8 +146,8 @@ class _Draws:
 def _own_numbers(layout: Layout) -> list[dict[What, list[int]]]:
     """Give, by changeover, the positions in z of the uncertain numbers of its date and width."""
     judged = enumerate(layout.numbers.values())
-    free = [place for place, number in judged if not isinstance(number, Certain)]
-    position = {place: z for z, place in enumerate(free)}
+    uncertain = [place for place, number in judged if not isinstance(number, Certain)]
+    position = {place: z for z, place in enumerate(uncertain)}
     return [
         {
             "first use": [position[p] for p in (ramp.start, ramp.lag) if p in position],

@@ -168,11 +168,11 @@ class Statements:
             measurement = self.maker.measurements()[gauge.name][1]
             keys = sorted(zip(measurement.mean, map(str, stated), strict=True))
             fine = _decimals(gauge.spread)
-            told = {
+            mean_by_key = {
                 key: round(float(mean), fine)
                 for (_, key), mean in zip(keys, means.mean(axis=0), strict=True)
             }
-            yield (*path, "mean"), told
+            yield (*path, "mean"), mean_by_key
             yield (*path, "spread"), float(f"{self.learned.spreads[:, place].mean():.3g}")
             yield path, {"source": self._sources(path)}
 
@@ -189,15 +189,15 @@ class Statements:
             curves = latent.curves(name).mean(axis=1)[:, 0]
             rows = shares_by_year(curves, tuple(feature.states), self.maker.period)
             path: KeyPath = ("components", part, "features", name)
-            told: dict[str, Written] = {"free_form": False, "slip": 0, "replaced": 0}
-            yield path, told | {"shares_at": rows, "source": self._sources(path)}
+            settings: dict[str, Written] = {"free_form": False, "slip": 0, "replaced": 0}
+            yield path, settings | {"shares_at": rows, "source": self._sources(path)}
 
     def _lags(self) -> Iterator[Change]:
         """State how the lags of marks differ, over instruments and draws alike."""
         for place, lag in enumerate(self.layout.lags):
-            drawn = self.learned.lags[:, place]
-            if np.ptp(drawn, axis=0).any():
-                quantiles = lag.quantiles(*drawn.T)
+            draws = self.learned.lags[:, place]
+            if np.ptp(draws, axis=0).any():
+                quantiles = lag.quantiles(*draws.T)
                 each = np.array([np.interp(_EVEN, lag.reached, row) for row in quantiles])
                 margin = self._margin(f"lag of {lag.mark}", each.ravel(), "span")
                 path = ("components", lag.component, "marks", lag.mark, "lag")
@@ -225,12 +225,12 @@ def shares_by_year(
     """
     middles = [min(max(year * 12 + 6, period.first), period.last) for year in period.years()]
     places = np.array(sorted({period.first, *middles, period.last})) - period.first
-    kept = _bends(places, curves[:, places])
+    bends = _bends(places, curves[:, places])
     return {
         month_label(period.first + int(place)): round_shares(
             dict(zip(states, curves[:, place].tolist(), strict=True))
         )
-        for place in places[kept]
+        for place in places[bends]
     }
 
 
@@ -263,12 +263,12 @@ def round_shares(shares: Mapping[str, float]) -> dict[str, float]:
     {'plain': 0.1235, 'lined': 0.87646, 'cut': 4e-05}
     """
     most = max(shares, key=lambda name: shares[name])
-    told = {
+    rounded = {
         name: round(share, 4) if share >= 0.001 else float(f"{share:.2g}")
         for name, share in shares.items()
     }
-    others = sum(share for name, share in told.items() if name != most)
-    return told | {most: round(1 - others, 6)}
+    others = sum(share for name, share in rounded.items() if name != most)
+    return rounded | {most: round(1 - others, 6)}
 
 
 def _rows(

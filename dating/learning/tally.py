@@ -125,11 +125,11 @@ class _Tallying:
         return sight.state if sight is not None and sight.sure is None else None
 
     def _readings(self, examination: Examination, variant: str | None) -> list[Key]:
-        found = [*self._sighted(examination, variant), *self._measured(examination)]
-        found += self._marked(examination)
-        for key in found:
+        keys = [*self._sighted(examination, variant), *self._measured(examination)]
+        keys += self._marked(examination)
+        for key in keys:
             self.counts.setdefault(key, np.zeros(self.layout.months))
-        return found
+        return keys
 
     def _sighted(self, examination: Examination, variant: str | None) -> Iterator[Key]:
         for position, track in enumerate(self.layout.tracks):
@@ -156,8 +156,8 @@ class _Tallying:
         for position, lag in enumerate(self.layout.lags):
             text = examination.marks.get(lag.mark)
             if text is not None:
-                found = mark_stretches(text, self.marks[lag.mark][1], self.period)
-                yield _MARK, position, tuple(end for stretch in found for end in stretch)
+                stretches = mark_stretches(text, self.marks[lag.mark][1], self.period)
+                yield _MARK, position, tuple(end for stretch in stretches for end in stretch)
 
     def _add_cases(self, reference: Reference, row: int) -> None:
         open_ = self.layout.walk is not None
@@ -183,14 +183,14 @@ class _Tallying:
             [key for key in keys if key[0] == kind] for kind in (_STATE, _MEASURED, _MARK)
         )
         places = {key: place for place, key in enumerate(keys)}
-        most = max((len(found) for _, _, found in self.cases), default=0)
+        most = max((len(readings) for _, _, readings in self.cases), default=0)
         cases, weights, of_row = [np.zeros((0, most), dtype=np.int64)], [np.zeros(0)], []
         months_of = [np.zeros(0, dtype=np.int64)]
-        for row, weight, found in self.cases:
+        for row, weight, readings in self.cases:
             month = np.flatnonzero(weight > 0)
             padded = np.full((len(month), most), len(keys) * months)
-            padded[:, : len(found)] = np.array([places[k] for k in found], int) * months
-            padded[:, : len(found)] += month[:, None]
+            padded[:, : len(readings)] = np.array([places[k] for k in readings], int) * months
+            padded[:, : len(readings)] += month[:, None]
             cases.append(padded)
             weights.append(weight[month])
             months_of.append(month)

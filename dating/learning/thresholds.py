@@ -64,7 +64,7 @@ def observed_of(corpus: Corpus, layout: Layout, output: Floats) -> tuple[Observe
     references = [reference for reference in corpus.references if reference.dated]
     spread = np.array([reference.months_given(output) for reference in references])
     dates, date = np.unique(spread, axis=0, return_inverse=True)
-    found: list[Observed | None] = [None] * len(layout.ramps)
+    observations: list[Observed | None] = [None] * len(layout.ramps)
     for track in layout.tracks:
         named = [_named(reference, track) for reference in references]
         for step, ramp in enumerate(track.ramps):
@@ -74,8 +74,8 @@ def observed_of(corpus: Corpus, layout: Layout, output: Floats) -> tuple[Observe
                 )
                 for side in _sides(track, step)
             ]
-            found[ramp] = _observed(dates, *sides)
-    return tuple(found)
+            observations[ramp] = _observed(dates, *sides)
+    return tuple(observations)
 
 
 def free_threshold(allowed: Floats, weights: Floats) -> Floats:

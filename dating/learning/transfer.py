@@ -51,13 +51,13 @@ def transfer(tree: xr.DataTree, maker: Maker) -> tuple[xr.DataTree, Edits]:
     }
     if "latent" in tree:
         latent = tree["latent"].to_dataset()
-        if kept := _kept_free_form(latent, maker, comparison):
-            groups["latent"] = _latent(latent, kept)
+        if features := _kept_free_form(latent, maker, comparison):
+            groups["latent"] = _latent(latent, features)
     if "levels" in tree and not edits:
         groups["levels"] = tree["levels"].to_dataset()
-    made = xr.DataTree.from_dict(groups)
-    made.attrs = dict(tree.attrs)
-    return made, edits
+    result = xr.DataTree.from_dict(groups)
+    result.attrs = dict(tree.attrs)
+    return result, edits
 
 
 def unlearned_free_form(tree: xr.DataTree, maker: Maker) -> set[str]:
@@ -79,8 +79,8 @@ def _parts_in(tree: xr.DataTree) -> dict[str, str]:
     if "constant_data" not in tree or "maker_part" not in tree["constant_data"]:
         raise TransferError("it does not say with which parts of the maker file")
     stated = tree["constant_data"].to_dataset()
-    told = map(str, stated["maker_part"].values.ravel().tolist())
-    return dict(zip(names_of(stated, "part"), told, strict=True))
+    prints = map(str, stated["maker_part"].values.ravel().tolist())
+    return dict(zip(names_of(stated, "part"), prints, strict=True))
 
 
 def _check(before: Parts, after: Parts) -> None:
@@ -105,17 +105,17 @@ def _posterior(tree: xr.DataTree, maker: Maker, comparison: Comparison) -> xr.Da
     stated = tree["constant_data"].to_dataset()
     arrays = _judged(maker, (posterior.sizes["chain"], posterior.sizes["draw"]))
 
-    def keep(array: str, dimension: str, names: list[str], kept: Collection[str]) -> None:
+    def keep(array: str, dimension: str, names: list[str], labels: Collection[str]) -> None:
         places = {name: place for place, name in enumerate(names_of(stated, dimension))}
         for place, name in enumerate(names):
-            if name in kept and name in places:
+            if name in labels and name in places:
                 arrays[array][..., place] = old[array][..., places[name]]
 
     numbers, features = list(layout.numbers), list(maker.features())
     keep("value", "number", numbers, [name for name in numbers if comparison.same_number(name)])
     for array, what in (("slip", "slip"), ("replaced", "replacement")):
-        kept = [name for name in features if comparison.same_chance(what, name)]
-        keep(array, "feature", features, kept)
+        labels = [name for name in features if comparison.same_chance(what, name)]
+        keep(array, "feature", features, labels)
     anchors = {
         f"{gauge.name} at {anchor}"
         for gauge in layout.gauges
@@ -146,21 +146,21 @@ def _same(comparison: Comparison, kind: str, names: list[str]) -> set[str]:
 
 def _judged(maker: Maker, lead: tuple[int, int]) -> dict[str, Floats]:
     """Draw everything from the present judgements, each number independent of the others."""
-    drawn, generator = prior_draws(maker), np.random.default_rng(7)
+    draws, generator = prior_draws(maker), np.random.default_rng(7)
     count = lead[0] * lead[1]
-    rows = np.resize(np.arange(len(drawn.values)), count)
+    rows = np.resize(np.arange(len(draws.values)), count)
     arrays = {
-        "value": generator.permuted(drawn.values[rows], axis=0),
-        "share": drawn.shares[generator.permutation(rows)],
-        "slip": generator.permuted(drawn.slip[rows], axis=0),
-        "replaced": generator.permuted(drawn.replaced[rows], axis=0),
-        "mean": generator.permuted(drawn.means[rows], axis=0),
-        "spread": generator.permuted(drawn.spreads[rows], axis=0),
-        "lag": generator.permuted(drawn.lags[rows, :, 0], axis=0),
-        "lag_ratio": generator.permuted(drawn.lags[rows, :, 1], axis=0),
-        "output_share": drawn.output[generator.permutation(rows)],
+        "value": generator.permuted(draws.values[rows], axis=0),
+        "share": draws.shares[generator.permutation(rows)],
+        "slip": generator.permuted(draws.slip[rows], axis=0),
+        "replaced": generator.permuted(draws.replaced[rows], axis=0),
+        "mean": generator.permuted(draws.means[rows], axis=0),
+        "spread": generator.permuted(draws.spreads[rows], axis=0),
+        "lag": generator.permuted(draws.lags[rows, :, 0], axis=0),
+        "lag_ratio": generator.permuted(draws.lags[rows, :, 1], axis=0),
+        "output_share": draws.output[generator.permutation(rows)],
     }
-    if drawn.output.size:
+    if draws.output.size:
         arrays["output_scale"] = np.tile([STEP, DEVIATION], (count, 1))
     return {name: array.reshape(*lead, *array.shape[1:]) for name, array in arrays.items()}
 
@@ -181,10 +181,10 @@ def _kept_free_form(latent: xr.Dataset, maker: Maker, comparison: Comparison) ->
     ]
 
 
-def _latent(latent: xr.Dataset, kept: list[str]) -> xr.Dataset:
+def _latent(latent: xr.Dataset, features: list[str]) -> xr.Dataset:
     """Keep the shares of some free-form features."""
     shares = {}
-    for place, name in enumerate(kept):
+    for place, name in enumerate(features):
         state = str(latent[name].dims[1])
         shares[f"shares {place}"] = latent[name].rename({state: f"state {place}"})
     return latent.drop_vars(list(_free_form(latent))).assign(shares)

@@ -13,7 +13,7 @@ _RESERVED = re.compile(r"con|prn|aux|nul|conin|conout|(com|lpt)[0-9]|index", re.
 """Kept by Windows (Microsoft, *Naming Files, Paths, and Namespaces*), and by the index."""
 
 
-def file_name(words: str, taken: Collection[str] = ()) -> str:
+def file_name(words: str, names: Collection[str] = ()) -> str:
     """Make a name for a file, without its ending.
 
     Examples
@@ -26,7 +26,7 @@ def file_name(words: str, taken: Collection[str] = ()) -> str:
     name = _OTHER.sub("-", plain).strip("-")[:LONGEST].strip("-") or "lot"
     if _RESERVED.fullmatch(name):
         name = f"lot-{name}"
-    known = {other.lower() for other in taken}
+    known = {other.lower() for other in names}
     unique, number = name, 1
     while unique.lower() in known:
         number += 1
@@ -42,7 +42,7 @@ def file_names(each: Iterable[str]) -> list[str]:
     >>> file_names(["lot 1", "lot 1"])
     ['lot-1', 'lot-1-2']
     """
-    taken: list[str] = []
+    names: list[str] = []
     for words in each:
-        taken.append(file_name(words, taken))
-    return taken
+        names.append(file_name(words, names))
+    return names

@@ -67,7 +67,7 @@ def check_template(path: Path) -> list[Problem]:
         return [_fault(str(path), error.lineno, str(error.message), name)]
     unknown = meta.find_undeclared_variables(tree) - set(_NAMES[name]) - set(environment.globals)
     problems = [
-        _fault(str(path), node.lineno, "no such name", name, found=node.name)
+        _fault(str(path), node.lineno, "no such name", name, text=node.name)
         for node in tree.find_all(nodes.Name)
         if node.ctx == "load" and node.name in unknown
     ]
@@ -83,7 +83,7 @@ def _strange_parts(file: str, tree: nodes.Template, name: str) -> Iterator[Probl
         if isinstance(node.node, nodes.Name) and node.node.name not in own:
             of = node.node.name
             if of in _NAMES[name] and of in _PARTS and node.attr not in _PARTS[of]:
-                yield _fault(file, node.lineno, "no such name", name, found=f"{of}.{node.attr}")
+                yield _fault(file, node.lineno, "no such name", name, text=f"{of}.{node.attr}")
 
 
 @cache
@@ -113,7 +113,7 @@ def _place(trace: TracebackType | None, house: House, path: str) -> tuple[str, i
     return file, line
 
 
-def _fault(file: str, line: int | None, message: str, name: str, found: str = "") -> Problem:
+def _fault(file: str, line: int | None, message: str, name: str, text: str = "") -> Problem:
     names = [
         part
         for known in _NAMES[name]
@@ -121,5 +121,5 @@ def _fault(file: str, line: int | None, message: str, name: str, found: str = ""
             [f"{known}.{field}" for field in _PARTS[known]] if known in _PARTS else [known]
         )
     ]
-    near = nearest_name(found, names) if found else ""
-    return Problem(file, line, "", message, found, ", ".join(names), near)
+    near = nearest_name(text, names) if text else ""
+    return Problem(file, line, "", message, text, ", ".join(names), near)

@@ -51,11 +51,11 @@ def cautions_for(maker: Maker, examination: Examination) -> tuple[Caution, ...]:
     ('student mandolins and tenor guitars: strings',)
     """
     reasons: dict[str, list[str]] = {}
-    for material, reason in _found(maker, examination):
+    for material, reason in _materials(maker, examination):
         for hazard in MATERIALS[material]:
-            kept = reasons.setdefault(hazard, [])
-            if reason not in kept:
-                kept.append(reason)
+            of_hazard = reasons.setdefault(hazard, [])
+            if reason not in of_hazard:
+                of_hazard.append(reason)
     return tuple(
         Caution(hazard, CAUTIONS[hazard], tuple(reasons[hazard]))
         for hazard in HAZARDS
@@ -63,7 +63,7 @@ def cautions_for(maker: Maker, examination: Examination) -> tuple[Caution, ...]:
     )
 
 
-def _found(maker: Maker, examination: Examination) -> Iterator[tuple[Material, str]]:
+def _materials(maker: Maker, examination: Examination) -> Iterator[tuple[Material, str]]:
     """Give each material that is there or may be, with what says so."""
     for material in maker.materials:
         yield material, f"{maker.product}: {material}"
@@ -79,8 +79,8 @@ def _found(maker: Maker, examination: Examination) -> Iterator[tuple[Material, s
 def _seen(name: str, feature: Feature, sight: Sight) -> Iterator[tuple[Material, str]]:
     for state in sight.named():
         for material in feature.materials.get(state, ()):
-            told = state if material == state else f"{state} ({material})"
-            yield material, f"{name}: {told}"
+            words = state if material == state else f"{state} ({material})"
+            yield material, f"{name}: {words}"
     if sight.other is not None:
         for material in materials_in(sight.other):
             yield material, f"{name}: {sight.other}"

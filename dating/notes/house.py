@@ -70,7 +70,7 @@ def house(folder: str | os.PathLike[str] | None = None) -> House:
 
     if folder is None:
         return House()
-    made = House(Path(folder))
+    templates = House(Path(folder))
     problems = _folder_problems(Path(folder))
     if not problems:
         problems = [
@@ -79,10 +79,10 @@ def house(folder: str | os.PathLike[str] | None = None) -> House:
             if (Path(folder) / name).is_file()
             for problem in check_template(Path(folder) / name)
         ]
-        problems += _style_problems(made)
+        problems += _style_problems(templates)
     if problems:
         raise InputError(problems)
-    return made
+    return templates
 
 
 def _folder_problems(folder: Path) -> list[Problem]:
@@ -91,7 +91,7 @@ def _folder_problems(folder: Path) -> list[Problem]:
         return [Problem(str(folder), None, "", "there is no such folder of templates")]
     names = sorted(path.name for path in folder.iterdir())
     if not set(names) & set(FILES):
-        near = next((found for name in names if (found := nearest_name(name, FILES))), "")
+        near = next((nearest for name in names if (nearest := nearest_name(name, FILES))), "")
         message = "the folder holds no template"
         return [Problem(str(folder), None, "", message, allowed=allowed, nearest=near)]
     strange = [name for name in names if name.startswith(("note.", "index.")) and name not in FILES]
@@ -108,11 +108,11 @@ def _folder_problems(folder: Path) -> list[Problem]:
     ]
 
 
-def _style_problems(made: House) -> list[Problem]:
-    lines = made.style.lower().splitlines()
+def _style_problems(templates: House) -> list[Problem]:
+    lines = templates.style.lower().splitlines()
     message = "a style may not close the element that it stands in"
     return [
-        Problem(str(made.file(STYLE)), number, "", message, found="</style")
+        Problem(str(templates.file(STYLE)), number, "", message, found="</style")
         for number, line in enumerate(lines, 1)
         if "</style" in line
     ]

@@ -75,14 +75,14 @@ def index_of(
     entries: Sequence[IndexEntry], language: Language, endings: Sequence[str] = ()
 ) -> Index:
     """Write the index of a sale."""
-    made = Index(
+    index = Index(
         language=language.code,
         title=language.texts["sale.title"],
         count=count_words(tuple(entries), language),
         head=tuple(language.texts[f"sale.{name}"] for name in COLUMNS),
         rows=tuple(_row(entry, language, endings) for entry in entries),
     )
-    return each_text(made, one_line)
+    return each_text(index, one_line)
 
 
 def index_html(index: Index, house: House) -> str:

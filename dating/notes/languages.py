@@ -158,39 +158,39 @@ def _checked(source: Source) -> dict[str, Any]:
     return dict(source.data)
 
 
-def _problems(source: Source, wanted: Mapping[KeyPath, Any]) -> Iterator[Problem]:
+def _problems(source: Source, english: Mapping[KeyPath, Any]) -> Iterator[Problem]:
     """Hold a language against the English one."""
-    given = dict(_texts(source.data))
-    known = [".".join(map(str, path)) for path in wanted]
-    for path in given.keys() - wanted.keys():
-        found = ".".join(map(str, path))
-        yield source.problem(path, "there is no such text", found=found, allowed=known)
-    for path in wanted.keys() - given.keys():
-        text = str(wanted[path])
+    texts = dict(_texts(source.data))
+    known = [".".join(map(str, path)) for path in english]
+    for path in texts.keys() - english.keys():
+        key = ".".join(map(str, path))
+        yield source.problem(path, "there is no such text", found=key, allowed=known)
+    for path in english.keys() - texts.keys():
+        text = str(english[path])
         yield source.problem((), f"{'.'.join(map(str, path))} is missing", allowed=text)
-    for path in wanted.keys() & given.keys():
-        yield from _text_problems(source, path, given[path], wanted[path])
+    for path in english.keys() & texts.keys():
+        yield from _text_problems(source, path, texts[path], english[path])
 
 
-def _text_problems(source: Source, path: KeyPath, given: Any, wanted: Any) -> Iterator[Problem]:
+def _text_problems(source: Source, path: KeyPath, text: Any, english: Any) -> Iterator[Problem]:
     if path == ("months",):
-        if not isinstance(given, list) or len(given) != 12:
-            yield source.problem(path, "the names of twelve months are wanted here", found=given)
+        if not isinstance(text, list) or len(text) != 12:
+            yield source.problem(path, "the names of twelve months are wanted here", found=text)
         return
-    if not isinstance(given, str) or not given.strip():
-        yield source.problem(path, "text is wanted here; in quotation marks", found=given)
+    if not isinstance(text, str) or not text.strip():
+        yield source.problem(path, "text is wanted here; in quotation marks", found=text)
         return
-    if path == ("language",) and not _CODE.fullmatch(given):
+    if path == ("language",) and not _CODE.fullmatch(text):
         allowed = "a code of BCP 47, such as en, fr-CA or nds"
-        yield source.problem(path, "no code of a language", found=given, allowed=allowed)
-    places = _places(wanted)
+        yield source.problem(path, "no code of a language", found=text, allowed=allowed)
+    places = _places(english)
     try:
-        same = _places(given) == places
+        same = _places(text) == places
     except ValueError:
         same = False
     if not same:
         allowed = ", ".join(f"{{{place}}}" for place in sorted(places)) or "none"
-        yield source.problem(path, "other places than in English", found=given, allowed=allowed)
+        yield source.problem(path, "other places than in English", found=text, allowed=allowed)
 
 
 def _places(text: str) -> set[str]:

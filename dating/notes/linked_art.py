@@ -83,8 +83,8 @@ def linked_art(
     --------
     >>> from dating import estimate, read_examination, read_maker
     >>> maker = read_maker("priors/marrowby.yaml")
-    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
-    >>> record = linked_art(made, level=0.9)
+    >>> result = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> record = linked_art(result, level=0.9)
     >>> record["id"], record["type"]
     ('https://example.org/object/M-001', 'HumanMadeObject')
     """
@@ -92,9 +92,9 @@ def linked_art(
 
     months = estimate.highest_density(level)
     top = _instrument(estimate, identifier, base)
-    said = statements or (_dated(months, "this instrument"), Statement(OPINION))
-    for statement in (*said, *_warned(estimate)):
-        top.referred_to_by = _written(statement)
+    sentences = statements or (_dated(months, "this instrument"), Statement(OPINION))
+    for statement in (*sentences, *_warned(estimate)):
+        top.referred_to_by = _linguistic_object(statement)
     if number := estimate.maker.hornbostel_sachs:
         top.classified_as = _class(number, base)
     top.produced_by = _production(estimate, months, base)
@@ -102,7 +102,7 @@ def linked_art(
         part = model.HumanMadeObject(ident="", label=name)
         part.identified_by = vocab.PrimaryName(ident="", content=name)
         for statement in _moved(name, chance, _own_months(estimate, name, level)):
-            part.referred_to_by = _written(statement)
+            part.referred_to_by = _linguistic_object(statement)
         top.part = part
     return _plain(top)
 
@@ -119,8 +119,9 @@ def linked_art_parts(
     --------
     >>> from dating import estimate, read_examination, read_maker
     >>> maker = read_maker("priors/marrowby.yaml")
-    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
-    >>> len(linked_art_parts(made, level=0.9)) == sum(p < 0.5 for p in made.originality.values())
+    >>> result = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> original = result.originality.values()
+    >>> len(linked_art_parts(result, level=0.9)) == sum(p < 0.5 for p in original)
     True
     """
     from cromulent import model, vocab  # noqa: PLC0415
@@ -133,9 +134,9 @@ def linked_art_parts(
         part.identified_by = vocab.PrimaryName(ident="", content=label)
         part.part_of = model.HumanMadeObject(whole.id, label=whole._label)
         own = _own_months(estimate, name, level)
-        said = (*_moved(name, chance, own), Statement(OPINION), *_warned(estimate))
-        for statement in said:
-            part.referred_to_by = _written(statement)
+        sentences = (*_moved(name, chance, own), Statement(OPINION), *_warned(estimate))
+        for statement in sentences:
+            part.referred_to_by = _linguistic_object(statement)
         part.produced_by = _production(estimate, own, base)
         records.append(_plain(part))
     return tuple(records)
@@ -181,11 +182,11 @@ def _production(estimate: Estimate, months: MonthSet, base: str) -> Any:
             f"The set is not one stretch: {months}. The bounds span the months between as well, "
             "which are not in the set."
         )
-        production.referred_to_by = _written(Statement(gaps))
+        production.referred_to_by = _linguistic_object(Statement(gaps))
     return production
 
 
-def _written(statement: Statement) -> Any:
+def _linguistic_object(statement: Statement) -> Any:
     """Make a statement about the production, in its language.
 
     Its types are made anew each time: cromulent writes one that a record already holds without

@@ -27,7 +27,7 @@ class DatedLot:
         The lot as it was read.
     entry : IndexEntry
         Its place in the index.
-    noted : EstimateNote or None
+    estimate_note : EstimateNote or None
         Its estimate and note; None where it could not be read or dated.
     problems : tuple of Problem
         Why it could not.
@@ -35,7 +35,7 @@ class DatedLot:
 
     lot: Lot
     entry: IndexEntry
-    noted: EstimateNote | None
+    estimate_note: EstimateNote | None
     problems: tuple[Problem, ...]
 
 
@@ -74,10 +74,12 @@ def sell_lot(
     if lot.examination is None:
         return DatedLot(lot, failed_entry(lot.number, lot.title, lot.problems), None, lot.problems)
     try:
-        made = estimate(maker, lot.examination, level=wording.level, seed=seed, learned=learned)
+        result = estimate(maker, lot.examination, level=wording.level, seed=seed, learned=learned)
     except InputError as error:
         entry = failed_entry(lot.number, lot.examination.instrument, error.problems)
         return DatedLot(lot, entry, None, error.problems)
     title = wording.language.say("headings.lot", lot=lot.number)
-    note = note_of(made, wording, title=title, words=lot.title)
-    return DatedLot(lot, entry_of(made, wording, lot.number, name), EstimateNote(made, note), ())
+    note = note_of(result, wording, title=title, words=lot.title)
+    return DatedLot(
+        lot, entry_of(result, wording, lot.number, name), EstimateNote(result, note), ()
+    )

@@ -87,9 +87,9 @@ def read_lots(
         unknown = f"{maker.maker} has no feature, mark or measurement of this name"
         if problems := list(sheet.head_problems(_REQUIRED, columns, unknown)):
             raise InputError(problems)
-    taken: dict[str, int] = {}
+    line_of: dict[str, int] = {}
     unlisted: Unlisted | None = {} if allow_unlisted else None
-    lots = tuple(_lot(sheet, row, columns, maker, taken, unlisted) for row in sheet.rows)
+    lots = tuple(_lot(sheet, row, columns, maker, line_of, unlisted) for row in sheet.rows)
     return Lots(maker, lots, unlisted or {})
 
 
@@ -98,34 +98,34 @@ def _lot(  # noqa: PLR0917 (one row, and all that it needs)
     row: SheetRow,
     columns: list[str],
     maker: Maker,
-    taken: dict[str, int],
+    line_of: dict[str, int],
     unlisted: Unlisted | None,
 ) -> Lot:
     origin = sheet.source(row.line, None, ())
-    given, wanted = len(row.cells), len(sheet.head.cells)
-    if given != wanted:
-        message = f"there are {wanted} columns, and this row has {given} cells"
+    count, width = len(row.cells), len(sheet.head.cells)
+    if count != width:
+        message = f"there are {width} columns, and this row has {count} cells"
         return Lot(row.line, f"line {row.line}", "", None, (origin.problem((), message),))
     cells = sheet.by_column(row, columns)
     number = cells.get("lot", "")
-    problems = list(_number_problems(sheet, row.line, number, taken))
+    problems = list(_number_problems(sheet, row.line, number, line_of))
     cells.setdefault("instrument", f"lot {number}" if number else f"line {row.line}")
-    examination, found = examination_in(sheet, row.line, cells, maker, unlisted)
-    problems += found
+    examination, further = examination_in(sheet, row.line, cells, maker, unlisted)
+    problems += further
     if examination is not None:
-        examination, found = _examined(sheet, row.line, cells, examination)
-        problems += found
+        examination, further = _examined(sheet, row.line, cells, examination)
+        problems += further
     known = number[:_LONGEST] or f"line {row.line}"
     seen = None if problems else examination
     return Lot(row.line, known, cells.get("title", ""), seen, tuple(problems))
 
 
 def _number_problems(
-    sheet: Sheet, line: int, number: str, taken: dict[str, int]
+    sheet: Sheet, line: int, number: str, line_of: dict[str, int]
 ) -> Iterator[Problem]:
     """Hold that a lot has a number of its own."""
     origin = sheet.source(line, None, ())
-    first = taken.setdefault(number, line)
+    first = line_of.setdefault(number, line)
     if not number:
         yield origin.problem(("lot",), "a lot needs a number of its own")
     elif len(number) > _LONGEST:

@@ -154,19 +154,19 @@ def note_of(estimate: Estimate, wording: Wording, *, title: str = "", words: str
     >>> from dating import estimate, read_examination, read_maker
     >>> from dating.notes.languages import language
     >>> maker = read_maker("priors/marrowby.yaml")
-    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
-    >>> note_of(made, Wording(language("en"))).title
+    >>> result = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> note_of(result, Wording(language("en"))).title
     'M-001'
     """
     language, maker = wording.language, estimate.maker
-    made, sentences = dated(estimate, wording), date_sentences(estimate, wording)
+    date, sentences = dated(estimate, wording), date_sentences(estimate, wording)
     invented = maker.invented or estimate.examination.invented
     sections, evidence = _sections(estimate, wording), _evidence(estimate, wording)
-    said = [sentences[0], *(words for section in sections for words in section.sentences)]
-    said += [cell for row in evidence.rows for cell in row[2:]]
+    texts = [sentences[0], *(words for section in sections for words in section.sentences)]
+    texts += [cell for row in evidence.rows for cell in row[2:]]
     explained = (
         *unsound_sentences(estimate, wording),
-        *circa_sentences(said, wording),
+        *circa_sentences(texts, wording),
         *sentences[1:],
     )
     return Note(
@@ -176,16 +176,16 @@ def note_of(estimate: Estimate, wording: Wording, *, title: str = "", words: str
         subtitle=words or f"{maker.product}, {maker.maker}",
         invented=language.texts["record.invented"] if invented else "",
         statement=sentences[0],
-        short=date_words(made.phrase, language, "short"),
-        chance=made.chance,
-        edtf=made.edtf,
+        short=date_words(date.phrase, language, "short"),
+        chance=date.chance,
+        edtf=date.edtf,
         date=NoteSection(language.texts["headings.date"], explained),
         sections=sections,
         evidence=evidence,
         closing=_closing(estimate, wording),
         opinion=language.texts["opinion"],
-        record=_record(estimate, wording, made),
-        picture=_picture(estimate, wording, made),
+        record=_record(estimate, wording, date),
+        picture=_picture(estimate, wording, date),
     )
 
 
@@ -197,11 +197,11 @@ def _sections(estimate: Estimate, wording: Wording) -> tuple[NoteSection, ...]:
         "settle": settling_sentences,
     }
     texts = wording.language.texts
-    made = (
+    sections = (
         NoteSection(texts[f"headings.{name}"], tuple(rule(estimate, wording)))
         for name, rule in rules.items()
     )
-    return tuple(section for section in made if section.sentences)
+    return tuple(section for section in sections if section.sentences)
 
 
 def _evidence(estimate: Estimate, wording: Wording) -> Table:
@@ -252,17 +252,19 @@ def _closing(estimate: Estimate, wording: Wording) -> tuple[NoteSection, ...]:
     if worst > TOLERATED_ERROR and not isinf(worst):
         limits.append(language.say("limits_draws", error=language.number(worst, 3)))
     cautions = [_caution(caution, language) for caution in _cautions(estimate, language)]
-    made = {"method": method, "limits": limits, "cautions": cautions}
+    contents = {"method": method, "limits": limits, "cautions": cautions}
     return tuple(
-        NoteSection(texts[f"headings.{name}"], tuple(said)) for name, said in made.items() if said
+        NoteSection(texts[f"headings.{name}"], tuple(lines))
+        for name, lines in contents.items()
+        if lines
     )
 
 
 def _cautions(estimate: Estimate, language: Language) -> Iterator[Caution]:
     """Give the cautions for what is there, and for the looks that the note speaks of."""
-    found = cautions_for(estimate.maker, estimate.examination)
-    yield from found
-    known = {caution.key for caution in found}
+    cautions = cautions_for(estimate.maker, estimate.examination)
+    yield from cautions
+    known = {caution.key for caution in cautions}
     for look in telling_looks(estimate):
         for hazard in _look_of(estimate, look.name).hazards:
             if hazard not in known:
@@ -285,7 +287,7 @@ def _caution(caution: Caution, language: Language) -> str:
     return f"{words[0].upper()}{words[1:]} ({language.texts['join.comma'].join(caution.because)})."
 
 
-def _record(estimate: Estimate, wording: Wording, made: DateWording) -> Table:
+def _record(estimate: Estimate, wording: Wording, date: DateWording) -> Table:
     """List what the note rests on, from which it can be made again."""
     language, maker, examination = wording.language, estimate.maker, estimate.examination
     learned = estimate.learned
@@ -296,7 +298,7 @@ def _record(estimate: Estimate, wording: Wording, made: DateWording) -> Table:
         "class": maker.hornbostel_sachs or "",
         "examined": language.day(examination.examined) if examination.examined else "",
         "by": examination.by,
-        "edtf": made.edtf,
+        "edtf": date.edtf,
         "shortest": estimate.edtf(wording.level),
         "level": language.percent(wording.level),
         "scale": PROBABILITY_SCALE,
@@ -316,12 +318,12 @@ def _file(name: str, fingerprint: str) -> str:
     return f"{bare}, SHA-256 {fingerprint[:_FINGERPRINT]}" if fingerprint else bare
 
 
-def _picture(estimate: Estimate, wording: Wording, made: DateWording) -> str:
+def _picture(estimate: Estimate, wording: Wording, date: DateWording) -> str:
     language = wording.language
     return language.say(
         "picture",
         instrument=estimate.examination.instrument,
         mode=language.month(estimate.mode),
-        date=date_words(made.phrase, language, "short"),
-        chance=language.percent(made.chance),
+        date=date_words(date.phrase, language, "short"),
+        chance=language.percent(date.chance),
     )

@@ -66,22 +66,22 @@ def documents_of(
 
     Raises InputError when a template has a fault.
     """
-    note, drawn = dated.note, None
+    note, picture = dated.note, None
     files: dict[str, bytes] = {}
     missing: tuple[str, ...] = ()
     if set(formats) - {"linked-art"}:
-        drawn = picture_for(dated.estimate, wording, note.picture)
+        picture = picture_for(dated.estimate, wording, note.picture)
     for form in dict.fromkeys(formats):
         file = f"{name}{ENDINGS[form]}"
-        if form == "markdown" and drawn is not None:
+        if form == "markdown" and picture is not None:
             files[file] = as_markdown(note, house, f"{name}.svg").encode()
-            files[f"{name}.svg"] = drawn.svg
+            files[f"{name}.svg"] = picture.svg
         elif form == "html":
-            files[file] = as_html(note, house, drawn).encode()
+            files[file] = as_html(note, house, picture).encode()
         elif form == "word":
-            files[file] = as_docx(note, house, drawn)
+            files[file] = as_docx(note, house, picture)
         elif form == "pdf":
-            printed = as_pdf(note, house, drawn)
+            printed = as_pdf(note, house, picture)
             files[file], missing = printed.pdf, printed.missing
         else:
             files[file] = _linked(dated, wording)
@@ -101,9 +101,9 @@ def write_all(folder: Path, files: Mapping[str, bytes]) -> Iterator[Path]:
 def _linked(dated: EstimateNote, wording: Wording) -> bytes:
     """Write the record in JSON-LD, with what the note says of date, parts and opinion."""
     note = dated.note
-    said = [note.statement, *note.date.sentences]
-    said += [sentence for section in note.sections for sentence in section.sentences]
-    statements = [Statement(words, note.language) for words in (*said, note.opinion)]
+    sentences = [note.statement, *note.date.sentences]
+    sentences += [sentence for section in note.sections for sentence in section.sentences]
+    statements = [Statement(words, note.language) for words in (*sentences, note.opinion)]
     record = linked_art(
         dated.estimate, level=wording.level, statements=statements, identifier=note.title
     )

@@ -35,13 +35,13 @@ def piece_words(piece: Piece, estimate: Estimate, language: Language) -> str:
     if piece.kind == "measurement":
         reading = seen.measured[piece.name]
         unit = maker.measurements()[piece.name][1].unit
-        return _reading(reading, unit, language) if reading else piece.said
+        return _reading(reading, unit, language) if reading else piece.observation
     sight = seen.variant if piece.kind == "variant" else seen.seen[piece.name]
     if piece.kind == "variant":
         states = maker.variants.states if maker.variants else {}
     else:
         states = maker.features()[piece.name][1].states
-    return sight_words(sight, states, language) if sight else piece.said
+    return sight_words(sight, states, language) if sight else piece.observation
 
 
 def sight_words(sight: Sight, states: dict[str, str], language: Language) -> str:

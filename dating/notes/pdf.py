@@ -40,21 +40,21 @@ class PdfNote:
     missing: tuple[str, ...]
 
 
-def as_pdf(note: Note, house: House, drawn: NotePicture | None = None) -> PdfNote:
+def as_pdf(note: Note, house: House, note_picture: NotePicture | None = None) -> PdfNote:
     """Set a note as a PDF file.
 
     Raises InputError when the house's template has a fault.
     """
-    said = each_text(note, lambda text: bound(one_line(text)))
-    data = json.dumps(asdict(said) | _spoken(said.language), ensure_ascii=False)
-    picture = drawn.svg.decode() if drawn else ""
+    content = each_text(note, lambda text: bound(one_line(text)))
+    data = json.dumps(asdict(content) | _spoken(content.language), ensure_ascii=False)
+    picture = note_picture.svg.decode() if note_picture else ""
     missing: set[str] = set()
     for _ in range(_ROUNDS):
         clean = "".join(_STAND_IN if sign in missing else sign for sign in data)
-        made = _compiled(house, {"note": clean, "picture": picture})
-        if isinstance(made, bytes):
-            return PdfNote(made, tuple(sorted(missing)))
-        missing |= made
+        result = _compiled(house, {"note": clean, "picture": picture})
+        if isinstance(result, bytes):
+            return PdfNote(result, tuple(sorted(missing)))
+        missing |= result
     raise InputError([Problem(str(house.file(PRINT)), None, "", "the fonts lack too many signs")])
 
 
@@ -73,13 +73,13 @@ def _compiled(house: House, inputs: dict[str, str]) -> bytes | set[str]:
     fonts: Any = [str(house.folder)] if house.folder else []
     compiler = typst.Compiler(root=str(path.parent), font_paths=fonts, ignore_system_fonts=True)
     try:
-        made = compiler.compile(str(path), format="pdf", sys_inputs=inputs, pdf_standards=STANDARD)
+        pdf = compiler.compile(str(path), format="pdf", sys_inputs=inputs, pdf_standards=STANDARD)
     except typst.TypstError as error:
         lacking = _lacking(error.diagnostic)
         if not lacking:
             raise InputError([_fault(path, error)]) from None
         return lacking
-    return made if isinstance(made, bytes) else b""
+    return pdf if isinstance(pdf, bytes) else b""
 
 
 def _lacking(diagnostic: str) -> set[str]:

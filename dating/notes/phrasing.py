@@ -117,10 +117,10 @@ def phrase_of(
     """
     family = _family(period.first, period.last, convention.years)
     sums = np.concatenate([[0.0], np.cumsum(probabilities)])
-    held = sums[family.stop] - sums[family.start]
+    mass = sums[family.stop] - sums[family.start]
     enough = level - _ENOUGH
-    chosen = family.narrowest(np.flatnonzero(held >= enough), held)
-    pair = family.narrowest_pair(held, enough, chosen[0].months if chosen else len(period))
+    chosen = family.narrowest(np.flatnonzero(mass >= enough), mass)
+    pair = family.narrowest_pair(mass, enough, chosen[0].months if chosen else len(period))
     chosen = pair or chosen
     if not chosen or sum(phrase.months for phrase in chosen) >= level * len(period):
         return DatePhrase((Phrase("whole", period.first, period.last),))
@@ -155,15 +155,15 @@ class _Family:
     stop: NDArray[np.int64]
     months: int
 
-    def narrowest(self, among: NDArray[np.intp], held: Floats) -> tuple[Phrase, ...]:
+    def narrowest(self, among: NDArray[np.intp], mass: Floats) -> tuple[Phrase, ...]:
         """Give the narrowest of some stretches; none where there is none."""
         if not len(among):
             return ()
         least = among[self.size[among] == self.size[among].min()]
         years = [place for place in least if self.phrases[place].form == "year"]
-        return (self.phrases[max(years or least, key=lambda place: (held[place], -place))],)
+        return (self.phrases[max(years or least, key=lambda place: (mass[place], -place))],)
 
-    def narrowest_pair(self, held: Floats, enough: float, below: int) -> tuple[Phrase, ...]:
+    def narrowest_pair(self, mass: Floats, enough: float, below: int) -> tuple[Phrase, ...]:
         """Give the narrowest two stretches that hold enough and claim fewer months than that.
 
         Stretches that end by a cut and stretches that begin well after it are summed up by their
@@ -173,8 +173,8 @@ class _Family:
         cuts = self.months - APART
         if cuts < 1 or not len(sizes):
             return ()
-        left = np.stack([self._best_by(held, size) for size in sizes])[:, :cuts]
-        right = np.stack([self._best_from(held, size) for size in sizes])[:, APART : APART + cuts]
+        left = np.stack([self._best_by(mass, size) for size in sizes])[:, :cuts]
+        right = np.stack([self._best_from(mass, size) for size in sizes])[:, APART : APART + cuts]
         claimed = sizes[:, None] + sizes[None, :]
         best = np.array([(row + right).max(axis=1) for row in left])
         fits = (best >= enough) & (claimed < below)
@@ -185,25 +185,25 @@ class _Family:
         cut = int((left[first] + right[second]).argmax())
         ending = (self.size == sizes[first]) & (self.stop <= cut)
         beginning = (self.size == sizes[second]) & (self.start >= cut + APART)
-        return (self._likeliest(ending, held), self._likeliest(beginning, held))
+        return (self._likeliest(ending, mass), self._likeliest(beginning, mass))
 
-    def _best_by(self, held: Floats, size: int) -> Floats:
+    def _best_by(self, mass: Floats, size: int) -> Floats:
         """Give what the best stretch of a size holds that ends by each month."""
         best = np.full(self.months + 1, -np.inf)
-        of_size = (self.size == size) & (held >= EACH)
-        np.maximum.at(best, self.stop[of_size], held[of_size])
+        of_size = (self.size == size) & (mass >= EACH)
+        np.maximum.at(best, self.stop[of_size], mass[of_size])
         return np.maximum.accumulate(best)
 
-    def _best_from(self, held: Floats, size: int) -> Floats:
+    def _best_from(self, mass: Floats, size: int) -> Floats:
         """Give what the best stretch of a size holds that begins at each month or later."""
         best = np.full(self.months + 1, -np.inf)
-        of_size = (self.size == size) & (held >= EACH)
-        np.maximum.at(best, self.start[of_size], held[of_size])
+        of_size = (self.size == size) & (mass >= EACH)
+        np.maximum.at(best, self.start[of_size], mass[of_size])
         return np.maximum.accumulate(best[::-1])[::-1]
 
-    def _likeliest(self, among: NDArray[np.bool_], held: Floats) -> Phrase:
+    def _likeliest(self, among: NDArray[np.bool_], mass: Floats) -> Phrase:
         places = np.flatnonzero(among)
-        return self.phrases[int(places[held[places].argmax()])]
+        return self.phrases[int(places[mass[places].argmax()])]
 
 
 @lru_cache

@@ -44,10 +44,10 @@ def picture_for(estimate: Estimate, wording: Wording, words: str) -> NotePicture
     from dating.figures.notes import NARROW, draw_note, png_of, svg_of  # noqa: PLC0415
     from dating.figures.pages import picture_of  # noqa: PLC0415
 
-    written = picture_words(wording, words)
+    labels = picture_words(wording, words)
     claimed = [(part.first, part.last) for part in dated(estimate, wording).phrase.phrases]
-    figure = draw_note(estimate, claimed, written)
-    narrow = draw_note(estimate, claimed, written, NARROW)
+    figure = draw_note(estimate, claimed, labels)
+    narrow = draw_note(estimate, claimed, labels, NARROW)
     return NotePicture(
         words=words,
         svg=svg_of(figure),

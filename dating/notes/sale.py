@@ -67,13 +67,13 @@ class IndexEntry:
 
 def entry_of(estimate: Estimate, wording: Wording, lot: str, note: str) -> IndexEntry:
     """Enter a lot in the index."""
-    made = dated(estimate, wording)
+    date = dated(estimate, wording)
     return IndexEntry(
         lot=lot,
         instrument=estimate.examination.instrument,
-        date=date_words(made.phrase, wording.language, "short"),
-        chance=made.chance,
-        edtf=made.edtf,
+        date=date_words(date.phrase, wording.language, "short"),
+        chance=date.chance,
+        edtf=date.edtf,
         original=estimate.all_original,
         why=second_look(estimate, wording),
         note=note,
@@ -91,8 +91,8 @@ def _in_a_sentence(problem: Problem) -> str:
     line = "" if problem.line is None else f"line {problem.line}: "
     key = f"{problem.key}: " if problem.key else ""
     details = "; ".join(f"{name} {text}" for name, text in problem.details().items() if text)
-    told = f"{line}{key}{problem.message}" + (f" ({details})" if details else "")
-    return " ".join(told.split())
+    sentence = f"{line}{key}{problem.message}" + (f" ({details})" if details else "")
+    return " ".join(sentence.split())
 
 
 def second_look(estimate: Estimate, wording: Wording) -> tuple[str, ...]:

@@ -74,11 +74,11 @@ class SaleFolder:
     def record(self, line: int) -> LotRecord | None:
         """Look up a lot that was finished before."""
         try:
-            made = _record_in(json_in(self.unfinished / _LOTS / f"{line}.json"))
-            whole = all(digest_of(self.files / name) == made.files[name] for name in made.files)
+            lot = _record_in(json_in(self.unfinished / _LOTS / f"{line}.json"))
+            whole = all(digest_of(self.files / name) == lot.files[name] for name in lot.files)
         except (OSError, ValueError, TypeError, KeyError):
             return None
-        return made if whole else None
+        return lot if whole else None
 
     def keep(
         self,
@@ -95,9 +95,9 @@ class SaleFolder:
         for name, content in files.items():
             write_whole(self.files / name, content)
         digests = {name: sha256(content).hexdigest() for name, content in files.items()}
-        made = LotRecord(entry, tuple(problems), tuple(missing), digests)
-        write_whole(self.unfinished / _LOTS / f"{line}.json", json_bytes(asdict(made)))
-        return made
+        record = LotRecord(entry, tuple(problems), tuple(missing), digests)
+        write_whole(self.unfinished / _LOTS / f"{line}.json", json_bytes(asdict(record)))
+        return record
 
     def put_in_place(self, lots: Iterable[LotRecord], index: Mapping[str, bytes]) -> Remainder:
         """Move the sale in: all of it, or none.
@@ -129,22 +129,22 @@ def begin(folder: Path, fingerprint: str) -> SaleFolder:
 
     Raises InputError when that folder cannot be made, or holds what no sale has written.
     """
-    made = SaleFolder(folder)
+    sale = SaleFolder(folder)
     state = json_bytes({"fingerprint": fingerprint})
     try:
-        _check_ours(made.unfinished)
-        made.restore()
-        if _content(made.unfinished / _STATE) != state:
-            if made.unfinished.exists():
-                shutil.rmtree(made.unfinished)
-            made.unfinished.mkdir()
+        _check_ours(sale.unfinished)
+        sale.restore()
+        if _content(sale.unfinished / _STATE) != state:
+            if sale.unfinished.exists():
+                shutil.rmtree(sale.unfinished)
+            sale.unfinished.mkdir()
         for part in (_FILES, _LOTS):
-            (made.unfinished / part).mkdir(exist_ok=True)
+            (sale.unfinished / part).mkdir(exist_ok=True)
     except OSError as error:
         message = f"the folder cannot be made: {error.strerror or error}"
-        raise InputError([Problem(str(made.unfinished), None, "", message)]) from None
-    write_whole(made.unfinished / _STATE, state)
-    return made
+        raise InputError([Problem(str(sale.unfinished), None, "", message)]) from None
+    write_whole(sale.unfinished / _STATE, state)
+    return sale
 
 
 def fingerprint_of(files: Iterable[Path], choices: Mapping[str, object]) -> str:
@@ -158,8 +158,8 @@ def fingerprint_of(files: Iterable[Path], choices: Mapping[str, object]) -> str:
         problem = Problem(str(error.filename), None, "", f"cannot be read: {error.strerror}")
         raise InputError([problem]) from None
     versions = [platform.python_version(), *map(_version, _LIBRARIES)]
-    said = {name: str(value) for name, value in choices.items()}
-    return sha256(json_bytes({"files": known, "choices": said, "versions": versions})).hexdigest()
+    texts = {name: str(value) for name, value in choices.items()}
+    return sha256(json_bytes({"files": known, "choices": texts, "versions": versions})).hexdigest()
 
 
 def _check_ours(unfinished: Path) -> None:

@@ -136,14 +136,14 @@ def date_words(phrase: DatePhrase, language: Language, group: str = "date") -> s
 
 def date_sentences(estimate: Estimate, wording: Wording) -> list[str]:
     """State the date, and what its words mean."""
-    language, made = wording.language, dated(estimate, wording)
-    chance = language.percent(made.chance)
-    forms = [phrase.form for phrase in made.phrase.phrases]
+    language, date = wording.language, dated(estimate, wording)
+    chance = language.percent(date.chance)
+    forms = [phrase.form for phrase in date.phrase.phrases]
     if forms == ["whole"]:
-        words = date_words(made.phrase, language)
+        words = date_words(date.phrase, language)
         return [language.say("statement.open", date=words, chance=chance)]
     word = certainty(wording.level, language)
-    words = _with_chances(estimate, made.phrase, language)
+    words = _with_chances(estimate, date.phrase, language)
     sentences = [language.say("statement.built", date=words, certainty=word, chance=chance)]
     if "before" in forms:
         first = language.month(estimate.period.first)
@@ -154,7 +154,7 @@ def date_sentences(estimate: Estimate, wording: Wording) -> list[str]:
     return sentences
 
 
-def circa_sentences(said: Iterable[str], wording: Wording) -> list[str]:
+def circa_sentences(texts: Iterable[str], wording: Wording) -> list[str]:
     """Say what "circa" means, where it is said anywhere.
 
     Examples
@@ -166,7 +166,7 @@ def circa_sentences(said: Iterable[str], wording: Wording) -> list[str]:
     language, means = wording.language, wording.convention
     forms = (re.escape(language.say(f"{group}.circa", year=0)) for group in ("date", "short"))
     sign = re.compile("|".join(rf"\b{form.replace('0', '[0-9]+')}\b" for form in forms))
-    if not any(sign.search(words) for words in said):
+    if not any(sign.search(words) for words in texts):
         return []
     return [language.say("statement.circa", years=means.years, source=means.source)]
 
@@ -221,12 +221,12 @@ def unseen_sentences(estimate: Estimate, wording: Wording) -> list[str]:
     """Say what was not examined, and what was but could not be weighed."""
     language, maker = wording.language, estimate.maker
     seen = {piece.name for piece in estimate.pieces} | {item.name for item in estimate.neutral}
-    asked: dict[str, list[str]] = {name: [] for name in maker.components}
+    names_of_part: dict[str, list[str]] = {name: [] for name in maker.components}
     for group in (maker.features(), maker.marks(), maker.measurements()):
         for name, (part, _) in group.items():
-            asked[part].append(name)
-    untouched = [part for part, names in asked.items() if names and not seen & set(names)]
-    missed = [n for part, names in asked.items() if part not in untouched for n in names]
+            names_of_part[part].append(name)
+    untouched = [part for part, names in names_of_part.items() if names and not seen & set(names)]
+    missed = [n for part, names in names_of_part.items() if part not in untouched for n in names]
     missed = [name for name in missed if name not in seen]
     if maker.variants is not None and "variant" not in seen:
         missed.append("variant")
@@ -241,8 +241,8 @@ def unseen_sentences(estimate: Estimate, wording: Wording) -> list[str]:
         sentences.append(language.texts["unseen.none"])
     for item in estimate.neutral:
         name = name_words(item.name, language)
-        said = item.said.removeprefix("other: ")
-        sentences.append(language.say("unseen.not_weighed", name=name, said=said))
+        observation = item.observation.removeprefix("other: ")
+        sentences.append(language.say("unseen.not_weighed", name=name, said=observation))
     return sentences
 
 

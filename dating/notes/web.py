@@ -13,12 +13,12 @@ from dating.notes.picture import NotePicture
 from dating.notes.plain_text import bound, each_text, one_line
 
 
-def as_html(note: Note, house: House, drawn: NotePicture | None = None) -> str:
+def as_html(note: Note, house: House, picture: NotePicture | None = None) -> str:
     """Set a note as a page.
 
     Raises InputError when the house's template has a fault.
     """
-    content = {"note": each_text(note, one_line), "picture": each_text(drawn, one_line)}
+    content = {"note": each_text(note, one_line), "picture": each_text(picture, one_line)}
     return page(house, "note.html.j2", content)
 
 

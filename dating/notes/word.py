@@ -24,28 +24,28 @@ _EPOCH = (1980, 1, 1, 0, 0, 0)
 _EVIDENCE, _RECORD = (0.13, 0.27, 0.22, 0.22, 0.16), (0.3, 0.7)
 
 
-def as_docx(note: Note, house: House, drawn: NotePicture | None = None) -> bytes:
+def as_docx(note: Note, house: House, picture: NotePicture | None = None) -> bytes:
     """Set a note as a Word file.
 
     Raises InputError when the house's file is not a Word file.
     """
-    said = each_text(note, lambda text: bound(one_line(text)))
+    content = each_text(note, lambda text: bound(one_line(text)))
     document = _opened(house.file(WORD))
-    _properties(document, said)
-    _opening(document, said)
-    if drawn is not None:
-        _picture(document, drawn)
-    for section in (said.date, *said.sections):
+    _properties(document, content)
+    _opening(document, content)
+    if picture is not None:
+        _picture(document, picture)
+    for section in (content.date, *content.sections):
         _section(document, section)
-    if said.evidence.rows:
-        _paragraph(document, said.evidence.heading, "Heading 1")
-        _table(document, said.evidence, _EVIDENCE)
-    for section in said.closing:
+    if content.evidence.rows:
+        _paragraph(document, content.evidence.heading, "Heading 1")
+        _table(document, content.evidence, _EVIDENCE)
+    for section in content.closing:
         _section(document, section)
-    _paragraph(document, said.opinion, "Quote")
-    if said.record.rows:
-        _paragraph(document, said.record.heading, "Heading 1")
-        _table(document, said.record, _RECORD)
+    _paragraph(document, content.opinion, "Quote")
+    if content.record.rows:
+        _paragraph(document, content.record.heading, "Heading 1")
+        _table(document, content.record, _RECORD)
     stream = io.BytesIO()
     document.save(stream)
     return _packed(stream.getvalue())
@@ -120,10 +120,10 @@ def _paragraph(document: Document, text: str, style: str) -> None:
         document.add_paragraph(text, style=style_named(document, style))
 
 
-def _picture(document: Document, drawn: NotePicture) -> None:
-    shape = document.add_picture(io.BytesIO(drawn.png), width=picture_width(document))
+def _picture(document: Document, picture: NotePicture) -> None:
+    shape = document.add_picture(io.BytesIO(picture.png), width=picture_width(document))
     properties: Any = shape._inline.docPr
-    properties.set("descr", bound(one_line(drawn.words)))
+    properties.set("descr", bound(one_line(picture.words)))
     document.paragraphs[-1].paragraph_format.keep_together = True
 
 
@@ -131,17 +131,17 @@ def _table(document: Document, table: Table, shares: Sequence[float]) -> None:
     """Set a table; its header row, where it has one, is repeated on every page."""
     head = [table.head] if any(table.head) else []
     rows = [*head, *table.rows]
-    made = document.add_table(rows=0, cols=len(table.head))
+    grid = document.add_table(rows=0, cols=len(table.head))
     if "Table Grid" in document.styles:
-        made.style = "Table Grid"
-    made.autofit = False
+        grid.style = "Table Grid"
+    grid.autofit = False
     for texts in rows:
-        cells = made.add_row().cells
+        cells = grid.add_row().cells
         for cell, text in zip(cells, texts, strict=True):
             cell.paragraphs[0].text = text
             cell.paragraphs[0].style = style_named(document, "Table Text")
-    widths(made, [share * picture_width(document) for share in shares])
-    repeat_header(made, table.heading, bool(head))
+    widths(grid, [share * picture_width(document) for share in shares])
+    repeat_header(grid, table.heading, bool(head))
     document.add_paragraph(style=style_named(document, "Table Text"))
 
 

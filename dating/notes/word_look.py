@@ -70,14 +70,14 @@ def style_named(document: Document, name: str) -> ParagraphStyle:
     from docx.enum.style import WD_STYLE_TYPE  # noqa: PLC0415
 
     styles: Any = document.styles
-    made: ParagraphStyle
+    style: ParagraphStyle
     if name in styles:
-        made = styles[name]
-        return made
-    made = styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH, builtin=name != "Table Text")
+        style = styles[name]
+        return style
+    style = styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH, builtin=name != "Table Text")
     if "Normal" in styles:
-        made.base_style = styles["Normal"]
-    return made
+        style.base_style = styles["Normal"]
+    return style
 
 
 def picture_width(document: Document) -> int:
@@ -185,9 +185,9 @@ def _name(tag: str) -> str:
 def _element(tag: str, *children: Any, **values: str) -> Any:
     from docx.oxml import OxmlElement  # noqa: PLC0415
 
-    made = OxmlElement(tag)
+    element = OxmlElement(tag)
     for key, value in values.items():
-        made.set(_name(f"w:{key}"), value)
+        element.set(_name(f"w:{key}"), value)
     for child in children:
-        made.append(child)
-    return made
+        element.append(child)
+    return element

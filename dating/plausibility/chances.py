@@ -16,8 +16,8 @@ def chance_warnings(maker: Maker) -> Iterator[Problem]:
     """List chances so high that what is seen says nothing."""
     for part, component in maker.components.items():
         path: KeyPath = ("components", part)
-        said = f"every {part} comes from another instrument, so what is seen on it says little"
-        yield from _certain(maker, (*path, "swapped"), component.swapped, said)
+        message = f"every {part} comes from another instrument, so what is seen on it says little"
+        yield from _certain(maker, (*path, "swapped"), component.swapped, message)
         for name, feature in component.features.items():
             here = (*path, "features", name)
             if feature.slip.value >= _HALF:
@@ -59,7 +59,7 @@ def unstated_chances(maker: Maker, seen: Collection[str] | None = None) -> Itera
     parts = maker.components.items() if whole else ()
     swapped = [name for name, part in parts if "swapped" not in part.model_fields_set]
     names = {"slip": slips, "replaced": replaced, "swapped": swapped}
-    lists = [f"{key} of {series(found)}" for key, found in names.items() if found]
+    lists = [f"{key} of {series(members)}" for key, members in names.items() if members]
     if lists:
         message = f"chances that nobody states are taken as none: {'; '.join(lists)}"
         yield warning(maker.origin, ("components",), message, expected="a chance, or 0 if meant")

@@ -30,13 +30,13 @@ def corpus_warnings(corpus: Corpus) -> tuple[Problem, ...]:
     ()
     """
     rows = [reference.examination for reference in corpus.references]
-    found = list(row_warnings(rows, corpus.maker))
+    warnings = list(row_warnings(rows, corpus.maker))
     for reference in corpus.references:
-        found += _built(reference, corpus.maker.period)
-    found += _undated(corpus)
+        warnings += _built(reference, corpus.maker.period)
+    warnings += _undated(corpus)
     dates = [reference.stated for reference in corpus.references]
-    found += _twice(rows, dates)
-    return tuple(sorted(found, key=lambda problem: problem.line or 0))
+    warnings += _twice(rows, dates)
+    return tuple(sorted(warnings, key=lambda problem: problem.line or 0))
 
 
 def row_warnings(rows: Iterable[Examination], maker: Maker) -> Iterator[Problem]:
@@ -99,5 +99,5 @@ def _twice(rows: list[Examination], dates: list[str]) -> Iterator[Problem]:
             if by == "name"
             else f"every cell but the name is that of {other} in line {line}"
         )
-        found, expected = rows[place].instrument, "each instrument once"
-        yield warning(rows[place].origin, ("instrument",), message, found=found, expected=expected)
+        name, expected = rows[place].instrument, "each instrument once"
+        yield warning(rows[place].origin, ("instrument",), message, found=name, expected=expected)

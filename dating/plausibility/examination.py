@@ -55,8 +55,8 @@ def examination_warnings(
 
 def _emptiness(examination: Examination, maker: Maker) -> Iterator[Problem]:
     records = (examination.seen, examination.marks, examination.measured)
-    given = any(record is not None for some in records for record in some.values())
-    if not given and examination.variant is None and not examination.documents:
+    has_records = any(record is not None for some in records for record in some.values())
+    if not has_records and examination.variant is None and not examination.documents:
         message = f"nothing is recorded, so the date is that of any instrument of {maker.maker}"
         yield warning(examination.origin, (), message, expected="at least one thing that was seen")
 
@@ -109,10 +109,10 @@ def _sight(
 
 def _state_named(other: str, states: Mapping[str, str]) -> str:
     """Find the state that is called so, by its name or by its description."""
-    said = _plain(other)
+    plain = _plain(other)
     called = {_plain(words): state for state, words in states.items() if words}
     called |= {_plain(state): state for state in states}
-    return called.get(said, "")
+    return called.get(plain, "")
 
 
 def _plain(text: str) -> str:
@@ -148,18 +148,18 @@ def _measured(examination: Examination, maker: Maker) -> Iterator[Problem]:
             message, expected = wrong
             place = ("measured", name, "value")
             path = place if place in examination.origin.places else place[:2]
-            origin, found = examination.origin, reading.value
-            yield warning(origin, path, message, found=found, expected=expected)
+            origin, value = examination.origin, reading.value
+            yield warning(origin, path, message, found=value, expected=expected)
 
 
 def _papers(examination: Examination, maker: Maker) -> Iterator[Problem]:
     origin, papers = examination.origin, examination.documents
-    said = [(_plain(p.what), _text(p.not_before), _text(p.not_after), p.source) for p in papers]
-    for place, first in repeats(said):
+    contents = [(_plain(p.what), _text(p.not_before), _text(p.not_after), p.source) for p in papers]
+    for place, first in repeats(contents):
         message = f"this is document {first + 1} again, and so counts twice"
-        found = papers[place].what
+        what = papers[place].what
         expected = "each document once"
-        yield warning(origin, ("documents", place), message, found=found, expected=expected)
+        yield warning(origin, ("documents", place), message, found=what, expected=expected)
     for place, paper in enumerate(papers):
         yield from _paper(origin, ("documents", place), paper, maker)
 
@@ -176,16 +176,16 @@ def _paper(origin: Source, path: KeyPath, paper: Paper, maker: Maker) -> Iterato
     if before and after and before > after:
         message = "this document allows no day: its not_before lies after its not_after"
         expected = f"at most {_text(paper.not_after)}"
-        place, found = (*path, "not_before"), _text(paper.not_before)
-        yield warning(origin, place, message, found=found, expected=expected)
+        place, bound = (*path, "not_before"), _text(paper.not_before)
+        yield warning(origin, place, message, found=bound, expected=expected)
     if after and after < _first_day(period.first):
         message = f"this excludes every month: the maker began in {month_words(period.first)}"
-        place, found, expected = (*path, "not_after"), _text(paper.not_after), "a later date"
-        yield warning(origin, place, message, found=found, expected=expected)
+        place, bound, expected = (*path, "not_after"), _text(paper.not_after), "a later date"
+        yield warning(origin, place, message, found=bound, expected=expected)
     if before and before > period.last_day:
         message = f"this excludes every month: the maker ended in {month_words(period.last)}"
-        place, found, expected = (*path, "not_before"), _text(paper.not_before), "an earlier date"
-        yield warning(origin, place, message, found=found, expected=expected)
+        place, bound, expected = (*path, "not_before"), _text(paper.not_before), "an earlier date"
+        yield warning(origin, place, message, found=bound, expected=expected)
     if paper.trust == 0:
         message = "a document without any trust says nothing"
         expected = "a trust above 0, or the document left out"

@@ -26,45 +26,49 @@ _EXCLUDED = -600.0
 
 
 def calibration_text(
-    made: Calibration,
+    calibration: Calibration,
     width: int = WIDTH,
     remedy: Remedy | None = None,
     commands: Sequence[str] = (),
 ) -> str:
     """Write as plain text whether the stated probabilities may be trusted, and why."""
-    parts = [partial(part, made=made) for part in (_answer, _coverage, on_groups, _ranks)]
-    parts += [partial(part, made=made) for part in (_left_out, _worst, _foot)]
+    parts = [
+        partial(part, calibration=calibration) for part in (_answer, _coverage, on_groups, _ranks)
+    ]
+    parts += [partial(part, calibration=calibration) for part in (_left_out, _worst, _foot)]
     if remedy is not None:
-        parts.insert(1, partial(write_remedy, made=made, remedy=remedy, commands=commands))
+        parts.insert(
+            1, partial(write_remedy, calibration=calibration, remedy=remedy, commands=commands)
+        )
     return in_plain_text(parts, width)
 
 
-def _answer(console: Console, made: Calibration) -> None:
-    for sentence in on_soundness(made.learned):
+def _answer(console: Console, calibration: Calibration) -> None:
+    for sentence in on_soundness(calibration.learned):
         say(console, sentence, 0)
-    say(console, verdict_on(made.groups.overall, made.uniformity).sentence, 0)
+    say(console, verdict_on(calibration.groups.overall, calibration.uniformity).sentence, 0)
 
 
-def _coverage(console: Console, made: Calibration) -> None:
+def _coverage(console: Console, calibration: Calibration) -> None:
     title(console, "How often sets held the date")
     rows = table(("stated", "right"), ("held", "right"), ("chance allows (95 %)", "left"), ("", ""))
-    for covered in made.groups.overall.coverage:
+    for covered in calibration.groups.overall.coverage:
         allowed = f"{100 * covered.low:.1f} to {share(covered.high)}"
         beyond = {-1: "too few", 0: "", 1: "too many"}[beyond_chance(covered)]
-        rows.add_row(f"{100 * covered.level:g} %", share(covered.held), allowed, beyond)
+        rows.add_row(f"{100 * covered.level:g} %", share(covered.share), allowed, beyond)
     indent(console, rows)
-    overall = made.groups.overall
+    overall = calibration.groups.overall
     say(
         console,
         f"CRPS {overall.crps:.2f} months; log score {overall.log_score:.2f}; the 90 % sets are "
         f"{overall.width:.1f} months wide on the whole.",
     )
-    if excluded := int((made.scores.log_score < _EXCLUDED).sum()):
+    if excluded := int((calibration.scores.log_score < _EXCLUDED).sum()):
         dates = "date was" if excluded == 1 else "dates were"
         say(console, f"{excluded} {dates} given no probability at all, which ruins the log score.")
 
 
-def _ranks(console: Console, made: Calibration) -> None:
+def _ranks(console: Console, calibration: Calibration) -> None:
     title(console, "Sides, spread, tails and coverage")
     rows = table(("", "left"), ("found", "right"), ("expected", "right"), ("", ""), ("", ""))
     words = {
@@ -74,9 +78,9 @@ def _ranks(console: Console, made: Calibration) -> None:
         "coverage": "mean normal score of the levels: above, sets hold too few",
     }
     for name, meaning in words.items():
-        found = getattr(made.uniformity, name)
-        alarm = "off" if found.alarm else ""
-        rows.add_row(name, f"{found.value:.3f}", f"{found.expected:.3g}", alarm, meaning)
+        question = getattr(calibration.uniformity, name)
+        alarm = "off" if question.alarm else ""
+        rows.add_row(name, f"{question.value:.3f}", f"{question.expected:.3g}", alarm, meaning)
     indent(console, rows)
     say(
         console,
@@ -85,9 +89,9 @@ def _ranks(console: Console, made: Calibration) -> None:
     )
 
 
-def on_ranks(made: Calibration) -> str:
+def on_ranks(calibration: Calibration) -> str:
     """Say whether dates lie evenly within their posteriors."""
-    sides = made.uniformity.sides
+    sides = calibration.uniformity.sides
     if not sides.alarm:
         return f"The mean rank is {sides.value:.3f}, as chance allows (0.5 if even)."
     side = "later" if sides.above else "earlier"
@@ -97,19 +101,19 @@ def on_ranks(made: Calibration) -> str:
     )
 
 
-def _left_out(console: Console, made: Calibration) -> None:
+def _left_out(console: Console, calibration: Calibration) -> None:
     title(console, "What was left out")
-    for sentence in _sentences(made):
+    for sentence in _sentences(calibration):
         say(console, sentence)
 
 
-def _sentences(made: Calibration) -> Iterator[str]:
-    learned = made.learned
+def _sentences(calibration: Calibration) -> Iterator[str]:
+    learned = calibration.learned
     if learned is None:
         yield "Dated by the judgements alone: nothing was learned, so nothing was left out of it."
     else:
         if learned.has_draws:
-            shaky, count = int(made.dated.shaky.sum()), len(made.dated.shaky)
+            shaky, count = int(calibration.dated.shaky.sum()), len(calibration.dated.shaky)
             yield (
                 "Each instrument is left out of what was learned by smoothed weights of the draws; "
                 f"for {shaky} of {count} the weights are shaky."
@@ -124,7 +128,7 @@ def _sentences(made: Calibration) -> Iterator[str]:
             )
         else:
             yield "The levels carry no correction."
-    yield on_passed_over(made.dated.passed_over)
+    yield on_passed_over(calibration.dated.passed_over)
 
 
 def on_passed_over(passed: Omissions) -> str:
@@ -141,11 +145,11 @@ def on_passed_over(passed: Omissions) -> str:
         "on which no month allows what was seen": passed.impossible,
         "whose date is not stated": passed.undated,
     }
-    said = [f"{count} {reason}" for reason, count in why.items() if count]
-    return f"Passed over: {', '.join(said)}." if said else "None was passed over."
+    counts = [f"{count} {reason}" for reason, count in why.items() if count]
+    return f"Passed over: {', '.join(counts)}." if counts else "None was passed over."
 
 
-def _worst(console: Console, made: Calibration) -> None:
+def _worst(console: Console, calibration: Calibration) -> None:
     title(console, "Dated worst")
     rows = table(
         ("instrument", "left"),
@@ -155,12 +159,12 @@ def _worst(console: Console, made: Calibration) -> None:
         ("level", "right"),
         ("what speaks most against the stated date", "left"),
     )
-    for misled in made.worst:
+    for misled in calibration.worst:
         rows.add_row(
             misled.reference.examination.instrument,
             str(misled.reference.line),
             misled.reference.stated,
-            month_label(made.corpus.maker.period.first + misled.median),
+            month_label(calibration.corpus.maker.period.first + misled.median),
             _level(misled.level),
             "; ".join(misled.evidence) or "nothing by itself",
         )
@@ -176,8 +180,8 @@ def _level(level: float) -> str:
     return ">99.9" if level > 0.999 else f"{100 * level:.1f}"
 
 
-def _foot(console: Console, made: Calibration) -> None:
-    maker, corpus = made.corpus.maker, made.corpus
+def _foot(console: Console, calibration: Calibration) -> None:
+    maker, corpus = calibration.corpus.maker, calibration.corpus
     invented = " (invented)" if maker.invented else ""
     console.print()
     say(
@@ -188,12 +192,13 @@ def _foot(console: Console, made: Calibration) -> None:
     )
 
 
-def on_corrected(made: LevelCorrection, file: str, width: int = WIDTH) -> str:
+def on_corrected(levels: LevelCorrection, file: str, width: int = WIDTH) -> str:
     """Say what a correction changes."""
-    held = share(made.correction.at(0.9))
+    stated = share(levels.correction.at(0.9))
     words = (
-        f"Wrote {file}. What uncorrected sets state as 90 % is stated as {held} there, as they "
-        f"held of {made.correction.instruments} instruments; the median 90 % set goes from "
-        f"{made.before:g} to {made.after:g} months. Use it with dating estimate --learned {file}."
+        f"Wrote {file}. What uncorrected sets state as 90 % is stated as {stated} there, as they "
+        f"held of {levels.correction.instruments} instruments; the median 90 % set goes from "
+        f"{levels.before:g} to {levels.after:g} months. Use it with "
+        f"dating estimate --learned {file}."
     )
     return in_plain_text([partial(say, words=words)], width)

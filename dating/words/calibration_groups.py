@@ -17,9 +17,9 @@ _NOTE = (
 )
 
 
-def on_groups(console: Console, made: Calibration) -> None:
+def on_groups(console: Console, calibration: Calibration) -> None:
     """Write error, coverage and width by posterior date, width, variant, and what was seen."""
-    groups = made.groups
+    groups = calibration.groups
     title(console, "How well groups were dated")
     rows = table(
         ("", "left"),
@@ -54,7 +54,7 @@ def on_figures_beyond(groups: ReferenceGroups) -> str:
 
 def beyond_chance(covered: Coverage) -> int:
     """Say whether more or fewer sets held the date than chance allows."""
-    return int(covered.held > covered.high) - int(covered.held < covered.low)
+    return int(covered.share > covered.high) - int(covered.share < covered.low)
 
 
 def _figures(groups: ReferenceGroups) -> Iterator[Coverage | MedianError]:
@@ -65,7 +65,7 @@ def _figures(groups: ReferenceGroups) -> Iterator[Coverage | MedianError]:
 
 
 def _cells(group: ReferenceGroup) -> tuple[str, ...]:
-    held = [f"{100 * c.held:.0f}{'- +'[beyond_chance(c) + 1]}" for c in group.coverage]
+    shares = [f"{100 * c.share:.0f}{'- +'[beyond_chance(c) + 1]}" for c in group.coverage]
     widest, error = group.coverage[-1], group.error
     mark = "" if error.right else "+" if error.months > error.high else "-"
     return (
@@ -73,7 +73,7 @@ def _cells(group: ReferenceGroup) -> tuple[str, ...]:
         str(group.instruments),
         f"{error.months:g}{mark or ' '}",
         f"{error.low:g} to {error.high:g}",
-        *held,
+        *shares,
         f"{100 * widest.low:.0f} to {100 * widest.high:.0f}",
         f"{group.width:.1f}",
     )

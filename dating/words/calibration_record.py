@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from dating.calibration.groups import ReferenceGroup
+from dating.calibration.groups import Coverage, ReferenceGroup
 from dating.calibration.remedy import Remedy
 from dating.calibration.uniformity import FALSE_ALARMS, MATTERS, QUESTIONS
 from dating.calibration.verdict import Calibration, Miss
@@ -21,34 +21,35 @@ from dating.words.trust import verdict_on
 
 
 def calibration_record(
-    made: Calibration, remedy: Remedy | None = None, commands: Sequence[str] = ()
+    calibration: Calibration, remedy: Remedy | None = None, commands: Sequence[str] = ()
 ) -> dict[str, Any]:
     """Turn the comparison into plain data, ready for JSON."""
-    maker, verdict = made.corpus.maker, verdict_on(made.groups.overall, made.uniformity)
-    learned, passed = made.learned, made.dated.passed_over
+    maker = calibration.corpus.maker
+    verdict = verdict_on(calibration.groups.overall, calibration.uniformity)
+    learned, passed = calibration.learned, calibration.dated.passed_over
     return {
         "maker": maker.maker,
         "product": maker.product,
         "invented": maker.invented,
         "verdict": {"outcome": verdict.outcome, "sentence": verdict.sentence},
-        "remedy": remedy_record(made, remedy, commands),
+        "remedy": remedy_record(calibration, remedy, commands),
         "tests": {
             "false_alarms": FALSE_ALARMS,
             "least": MATTERS,
-            "outermost": made.uniformity.outermost,
-            **{name: asdict(getattr(made.uniformity, name)) for name in QUESTIONS},
+            "outermost": calibration.uniformity.outermost,
+            **{name: asdict(getattr(calibration.uniformity, name)) for name in QUESTIONS},
         },
         "units": _UNITS,
-        "overall": _group(made.groups.overall),
-        "by_date": [_group(group) for group in made.groups.by_date],
-        "by_width": [_group(group) for group in made.groups.by_width],
-        "by_variant": [_group(group) for group in made.groups.by_variant],
-        "by_seen": [_group(group) for group in made.groups.by_seen],
+        "overall": _group(calibration.groups.overall),
+        "by_date": [_group(group) for group in calibration.groups.by_date],
+        "by_width": [_group(group) for group in calibration.groups.by_width],
+        "by_variant": [_group(group) for group in calibration.groups.by_variant],
+        "by_seen": [_group(group) for group in calibration.groups.by_seen],
         "ranks": {
-            "point": made.ranks.tolist(),
-            "reached": made.reached.tolist(),
-            "low": made.low.tolist(),
-            "high": made.high.tolist(),
+            "point": calibration.ranks.tolist(),
+            "reached": calibration.reached.tolist(),
+            "low": calibration.low.tolist(),
+            "high": calibration.high.tolist(),
         },
         "passed_over": {
             "doubted": passed.doubted,
@@ -56,15 +57,15 @@ def calibration_record(
             "impossible": passed.impossible,
             "undated": passed.undated,
         },
-        "shaky": int(made.dated.shaky.sum()),
+        "shaky": int(calibration.dated.shaky.sum()),
         "draws": soundness_record(learned),
         "correction": correction_record(learned.correction if learned else None),
         "latent": latent_record(learned.latent if learned else None),
-        "worst": [_misled(made, misled) for misled in made.worst],
-        "instruments": list(_instruments(made)),
+        "worst": [_misled(calibration, misled) for misled in calibration.worst],
+        "instruments": list(_instruments(calibration)),
         "provenance": {
             "maker_file": {"file": maker.origin.file, "sha256": maker.origin.fingerprint},
-            "corpus": {"file": made.corpus.file, "sha256": made.corpus.fingerprint},
+            "corpus": {"file": calibration.corpus.file, "sha256": calibration.corpus.fingerprint},
             "learned": learned and {"draws": len(learned.values), "seed": learned.seed},
             "versions": {"instrument-dating": own_version(), "numpy": np.__version__},
         },
@@ -100,7 +101,7 @@ def _group(group: ReferenceGroup) -> dict[str, Any]:
     return {
         "name": group.name,
         "instruments": group.instruments,
-        "coverage": [{**vars(covered), "right": covered.right} for covered in group.coverage],
+        "coverage": [_coverage(coverage) for coverage in group.coverage],
         "median_error": {**vars(group.error), "right": group.error.right},
         "crps": group.crps,
         "log_score": group.log_score,
@@ -108,21 +109,31 @@ def _group(group: ReferenceGroup) -> dict[str, Any]:
     }
 
 
-def _misled(made: Calibration, misled: Miss) -> dict[str, Any]:
+def _coverage(coverage: Coverage) -> dict[str, Any]:
+    return {
+        "level": coverage.level,
+        "held": coverage.share,
+        "low": coverage.low,
+        "high": coverage.high,
+        "right": coverage.right,
+    }
+
+
+def _misled(calibration: Calibration, misled: Miss) -> dict[str, Any]:
     return {
         "instrument": misled.reference.examination.instrument,
         "line": misled.reference.line,
         "built": misled.reference.stated,
-        "median": month_label(made.corpus.maker.period.first + misled.median),
+        "median": month_label(calibration.corpus.maker.period.first + misled.median),
         "level": misled.level,
         "log_score": misled.log_score,
         "evidence": list(misled.evidence),
     }
 
 
-def _instruments(made: Calibration) -> Iterator[dict[str, Any]]:
-    scores = made.scores
-    for place, reference in enumerate(made.dated.references):
+def _instruments(calibration: Calibration) -> Iterator[dict[str, Any]]:
+    scores = calibration.scores
+    for place, reference in enumerate(calibration.dated.references):
         yield {
             "instrument": reference.examination.instrument,
             "line": reference.line,
@@ -133,5 +144,5 @@ def _instruments(made: Calibration) -> Iterator[dict[str, Any]]:
             "log_score": float(scores.log_score[place]),
             "width": float(scores.width[place]),
             "error": float(scores.error[place]),
-            "shaky": bool(made.dated.shaky[place]),
+            "shaky": bool(calibration.dated.shaky[place]),
         }

@@ -36,20 +36,20 @@ def clause(saying: Assertion) -> str:
     >>> clause(Assertion.model_validate({"older": {"instruments": ["M-1", "M-2"]}}))
     'M-1 was built in an earlier month than M-2'
     """
-    said = saying.said
-    match said:
+    content = saying.content
+    match content:
         case Use() as use:
             which = "first" if saying.kind == "first_use" else "last"
             form = _form(use.feature, (use.state,))
             return f"{form}{_of(use.variant)} was {which} used {_bound(use)}"
         case Built() | Original() | Apart() | Older():
-            return _clause_of_instruments(said)
+            return _clause_of_instruments(content)
         case _:
-            return _clause_of_changes(said)
+            return _clause_of_changes(content)
 
 
-def _clause_of_instruments(said: Built | Original | Apart | Older) -> str:
-    match said:
+def _clause_of_instruments(content: Built | Original | Apart | Older) -> str:
+    match content:
         case Built(instrument=name, within=within):
             return f"{name} was built in {_stretch(within)}"
         case Original(instrument=name, components="all"):
@@ -62,8 +62,8 @@ def _clause_of_instruments(said: Built | Original | Apart | Older) -> str:
             return f"{pair[0]} was built in an earlier month than {pair[1]}"
 
 
-def _clause_of_changes(said: Strict) -> str:
-    match said:
+def _clause_of_changes(content: Strict) -> str:
+    match content:
         case ChangedFirst(earlier=earlier, later=later, by=by):
             lead = f" by at least {_months(by)}" if by else ""
             return f"{_incoming(earlier)} came in before {_incoming(later)}{lead}"
@@ -71,10 +71,10 @@ def _clause_of_changes(said: Strict) -> str:
             return f"the changeover to {_incoming(way)} took less than {_months(most)}"
         case Share() as share:
             return _share(share)
-        case NumberMade() as made:
-            return _made(made)
+        case NumberMade() as number:
+            return _number_made(number)
         case _:
-            raise TypeError(f"{type(said).__name__} has no words")
+            raise TypeError(f"{type(content).__name__} has no words")
 
 
 def together(sayings: Sequence[Assertion]) -> str:
@@ -82,61 +82,61 @@ def together(sayings: Sequence[Assertion]) -> str:
     return ", and that ".join(clause(saying) for saying in sayings)
 
 
-def verdict(made: ClaimResult) -> str:
+def verdict(result: ClaimResult) -> str:
     """Say in one sentence how probable a claim is and what the evidence was worth."""
-    words = f"{probability_words(made.posterior.value)} ({chance_words(made.posterior)})"
-    if made.factor is None:
+    words = f"{probability_words(result.posterior.value)} ({chance_words(result.posterior)})"
+    if result.factor is None:
         return f"{words.capitalize()}, by the judgements alone; no evidence was weighed."
-    if not made.factor.told:
-        before = chance_words(made.prior)
+    if not result.factor.has_value:
+        before = chance_words(result.prior)
         return f"{words.capitalize()}, as before the evidence ({before}); its worth is not told."
-    bound = f"{made.factor.bound} " if made.factor.bound else ""
-    error = "" if made.factor.bound else f" ± {percent(10**made.factor.error - 1)}"
-    factor = f"{bound}{decimals_of(made.factor.value)}{error}"
-    before = chance_words(made.prior)
+    bound = f"{result.factor.bound} " if result.factor.bound else ""
+    error = "" if result.factor.bound else f" ± {percent(10**result.factor.error - 1)}"
+    factor = f"{bound}{decimals_of(result.factor.value)}{error}"
+    before = chance_words(result.prior)
     return (
         f"{words.capitalize()}; before the evidence {before}. Bayes factor {factor}: "
-        f"{factor_words(made.factor.value)}."
+        f"{factor_words(result.factor.value)}."
     )
 
 
-def unweighed(made: ClaimResult) -> str:
+def unweighed(result: ClaimResult) -> str:
     """Name what was seen and says nothing yet, and why."""
-    if not made.silent:
+    if not result.silent:
         return ""
-    named = _listed(made.silent)
+    named = _listed(result.silent)
     return f"{named}. Shares of free-form features must be learned first (dating learn)."
 
 
 def chance_words(chance: DrawChance) -> str:
     """Write a probability, as sharply as its draws allow."""
-    return percent(chance.held if chance.settled else chance.value)
+    return percent(chance.safe_value if chance.settled else chance.value)
 
 
-def rewording(made: ClaimResult, first: int) -> str:
+def rewording(result: ClaimResult, first: int) -> str:
     """Word the claim as strongly as the evidence allows, and no more."""
-    sayings = made.claim.sayings()
-    said, word = together(sayings), probability_words(made.posterior.value)
-    ranges = ranges_of(made, first)
+    sayings = result.claim.sayings()
+    claim, word = together(sayings), probability_words(result.posterior.value)
+    ranges = ranges_of(result, first)
     better = f" {' '.join(ranges)}" if ranges else ""
     if word == UNSETTLED:
-        return f"It cannot be settled whether {said.replace(', and that ', ', and ')}.{better}"
-    if made.posterior.value > 0.5:
+        return f"It cannot be settled whether {claim.replace(', and that ', ', and ')}.{better}"
+    if result.posterior.value > 0.5:
         precise = better if word == "likely" else ""
-        return f"It is {word} ({chance_words(made.posterior)}) that {said}.{precise}"
-    return f"It is {word} ({chance_words(made.posterior)}) that {said}.{better}"
+        return f"It is {word} ({chance_words(result.posterior)}) that {claim}.{precise}"
+    return f"It is {word} ({chance_words(result.posterior)}) that {claim}.{better}"
 
 
-def ranges_of(made: ClaimResult, first: int) -> list[str]:
+def ranges_of(result: ClaimResult, first: int) -> list[str]:
     """Say between what the numbers lie that a claim is about."""
-    pairs = zip(made.claim.sayings(), made.points, strict=True)
+    pairs = zip(result.claim.sayings(), result.points, strict=True)
     return [_range(saying, points, first) for saying, points in pairs if points is not None]
 
 
 def _range(saying: Assertion, points: Points, first: int) -> str:
     """Say between what the number lies that a claim is about; 5 and 95 % points."""
     low, _, high = points
-    match saying.said:
+    match saying.content:
         case Built(instrument=name):
             ends = f"{month_label(first + int(low))} and {month_label(first + int(high))}"
             return f"{name} was built between {ends} (probability 90 %)."
@@ -190,14 +190,14 @@ def _share(share: Share) -> str:
             return f"every instrument {within}{forms}"
 
 
-def _made(made: NumberMade) -> str:
-    low, high = made.ends()
+def _number_made(claim: NumberMade) -> str:
+    low, high = claim.ends()
     number = f"between {low:,.0f} and {high:,.0f}"
-    if made.about is not None:
-        number = f"about {made.about:,.0f} (meaning {number})"
-    during = f" in {_stretch(made.during)}" if made.during is not None else ""
-    verb = "survive of those made" if made.survival is not None else "were made"
-    return f"{number} instruments{_of(made.variant)} {verb}{during} with {_forms(made.states)}"
+    if claim.about is not None:
+        number = f"about {claim.about:,.0f} (meaning {number})"
+    during = f" in {_stretch(claim.during)}" if claim.during is not None else ""
+    verb = "survive of those made" if claim.survival is not None else "were made"
+    return f"{number} instruments{_of(claim.variant)} {verb}{during} with {_forms(claim.states)}"
 
 
 def _incoming(way: ClaimedChangeover) -> str:

@@ -17,7 +17,7 @@ from dating.words.soundness import on_soundness
 
 def claims_page(
     manuscript: Manuscript,
-    made: Sequence[ClaimResult],
+    results: Sequence[ClaimResult],
     pictures: Mapping[str, PagePicture],
     learned: Learned | None = None,
 ) -> str:
@@ -29,7 +29,7 @@ def claims_page(
             "title": claims.manuscript or f"Claims about {maker.maker}",
             "about": maker,
             "unsound": on_soundness(learned),
-            "rows": [_row(one, maker.period.first) for one in made],
+            "rows": [_row(one, maker.period.first) for one in results],
             "pictures": pictures,
             "scales": SCALES,
             "opinion": OPINION,
@@ -41,24 +41,26 @@ def claims_page(
     )
 
 
-def _row(made: ClaimResult, first: int) -> dict[str, object]:
-    factor = made.factor
+def _row(result: ClaimResult, first: int) -> dict[str, object]:
+    factor = result.factor
     return {
-        "claim": made.claim,
-        "says": [clause(saying) for saying in made.claim.sayings()],
-        "prior": chance_words(made.prior),
-        "posterior": chance_words(made.posterior),
-        "words": probability_words(made.posterior.value),
+        "claim": result.claim,
+        "says": [clause(saying) for saying in result.claim.sayings()],
+        "prior": chance_words(result.prior),
+        "posterior": chance_words(result.posterior),
+        "words": probability_words(result.posterior.value),
         "factor": None if factor is None else _factor(factor),
-        "support": "" if factor is None or not factor.told else factor_words(factor.value),
-        "printed": rewording(made, first),
-        "against": [e for e in made.examples if e.side == "against"],
-        "for_it": [e for e in made.examples if e.side == "for"],
-        "known": ranges_of(made, first),
-        "silent": unweighed(made),
-        "looks": made.looks,
+        "support": "" if factor is None or not factor.has_value else factor_words(factor.value),
+        "printed": rewording(result, first),
+        "against": [e for e in result.examples if e.side == "against"],
+        "for_it": [e for e in result.examples if e.side == "for"],
+        "known": ranges_of(result, first),
+        "silent": unweighed(result),
+        "looks": result.looks,
     }
 
 
 def _factor(factor: Factor) -> str:
-    return f"{factor.bound} {decimals_of(factor.value)}".strip() if factor.told else factor.bound
+    return (
+        f"{factor.bound} {decimals_of(factor.value)}".strip() if factor.has_value else factor.bound
+    )

@@ -33,13 +33,13 @@ SCALES = (
 
 def claims_text(
     manuscript: Manuscript,
-    made: Sequence[ClaimResult],
+    results: Sequence[ClaimResult],
     width: int = WIDTH,
     learned: Learned | None = None,
 ) -> str:
     """Write what the evidence says of each claim."""
     first = manuscript.maker.period.first
-    parts = [partial(_claim, made=one, first=first) for one in made]
+    parts = [partial(_claim, result=one, first=first) for one in results]
     return in_plain_text([partial(_head, learned=learned), *parts, _foot], width)
 
 
@@ -49,30 +49,30 @@ def _head(console: Console, learned: Learned | None) -> None:
         console.print()
 
 
-def _claim(console: Console, made: ClaimResult, first: int) -> None:
-    claim = made.claim
+def _claim(console: Console, result: ClaimResult, first: int) -> None:
+    claim = result.claim
     place = f" ({claim.place})" if claim.place else ""
-    say(console, f"{claim.claim}{place}: {verdict(made)}", 0)
+    say(console, f"{claim.claim}{place}: {verdict(result)}", 0)
     if claim.sentence:
         say(console, f"Written: {claim.sentence}")
     for saying in claim.sayings():
         say(console, f"Claimed: {clause(saying)}.")
-    printed = rewording(made, first)
+    printed = rewording(result, first)
     say(console, f"May be printed: {printed}")
-    for known in ranges_of(made, first):
+    for known in ranges_of(result, first):
         if known not in printed:
             say(console, f"Known of it: {known}")
     for side in ("against", "for"):
         named = [
-            f"{e.name} (line {e.line}): {e.said}" if e.line else e.said
-            for e in made.examples
+            f"{e.name} (line {e.line}): {e.words}" if e.line else e.words
+            for e in result.examples
             if e.side == side
         ]
         if named:
             say(console, f"Speaks {side} it: {'; '.join(named)}.")
-    if silent := unweighed(made):
+    if silent := unweighed(result):
         say(console, f"Not weighed: {silent}")
-    for look in made.looks:
+    for look in result.looks:
         say(console, f"Would move it: {look.what} ({look.bits:.2f} bits).")
     console.print()
 
@@ -83,7 +83,7 @@ def _foot(console: Console) -> None:
 
 def claims_record(
     manuscript: Manuscript,
-    made: Sequence[ClaimResult],
+    results: Sequence[ClaimResult],
     learned: Learned | None,
     corpus: Corpus | None,
 ) -> dict[str, Any]:
@@ -102,39 +102,40 @@ def claims_record(
         "examinations": {e.instrument: e.origin.fingerprint for e in seen},
         "invented": maker.invented,
         "scales": {"probability": PROBABILITY_SCALE, "factor": FACTOR_SCALE},
-        "claims": [_claim_record(one, maker.period.first) for one in made],
+        "claims": [_claim_record(one, maker.period.first) for one in results],
         "note": OPINION,
     }
 
 
-def _claim_record(made: ClaimResult, first: int) -> dict[str, Any]:
-    claim, factor = made.claim, made.factor
+def _claim_record(result: ClaimResult, first: int) -> dict[str, Any]:
+    claim, factor = result.claim, result.factor
     return {
         "claim": claim.claim,
         "sentence": claim.sentence,
         "place": claim.place,
         "source": claim.source,
         "says": [clause(saying) for saying in claim.sayings()],
-        "prior": _chance(made.prior),
-        "posterior": _chance(made.posterior),
+        "prior": _chance(result.prior),
+        "posterior": _chance(result.posterior),
         "bayes_factor": None
         if factor is None
         else {
-            "value": factor.value if factor.told else None,
+            "value": factor.value if factor.has_value else None,
             "standard_error_log10": factor.error,
             "bound": factor.bound,
             "speaks": factor.towards,
-            "words": factor_words(factor.value) if factor.told else "",
-            "second_scale": mention_words(factor.value) if factor.told else "",
+            "words": factor_words(factor.value) if factor.has_value else "",
+            "second_scale": mention_words(factor.value) if factor.has_value else "",
         },
-        "verdict": verdict(made),
-        "may_be_printed": rewording(made, first),
-        "known_of_it": ranges_of(made, first),
+        "verdict": verdict(result),
+        "may_be_printed": rewording(result, first),
+        "known_of_it": ranges_of(result, first),
         "examples": [
-            {"side": e.side, "name": e.name, "said": e.said, "line": e.line} for e in made.examples
+            {"side": e.side, "name": e.name, "said": e.words, "line": e.line}
+            for e in result.examples
         ],
-        "not_weighed": list(made.silent),
-        "would_move_it": [{"what": look.what, "bits": look.bits} for look in made.looks],
+        "not_weighed": list(result.silent),
+        "would_move_it": [{"what": look.what, "bits": look.bits} for look in result.looks],
     }
 
 

@@ -101,9 +101,9 @@ def _component(name: str, component: Component) -> Iterator[str]:
         for variant, courses in component.by_variant.items():
             if feature in courses:
                 yield f"      for {variant}: {_course(courses[feature])}"
-    for mark, noted in component.marks.items():
-        kind = "source-date code" if noted.format == "source-date" else "date"
-        yield f"    {mark}: {kind}, build follows by {_judged(noted.lag)} months"
+    for mark, form in component.marks.items():
+        kind = "source-date code" if form.format == "source-date" else "date"
+        yield f"    {mark}: {kind}, build follows by {_judged(form.lag)} months"
     for measure, number in component.measurements.items():
         yield f"    {measure}: {_measurement(number)}"
 
@@ -262,8 +262,8 @@ def _corpus(corpus: Corpus) -> Iterator[str]:
     invented = " (invented)" if maker.invented else ""
     yield f"  {len(references)} instruments, against {maker.origin.file}{invented}"
     kinds = Counter(_how_known(reference) for reference in references)
-    told = [*_HOW_KNOWN, *([UNDATED] if corpus.undated else [])]
-    yield "  built " + "; ".join(f"{kind}: {kinds[kind]}" for kind in told)
+    kinds_in_order = [*_HOW_KNOWN, *([UNDATED] if corpus.undated else [])]
+    yield "  built " + "; ".join(f"{kind}: {kinds[kind]}" for kind in kinds_in_order)
     yield f"  trusted less than fully: {sum(reference.trust < 1 for reference in references)}"
     yield from recorded([reference.examination for reference in references], maker)
 
@@ -278,19 +278,20 @@ def _how_known(reference: Reference) -> str:
 
 def _learned_file(file: File) -> Iterator[str]:
     """Say what was learned from what, and hold it against its maker file where that is here."""
-    said = attributes_of(file)
+    attrs = attributes_of(file)
     yield (
-        f"  for {said['maker']}, from {said['instruments']} instruments of {said['corpus_file']} "
-        f"({str(said['corpus_fingerprint'])[:12]}), {said['draws']} draws in each chain"
+        f"  for {attrs['maker']}, from {attrs['instruments']} instruments of "
+        f"{attrs['corpus_file']} "
+        f"({str(attrs['corpus_fingerprint'])[:12]}), {attrs['draws']} draws in each chain"
     )
-    named = str(said["maker_file"])
+    named = str(attrs["maker_file"])
     beside = os.path.join(os.path.dirname(file), os.path.basename(named))
     maker_file = next((place for place in (named, beside) if os.path.isfile(place)), "")
     if not maker_file:
         yield f"  its maker file {named} is not here, so that it could not be held against it"
         return
-    if SET_ASIDE in said:
-        yield "  " + set_aside_words(said)
+    if SET_ASIDE in attrs:
+        yield "  " + set_aside_words(attrs)
         return
     learned = read_draws(file, read_maker(maker_file))
     since = ", which has changed since" if learned.edits else ""

@@ -28,27 +28,27 @@ _LETTERS = {"data": "D", "judgement": "J", "both": "B", "neither": "N", "": "-"}
 def before_learning(plan: Plan, draws: int | None, width: int = WIDTH) -> str:
     """Say what learning will work on, and about how long it will take."""
     rows, counted = len(plan.corpus.references), plan.counted
-    free = ""
+    free_form = ""
     if plan.free_form:
         seconds = 5 + 0.02 * rows
-        free = (
+        free_form = (
             f"{len(plan.free_form)} free-form features: how many latent variants stand behind "
             f"them, and how smooth their shares are, is chosen by dating instruments left out: "
             f"some {seconds:.0f} to {3 * seconds:.0f} seconds on two cores.\n"
         )
     if not plan.layout.is_open:
         nothing = "nothing else is left open, so nothing is sampled"
-        told = f"{rows} instruments{_undated(plan)}; {nothing}.\n{free}"
-        return hanging(told.splitlines(), width)
+        text = f"{rows} instruments{_undated(plan)}; {nothing}.\n{free_form}"
+        return hanging(text.splitlines(), width)
     many = f"{draws} draws" if draws else "draws that go on until they are sound"
-    told = (
+    text = (
         f"{rows} instruments: {counted} of known month enter as counts, {plan.tally.rows} are "
         f"summed over the months they may have come from{_undated(plan)}.\n"
         f"{plan.uncertain} uncertain dates and lengths in {len(plan.layout.ramps)} changeovers.\n"
         f"Four chains of {many}: about {_time_words(plan.processor_seconds(draws))} of one core.\n"
-        f"{free}"
+        f"{free_form}"
     )
-    return hanging(told.splitlines(), width)
+    return hanging(text.splitlines(), width)
 
 
 def _undated(plan: Plan) -> str:
@@ -64,18 +64,18 @@ def _time_words(seconds: float) -> str:
     return f"{round(seconds / 60)} minutes"
 
 
-def after_learning(made: Outcome, width: int = WIDTH) -> str:
+def after_learning(outcome: Outcome, width: int = WIDTH) -> str:
     """Set each changeover's judgement beside what was learned."""
-    if not made.shifts:
-        told = [*on_quantities(made), *on_free_form(made.learned)]
-        told += [on_health(made.health)] if made.learned.has_draws else []
-        return hanging(told, width)
-    first = made.plan.maker.period.first
+    if not outcome.shifts:
+        paragraphs = [*on_quantities(outcome), *on_free_form(outcome.learned)]
+        paragraphs += [on_health(outcome.health)] if outcome.learned.has_draws else []
+        return hanging(paragraphs, width)
+    first = outcome.plan.maker.period.first
     wide = width >= _WIDE
     lines = [_row("  judged 5 | 50 | 95 %", "learned 5 | 50 | 95 %", "shared", "on")] * wide
-    for shift in made.shifts:
+    for shift in outcome.shifts:
         on = "/".join(
-            _LETTERS[made.rests_on(shift.name, what)] for what in ("first use", "overlap")
+            _LETTERS[outcome.rests_on(shift.name, what)] for what in ("first use", "overlap")
         )
         judged, learned = _dates(shift.judged, first), _dates(shift.learned, first)
         area = f"{shift.shared_area:.2f}"
@@ -85,11 +85,11 @@ def after_learning(made: Outcome, width: int = WIDTH) -> str:
             lines += [f"  shared {area}, on {on}"]
     lines += ["shared: area that the densities of the first use, judged and learned, share"]
     lines += ["on: what date/width rest on: D data, J judgement, B both, N neither, - certain", ""]
-    lines += [at_odds(made.shifts), *on_assessors(made.assessors), *on_quantities(made)]
-    lines += [on_contradictions(made.contradictions)]
-    lines += [f"  {_contradiction(found)}" for found in made.contradictions[:_SHOWN]]
-    lines += [on_health(made.health), *on_free_form(made.learned)]
-    lines += [unsound_words(made.health.fault)] if made.health.fault else []
+    lines += [at_odds(outcome.shifts), *on_assessors(outcome.assessors), *on_quantities(outcome)]
+    lines += [on_contradictions(outcome.contradictions)]
+    lines += [f"  {_contradiction(each)}" for each in outcome.contradictions[:_SHOWN]]
+    lines += [on_health(outcome.health), *on_free_form(outcome.learned)]
+    lines += [unsound_words(outcome.health.fault)] if outcome.health.fault else []
     return hanging(lines, width)
 
 
@@ -142,7 +142,7 @@ def on_assessors(assessors: tuple[Assessor, ...]) -> list[str]:
 
 def on_contradictions(contradictions: tuple[CorpusContradiction, ...]) -> str:
     """Say how many instruments contradict a judgement."""
-    instruments = len({found.instrument for found in contradictions})
+    instruments = len({each.instrument for each in contradictions})
     if not instruments:
         return "No dated instrument contradicts a judgement."
     verb = "instrument contradicts" if instruments == 1 else "instruments contradict"
@@ -170,10 +170,10 @@ def chance(value: float) -> str:
     return f"{100 * value:.2g} %" if value < 0.1 else f"{100 * value:.0f} %"
 
 
-def _contradiction(found: CorpusContradiction) -> str:
+def _contradiction(case: CorpusContradiction) -> str:
     return (
-        f"{found.instrument} (line {found.line}), built {found.built}: {found.feature} "
-        f"{found.said}, judged {chance(found.judged)}, learned {chance(found.learned)}"
+        f"{case.instrument} (line {case.line}), built {case.built}: {case.feature} "
+        f"{case.observation}, judged {chance(case.judged)}, learned {chance(case.learned)}"
     )
 
 

@@ -19,11 +19,11 @@ from dating.words.ranges import NORMAL, Range, Row, range_of
 type Points = tuple[float, float, float]
 
 
-def changeover_rows(made: Outcome) -> Iterator[Row]:
+def changeover_rows(outcome: Outcome) -> Iterator[Row]:
     """Give a row for each changeover."""
-    first = made.plan.maker.period.first
-    described = changeovers_of(made.plan.maker, made.plan.layout)
-    for shift, words, seen in zip(made.shifts, described, made.observed, strict=True):
+    first = outcome.plan.maker.period.first
+    described = changeovers_of(outcome.plan.maker, outcome.plan.layout)
+    for shift, words, seen in zip(outcome.shifts, described, outcome.observed, strict=True):
         yield {
             "name": shift.name,
             "judged": _dates(shift.judged, first),
@@ -32,8 +32,8 @@ def changeover_rows(made: Outcome) -> Iterator[Row]:
             "learned_overlap": range_of(shift.learned_overlap, ".1f"),
             "shared_area": f"{shift.shared_area:.2f}",
             "doubted": shift.shared_area < DOUBTED,
-            "date_rests_on": made.rests_on(shift.name, "first use") or "certain",
-            "width_rests_on": made.rests_on(shift.name, "overlap") or "certain",
+            "date_rests_on": outcome.rests_on(shift.name, "first use") or "certain",
+            "width_rests_on": outcome.rests_on(shift.name, "overlap") or "certain",
             "judged_by": ", ".join(words.judged_by) or "nobody named",
             "event": words.event,
             "sources": words.sources,
@@ -42,48 +42,48 @@ def changeover_rows(made: Outcome) -> Iterator[Row]:
         }
 
 
-def event_rows(made: Outcome) -> Iterator[Row]:
+def event_rows(outcome: Outcome) -> Iterator[Row]:
     """Give a row for each event that moves a changeover."""
-    maker = made.plan.maker
-    moved = [words.event for words in changeovers_of(maker, made.plan.layout)]
-    for place, number in enumerate(made.plan.layout.numbers):
+    maker = outcome.plan.maker
+    moved = [words.event for words in changeovers_of(maker, outcome.plan.layout)]
+    for place, number in enumerate(outcome.plan.layout.numbers):
         name = number.removeprefix("event ")
         if number in {f"event {event}" for event in maker.events}:
             event = maker.events[name]
             yield {
                 "name": name,
                 "what": event.what,
-                "judged": _dates(points_of(made.judged[:, place]), maker.period.first),
-                "learned": _dates(points_of(made.learned.values[:, place]), maker.period.first),
+                "judged": _dates(points_of(outcome.judged[:, place]), maker.period.first),
+                "learned": _dates(points_of(outcome.learned.values[:, place]), maker.period.first),
                 "moves": f"{moved.count(name)} of {len(moved)} changeovers",
                 "sources": tuple(dict.fromkeys((*event.when.sources(), *event.source))),
             }
 
 
-def share_rows(made: Outcome) -> Iterator[Row]:
+def share_rows(outcome: Outcome) -> Iterator[Row]:
     """Give a row for each share of a mixed regime."""
-    maker, layout = made.plan.maker, made.plan.layout
+    maker, layout = outcome.plan.maker, outcome.plan.layout
     for number, track in enumerate(layout.tracks):
         place = place_of(maker, track)
         for regime, stated in enumerate(track.shares):
             mixed = np.flatnonzero(stated)
             for position in mixed if len(mixed) > 1 else ():
-                drawn = made.learned.shares[:, number, regime, position]
+                draws = outcome.learned.shares[:, number, regime, position]
                 yield {
                     "of": _regime(track, place, regime),
                     "what": track.states[position],
                     "stated": Range("", percent(float(stated[position])), ""),
-                    "learned": Range(*(percent(value) for value in points_of(drawn))),
+                    "learned": Range(*(percent(value) for value in points_of(draws))),
                     "sources": _regime_sources(place, regime),
                 }
 
 
-def chance_rows(made: Outcome, doubt: float) -> Iterator[Row]:
+def chance_rows(outcome: Outcome, doubt: float) -> Iterator[Row]:
     """Give a row for each slip and each chance of replacement that is learned."""
-    for place, (name, (_, feature)) in enumerate(made.plan.maker.features().items()):
-        for what, stated, drawn in (
-            ("slip", feature.slip, made.learned.slip[:, place]),
-            ("replaced", feature.replaced, made.learned.replaced[:, place]),
+    for place, (name, (_, feature)) in enumerate(outcome.plan.maker.features().items()):
+        for what, stated, draws in (
+            ("slip", feature.slip, outcome.learned.slip[:, place]),
+            ("replaced", feature.replaced, outcome.learned.replaced[:, place]),
         ):
             if 0 < stated.value < 1:
                 centre = np.log(stated.value) - np.log1p(-stated.value)
@@ -92,16 +92,16 @@ def chance_rows(made: Outcome, doubt: float) -> Iterator[Row]:
                     "of": name,
                     "what": what,
                     "stated": Range(*(chance(float(value)) for value in around)),
-                    "learned": Range(*(chance(value) for value in points_of(drawn))),
+                    "learned": Range(*(chance(value) for value in points_of(draws))),
                     "sources": tuple(dict.fromkeys((*stated.source, *feature.source))),
                 }
 
 
-def mean_rows(made: Outcome, doubt: float) -> Iterator[Row]:
+def mean_rows(outcome: Outcome, doubt: float) -> Iterator[Row]:
     """Give a row for each anchor of each measurement."""
-    measurements = made.plan.maker.measurements()
-    columns = iter(made.learned.means.T)
-    for gauge in made.plan.layout.gauges:
+    measurements = outcome.plan.maker.measurements()
+    columns = iter(outcome.learned.means.T)
+    for gauge in outcome.plan.layout.gauges:
         measured = measurements[gauge.name][1]
         for anchor, stated in zip(gauge.anchors, gauge.stated, strict=True):
             low, middle, high = (stated + doubt * gauge.spread * NORMAL).tolist()
@@ -114,31 +114,31 @@ def mean_rows(made: Outcome, doubt: float) -> Iterator[Row]:
             }
 
 
-def assessor_rows(made: Outcome) -> Iterator[Row]:
+def assessor_rows(outcome: Outcome) -> Iterator[Row]:
     """Give a row for each assessor."""
-    for found in made.assessors:
+    for assessor in outcome.assessors:
         weights = "–"
-        if found.weight_before is not None and found.weight_after is not None:
-            weights = f"{found.weight_before:.2f} → {found.weight_after:.2f}"
-        score = "–" if found.calibration is None else f"{found.calibration:.2g}"
-        yield {**vars(found), "calibration": score, "weights": weights}
+        if assessor.weight_before is not None and assessor.weight_after is not None:
+            weights = f"{assessor.weight_before:.2f} → {assessor.weight_after:.2f}"
+        score = "–" if assessor.calibration is None else f"{assessor.calibration:.2g}"
+        yield {**vars(assessor), "calibration": score, "weights": weights}
 
 
-def contradiction_rows(made: Outcome) -> Iterator[Row]:
+def contradiction_rows(outcome: Outcome) -> Iterator[Row]:
     """Give a row for each recorded state that contradicts a judgement."""
-    for found in made.contradictions:
+    for contradiction in outcome.contradictions:
         yield {
-            **vars(found),
-            "side": "before it" if found.early else "after it",
-            "judged": chance(found.judged),
-            "learned": chance(found.learned),
+            **vars(contradiction),
+            "side": "before it" if contradiction.early else "after it",
+            "judged": chance(contradiction.judged),
+            "learned": chance(contradiction.learned),
         }
 
 
-def summary_rows(made: Outcome) -> Iterator[tuple[str, list[str]]]:
+def summary_rows(outcome: Outcome) -> Iterator[tuple[str, list[str]]]:
     """Give a row for each number that was sampled."""
     forms = (".3f", ".3f", ".3f", ".3f", ".0f", ".0f", ".3f")
-    for name, values in made.summary.iterrows():
+    for name, values in outcome.summary.iterrows():
         yield str(name), [format(value, form) for value, form in zip(values, forms, strict=True)]
 
 

@@ -57,10 +57,10 @@ def _words(reason: Reason, first: int) -> str:
                 f"{built}, trust 1) in some draws and in others takes it for an error, with hardly "
                 "a slip to explain it: a trust below 1, a slip, or shape: logistic would ease that"
             )
-        case Against(feature, name, line, built, said):
+        case Against(feature, name, line, built, observation):
             return (
                 f"the slip of {feature} is stated as 0, and {name} (line {line} of the corpus, "
-                f"built {built}) shows {said} against the judgement"
+                f"built {built}) shows {observation} against the judgement"
             )
         case Silence():
             return "no dated instrument shows either form"

@@ -84,10 +84,10 @@ def warning_words(problem: Problem) -> str:
     >>> warning_words(Problem("M-1.yaml", 3, "measured.rim", "-3 fits no month", found="-3"))
     '-3 fits no month'
     """
-    found = problem.found.strip("'")
-    details = {"found": "" if found in problem.message else found, "expected": problem.expected}
-    told = [f"{name} {text}" for name, text in details.items() if text]
-    return f"{problem.message} ({'; '.join(told)})" if told else problem.message
+    value = problem.found.strip("'")
+    details = {"found": "" if value in problem.message else value, "expected": problem.expected}
+    parts = [f"{name} {text}" for name, text in details.items() if text]
+    return f"{problem.message} ({'; '.join(parts)})" if parts else problem.message
 
 
 def place_words(problem: Problem) -> str:

@@ -60,8 +60,8 @@ def wrapped(words: str, width: int = WIDTH) -> str:
     >>> wrapped("held 84.3 % of them", 9).splitlines()
     ['held', '84.3 % of', 'them']
     """
-    kept = escaped(words, "\n\t").replace(" %", "\N{NO-BREAK SPACE}%")
-    return textwrap.fill(kept, width, break_on_hyphens=False).replace("\N{NO-BREAK SPACE}", " ")
+    text = escaped(words, "\n\t").replace(" %", "\N{NO-BREAK SPACE}%")
+    return textwrap.fill(text, width, break_on_hyphens=False).replace("\N{NO-BREAK SPACE}", " ")
 
 
 def hanging(lines: Iterable[str], width: int = WIDTH) -> str:
@@ -80,9 +80,9 @@ def hanging(lines: Iterable[str], width: int = WIDTH) -> str:
 
 def _hanging(line: str, width: int) -> str:
     indented = " " * (len(line) - len(line.lstrip()) + 4)
-    kept = line.replace(" %", "\N{NO-BREAK SPACE}%")
+    text = line.replace(" %", "\N{NO-BREAK SPACE}%")
     lines = textwrap.fill(
-        kept,
+        text,
         width,
         subsequent_indent=indented,
         break_long_words=False,
@@ -119,16 +119,16 @@ def table(*columns: tuple[str, str]) -> TextTable:
 def indent(console: Console, rows: TextTable) -> None:
     """Write a table, indented."""
     headed = any(head for head, _ in rows.columns)
-    drawn = Table(box=None, show_header=headed, pad_edge=False, padding=(0, 2, 0, 0))
+    grid = Table(box=None, show_header=headed, pad_edge=False, padding=(0, 2, 0, 0))
     for head, side in rows.columns:
         justify = "right" if side == "right" else "left"
-        drawn.add_column(head, justify=justify, header_style="", overflow="fold")  # type: ignore[arg-type]
+        grid.add_column(head, justify=justify, header_style="", overflow="fold")  # type: ignore[arg-type]
     for cells in rows.rows:
-        drawn.add_row(*cells)
-    if headed and console.measure(drawn).minimum > console.width - 2:
+        grid.add_row(*cells)
+    if headed and console.measure(grid).minimum > console.width - 2:
         _tell_rows(console, rows)
     else:
-        console.print(Padding(drawn, (0, 0, 0, 2)))
+        console.print(Padding(grid, (0, 0, 0, 2)))
 
 
 def _tell_rows(console: Console, rows: TextTable) -> None:
@@ -137,5 +137,5 @@ def _tell_rows(console: Console, rows: TextTable) -> None:
     for cells in rows.rows:
         say(console, f"{heads[0]} {cells[0]}" if cells[0].isdecimal() else cells[0])
         named = zip(heads[1:], (cell.strip() for cell in cells[1:]), strict=True)
-        if told := "; ".join(f"{h}: {c}" if h else c for h, c in named if c):
-            say(console, told, 4)
+        if paragraph := "; ".join(f"{h}: {c}" if h else c for h, c in named if c):
+            say(console, paragraph, 4)

@@ -17,22 +17,22 @@ _KEYS = ("stated", "learned")
 _PARTS = {"5 %": 0.05, "median": 0.5, "95 %": 0.95}
 
 
-def on_quantities(made: Outcome) -> list[str]:
+def on_quantities(outcome: Outcome) -> list[str]:
     """Say what was learned of lags, spreads and output."""
     lines = []
-    points = list(lag_rows(made))
+    points = list(lag_rows(outcome))
     for rows in (points[k : k + 3] for k in range(0, len(points), 3)):
         judged, learned = (" | ".join(row[key].middle for row in rows) for key in _KEYS)
         lines.append(
             f"Lag of {rows[0]['of']}, 5 | 50 | 95 %: judged {judged} months, learned {learned}."
         )
-    for row in spread_rows(made, 0.0):
+    for row in spread_rows(outcome, 0.0):
         stated, learned = row["stated"].middle, row["learned"]
         lines.append(
             f"Spread of {row['of']}: stated {stated}, learned {learned.middle} ({learned.low} to "
             f"{learned.high})."
         )
-    return [*lines, *on_output(made.plan.maker, made.learned)]
+    return [*lines, *on_output(outcome.plan.maker, outcome.learned)]
 
 
 def on_output(maker: Maker, learned: Learned) -> list[str]:
@@ -48,16 +48,16 @@ def on_output(maker: Maker, learned: Learned) -> list[str]:
     ]
 
 
-def lag_rows(made: Outcome) -> Iterator[Row]:
+def lag_rows(outcome: Outcome) -> Iterator[Row]:
     """Give three rows for each lag that was learned: points of the lags of instruments."""
-    marks = made.plan.maker.marks()
-    for place, lag in enumerate(made.plan.layout.lags):
+    marks = outcome.plan.maker.marks()
+    for place, lag in enumerate(outcome.plan.layout.lags):
         if lag.learned:
-            drawn = lag.quantiles(*made.learned.lags[:, place].T)
+            draws = lag.quantiles(*outcome.learned.lags[:, place].T)
             mark = marks[lag.mark][1]
             for what, p in _PARTS.items():
                 judged = np.interp(p, lag.reached, lag.judged)
-                learned = np.array([np.interp(p, lag.reached, row) for row in drawn])
+                learned = np.array([np.interp(p, lag.reached, row) for row in draws])
                 yield {
                     "of": lag.mark,
                     "what": what,
@@ -67,24 +67,24 @@ def lag_rows(made: Outcome) -> Iterator[Row]:
                 }
 
 
-def spread_rows(made: Outcome, doubt: float) -> Iterator[Row]:
+def spread_rows(outcome: Outcome, doubt: float) -> Iterator[Row]:
     """Give a row for the spread of each measurement."""
-    measurements = made.plan.maker.measurements()
-    for gauge, drawn in zip(made.plan.layout.gauges, made.learned.spreads.T, strict=False):
+    measurements = outcome.plan.maker.measurements()
+    for gauge, draws in zip(outcome.plan.layout.gauges, outcome.learned.spreads.T, strict=False):
         measured = measurements[gauge.name][1]
         around = gauge.spread * np.exp(doubt * NORMAL)
         yield {
             "of": f"{gauge.name} ({measured.unit})",
             "what": "spread",
             "stated": range_of(around, ".3g"),
-            "learned": range_of(points_of(drawn), ".3g"),
+            "learned": range_of(points_of(draws), ".3g"),
             "sources": measured.source,
         }
 
 
-def output_rows(made: Outcome) -> Iterator[Row]:
+def output_rows(outcome: Outcome) -> Iterator[Row]:
     """Give a row for the output of each year, where it was learned."""
-    period, output = made.plan.maker.period, made.learned.output
+    period, output = outcome.plan.maker.period, outcome.learned.output
     if not output.size:
         return
     year = np.arange(period.first, period.last + 1) // 12

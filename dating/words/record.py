@@ -51,7 +51,7 @@ def as_record(estimate: Estimate) -> dict[str, Any]:
         "variant": estimate.variant_chances or None,
         "evidence": [_evidence(estimate, finding) for finding in estimate.findings],
         "not_weighed": [
-            {"name": item.name, "component": item.component, "seen": item.said}
+            {"name": item.name, "component": item.component, "seen": item.observation}
             for item in estimate.neutral
         ],
         "conflict": _conflict(estimate),
@@ -131,7 +131,7 @@ def _evidence(estimate: Estimate, finding: Finding) -> dict[str, Any]:
         "name": piece.name,
         "kind": piece.kind,
         "component": piece.component,
-        "seen": piece.said,
+        "seen": piece.observation,
         "alone": {**_set(finding.alone), "median": month_label(finding.alone_median)},
         "without": {**_set(finding.without), "median": month_label(finding.without_median)},
         "shift": finding.shift,

@@ -32,28 +32,28 @@ _LOOK = {
 
 
 def write_remedy(
-    console: Console, made: Calibration, remedy: Remedy, commands: Sequence[str]
+    console: Console, calibration: Calibration, remedy: Remedy, commands: Sequence[str]
 ) -> None:
     """Write what would help, with the commands that do it."""
     title(console, "What would help")
-    if "heavy-tailed" in faults_of(made.uniformity):
+    if "heavy-tailed" in faults_of(calibration.uniformity):
         say(console, _STRAYS)
     if remedy.pulls is not None:
-        say(console, _on_pulls(made, remedy.pulls))
+        say(console, _on_pulls(calibration, remedy.pulls))
         for pull in remedy.pulls:
-            say(console, _on_pull(made, pull), 4)
+            say(console, _on_pull(calibration, pull), 4)
     if remedy.corrected is not None:
-        say(console, _on_correction(made, remedy.corrected))
+        say(console, _on_correction(calibration, remedy.corrected))
         if commands:
             say(console, "This writes it:" if len(commands) == 1 else "These write it:")
         for words in commands:
             command(console, words)
 
 
-def _on_correction(made: Calibration, corrected: LevelCorrection) -> str:
-    held = corrected.correction.at(0.9)
-    carried = made.learned.correction if made.learned is not None else None
-    if carried is not None and abs(carried.at(0.9) - held) < _ALIKE:
+def _on_correction(calibration: Calibration, corrected: LevelCorrection) -> str:
+    coverage = corrected.correction.at(0.9)
+    carried = calibration.learned.correction if calibration.learned is not None else None
+    if carried is not None and abs(carried.at(0.9) - coverage) < _ALIKE:
         return (
             "The levels carry the correction already that these instruments give; correcting them "
             "again changes nothing. Learn from more instruments, or look at the groups below."
@@ -62,7 +62,7 @@ def _on_correction(made: Calibration, corrected: LevelCorrection) -> str:
     what = (
         "A correction of levels: a stated 90 % "
         + ("that is not corrected " if carried is not None else "")
-        + f"would then be {share(held)}, and the median 90 % set would go from "
+        + f"would then be {share(coverage)}, and the median 90 % set would go from "
         f"{corrected.before:g} to {corrected.after:g} months."
     )
     gain = (
@@ -71,27 +71,27 @@ def _on_correction(made: Calibration, corrected: LevelCorrection) -> str:
         else "Whether instruments that it was not learned from would gain by it cannot be told: "
         f"mean log score {gained}."
     )
-    if made.learned is None:
+    if calibration.learned is None:
         gain += " What was learned carries it, and learning may put some of it right by itself."
     return f"{what} {gain}"
 
 
-def _on_pulls(made: Calibration, pulls: Sequence[Pull]) -> str:
-    told = "Correcting levels does not move dates that lie on one side."
+def _on_pulls(calibration: Calibration, pulls: Sequence[Pull]) -> str:
+    start = "Correcting levels does not move dates that lie on one side."
     if not pulls:
         return (
-            f"{told} Nothing seen pulls by itself: several changeovers may be off together, or the "
-            "output that the maker file states."
+            f"{start} Nothing seen pulls by itself: several changeovers may be off together, or "
+            "the output that the maker file states."
         )
-    side = "earlier" if made.uniformity.sides.above else "later"
+    side = "earlier" if calibration.uniformity.sides.above else "later"
     return (
-        f"{told} What pulls them most to the {side} side, with the months from which half of the "
+        f"{start} What pulls them most to the {side} side, with the months from which half of the "
         "pull comes:"
     )
 
 
-def _on_pull(made: Calibration, pull: Pull) -> str:
-    first, later = made.corpus.maker.period.first, made.uniformity.sides.above
+def _on_pull(calibration: Calibration, pull: Pull) -> str:
+    first, later = calibration.corpus.maker.period.first, calibration.uniformity.sides.above
     ends = dict.fromkeys((month_label(first + pull.first), month_label(first + pull.last)))
     look = _LOOK[pull.kind].format(
         early="early" if later else "late", short="short" if later else "long"
@@ -103,12 +103,12 @@ def _on_pull(made: Calibration, pull: Pull) -> str:
 
 
 def remedy_record(
-    made: Calibration, remedy: Remedy | None, commands: Sequence[str]
+    calibration: Calibration, remedy: Remedy | None, commands: Sequence[str]
 ) -> dict[str, Any] | None:
     """Turn what would help into plain data."""
     if remedy is None:
         return None
-    corrected, pulls, first = remedy.corrected, remedy.pulls, made.corpus.maker.period.first
+    corrected, pulls, first = remedy.corrected, remedy.pulls, calibration.corpus.maker.period.first
     return {
         "correction": corrected
         and {

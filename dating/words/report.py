@@ -38,32 +38,34 @@ _OPINION = (
 )
 
 
-def learned_page(made: Outcome, pictures: Mapping[str, PagePicture]) -> str:
+def learned_page(outcome: Outcome, pictures: Mapping[str, PagePicture]) -> str:
     """Write the page."""
-    return page_of("learned.html.j2", {**_content(made), "pictures": pictures})
+    return page_of("learned.html.j2", {**_content(outcome), "pictures": pictures})
 
 
-def _content(made: Outcome) -> dict[str, Any]:
-    sources = made.plan.maker.sources
+def _content(outcome: Outcome) -> dict[str, Any]:
+    sources = outcome.plan.maker.sources
     return {
-        "about": _about(made),
-        "unsound": made.health.advice(),
-        "short": _short(made),
-        "changeovers": list(changeover_rows(made)),
-        "events": list(event_rows(made)),
-        "stated": _stated(made),
-        "assessors": list(assessor_rows(made)),
-        "contradictions": list(contradiction_rows(made)),
-        "contradictions_in_words": on_contradictions(made.contradictions),
-        "diagnostics": [on_health(made.health), _HEALTHY] if made.drawn.size else [_UNSAMPLED],
-        "summary": list(summary_rows(made)),
-        "origin": _origin(made),
+        "about": _about(outcome),
+        "unsound": outcome.health.advice(),
+        "short": _short(outcome),
+        "changeovers": list(changeover_rows(outcome)),
+        "events": list(event_rows(outcome)),
+        "stated": _stated(outcome),
+        "assessors": list(assessor_rows(outcome)),
+        "contradictions": list(contradiction_rows(outcome)),
+        "contradictions_in_words": on_contradictions(outcome.contradictions),
+        "diagnostics": [on_health(outcome.health), _HEALTHY]
+        if outcome.draws.size
+        else [_UNSAMPLED],
+        "summary": list(summary_rows(outcome)),
+        "origin": _origin(outcome),
         "source_places": {name: place for place, name in enumerate(sources, start=1)},
         "named_sources": [
             {"name": name, "words": ", ".join(t for t in (s.title, s.kind, s.where, s.note) if t)}
             for name, s in sources.items()
         ],
-        "cautions": _cautions(made),
+        "cautions": _cautions(outcome),
         "opinion": _OPINION,
     }
 
@@ -76,8 +78,8 @@ _HEALTHY = (
 )
 
 
-def _about(made: Outcome) -> dict[str, Any]:
-    maker, corpus = made.plan.maker, made.plan.corpus
+def _about(outcome: Outcome) -> dict[str, Any]:
+    maker, corpus = outcome.plan.maker, outcome.plan.corpus
     return {
         "maker": maker.maker,
         "product": maker.product,
@@ -90,34 +92,34 @@ def _about(made: Outcome) -> dict[str, Any]:
     }
 
 
-def _short(made: Outcome) -> list[str]:
-    plan = made.plan
+def _short(outcome: Outcome) -> list[str]:
+    plan = outcome.plan
     undated = plan.corpus.undated
     dated = len(plan.corpus.references) - undated
     counts = f"{dated} dated instruments, {plan.counted} of them of known month"
     counts += f", and {undated} undated ones" if undated else ""
-    if not made.shifts:
+    if not outcome.shifts:
         return [
             f"{counts}; the maker file has no changeovers.",
-            *on_output(plan.maker, made.learned),
-            *on_free_form(made.learned),
+            *on_output(plan.maker, outcome.learned),
+            *on_free_form(outcome.learned),
             _OPINION,
         ]
     return [
         f"{counts}, were held against {plan.uncertain} uncertain dates and lengths in "
-        f"{len(made.shifts)} changeovers.",
-        f"The date rests on {_resting(made, 'first use')}; "
-        f"the width rests on {_resting(made, 'overlap')}.",
-        at_odds(made.shifts),
-        *on_assessors(made.assessors),
-        on_contradictions(made.contradictions),
-        *on_output(plan.maker, made.learned),
-        *on_free_form(made.learned),
+        f"{len(outcome.shifts)} changeovers.",
+        f"The date rests on {_resting(outcome, 'first use')}; "
+        f"the width rests on {_resting(outcome, 'overlap')}.",
+        at_odds(outcome.shifts),
+        *on_assessors(outcome.assessors),
+        on_contradictions(outcome.contradictions),
+        *on_output(plan.maker, outcome.learned),
+        *on_free_form(outcome.learned),
         _OPINION,
     ]
 
 
-def _resting(made: Outcome, what: str) -> str:
+def _resting(outcome: Outcome, what: str) -> str:
     """Count what the dates or the widths rest on."""
     words = {
         "data": "the data",
@@ -126,40 +128,40 @@ def _resting(made: Outcome, what: str) -> str:
         "neither": "neither much",
         "": "a certain statement",
     }
-    counts = Counter(made.rests_on(shift.name, what) for shift in made.shifts)
+    counts = Counter(outcome.rests_on(shift.name, what) for shift in outcome.shifts)
     parts = [f"{name} in {counts[key]}" for key, name in words.items() if counts[key]]
     return ", on ".join(parts)
 
 
-def _stated(made: Outcome) -> list[dict[str, Any]]:
+def _stated(outcome: Outcome) -> list[dict[str, Any]]:
     return [
         {
             "title": "Shares of the forms",
             "what": "form",
             "doubt": f"A stated share is taken with a standard deviation of {SHARE_DOUBT:g} of its "
             "logarithm, before all shares are made to sum to one.",
-            "rows": list(share_rows(made)),
+            "rows": list(share_rows(outcome)),
         },
         {
             "title": "Slips and replacements",
             "what": "chance",
             "doubt": f"A stated chance is taken with a standard deviation of {CHANCE_DOUBT:g} on "
             "the logit scale; below it stand the 5 % and 95 % points of that.",
-            "rows": list(chance_rows(made, CHANCE_DOUBT)),
+            "rows": list(chance_rows(outcome, CHANCE_DOUBT)),
         },
         {
             "title": "Means of the measurements",
             "what": "month",
             "doubt": f"A stated mean is taken with a standard deviation of {MEAN_DOUBT:g} spread "
             "of production; below it stand the 5 % and 95 % points of that.",
-            "rows": list(mean_rows(made, MEAN_DOUBT)),
+            "rows": list(mean_rows(outcome, MEAN_DOUBT)),
         },
         {
             "title": "Spreads of the measurements",
             "what": "number",
             "doubt": "The logarithm of a stated spread of production is taken with a standard "
             f"deviation of {SPREAD_DOUBT:g}; below it stand the 5 % and 95 % points of that.",
-            "rows": list(spread_rows(made, SPREAD_DOUBT)),
+            "rows": list(spread_rows(outcome, SPREAD_DOUBT)),
         },
         {
             "title": "Lags of dated marks, in months",
@@ -168,40 +170,43 @@ def _stated(made: Outcome) -> list[dict[str, Any]]:
             f"is taken with a standard deviation of {LAG_DOUBT:g}, that of the ratio by which "
             f"they lie farther apart with one of {RATIO_DOUBT:g}. A lag stated as one number "
             "stands.",
-            "rows": list(lag_rows(made)),
+            "rows": list(lag_rows(outcome)),
         },
         {
             "title": "Output by year",
             "what": "number",
             "doubt": "Shares of what was made. Under stated is what they were if all months were "
             "alike. The corpus is taken as a fair sample of what was made.",
-            "rows": list(output_rows(made)),
+            "rows": list(output_rows(outcome)),
         },
     ]
 
 
-def _origin(made: Outcome) -> list[tuple[str, str]]:
-    maker, corpus, said = made.plan.maker, made.plan.corpus, made.tree.attrs
+def _origin(outcome: Outcome) -> list[tuple[str, str]]:
+    maker, corpus, attrs = outcome.plan.maker, outcome.plan.corpus, outcome.tree.attrs
     undated = f", {corpus.undated} undated" if corpus.undated else ""
     sampled = [
-        ("draws", f"{made.drawn.sizes['chain']} chains of {said['draws']}, after tuning"),
-        ("acceptance aimed at", f"{said['accept']:g}"),
+        ("draws", f"{outcome.draws.sizes['chain']} chains of {attrs['draws']}, after tuning"),
+        ("acceptance aimed at", f"{attrs['accept']:g}"),
     ]
     return [
         ("maker", f"{maker.maker}{', invented' if maker.invented else ''}"),
         ("product", maker.product),
         ("maker file", f"{maker.origin.file}, SHA-256 {maker.origin.fingerprint}"),
         ("reference corpus", f"{corpus.file}, SHA-256 {corpus.fingerprint}"),
-        ("instruments", f"{len(corpus.references)}, {made.plan.counted} of known month{undated}"),
-        *(sampled if made.drawn.size else ()),
-        ("seed", str(said["seed"])),
-        ("versions", f"nutpie {said['nutpie']}, Python {said['python']}"),
+        (
+            "instruments",
+            f"{len(corpus.references)}, {outcome.plan.counted} of known month{undated}",
+        ),
+        *(sampled if outcome.draws.size else ()),
+        ("seed", str(attrs["seed"])),
+        ("versions", f"nutpie {attrs['nutpie']}, Python {attrs['python']}"),
     ]
 
 
-def _cautions(made: Outcome) -> list[str]:
-    layout = made.plan.layout
-    certain, doubted = len(layout.numbers) - made.plan.uncertain, len(layout.doubted)
+def _cautions(outcome: Outcome) -> list[str]:
+    layout = outcome.plan.layout
+    certain, doubted = len(layout.numbers) - outcome.plan.uncertain, len(layout.doubted)
     cautions = [
         "A stated output, swapped components, their donors, the shares of later replacements, "
         "every slip or replacement stated as never or always, and lags of dated marks stated as "
@@ -218,7 +223,7 @@ def _cautions(made: Outcome) -> list[str]:
         "The result is refused once the maker file has changed. An estimate uses 512 of "
         "its draws, or more, until its standard error is small enough.",
     ]
-    if made.plan.free_form:
-        names = ", ".join(made.plan.free_form)
+    if outcome.plan.free_form:
+        names = ", ".join(outcome.plan.free_form)
         cautions.append(f"The shares left to be learned freely ({names}) are not shown here.")
     return cautions

@@ -8,10 +8,10 @@ from dating.words.plain import WIDTH, hanging
 
 
 def after_restating(
-    made: Restatement, file: str, agreement: Agreement | None, width: int = WIDTH
+    restatement: Restatement, file: str, agreement: Agreement | None, width: int = WIDTH
 ) -> str:
     """Say how far judgements and dates are from what was learned, and what is lost."""
-    name, gap = made.widest
+    name, gap = restatement.widest
     lines = [f"{file}: a maker file that states what was learned."]
     if name:
         lines.append(
@@ -27,4 +27,4 @@ def after_restating(
     lines.append(
         "What is lost is how the learned numbers go together, such as a first use with its overlap."
     )
-    return hanging([*lines, *made.losses], width)
+    return hanging([*lines, *restatement.losses], width)

@@ -57,13 +57,13 @@ def edits_words(edits: Edits) -> str:
     'The maker file has changed since this was learned. Present judgements take the place of what \
 was learned of: ring, regime 2; the slip of nut. Taken out: guard.'
     """
-    told = {
+    lists = {
         "Present judgements take the place of what was learned of": edits.stale,
         "Added, so that nothing was learned of it": edits.added,
         "Taken out": edits.removed,
         "All else was learned with another state of": edits.around,
     }
-    sentences = [f"{words}: {'; '.join(names)}." for words, names in told.items() if names]
+    sentences = [f"{words}: {'; '.join(names)}." for words, names in lists.items() if names]
     if edits.uncorrected:
         sentences.append("Levels are not corrected any more.")
     return " ".join(("The maker file has changed since this was learned.", *sentences))

@@ -39,8 +39,8 @@ def as_text(estimate: Estimate, width: int = WIDTH) -> str:
     --------
     >>> from dating import estimate, read_examination, read_maker
     >>> maker = read_maker("priors/marrowby.yaml")
-    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
-    >>> max(len(line) for line in as_text(made).splitlines()) <= 80
+    >>> result = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> max(len(line) for line in as_text(result).splitlines()) <= 80
     True
     """
     parts = (_head, _built, _parts, _evidence, _clashes, _warnings, _next, _foot)
@@ -126,7 +126,7 @@ def _evidence(console: Console, estimate: Estimate) -> None:
         for finding in estimate.findings:
             piece = finding.piece
             rows.add_row(
-                f"{piece.name}: {piece.said}",
+                f"{piece.name}: {piece.observation}",
                 short_set(finding.alone),
                 short_set(finding.without),
                 f"{finding.shift:+d}" if finding.shift else "0",
@@ -139,7 +139,7 @@ def _evidence(console: Console, estimate: Estimate) -> None:
             "odds of the reported set.",
         )
     for neutral in estimate.neutral:
-        say(console, f"Recorded but not weighed: {neutral.name}, {neutral.said}.")
+        say(console, f"Recorded but not weighed: {neutral.name}, {neutral.observation}.")
 
 
 def _clashes(console: Console, estimate: Estimate) -> None:
@@ -187,14 +187,15 @@ def clashing_pieces(estimate: Estimate) -> Iterator[str]:
     for clash in estimate.conflict.contradictions:
         paired |= {clash.piece.name, clash.other.name}
         yield (
-            f"{clash.piece.name} ({clash.piece.said}) and {clash.other.name} "
-            f"({clash.other.said}) are {_times(clash.bits)} less probable together than apart."
+            f"{clash.piece.name} ({clash.piece.observation}) and {clash.other.name} "
+            f"({clash.other.observation}) are {_times(clash.bits)} less probable together "
+            "than apart."
         )
     for finding in estimate.findings:
         if finding.surprise >= SURPRISING and finding.piece.name not in paired:
             yield (
-                f"{finding.piece.name} ({finding.piece.said}) is {_times(finding.surprise)} less "
-                "probable beside the rest than alone."
+                f"{finding.piece.name} ({finding.piece.observation}) is "
+                f"{_times(finding.surprise)} less probable beside the rest than alone."
             )
 
 

@@ -60,8 +60,8 @@ def verdict_on(overall: ReferenceGroup, uniformity: Uniformity) -> Verdict:
     >>> from dating.calibration.uniformity import uniformity_of
     >>> from dating.calibration.groups import Coverage, MedianError
     >>> even = (np.arange(100) + 0.5) / 100
-    >>> held, error = Coverage(0.9, 0.9, 0.84, 0.95), MedianError(4.0, 3.0, 5.0)
-    >>> group = ReferenceGroup("all", 100, (held,), error, 4.8, -2.6, 20.0)
+    >>> coverage, error = Coverage(0.9, 0.9, 0.84, 0.95), MedianError(4.0, 3.0, 5.0)
+    >>> group = ReferenceGroup("all", 100, (coverage,), error, 4.8, -2.6, 20.0)
     >>> verdict_on(group, uniformity_of(even, even)).sentence
     'The stated probabilities may be trusted: of 100 instruments dated as if undated, 90.0 % lie \
 in their 90 % sets; sides, spread, tails and coverage are as chance allows.'
@@ -69,7 +69,7 @@ in their 90 % sets; sides, spread, tails and coverage are as chance allows.'
     faults = faults_of(uniformity)
     if not faults:
         each = ", ".join(
-            f"{share(c.held)} in their {100 * c.level:g} % sets" for c in overall.coverage
+            f"{share(c.share)} in their {100 * c.level:g} % sets" for c in overall.coverage
         )
         lie = each.replace(" in their", " lie in their", 1)
         return Verdict(
@@ -92,12 +92,12 @@ in their 90 % sets; sides, spread, tails and coverage are as chance allows.'
         ),
         "too cautious": (_far(overall, uniformity), "stated sets are wider than need be"),
     }
-    said = "; moreover, ".join(clauses[fault][0] for fault in faults)
+    text = "; moreover, ".join(clauses[fault][0] for fault in faults)
     first = faults[0]
     end = clauses[first][1]
     if first == "one-sided" and len(faults) > 1:
         end = "trust neither where the sets lie nor how wide they are"
-    return Verdict(first, f"{first.capitalize()}: {_of(overall)} {said}; {end}.")
+    return Verdict(first, f"{first.capitalize()}: {_of(overall)} {text}; {end}.")
 
 
 def share(value: float) -> str:
@@ -118,17 +118,17 @@ def _of(overall: ReferenceGroup) -> str:
 def _far(overall: ReferenceGroup, uniformity: Uniformity) -> str:
     """Say how often the sets of the most telling level held the date, and how far out dates lie."""
     low = uniformity.coverage.above
-    told = max(
+    worst = max(
         overall.coverage,
-        key=lambda c: (c.level - c.held if low else c.held - c.level) / (c.high - c.low),
+        key=lambda c: (c.level - c.share if low else c.share - c.level) / (c.high - c.low),
     )
-    held = (
-        f"{share(told.held)} lie in their {100 * told.level:g} % sets, where chance allows "
-        f"{100 * told.low:.1f} to {share(told.high)}"
+    clause = (
+        f"{share(worst.share)} lie in their {100 * worst.level:g} % sets, where chance allows "
+        f"{100 * worst.low:.1f} to {share(worst.high)}"
     )
     if not uniformity.spread.alarm:
-        return held
-    return f"{held}, and dates lie {uniformity.spread.value:.2f} times as far out as stated"
+        return clause
+    return f"{clause}, and dates lie {uniformity.spread.value:.2f} times as far out as stated"
 
 
 def _outermost(uniformity: Uniformity) -> str:
@@ -144,12 +144,12 @@ def _sides(overall: ReferenceGroup, uniformity: Uniformity) -> str:
     """Say on which side the dates lie, and what sets hold where that alone makes it too little."""
     side = "later" if uniformity.sides.above else "earlier"
     around = 1.96 / (12 * uniformity.instruments) ** 0.5
-    told = (
+    clause = (
         f"the dates lie {side} than the posteriors say (mean rank {uniformity.sides.value:.3f}, "
         f"where chance allows {0.5 - around:.3f} to {0.5 + around:.3f})"
     )
     short = uniformity.coverage.alarm and uniformity.coverage.above
     if not short or "too sure" in faults_of(uniformity):
-        return told
+        return clause
     widest = overall.coverage[-1]
-    return f"{told}, so that {share(widest.held)} lie in their {100 * widest.level:g} % sets"
+    return f"{clause}, so that {share(widest.share)} lie in their {100 * widest.level:g} % sets"

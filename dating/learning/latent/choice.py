@@ -70,11 +70,11 @@ def left_out(
     Shape: (row, cell).
     """
     fold = fold_of(len(rows), folds, seed)
-    made = np.empty((len(rows), rows.cells))
+    posterior = np.empty((len(rows), rows.cells))
     for part in range(folds):
         mixtures = fitted(rows.chosen(fold != part), settings, seed + part, fits)
-        made[fold == part] = month_posterior(mixtures, rows.chosen(fold == part), rows.prior)
-    return made
+        posterior[fold == part] = month_posterior(mixtures, rows.chosen(fold == part), rows.prior)
+    return posterior
 
 
 def fold_of(rows: int, folds: int, seed: int) -> NDArray[np.int64]:

@@ -144,27 +144,27 @@ class _Fitting:
         rows = self.rows
         log = log + self.log_stated[:, None]
         top = np.maximum.reduceat(log.max(axis=1), self.first)
-        made = np.exp(log - top[rows.pair_row, None])
-        total = np.add.reduceat(made.sum(axis=1), self.first)
+        belonging = np.exp(log - top[rows.pair_row, None])
+        total = np.add.reduceat(belonging.sum(axis=1), self.first)
         reached = float(self.weights @ (np.log(total) + top) / self.weights.sum())
-        return made * (self.of_pair / total[rows.pair_row])[:, None], reached
+        return belonging * (self.of_pair / total[rows.pair_row])[:, None], reached
 
     def _maximized(self, belonging: Floats) -> Floats:
         """Renew weights and shares; give the log-likelihood of each pair by variant."""
         rows = self.rows
-        made = self.drift @ (self._by_cell @ belonging) + self.little
-        self.weight = made / made.sum(axis=1, keepdims=True)
+        weight = self.drift @ (self._by_cell @ belonging) + self.little
+        self.weight = weight / weight.sum(axis=1, keepdims=True)
         log = np.log(self.weight)[rows.pair_cell]
-        for column, held in enumerate(self._held):
+        for column, pairs in enumerate(self._seen_pairs):
             counts = self._counts(column, belonging)
             self.shares[column] = self._smoothed(counts, self.averages[column])
-            read, codes = self.shares[column], self.codes[held, column]
+            read, codes = self.shares[column], self.codes[pairs, column]
             if len(rows.readings[column]) > len(read):
                 read = np.tensordot(rows.readings[column], read, 1)
-            if len(read) * rows.cells < len(held):
-                log[held] += np.log(read)[codes, rows.pair_cell[held]]
+            if len(read) * rows.cells < len(pairs):
+                log[pairs] += np.log(read)[codes, rows.pair_cell[pairs]]
             else:
-                log[held] += np.log(read[codes, rows.pair_cell[held]])
+                log[pairs] += np.log(read[codes, rows.pair_cell[pairs]])
         return log
 
     def _counts(self, column: int, belonging: Floats) -> Floats:
@@ -196,8 +196,8 @@ class _Fitting:
         readings, codes = self.rows.readings[column], self.rows.codes[:, column]
         seen = codes != UNSEEN
         counts = np.bincount(codes[seen], weights=self.weights[seen], minlength=len(readings))
-        made = counts @ (readings / readings.sum(axis=1, keepdims=True)) + 0.5
-        return np.asarray(made / made.sum())
+        shares = counts @ (readings / readings.sum(axis=1, keepdims=True)) + 0.5
+        return np.asarray(shares / shares.sum())
 
     def _start(self, generator: np.random.Generator) -> Floats:
         """Start from instruments picked at random: each pair belongs to those it is like."""
@@ -212,7 +212,7 @@ class _Fitting:
         return np.asarray(-2.0 * unlike - 8.0 * away)
 
     @cached_property
-    def _held(self) -> list[NDArray[np.int64]]:
+    def _seen_pairs(self) -> list[NDArray[np.int64]]:
         columns = range(len(self.rows.features))
         return [np.flatnonzero(self.codes[:, column] != UNSEEN) for column in columns]
 
@@ -229,9 +229,9 @@ class _Fitting:
     def _by_reading(self) -> list[Floats]:
         from scipy.sparse import csr_array  # noqa: PLC0415
 
-        rows, pairs, made = self.rows, len(self.rows.pair_row), []
-        for column, held in enumerate(self._held):
-            place = self.codes[held, column] * rows.cells + rows.pair_cell[held]
+        rows, pairs, matrices = self.rows, len(self.rows.pair_row), []
+        for column, seen in enumerate(self._seen_pairs):
+            place = self.codes[seen, column] * rows.cells + rows.pair_cell[seen]
             shape = (len(rows.readings[column]) * rows.cells, pairs)
-            made.append(csr_array((np.ones(len(held)), (place, held)), shape=shape))
-        return made
+            matrices.append(csr_array((np.ones(len(seen)), (place, seen)), shape=shape))
+        return matrices

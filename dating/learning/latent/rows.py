@@ -98,9 +98,9 @@ class SightingRows:
             for codes, p in zip(self.codes, dates, strict=True)
         ]
         place = np.array([known.setdefault(key, len(known)) for key in keys])
-        kept = np.zeros(len(self), dtype=bool)
-        kept[np.unique(place, return_index=True)[1]] = True
-        return self.chosen(kept), place
+        is_first = np.zeros(len(self), dtype=bool)
+        is_first[np.unique(place, return_index=True)[1]] = True
+        return self.chosen(is_first), place
 
     def _first(self) -> Positions:
         return np.searchsorted(self.pair_row, np.arange(len(self)))

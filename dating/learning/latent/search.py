@@ -49,8 +49,8 @@ def levels_in(corpus: Corpus, output: Floats, latent: Latent, seed: int = 1) -> 
     prior = rows.finer.gathered(output)
     by_cell = np.empty((len(rows), len(rows.finer)))
     for part, fit in enumerate(fold_fits(corpus, output, latent, seed)):
-        held = fold == part
-        by_cell[held] = month_posterior(fit.mixtures, rows.chosen(held), prior)
+        in_fold = fold == part
+        by_cell[in_fold] = month_posterior(fit.mixtures, rows.chosen(in_fold), prior)
     dated = np.array([reference.dated for reference in corpus.references])
     stated = np.array([reference.likelihood(output) for reference in corpus.references])
     return learned_correction(_by_month(by_cell, rows.finer, output)[dated], stated[dated])

@@ -102,11 +102,11 @@ class Cells:
         >>> Cells((0, 2, 5)).finer([(2, 5)]).edges
         (0, 1, 2, 5)
         """
-        kept = set(stretches)
+        whole = set(stretches)
         cut = [
             month
             for cell in pairwise(self.edges)
-            for month in ([cell[0]] if cell in kept else range(*cell))
+            for month in ([cell[0]] if cell in whole else range(*cell))
         ]
         return Cells((*cut, self.months))
 
@@ -140,10 +140,10 @@ def cells_between(stretches: Sequence[MonthRange], period: Period, most: int = M
     months = len(period)
     years = range(-period.first % 12, months, 12)
     edges = {0, months, *years} | {edge for stretch in stretches for edge in stretch}
-    kept = sorted(edges)
-    if len(kept) - 1 > most:
-        kept = _joined(kept, stretches, most)
-    return Cells(tuple(kept))
+    ends = sorted(edges)
+    if len(ends) - 1 > most:
+        ends = _joined(ends, stretches, most)
+    return Cells(tuple(ends))
 
 
 def _joined(edges: list[int], stretches: Sequence[MonthRange], most: int) -> list[int]:
@@ -152,9 +152,9 @@ def _joined(edges: list[int], stretches: Sequence[MonthRange], most: int) -> lis
     for start, stop in stretches:
         dates[start] += 0.5
         dates[stop - 1] += 0.5
-    kept = np.array(edges)
-    while len(kept) - 1 > most:
-        inside = np.add.reduceat(dates, kept[:-1])
-        blur = (inside[1:] + inside[:-1] + 1e-6) * (kept[2:] - kept[:-2])
-        kept = np.delete(kept, 1 + int(np.argmin(blur)))
-    return [int(edge) for edge in kept]
+    ends = np.array(edges)
+    while len(ends) - 1 > most:
+        inside = np.add.reduceat(dates, ends[:-1])
+        blur = (inside[1:] + inside[:-1] + 1e-6) * (ends[2:] - ends[:-2])
+        ends = np.delete(ends, 1 + int(np.argmin(blur)))
+    return [int(edge) for edge in ends]

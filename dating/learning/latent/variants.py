@@ -70,7 +70,7 @@ class Latent:
         """Give weights and shares with labels, as they are kept in a file."""
         import xarray as xr  # noqa: PLC0415
 
-        made: dict[str, xr.DataArray] = {
+        variables: dict[str, xr.DataArray] = {
             "weight": xr.DataArray(
                 np.array([mixture.weight for mixture in self.mixtures]),
                 dims=("fit", "cell", "latent"),
@@ -79,12 +79,12 @@ class Latent:
         for place, name in enumerate(self.features):
             values = np.array([mixture.shares[place] for mixture in self.mixtures])
             dims = ("fit", f"state {place}", "cell", "latent")
-            made[f"shares {place}"] = xr.DataArray(values, dims=dims, attrs={"feature": name})
+            variables[f"shares {place}"] = xr.DataArray(values, dims=dims, attrs={"feature": name})
         for knob in (field.name for field in fields(Settings)):
             chosen = [getattr(mixture.settings, knob) for mixture in self.mixtures]
-            made[knob] = xr.DataArray(chosen, dims="fit")
-        made["edge"] = xr.DataArray(np.array(self.axis.edges), dims="side")
-        return xr.Dataset(made, attrs={"gain": self.gain, "error": self.error})
+            variables[knob] = xr.DataArray(chosen, dims="fit")
+        variables["edge"] = xr.DataArray(np.array(self.axis.edges), dims="side")
+        return xr.Dataset(variables, attrs={"gain": self.gain, "error": self.error})
 
 
 def latent_from(dataset: xr.Dataset) -> Latent:

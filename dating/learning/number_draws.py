@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 LEVEL = 0.9
 
 
-def drawn_numbers(layout: Layout, tree: xr.DataTree) -> xr.DataArray:
+def number_draws(layout: Layout, tree: xr.DataTree) -> xr.DataArray:
     """Collect all numbers that vary between draws.
 
     Shape: (chain, draw, number).
@@ -37,22 +37,22 @@ def drawn_numbers(layout: Layout, tree: xr.DataTree) -> xr.DataArray:
     )
 
 
-def summary_of(drawn: xr.DataArray) -> pd.DataFrame:
+def summary_of(draws: xr.DataArray) -> pd.DataFrame:
     """Summarize each number with its diagnostics, by ArviZ.
 
-    Shapes: drawn (chain, draw, number).
+    Shapes: draws (chain, draw, number).
     """
     import arviz as az  # noqa: PLC0415
     import pandas as pd  # noqa: PLC0415
 
     columns = ["mean", "sd", "hdi90_lb", "hdi90_ub", "ess_bulk", "ess_tail", "r_hat"]
-    if not drawn.sizes["number"]:
+    if not draws.sizes["number"]:
         return pd.DataFrame(columns=columns)
     table: pd.DataFrame = az.summary(
-        drawn.to_dataset(), ci_prob=LEVEL, ci_kind="hdi", round_to="none"
+        draws.to_dataset(), ci_prob=LEVEL, ci_kind="hdi", round_to="none"
     )
     table = table[columns]
-    return table.set_axis(drawn["number"].values, axis="index")
+    return table.set_axis(draws["number"].values, axis="index")
 
 
 def share_name(track: Track, regime: int, state: str) -> str:
