@@ -368,14 +368,12 @@ def test_learning_refuses_what_it_cannot_use(world, maker):
 def test_something_else_than_what_was_learned_is_refused_in_words(world):
     seen = dating.read_examination(world.folder / "x.yaml")
     for wrong in ("learned.nc", xr.Dataset(), 3):
-        with pytest.raises(
-            TypeError, match=f"dating.read_learned give it; found {type(wrong)}"[:60]
-        ):
+        with pytest.raises(TypeError, match=f"give it; found {type(wrong).__name__}"):
             dating.estimate(world.maker, seen, learned=wrong)
 
 
 def test_what_was_learned_of_another_maker_is_refused(world, maker):
-    with pytest.raises(dating.InputError, match="^what was learned: "):
+    with pytest.raises(dating.InputError, match=r"^what was learned: "):
         dating.estimate(maker, dating.read_examination(M_005), learned=world.tree)
 
 
@@ -387,7 +385,10 @@ def chances(results):
 
 
 def told(record):
-    return [(c["claim"], c["prior"]["value"], c["posterior"]["value"]) for c in record["claims"]]
+    return [
+        (c["claim"], c["prior"]["probability"], c["posterior"]["probability"])
+        for c in record["claims"]
+    ]
 
 
 def test_claims_are_weighed_as_by_the_command(maker):
@@ -395,7 +396,6 @@ def test_claims_are_weighed_as_by_the_command(maker):
     claims, corpus = dating.read_claims(CLAIMS), dating.read_corpus(CORPUS, maker)
     made = dating.weigh(claims, corpus=corpus)
     assert chances(made) == told(record)
-    assert chances(dating.weigh(claims, maker)) == chances(made)
     assert any(one.examples for one in made)
     name, before, after = chances(made)[0]
     assert repr(made[0]) == f"ClaimResult({name}, {before:.2f} before, {after:.2f} after)"
@@ -463,9 +463,9 @@ def test_a_note_as_pdf_is_one(two_parts, tmp_path):
 def test_a_note_is_worded_as_asked(two_parts):
     german = dating.write_note(two_parts, language="de", circa=10)
     american = dating.write_note(two_parts, dates="american")
-    assert "Zwischen 1929 und 1931 gebaut" in german or "1929" in german
-    assert german != dating.write_note(two_parts)
-    assert american != dating.write_note(two_parts)
+    assert run("note", M_003, "--language", "de", "--circa", 10).strip() == german.strip()
+    assert run("note", M_003, "--dates", "american").strip() == american.strip()
+    assert len({german, american, dating.write_note(two_parts)}) == 3
 
 
 def test_a_note_replaces_no_file_unless_asked(two_parts, tmp_path):
