@@ -9,12 +9,18 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from dating.batch import estimate_many, posteriors
+    from dating.calibration.verdict import calibrate
+    from dating.claims.files import read_claims
+    from dating.claims.weighing import weigh
     from dating.estimates import Estimate, estimate
     from dating.examination import Examination
     from dating.files import find_maker, read_examination, read_maker
     from dating.learning.corpus import read_corpus
+    from dating.learning.drafting import draft
     from dating.learning.files import read_learned
+    from dating.learning.run import learn
     from dating.maker import Maker
+    from dating.notes.note_files import write_note
     from dating.reading import InputError
     from dating.tabulation import month_tables
 
@@ -23,15 +29,21 @@ _HOMES = {
     "Examination": "examination",
     "InputError": "reading",
     "Maker": "maker",
+    "calibrate": "calibration.verdict",
+    "draft": "learning.drafting",
     "estimate": "estimates",
     "estimate_many": "batch",
     "find_maker": "files",
+    "learn": "learning.run",
     "month_tables": "tabulation",
     "posteriors": "batch",
+    "read_claims": "claims.files",
     "read_corpus": "learning.corpus",
     "read_examination": "files",
     "read_learned": "learning.files",
     "read_maker": "files",
+    "weigh": "claims.weighing",
+    "write_note": "notes.note_files",
 }
 
 __all__ = [
@@ -39,15 +51,21 @@ __all__ = [
     "Examination",
     "InputError",
     "Maker",
+    "calibrate",
+    "draft",
     "estimate",
     "estimate_many",
     "find_maker",
+    "learn",
     "month_tables",
     "posteriors",
+    "read_claims",
     "read_corpus",
     "read_examination",
     "read_learned",
     "read_maker",
+    "weigh",
+    "write_note",
 ]
 __version__: str
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -23,8 +24,9 @@ from dating.escapes import escaped
 from dating.evidence import Neutral, Piece, pieces_of
 from dating.examination import Examination
 from dating.files import check_against
-from dating.learning.learned import Learned, rounds_of
+from dating.learning.learned import Learned, draws_of, rounds_of
 from dating.learning.levels import Correction
+from dating.libraries import check_libraries
 from dating.maker import Maker
 from dating.months import Period, month_label
 from dating.plausibility.examination import estimate_warnings
@@ -43,6 +45,7 @@ from dating.tabulation import LEVEL, SEED, TOLERATED_ERROR
 
 if TYPE_CHECKING:
     import xarray as xr
+    from matplotlib.figure import Figure
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,6 +101,11 @@ class Estimate:
         months = self.highest_density(LEVEL)
         median = month_label(self.median)
         return escaped(f"Estimate({known}, median {median}, {100 * LEVEL:g} % {months})")
+
+    def _repr_html_(self) -> str:
+        """Give the date in words with its probability, a small table, and that it is an opinion."""
+        shown: str = _shown_by("dating.notes.display", "as_display", self)
+        return shown
 
     @property
     def pieces(self) -> tuple[Piece, ...]:
@@ -330,6 +338,56 @@ class Estimate:
         """
         return self.highest_density(level).edtf
 
+    def to_datatree(self) -> xr.DataTree:
+        """Give everything as one tree of labelled arrays, which netCDF can hold.
+
+        Months are ``datetime64``, each its first day; every array says its units and what it is in
+        its attributes.
+
+        Returns
+        -------
+        DataTree
+            Groups ``posterior`` (dimension month), ``summaries`` (level, month, year), ``findings``
+            (observation, month), ``originality`` (component, month), ``advice`` (look) and, where
+            there are variants, ``variant`` (variant); attributes say what it rests on, and that it
+            is an opinion.
+
+        Examples
+        --------
+        >>> from dating import read_examination, read_maker
+        >>> maker = read_maker("priors/marrowby.yaml")
+        >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+        >>> dict(made.to_datatree()["posterior"].sizes)
+        {'month': 225}
+        """
+        tree: xr.DataTree = _shown_by("dating.words.tree", "as_tree", self)
+        return tree
+
+    def plot(self) -> Figure:
+        """Draw the posterior, what each observation says alone, and the parts.
+
+        Returns
+        -------
+        Figure
+            The picture that ``dating estimate --picture`` draws, as a figure of matplotlib.
+
+        Raises
+        ------
+        ModuleNotFoundError
+            When matplotlib is missing.
+
+        Examples
+        --------
+        >>> from dating import read_examination, read_maker
+        >>> maker = read_maker("priors/marrowby.yaml")
+        >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+        >>> len(made.plot().axes)
+        3
+        """
+        check_libraries("a picture", ["matplotlib"], "picture")
+        figure: Figure = _shown_by("dating.figures.estimate", "draw_estimate", self)
+        return figure
+
     def _by_month(self, values: Floats, name: str, units: str) -> xr.DataArray:
         import xarray as xr  # noqa: PLC0415
 
@@ -345,7 +403,7 @@ def estimate(
     *,
     level: float = LEVEL,
     seed: int = SEED,
-    learned: Learned | None = None,
+    learned: Learned | xr.DataTree | None = None,
 ) -> Estimate:
     """Date one instrument.
 
@@ -359,8 +417,9 @@ def estimate(
         Level of the set that is reported, between 0 and 1.
     seed : int
         Seed of the draws; the same seed gives the same estimate, bit for bit.
-    learned : Learned, optional
-        What was learned from a corpus; its joint draws then take the place of the judgements.
+    learned : DataTree or Learned, optional
+        What was learned from a corpus, as :func:`dating.learn` and :func:`dating.read_learned` give
+        it; its joint draws then take the place of the judgements.
 
     Returns
     -------
@@ -370,8 +429,13 @@ def estimate(
     Raises
     ------
     InputError
-        When the examination names what the maker file does not know, or when no month of
-        the period allows everything that was seen.
+        When the examination names what the maker file does not know, when no month of the period
+        allows everything that was seen, or when what was learned is of another maker file or
+        rests on draws that were set aside.
+    ValueError
+        When the level is not between 0 and 1.
+    TypeError
+        When what was learned is something else.
 
     Examples
     --------
@@ -384,6 +448,7 @@ def estimate(
     if not 0 < level < 1:
         raise ValueError(f"a level lies between 0 and 1, both excluded; found {level:g}")
     check_against(examination, maker)
+    learned = draws_of(learned, maker)
     swapped = {name: component.swapped.value for name, component in maker.components.items()}
     for tables in rounds_of(maker, learned, seed):
         pieces, neutral = pieces_of(examination, maker, tables)
@@ -394,6 +459,11 @@ def estimate(
         if result.converged:
             break
     return result
+
+
+def _shown_by(module: str, name: str, made: Estimate) -> Any:
+    """Have a layer above show an estimate: it is named, never imported, and loaded when asked."""
+    return getattr(import_module(module), name)(made)
 
 
 def _labelled(values: dict[str, float], dimension: str, name: str) -> xr.DataArray:

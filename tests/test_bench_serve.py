@@ -19,8 +19,8 @@ from urllib.parse import urlencode
 import pytest
 from click.testing import CliRunner
 
+from dating import libraries
 from dating.bench import demo
-from dating.cli import needs
 from dating.cli import serve as command
 from dating.cli.main import main
 from dating.reading import InputError
@@ -179,7 +179,7 @@ def test_what_cannot_be_served_is_told_in_words(arguments, words):
 
 
 def test_missing_libraries_are_named(monkeypatch):
-    monkeypatch.setattr(needs, "missing_of", lambda names: ["starlette"])
+    monkeypatch.setattr(libraries, "missing_of", lambda names: ["starlette"])
     result = run()
     assert result.exit_code == 1
     assert "serving pages needs starlette; install instrument-dating[bench]" in result.output

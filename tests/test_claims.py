@@ -22,7 +22,7 @@ from dating.claims.production import Production
 from dating.claims.statements import Assertion, Claims
 from dating.claims.strength import DrawChance, chance_from, factor_from
 from dating.claims.truth import chance_true, needs_tables, quantity
-from dating.claims.weighing import weigh
+from dating.claims.weighing import weigh_manuscript
 from dating.learning.learned import learned_tables
 from dating.learning.levels import Correction
 from dating.learning.prior import prior_draws
@@ -633,7 +633,7 @@ def test_one_instrument_alone_is_weighed_as_an_estimate_weighs_it(seed):
         [{"original": {"instrument": "E-1"}}],
     ]
     for learned in (None, production.draws):
-        made = weigh(manuscript(maker, examinations, *claims), learned)
+        made = weigh_manuscript(manuscript(maker, examinations, *claims), learned)
         alone = estimate(maker, examinations["E-1"], learned=learned)
         expected = [
             alone.between(stretch(4, 11)),
@@ -653,7 +653,7 @@ def test_before_the_evidence_instruments_are_known_by_production_alone(seed):
     output = Production(maker, prior_draws(maker).thinned(4)).tables.output.tolist()
     swapped = [part["swapped"] for part in data["components"].values()]
     months = range(MONTHS)
-    made = weigh(
+    made = weigh_manuscript(
         manuscript(
             maker,
             examinations,
@@ -683,7 +683,7 @@ def test_what_depends_on_one_month_is_no_product_of_probabilities():
     late = {"built": {"instrument": "E-1", "within": stretch(13, 23)}}
     original = {"original": {"instrument": "E-1"}}
     draws = prior_draws(maker).thinned(16)
-    one, other, both = weigh(
+    one, other, both = weigh_manuscript(
         manuscript(maker, {"E-1": examination}, [late], [original], [late, original]), draws
     )
     apart = one.posterior.value * other.posterior.value
@@ -705,7 +705,7 @@ def test_what_two_instruments_share_is_no_product_either():
         for name in ("E-1", "E-2")
     }
     early = [{"built": {"instrument": name, "within": stretch(0, 10)}} for name in seen]
-    one, other, both = weigh(manuscript(maker, seen, early[:1], early[1:], early))
+    one, other, both = weigh_manuscript(manuscript(maker, seen, early[:1], early[1:], early))
     apart = one.posterior.value * other.posterior.value
     assert both.posterior.value > 1.5 * apart
 
@@ -721,7 +721,7 @@ def test_no_month_that_allows_what_was_seen_is_refused():
     )
     built = [{"built": {"instrument": "E-1", "within": stretch(0, 10)}}]
     with pytest.raises(InputError, match=r"no month of the period"):
-        weigh(manuscript(maker, {"E-1": examination}, built))
+        weigh_manuscript(manuscript(maker, {"E-1": examination}, built))
 
 
 @pytest.mark.parametrize("count", [1, 2, 3])
@@ -732,7 +732,9 @@ def test_what_is_claimed_twice_is_claimed_once(count):
     built = {"built": {"instrument": "E-1", "within": stretch(2, 14)}}
     seen = examinations_of(data, random.Random(2))
     for said in (use, built):
-        once, often = weigh(manuscript(maker, seen, [said], [said] * (count + 1)), production.draws)
+        once, often = weigh_manuscript(
+            manuscript(maker, seen, [said], [said] * (count + 1)), production.draws
+        )
         assert often.posterior.value == pytest.approx(once.posterior.value, abs=1e-12)
 
 
@@ -743,7 +745,7 @@ def test_a_number_claimed_twice_is_claimed_once(second, holds):
     maker = Maker.model_validate(data)
     made = {"states": {"joint": "new"}, "during": stretch(0, 7)}
     said = [{"made": made | {"between": between}} for between in ([15, 18], second)]
-    once, both = weigh(manuscript(maker, {}, said[:1], said))
+    once, both = weigh_manuscript(manuscript(maker, {}, said[:1], said))
     assert 0.05 < once.posterior.value < 0.95
     assert both.posterior.value == pytest.approx(once.posterior.value * holds, abs=1e-6)
 
@@ -754,7 +756,7 @@ def test_a_claim_on_one_instrument_is_corrected_as_an_estimate_is():
     wider = Correction(np.linspace(0, 1, 501) ** 1.5, 60)
     learned = replace(production.draws, correction=wider)
     built = [{"built": {"instrument": "E-1", "within": stretch(4, 11)}}]
-    (made,) = weigh(manuscript(maker, examinations, built), learned)
+    (made,) = weigh_manuscript(manuscript(maker, examinations, built), learned)
     plain = estimate(maker, examinations["E-1"], learned=production.draws)
     alone = estimate(maker, examinations["E-1"], learned=learned)
     assert alone.between(stretch(4, 11)) != pytest.approx(plain.between(stretch(4, 11)), abs=0.01)
@@ -864,7 +866,7 @@ def test_nothing_seen_is_worth_a_factor_of_one(seed):
     dated = dated_claims(data, random.Random(seed))[:3]
     about = [[claim[0][0]] for claim in CLAIMS if len(claim[0]) == 1]
     mixed = [[about[0][0], dated[0]], [about[4][0], dated[1]]]
-    made = weigh(manuscript(maker, blank, *about, *mixed, *([one] for one in dated)))
+    made = weigh_manuscript(manuscript(maker, blank, *about, *mixed, *([one] for one in dated)))
     for one in made[: len(about) + len(mixed)]:
         assert one.factor.value == pytest.approx(1, rel=1e-9), one.claim
         assert one.factor.towards == "neither way"
@@ -909,7 +911,7 @@ def test_every_claim_of_dates_can_be_weighed():
     for seed in SEEDS:
         data, maker, _ = production_of(seed)
         said = dated_claims(data, random.Random(seed))
-        for one in weigh(manuscript(maker, {}, *([claim] for claim in said))):
+        for one in weigh_manuscript(manuscript(maker, {}, *([claim] for claim in said))):
             assert 0 <= one.posterior.value <= 1
             assert not np.isnan([p for points in one.points for p in points]).any()
 
@@ -922,7 +924,7 @@ def test_a_claim_that_no_draw_makes_true_gives_a_bound():
     place = draws.numbers.index("joint, regime 2, first use")
     late.values[:, place] = 15.0
     use = {"feature": "joint", "state": "new"}
-    early, after = weigh(
+    early, after = weigh_manuscript(
         manuscript(
             maker,
             {},

@@ -11,7 +11,7 @@ import dating
 from dating.claims.evidence import Evidence
 from dating.claims.files import Manuscript
 from dating.claims.statements import Claims
-from dating.claims.weighing import weigh
+from dating.claims.weighing import weigh_manuscript
 from dating.cli.main import main
 from dating.learning.learned import affordable, learned_tables
 from dating.learning.prior import prior_draws
@@ -68,7 +68,7 @@ def learned_of(maker, draws, fits=16):
 def test_what_was_seen_of_features_that_nobody_judged_is_worth_nothing_and_named():
     """Every claim about instruments has a factor of one, and says which sightings were left."""
     written = manuscript(*ABOUT_ONE, *ABOUT_TWO[:3])
-    made = weigh(written)
+    made = weigh_manuscript(written)
     for one in made:
         assert one.factor.value == pytest.approx(1, rel=1e-9)
         assert one.posterior.value == pytest.approx(one.prior.value, rel=1e-9)
@@ -82,8 +82,12 @@ def test_what_was_seen_of_features_that_nobody_judged_is_worth_nothing_and_named
 
 def test_what_was_seen_of_judged_features_is_weighed_beside_them():
     judged = {"ends": "cut", "edge": "sewn"}
-    with_free = weigh(manuscript(*ABOUT_TWO, a=judged | {"wood": "ash"}, b={"wood": "oak"}))
-    without = weigh(manuscript(*ABOUT_TWO, a=judged, b={"ends": {"one_of": ["plain", "cut"]}}))
+    with_free = weigh_manuscript(
+        manuscript(*ABOUT_TWO, a=judged | {"wood": "ash"}, b={"wood": "oak"})
+    )
+    without = weigh_manuscript(
+        manuscript(*ABOUT_TWO, a=judged, b={"ends": {"one_of": ["plain", "cut"]}})
+    )
     for free, plain in zip(with_free, without, strict=True):
         assert free.posterior.value == pytest.approx(plain.posterior.value, rel=1e-9)
         assert (free.silent, plain.silent)[1] == ()
@@ -99,9 +103,9 @@ def test_claims_are_weighed_by_the_draws_that_tables_are_made_from(draws):
     tables = learned_tables(written.maker, learned)
     assert tables.draws == kept == len(affordable(written.maker, learned).values)
     assert evidence.known_few.tables.draws == len(evidence.known_few.draws.values) == kept
-    made = weigh(written, learned)
+    made = weigh_manuscript(written, learned)
     assert not any(one.silent for one in made)
-    again = weigh(written, affordable(written.maker, learned))
+    again = weigh_manuscript(written, affordable(written.maker, learned))
     for one, other in list(zip(made, again, strict=True))[6:8]:
         assert one.posterior.value == pytest.approx(other.posterior.value, abs=1e-12)
     few = evidence.known_few
@@ -115,7 +119,7 @@ def test_claims_are_weighed_by_the_draws_that_tables_are_made_from(draws):
 def test_learned_shares_date_one_instrument_as_an_estimate_does():
     written = manuscript(*ABOUT_ONE, *ABOUT_TWO[:2])
     learned = learned_of(written.maker, 64)
-    built, original, apart, older = weigh(written, learned)
+    built, original, apart, older = weigh_manuscript(written, learned)
     alone = {
         name: dating.estimate(written.maker, examination, learned=learned)
         for name, examination in written.examinations.items()
@@ -187,5 +191,5 @@ def test_a_share_of_a_grade_that_was_not_made_is_weighed_without_a_traceback(tmp
     share = {"states": {"joint": "screwed"}, "during": "1923-03", "variant": "concert"}
     says = {"share": share | {"was": "none", "tolerance": 0.5}}
     claims = Claims.model_validate({"maker": "x", "claims": [{"claim": "none", "says": says}]})
-    (made,) = weigh(Manuscript(claims, maker, {}), prior_draws(maker).thinned(64))
+    (made,) = weigh_manuscript(Manuscript(claims, maker, {}), prior_draws(maker).thinned(64))
     assert (made.posterior.value, made.points, made.looks) == (1, (None,), ())

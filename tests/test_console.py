@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 import dating
-from dating.cli import needs
+from dating import libraries
 from dating.cli.main import main
 from dating.cli.streams import CLOSED_PIPE, plain_sign, text_width
 from dating.escapes import escaped
@@ -211,7 +211,7 @@ def test_check_says_of_other_files_that_they_are_none_of_ours(tmp_path, name, co
 
 
 def test_a_library_within_one_that_is_missing_is_missing_too():
-    assert needs.missing_of(["json", "no_such.library", "no_such"]) == [
+    assert libraries.missing_of(["json", "no_such.library", "no_such"]) == [
         "no_such.library",
         "no_such",
     ]

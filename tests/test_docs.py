@@ -11,7 +11,7 @@ from dating import maker as maker_file
 from dating.cautions import HAZARDS
 from dating.claims import statements as claims_file
 from dating.claims.files import manuscript_of, read_claims
-from dating.claims.weighing import weigh
+from dating.claims.weighing import weigh_manuscript
 from dating.cli.main import main
 from dating.examination import Examination, Paper, Reading, Sight
 from dating.statements import CountOpinion, DateOpinion, SpanOpinion
@@ -99,7 +99,7 @@ def test_yaml_in_the_readme_is_understood(tmp_path):
     file = tmp_path / "claims.yaml"
     folder = Path("demo_data/examinations").resolve()
     file.write_text(claims.replace("examinations/", f"{folder}/"), encoding="utf-8")
-    assert len(weigh(manuscript_of(read_claims(file), maker))) == 2
+    assert len(weigh_manuscript(manuscript_of(read_claims(file), maker))) == 2
 
 
 def test_every_command_and_option_is_in_the_readme():

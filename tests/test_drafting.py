@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from dating import InputError, read_corpus, read_maker
 from dating.cli.main import main
-from dating.learning.drafting import MOST_STATES, drafted, states_in
+from dating.learning.drafting import MOST_STATES, states_in
+from dating.learning.drafting import draft as text_of
 from dating.months import Period
 from dating.statements import LONGEST_NAME
 from tests.mutating import WHOLE, spoiled_text
@@ -37,7 +38,7 @@ def draft(tmp_path):
     def draft(text, name="Example Works"):
         table, file = tmp_path / "table.csv", tmp_path / "drafted.yaml"
         table.write_bytes(text if isinstance(text, bytes) else text.encode())
-        file.write_text(drafted(table, name), encoding="utf-8")
+        file.write_text(text_of(table, name), encoding="utf-8")
         maker = read_maker(file)
         return maker, read_corpus(table, maker)
 
@@ -50,7 +51,7 @@ def problems(tmp_path):
         table = tmp_path / "table.csv"
         table.write_bytes(text if isinstance(text, bytes) else text.encode())
         with pytest.raises(InputError) as refusal:
-            drafted(table, name)
+            text_of(table, name)
         found = refusal.value.problems
         assert {problem.file for problem in found} == {str(table)}
         return [(problem.line, problem.key, problem.message) for problem in found]
@@ -263,7 +264,7 @@ def test_a_draft_reads_back_and_its_table_reads_against_it(tmp_path_factory, row
     with open(folder / "table.csv", "w", encoding="utf-8", errors="replace", newline="") as stream:
         csv.writer(stream).writerows(rows)
     try:
-        text = drafted(folder / "table.csv", "Example Works")
+        text = text_of(folder / "table.csv", "Example Works")
     except InputError as refusal:
         text, found = None, {problem.file for problem in refusal.problems}
     if text is None:

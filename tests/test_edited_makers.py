@@ -11,7 +11,7 @@ from click.testing import CliRunner
 import dating
 from dating.cli.main import main
 from dating.files import read_maker
-from dating.learning.edits import Edits
+from dating.learning.edits import Edits, edits_words
 from dating.learning.files import read_draws, write_learned
 from dating.learning.latent.mixture import Mixture, Settings
 from dating.learning.latent.time_cells import Cells
@@ -23,7 +23,7 @@ from dating.notes.languages import language
 from dating.notes.note import note_of
 from dating.notes.sale import entry_of
 from dating.notes.sentences import Wording
-from dating.words.soundness import edits_words, on_soundness
+from dating.words.soundness import on_soundness
 from tests.learning import MAKER, ONE_RAMP, tree_with
 
 FIRST_USE = "first_use: {earliest: 1931-01, likely: 1932-01, latest: 1933-06}"

@@ -15,7 +15,7 @@ from dating.batch import estimate_many
 from dating.cli.main import main
 from dating.files import read_maker
 from dating.learning.corpus import read_corpus
-from dating.learning.drafting import drafted
+from dating.learning.drafting import draft
 from dating.learning.spread import margin_of, wider
 from dating.months import Period
 from dating.notes.languages import language
@@ -71,7 +71,7 @@ def kept(tmp_path_factory):
 def test_everything_that_needs_attention_is_named_at_once(tmp_path):
     (tmp_path / "table.csv").write_text(MESSY, "utf-8")
     with pytest.raises(dating.InputError) as refusal:
-        drafted(tmp_path / "table.csv", "Example Works")
+        draft(tmp_path / "table.csv", "Example Works")
     problems = refusal.value.problems
     places = [(problem.line, problem.key) for problem in problems]
     wanted = {
@@ -123,7 +123,7 @@ def test_a_table_of_nothing_dated_is_refused_all_the_same(tmp_path):
         tmp_path / "table.csv", [["instrument", "built", "wood"], ["A", "c. 1930", "oak"]]
     )
     with pytest.raises(dating.InputError, match="no row states a date with two ends"):
-        drafted(table, "Example Works", leave_out_undated=True)
+        draft(table, "Example Works", leave_out_undated=True)
 
 
 # The margin ----------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from dating.calibration.cross_validation import Omissions, dated_without
 from dating.cli.main import main
 from dating.learning.contradictions import contradictions_of
 from dating.learning.coordinates import coordinates_of
-from dating.learning.drafting import drafted
+from dating.learning.drafting import draft
 from dating.learning.latent.rows import rows_of
 from dating.learning.prior import prior_draws
 from dating.learning.sampling import plan_of
@@ -124,7 +124,7 @@ def test_a_draft_rests_on_the_dated_ones(tmp_path):
 def drafted_from(folder, head, rows):
     lines = [head, *(",".join(map(str, row)) for row in rows)]
     (folder / "table.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    return drafted(folder / "table.csv", "Example")
+    return draft(folder / "table.csv", "Example")
 
 
 def test_a_corpus_that_is_mostly_undated_gets_a_warning(tmp_path):

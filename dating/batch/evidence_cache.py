@@ -12,7 +12,7 @@ from dating.engine import Weighing
 from dating.evidence import Piece, pieces_of
 from dating.examination import Examination
 from dating.files import check_against
-from dating.learning.learned import Learned, tables_for
+from dating.learning.learned import Learned, draws_of, tables_for
 from dating.maker import Maker
 from dating.tables import MonthTables
 
@@ -21,7 +21,9 @@ if TYPE_CHECKING:
 
 
 def posteriors(
-    maker: Maker, examinations: Sequence[Examination], learned: Learned | None = None
+    maker: Maker,
+    examinations: Sequence[Examination],
+    learned: Learned | xr.DataTree | None = None,
 ) -> xr.DataArray:
     """Date many instruments of one maker.
 
@@ -31,19 +33,24 @@ def posteriors(
         The maker file.
     examinations : sequence of Examination
         What was seen on each.
-    learned : Learned, optional
-        What was learned from a corpus.
+    learned : DataTree or Learned, optional
+        What was learned from a corpus, as :func:`dating.learn` and :func:`dating.read_learned` give
+        it.
 
     Returns
     -------
     DataArray of float64, dimensions (instrument, month)
         The posteriors that :func:`dating.estimate` gives one by one, with 128 draws of shared
-        numbers where nothing was learned; not-a-number where no month allows what was seen.
+        numbers where nothing was learned; not-a-number where no month allows what was seen. Months
+        are ``datetime64``, each its first day.
 
     Raises
     ------
     InputError
-        When an examination names what the maker file does not know.
+        When an examination names what the maker file does not know, or what was learned is of
+        another maker file or rests on draws that were set aside.
+    TypeError
+        When what was learned is something else.
 
     Examples
     --------
@@ -55,6 +62,7 @@ def posteriors(
     """
     import xarray as xr  # noqa: PLC0415
 
+    learned = draws_of(learned, maker)
     stock = EvidenceCache(maker, tables_for(maker, learned))
     for examination in examinations:
         check_against(examination, maker)

@@ -24,7 +24,7 @@ from dating.batch.patterns import Patterns, patterns_of
 from dating.batch.results import Summaries, as_table, empty_summaries, year_starts
 from dating.batch.shared import SharedSums
 from dating.examination import Examination
-from dating.learning.learned import Learned, rounds_of
+from dating.learning.learned import Learned, draws_of, rounds_of
 from dating.maker import Maker
 from dating.reading import InputError, Problem
 from dating.standard_input import StandardInput
@@ -33,6 +33,7 @@ from dating.tabulation import LEVEL, SEED, TOLERATED_ERROR
 
 if TYPE_CHECKING:
     import pandas as pd
+    import xarray as xr
 
 type Table = pd.DataFrame | str | os.PathLike[str] | Sequence[Examination]
 type Rows = slice | NDArray[np.int64]
@@ -52,7 +53,7 @@ def estimate_many(
     table: Any,
     *,
     level: float = LEVEL,
-    learned: Learned | None = None,
+    learned: Learned | xr.DataTree | None = None,
     seed: int = SEED,
     chunk: int = CHUNK,
     parts: bool = True,
@@ -77,8 +78,9 @@ def estimate_many(
         examined. Categorical columns are quickest. A path ends in ``.csv`` or ``.parquet``.
     level : float
         Level of the highest-density set, between 0 and 1.
-    learned : Learned, optional
-        What was learned from a corpus; its joint draws then take the place of the judgements.
+    learned : DataTree or Learned, optional
+        What was learned from a corpus, as :func:`dating.learn` and :func:`dating.read_learned` give
+        it; its joint draws then take the place of the judgements.
     seed : int
         Seed of the draws.
     chunk : int
@@ -108,10 +110,13 @@ def estimate_many(
     InputError
         With one problem for each distinct thing wrong with the table, located at the row (of a
         CSV file, the line) and column where it first stands. From a Dask table, unknown columns
-        raise at once, and cells when they are computed.
+        raise at once, and cells when they are computed. Also when what was learned is of another
+        maker file, or rests on draws that were set aside.
     ValueError
         When the level is not between 0 and 1, the chunk is not positive, or unlisted states are to
         be allowed in a Dask table.
+    TypeError
+        When what was learned is something else.
 
     Examples
     --------
@@ -127,6 +132,7 @@ def estimate_many(
         raise ValueError(f"a level lies between 0 and 1, both excluded; found {level:g}")
     if chunk < 1:
         raise ValueError(f"a chunk has at least one row; found {chunk}")
+    learned = draws_of(learned, maker)
     settings: dict[str, Any]
     if type(table).__module__.startswith("dask"):
         from dating.batch.cluster import estimate_lazily  # noqa: PLC0415

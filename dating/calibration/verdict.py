@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,9 +15,16 @@ from dating.calibration.groups import BAND, ReferenceGroups, groups_of
 from dating.calibration.scores import Scores, medians_of, scores_of
 from dating.calibration.uniformity import Uniformity, uniformity_of
 from dating.learning.corpus import Corpus, Reference
-from dating.learning.learned import Learned, tables_for
+from dating.learning.files import draws_from
+from dating.learning.learned import DRAWS, IN_MEMORY, Learned, TreeState, tables_for
+from dating.libraries import check_libraries
 from dating.reading import InputError, Problem
+from dating.tabulation import LEVEL
 
+if TYPE_CHECKING:
+    import xarray as xr
+
+LIBRARIES = ("arviz_stats", "scipy")
 _SIMULATIONS = 1000
 _WORST = 10
 _NAMED = 3
@@ -84,13 +92,50 @@ class Calibration:
     low: Floats
     high: Floats
 
+    def __repr__(self) -> str:
+        """Count the instruments, and say how often their 90 % sets held the date."""
+        overall = self.groups.overall
+        held = next(c.share for c in overall.coverage if c.level == LEVEL)
+        sets = f"{100 * LEVEL:g} % sets held {100 * held:.1f} %"
+        return f"Calibration({overall.instruments} instruments, {sets})"
 
-def calibrate(corpus: Corpus, learned: Learned | None = None) -> Calibration:
-    """Date reference instruments as if they were undated, and compare.
 
-    Raises InputError when fewer than ten instruments have a trusted date that is no wider than a
-    year.
+def calibrate(corpus: Corpus, learned: Learned | xr.DataTree | None = None) -> Calibration:
+    """Date reference instruments as if they were undated, and compare with the known dates.
+
+    Each is dated with itself left out of what was learned.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        Dated instruments, read against the maker file.
+    learned : DataTree or Learned, optional
+        What was learned from this very corpus; the judgements alone unless given.
+
+    Returns
+    -------
+    Calibration
+        Coverage, ranks and scores, overall and by group, and the instruments dated worst.
+
+    Raises
+    ------
+    InputError
+        When fewer than ten instruments have a trusted date that is no wider than a year, or what
+        was learned comes from another state of the corpus or of the maker file.
+    ModuleNotFoundError
+        When a library for calibration is missing.
+
+    Examples
+    --------
+    >>> from dating import read_corpus, read_maker
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> made = calibrate(read_corpus("demo_data/marrowby_corpus.csv", maker))
+    >>> made.groups.overall.instruments >= 10
+    True
     """
+    check_libraries("calibration", LIBRARIES)
+    if learned is not None and not isinstance(learned, Learned):
+        learned = draws_from(TreeState(learned).tree, corpus, IN_MEMORY, DRAWS)
     return compared(corpus, learned, dated_without(corpus, learned))
 
 

@@ -74,7 +74,20 @@ class Manuscript:
 def read_claims(path: str | os.PathLike[str]) -> Claims:
     """Read and validate a claims file; its names are held against a maker file later.
 
-    Raises InputError with one located problem for each thing wrong.
+    Parameters
+    ----------
+    path : str or path
+        A YAML file, or a CSV file for the simple kinds.
+
+    Returns
+    -------
+    Claims
+        The validated claims, which know where each of their keys stands.
+
+    Raises
+    ------
+    InputError
+        With one located problem for each thing wrong.
 
     Examples
     --------

@@ -3,21 +3,33 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dating.claims.evidence import Evidence
 from dating.claims.examples import Witness, examples_of
-from dating.claims.files import Manuscript
+from dating.claims.files import Manuscript, manuscript_of
 from dating.claims.further_evidence import FurtherEvidence, looks_of
-from dating.claims.statements import Assertion, Built, Claim
+from dating.claims.statements import Assertion, Built, Claim, Claims
 from dating.claims.strength import DrawChance, Factor, chance_from, factor_from
 from dating.claims.truth import quantity
+from dating.escapes import escaped
+from dating.files import maker_named, read_maker
 from dating.learning.comparison import points_of
 from dating.learning.corpus import Corpus
-from dating.learning.learned import Learned
+from dating.learning.learned import Learned, draws_of
+from dating.libraries import check_libraries
+from dating.maker import Maker
 from dating.reading import InputError
 from dating.summaries import quantile_month
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+LIBRARIES = ("scipy", "h5netcdf")
+MOST_DRAWS = 8000
+"""Draws of what was learned that are used; ``dating learn`` keeps 4,000 unless told otherwise."""
 
 type Points = tuple[float, float, float]
 
@@ -58,8 +70,63 @@ class ClaimResult:
     looks: tuple[FurtherEvidence, ...]
     silent: tuple[str, ...] = ()
 
+    def __repr__(self) -> str:
+        """Name the claim, and give its probability before and after the evidence."""
+        chances = f"{self.prior.value:.2f} before, {self.posterior.value:.2f} after"
+        return escaped(f"ClaimResult({self.claim.claim}, {chances})")
+
 
 def weigh(
+    claims: Claims,
+    maker: Maker | None = None,
+    *,
+    learned: Learned | xr.DataTree | None = None,
+    corpus: Corpus | None = None,
+) -> tuple[ClaimResult, ...]:
+    """Weigh an author's claims: how probable each is, and what the evidence was worth.
+
+    Parameters
+    ----------
+    claims : Claims
+        The claims; the examinations that they list are read from beside their file.
+    maker : Maker, optional
+        The maker file; found by the name that the claims give unless given.
+    learned : DataTree or Learned, optional
+        What was learned from a corpus; without it production is judged, and there is no evidence
+        about it.
+    corpus : Corpus, optional
+        Dated instruments, which are named where they speak for or against a claim.
+
+    Returns
+    -------
+    tuple of ClaimResult
+        One for each claim, in the order of the file.
+
+    Raises
+    ------
+    InputError
+        When the maker file is not found, names do not agree, an examination has a fault, no month
+        of the period allows what was seen on one of the instruments, or what was learned is of
+        another maker file or rests on draws that were set aside.
+    TypeError
+        When what was learned is something else.
+    ModuleNotFoundError
+        When a library for weighing claims is missing.
+
+    Examples
+    --------
+    >>> from dating import read_claims
+    >>> made = weigh(read_claims("demo_data/marrowby_claims.yaml"))
+    >>> len(made), 0 <= made[0].posterior.value <= 1
+    (14, True)
+    """
+    check_libraries("weighing claims", LIBRARIES)
+    maker = maker or read_maker(maker_named(claims.maker, claims.origin))
+    draws = draws_of(learned, maker, MOST_DRAWS)
+    return weigh_manuscript(manuscript_of(claims, maker), draws, corpus)
+
+
+def weigh_manuscript(
     manuscript: Manuscript,
     learned: Learned | None = None,
     corpus: Corpus | None = None,

@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from dating.calibration.verdict import Calibration
     from dating.learning.corpus import Corpus
     from dating.learning.learned import Learned
-    from dating.maker import Maker
 
 
 @click.command()
@@ -87,7 +86,7 @@ def calibrate(  # noqa: PLR0917 (click hands its options over by name)
     known = read_corpus(corpus, read, **leniency)
     for sentence in corpus_words(known):
         click.echo(filled(sentence), err=True)
-    result = None if learned is None else _learned(learned, read, known)
+    result = None if learned is None else _learned(learned, known)
     calibration = compare(known, result)
     remedy = remedy_of(calibration)
     commands = () if correct is not None else commands_for(maker, corpus, learned)
@@ -120,28 +119,12 @@ def _check_names(learned: Path | None, picture: Path | None, correct: Path | Non
             check_picture_name(picture)
 
 
-def _learned(path: Path, maker: Maker, corpus: Corpus) -> Learned:
+def _learned(path: Path, corpus: Corpus) -> Learned:
     """Read what was learned, and refuse it when it was learned from another corpus."""
-    from dating.learning.files import read_draws  # noqa: PLC0415
+    from dating.learning.files import draws_from, read_learned  # noqa: PLC0415
     from dating.learning.learned import DRAWS  # noqa: PLC0415
-    from dating.reading import InputError, Problem  # noqa: PLC0415
-    from dating.words.soundness import edits_words  # noqa: PLC0415
 
-    learned = read_draws(path, maker, DRAWS)
-    if learned.edits:
-        message = (
-            f"{edits_words(learned.edits)} Draws that are not as they were learned cannot leave an "
-            "instrument out; learn anew with dating learn"
-        )
-        raise InputError([Problem(str(path), None, "", message)])
-    if learned.corpus_fingerprint != corpus.fingerprint:
-        message = (
-            f"learned from another state of the corpus than {corpus.file} (then "
-            f"{learned.corpus_fingerprint[:12]}, now {corpus.fingerprint[:12]}); name the corpus "
-            "it was learned from, or learn anew with dating learn"
-        )
-        raise InputError([Problem(str(path), None, "", message)])
-    return learned
+    return draws_from(read_learned(path), corpus, str(path), DRAWS)
 
 
 def commands_for(maker: Path, corpus: Path, learned: Path | None) -> tuple[str, ...]:

@@ -35,13 +35,13 @@ def draft(corpus: Path, out: Path, name: str, leave_out_undated: bool, replace: 
     """  # noqa: D301 (click wants the backspace itself)
     from dating.files import read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
-    from dating.learning.drafting import drafted  # noqa: PLC0415
+    from dating.learning.drafting import draft as make_draft  # noqa: PLC0415
     from dating.reading import write_whole  # noqa: PLC0415
     from dating.words.draft import after_drafting  # noqa: PLC0415
 
     check_maker_name(out, "--out")
     check_outputs([OutputFile(out, "the maker file")], [corpus], replace=replace)
-    text = drafted(corpus, name, leave_out_undated=leave_out_undated)
+    text = make_draft(corpus, name, leave_out_undated=leave_out_undated)
     write_whole(out, text.encode("utf-8"))
     read = read_corpus(corpus, read_maker(out), leave_out_undated=leave_out_undated)
     click.echo(after_drafting(read, text_width()))

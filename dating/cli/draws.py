@@ -55,19 +55,26 @@ def take_draws(
     Raises ClickException when the draws were set aside.
     """
     from dating.learning.continuation import earlier_draws, unsound_path  # noqa: PLC0415
-    from dating.learning.files import write_learned  # noqa: PLC0415
-    from dating.learning.health import health_from, health_of  # noqa: PLC0415
-    from dating.learning.sampling import learn  # noqa: PLC0415
+    from dating.learning.files import SET_ASIDE, write_learned  # noqa: PLC0415
+    from dating.learning.health import health_from  # noqa: PLC0415
+    from dating.learning.run import learn_plan  # noqa: PLC0415
     from dating.words.learned import before_learning  # noqa: PLC0415
 
     aside = unsound_path(out)
     before = earlier_draws(aside, plan, seed) if go_on else None
-    seed = (1 if seed is None else seed) if before is None else int(before.attrs["seed"])
     click.echo(before_learning(plan, draws, text_width()))
     with _teller() as tell, ended_by_signals(lambda _: KeyboardInterrupt()):
-        tree = learn(plan, draws=draws, accept=accept, seed=seed, before=before, report=tell)
-    health = health_from(tree.attrs) if "rhat" in tree.attrs else health_of(tree)
-    if "stopped" in tree.attrs or not (health.good or insist):
+        tree = learn_plan(
+            plan,
+            draws=draws,
+            accept=accept,
+            seed=seed,
+            before=before,
+            insist=insist,
+            report=tell,
+        )
+    health = health_from(tree.attrs)
+    if SET_ASIDE in tree.attrs:
         write_learned(tree, aside, health, set_aside=True)
         raise click.ClickException(_refusal(plan, tree, health, aside))
     write_learned(tree, out, health)

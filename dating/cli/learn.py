@@ -106,8 +106,9 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
       dating learn priors/marrowby.yaml demo_data/marrowby_corpus.csv --out marrowby.nc
     """  # noqa: D301 (click wants the backspace itself)
     _check_wanted(out, report, stated, learned)
-    needed = ["numba", "nutpie", "arviz", "scipy", "h5netcdf"]
-    check_installed("learning", [*needed, *(["jinja2", "matplotlib"] if report else [])])
+    from dating.learning.run import LIBRARIES  # noqa: PLC0415
+
+    check_installed("learning", [*LIBRARIES, *(["jinja2", "matplotlib"] if report else [])])
     from dating.files import read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
     from dating.learning.outcome import outcome_of  # noqa: PLC0415

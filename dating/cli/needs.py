@@ -6,20 +6,7 @@ from collections.abc import Sequence
 
 import click
 
-
-def missing_of(names: Sequence[str]) -> list[str]:
-    """Name the libraries that are not installed."""
-    return [name for name in names if not _is_installed(name)]
-
-
-def _is_installed(name: str) -> bool:
-    """Say whether a library is there; one within another is not there without that one."""
-    from importlib.util import find_spec  # noqa: PLC0415
-
-    try:
-        return find_spec(name) is not None
-    except ModuleNotFoundError:
-        return False
+from dating.libraries import check_libraries
 
 
 def check_reading(learned: object) -> None:
@@ -36,6 +23,7 @@ def check_installed(what: str, names: Sequence[str], extras: str = "learn") -> N
 
     Raises ClickException when one is missing.
     """
-    if missing := missing_of(names):
-        message = f"{what} needs {', '.join(missing)}; install instrument-dating[{extras}]"
-        raise click.ClickException(message)
+    try:
+        check_libraries(what, names, extras)
+    except ModuleNotFoundError as error:
+        raise click.ClickException(str(error)) from None

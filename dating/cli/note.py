@@ -18,7 +18,6 @@ from dating.cli.wording import (
     house_for,
     inputs_of,
     worded,
-    wording_of,
 )
 
 if TYPE_CHECKING:
@@ -80,12 +79,14 @@ def _write(
     house = house_for(
         options["templates"], formats if out else ("markdown",), learned=options["learned"]
     )
-    wording = wording_of(*(options[name] for name in ("tongue", "dates", "circa", "level")))
     from dating.notes.file_names import file_names  # noqa: PLC0415
     from dating.notes.markdown import as_markdown  # noqa: PLC0415
     from dating.notes.note import EstimateNote, note_of  # noqa: PLC0415
     from dating.notes.note_files import document_names, documents_of, write_all  # noqa: PLC0415
+    from dating.notes.wording import wording_of  # noqa: PLC0415
 
+    tongue, dates, circa, level = (options[n] for n in ("tongue", "dates", "circa", "level"))
+    wording = wording_of(tongue, dates, int(circa), level)
     seen = _seen(examinations, options["maker"])
     names = file_names([examination.instrument for examination, _ in seen])
     if out is not None:

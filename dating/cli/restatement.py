@@ -41,19 +41,11 @@ def read_result(path: Path, plan: Plan) -> tuple[xr.DataTree, Health]:
     Raises InputError when it is no such file, or was learned from another state of maker file or
     corpus.
     """
-    from dating.learning.files import draws_in, read_learned  # noqa: PLC0415
+    from dating.learning.files import draws_from, read_learned  # noqa: PLC0415
     from dating.learning.health import health_of  # noqa: PLC0415
-    from dating.reading import InputError, Problem  # noqa: PLC0415
-    from dating.words.soundness import edits_words  # noqa: PLC0415
 
     tree = read_learned(path)
-    learned = draws_in(tree, plan.maker, str(path))
-    if learned.edits:
-        raise InputError([Problem(str(path), None, "", edits_words(learned.edits))])
-    if learned.corpus_fingerprint != plan.corpus.fingerprint:
-        message = "learned from another state of the corpus"
-        then, now = learned.corpus_fingerprint[:12], plan.corpus.fingerprint[:12]
-        raise InputError([Problem(str(path), None, "", message, then, now)])
+    learned = draws_from(tree, plan.corpus, str(path))
     return tree, learned.health or health_of(tree)
 
 

@@ -15,7 +15,7 @@ from dating.cli.outputs import OutputFile, check_outputs, replacing
 from dating.cli.signals import ended_by_signals
 from dating.cli.table import check_table, learned_of, maker_of, tabulate, tabulate_alone
 from dating.cli.usage import as_usage
-from dating.cli.wording import FORMATS, check_folder, house_for, inputs_of, worded, wording_of
+from dating.cli.wording import FORMATS, check_folder, house_for, inputs_of, worded
 
 if TYPE_CHECKING:
     from dating.learning.learned import Learned
@@ -94,10 +94,12 @@ class _Job:
 def _job(lots: Path, formats: tuple[str, ...], options: dict[str, Any]) -> _Job:
     """Read everything but what was learned."""
     house = house_for(options["templates"], formats, ("jinja2", "xlsxwriter"), options["learned"])
-    wording = wording_of(*(options[name] for name in ("tongue", "dates", "circa", "level")))
     from dating.notes.lot_dates import note_names  # noqa: PLC0415
     from dating.notes.lots import read_lots  # noqa: PLC0415
+    from dating.notes.wording import wording_of  # noqa: PLC0415
 
+    tongue, dates, circa, level = (options[n] for n in ("tongue", "dates", "circa", "level"))
+    wording = wording_of(tongue, dates, int(circa), level)
     maker = maker_of(options["maker"]) if options["maker"] else None
     read = read_lots(lots, maker, allow_unlisted=options["allow_unlisted"])
     known = [] if options["maker"] else [Path(read.maker.origin.file)]
@@ -193,8 +195,8 @@ def _finish(  # noqa: PLR0917 (one lot, and all that it needs)
 
 def _index(records: Sequence[LotRecord], job: _Job) -> dict[str, bytes]:
     """Set the index in its three forms."""
+    from dating.notes.formats import ENDINGS  # noqa: PLC0415
     from dating.notes.index import index_html, index_markdown, index_of  # noqa: PLC0415
-    from dating.notes.note_files import ENDINGS  # noqa: PLC0415
     from dating.notes.spreadsheet import index_xlsx  # noqa: PLC0415
 
     entries, language = [one.entry for one in records], job.wording.language

@@ -76,7 +76,7 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
         _check(page)
     from dating.claims.evidence import Evidence  # noqa: PLC0415
     from dating.claims.files import manuscript_of, read_claims  # noqa: PLC0415
-    from dating.claims.weighing import weighed  # noqa: PLC0415
+    from dating.claims.weighing import MOST_DRAWS, weighed  # noqa: PLC0415
     from dating.files import maker_named, read_maker  # noqa: PLC0415
     from dating.learning.corpus import read_corpus  # noqa: PLC0415
     from dating.learning.files import read_draws  # noqa: PLC0415
@@ -93,7 +93,7 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
     known = read_corpus(corpus, judged, **leniency) if corpus is not None else None
     for sentence in corpus_words(known) if known is not None else ():
         click.echo(filled(sentence), err=True)
-    result = read_draws(learned, judged, most=_MOST) if learned is not None else None
+    result = read_draws(learned, judged, most=MOST_DRAWS) if learned is not None else None
     evidence = Evidence(manuscript, result)
     results = [weighed(claim, evidence, known) for claim in _watched(read.claims)]
     if page is not None:
@@ -101,15 +101,12 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
     click.echo(_text(form, manuscript, results, result, known), nl=False)
 
 
-_MOST = 8000
-"""Draws of a learned file that are used; ``dating learn`` keeps 4,000 unless told otherwise."""
-
-
 def _check(page: Path | None) -> None:
     """Refuse names that nothing can be written under, and missing libraries, before any work."""
+    from dating.claims.weighing import LIBRARIES  # noqa: PLC0415
     from dating.reading import InputError, Problem  # noqa: PLC0415
 
-    libraries = ["scipy", "h5netcdf"] + (["jinja2", "matplotlib", "arviz_stats"] if page else [])
+    libraries = [*LIBRARIES] + (["jinja2", "matplotlib", "arviz_stats"] if page else [])
     check_installed("weighing claims", libraries)
     if page is None:
         return

@@ -10,19 +10,12 @@ import click
 
 from dating.cli.inputs import INPUT
 from dating.cli.needs import check_installed
+from dating.notes.formats import ENDINGS, LIBRARIES
 
 if TYPE_CHECKING:
     from dating.notes.house import House
-    from dating.notes.sentences import Wording
 
-FORMATS = ("markdown", "html", "word", "pdf", "linked-art")
-_NEEDS = {
-    "markdown": ("jinja2", "matplotlib"),
-    "html": ("jinja2", "matplotlib"),
-    "word": ("docx", "matplotlib"),
-    "pdf": ("typst", "matplotlib"),
-    "linked-art": ("cromulent",),
-}
+FORMATS = tuple(ENDINGS)
 
 _OPTIONS = (
     click.option(
@@ -85,18 +78,6 @@ def worded(command: Callable[..., Any]) -> Callable[..., Any]:
     return command
 
 
-def wording_of(tongue: str, dates: Any, circa: str, level: float) -> Wording:
-    """Read the language, and say how notes are worded.
-
-    Raises InputError when there is no such language, or its file is not complete.
-    """
-    from dating.notes.languages import language  # noqa: PLC0415
-    from dating.notes.phrasing import CIRCA  # noqa: PLC0415
-    from dating.notes.sentences import Wording  # noqa: PLC0415
-
-    return Wording(language(tongue, dates), level, CIRCA[int(circa)])
-
-
 def house_for(
     templates: Path | None,
     formats: Sequence[str],
@@ -107,7 +88,7 @@ def house_for(
 
     Raises ClickException when a library is missing; InputError when a template has a fault.
     """
-    needed = dict.fromkeys([*(name for form in formats for name in _NEEDS[form]), *more])
+    needed = dict.fromkeys([*(name for form in formats for name in LIBRARIES[form]), *more])
     libraries = [*needed, *(["h5netcdf"] if learned else [])]
     check_installed("writing notes", libraries, "note,learn" if learned else "note")
     from dating.notes.house import house  # noqa: PLC0415

@@ -37,6 +37,15 @@ def earlier_draws(path: str | os.PathLike[str], plan: Plan, seed: int | None = N
         message = "there are no draws to go on with; learn without --continue"
         raise InputError([Problem(file, None, "", message)])
     tree = read_learned(file)
+    check_earlier_draws(tree, plan, seed, file)
+    return tree
+
+
+def check_earlier_draws(tree: xr.DataTree, plan: Plan, seed: int | None, file: str) -> None:
+    """Refuse draws that learning cannot go on with.
+
+    Raises InputError when they were taken with another maker file, corpus or seed.
+    """
     states = {
         "maker_fingerprint": ("maker file", plan.maker.origin.fingerprint),
         "corpus_fingerprint": ("corpus", plan.corpus.fingerprint),
@@ -67,4 +76,3 @@ def earlier_draws(path: str | os.PathLike[str], plan: Plan, seed: int | None = N
         problems.append(Problem(file, None, "unknowns", "there are no draws to go on with"))
     if problems:
         raise InputError(problems)
-    return tree

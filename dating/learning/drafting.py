@@ -32,28 +32,48 @@ MANY = 0.25
 """States by instrument above which a feature is said to be cut too fine."""
 
 
-def drafted(path: str | os.PathLike[str], name: str, *, leave_out_undated: bool = False) -> str:
+def draft(table: str | os.PathLike[str], name: str, *, leave_out_undated: bool = False) -> str:
     """Draft a maker file for a table of dated instruments.
 
-    Raises InputError with one problem for everything that needs attention: names, columns without a
-    state or with too many, rows and dates that cannot be read; when no row states a date with two
-    ends.
+    Every column beside those of the corpus itself becomes a feature, and every value in it a
+    state; how their shares change over time is left to be learned. Until something is learned,
+    every date from it says that it is a draft's.
+
+    Parameters
+    ----------
+    table : str or path
+        A CSV file, one dated instrument a row, with the columns ``instrument`` and ``built``.
+    name : str
+        Name of the maker.
+    leave_out_undated : bool
+        Leave out rows whose date is missing or cannot be read.
+
+    Returns
+    -------
+    str
+        The text of a maker file, in YAML; :func:`dating.read_maker` reads it from a file.
+
+    Raises
+    ------
+    InputError
+        With one problem for everything that needs attention: names, columns without a state or
+        with too many, rows and dates that cannot be read; when no row states a date with two ends.
 
     Examples
     --------
-    >>> text = drafted("demo_data/marrowby_corpus.csv", "Example")
+    >>> text = draft("demo_data/marrowby_corpus.csv", "Example")
     >>> text.count("free_form: true")
     23
     """
-    sheet = read_sheet(path)
+    sheet = read_sheet(table)
     problems = [*_name_problems(sheet, name), *_head_problems(sheet), *_row_problems(sheet)]
-    table = _Table(sheet, problems, leave_out_undated)
-    states, period, known = table.states(), table.period(), table.known()
+    rows = _Table(sheet, problems, leave_out_undated)
+    states, period, known = rows.states(), rows.period(), rows.known()
     if period is None or not known or not set(states) - {_VARIANT}:
         raise InputError(_each_once(problems))
     whole = wider(period, margin_of(known, period))
     features = {c: _feature(c, list(counts)) for c, counts in states.items() if c != _VARIANT}
-    draft = {
+    made = {
         "maker": name if _is_name(name) else "draft",
         "product": "instruments",
         "draft": True,
@@ -63,15 +83,15 @@ def drafted(path: str | os.PathLike[str], name: str, *, leave_out_undated: bool 
         "output": list(output_of(known, period)),
     }
     if counts := states.get(_VARIANT):
-        draft["variants"] = _variants(counts, whole)
-    draft["components"] = {"whole": {"features": features}}
+        made["variants"] = _variants(counts, whole)
+    made["components"] = {"whole": {"features": features}}
     try:
-        corpus_in(table.sheet, Maker.model_validate(draft), leave_out_undated=leave_out_undated)
+        corpus_in(rows.sheet, Maker.model_validate(made), leave_out_undated=leave_out_undated)
     except InputError as error:
         problems += error.problems
     if problems:
         raise InputError(_each_once(problems))
-    return yaml.dump(draft, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=100)
+    return yaml.dump(made, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=100)
 
 
 def _note(known: list[MonthRange], period: Period) -> str:

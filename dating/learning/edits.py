@@ -149,3 +149,34 @@ def _things(one: Parts, other: Parts) -> Iterator[str]:
     for part in one:
         if part.startswith((_FEATURE, _MEASUREMENT, _MARK)) and part not in other:
             yield part.partition(" ")[2]
+
+
+def edits_words(edits: Edits) -> str:
+    """Say what an edit of the maker file means for what was learned before it.
+
+    Parameters
+    ----------
+    edits : Edits
+        At least one thing that has changed.
+
+    Returns
+    -------
+    str
+        Sentences.
+
+    Examples
+    --------
+    >>> edits_words(Edits(stale=("ring, regime 2", "the slip of nut"), removed=("guard",)))
+    'The maker file has changed since this was learned. Present judgements take the place of what \
+was learned of: ring, regime 2; the slip of nut. Taken out: guard.'
+    """
+    told = {
+        "Present judgements take the place of what was learned of": edits.stale,
+        "Added, so that nothing was learned of it": edits.added,
+        "Taken out": edits.removed,
+        "All else was learned with another state of": edits.around,
+    }
+    sentences = [f"{words}: {'; '.join(names)}." for words, names in told.items() if names]
+    if edits.uncorrected:
+        sentences.append("Levels are not corrected any more.")
+    return " ".join(("The maker file has changed since this was learned.", *sentences))

@@ -21,16 +21,18 @@ from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
 from dating.kinds import of_kind
-from dating.learning.edits import NO_EDITS, Edits
+from dating.learning.edits import NO_EDITS, Edits, edits_words
 from dating.learning.health import Health, health_from, health_of
 from dating.learning.inspection import faults_of
-from dating.learning.learned import MOST_DRAWS, Learned, learned_from
+from dating.learning.learned import IN_MEMORY, MOST_DRAWS, Learned, learned_from
 from dating.learning.transfer import TransferError, transfer, unlearned_free_form
 from dating.maker import Maker
 from dating.reading import InputError, Problem, read_bytes, write_whole
 
 if TYPE_CHECKING:
     import xarray as xr
+
+    from dating.learning.corpus import Corpus
 
 FORMAT = "instrument-dating learned 6"
 SET_ASIDE = "set_aside"
@@ -76,7 +78,8 @@ def draws_in(tree: xr.DataTree, maker: Maker, file: str, most: int = MOST_DRAWS)
     over.
     """
     if SET_ASIDE in tree.attrs:
-        raise _refused(file, set_aside_words(tree.attrs))
+        how = _ON_FILES if file != IN_MEMORY else _ON_TREES
+        raise _refused(file, set_aside_words(tree.attrs, how))
     if str(tree.attrs.get("maker_fingerprint", "")) == maker.origin.fingerprint:
         edits = NO_EDITS
     else:
@@ -100,12 +103,39 @@ def _carried_over(tree: xr.DataTree, maker: Maker, file: str) -> tuple[xr.DataTr
     raise _refused(file, f"{why}; learn anew with dating learn")
 
 
-def set_aside_words(attributes: Mapping[Any, Any]) -> str:
+def draws_from(tree: xr.DataTree, corpus: Corpus, file: str, most: int = MOST_DRAWS) -> Learned:
+    """Take the draws out of a result, as they were learned from this very corpus.
+
+    Raises InputError when it was learned with another state of the maker file or of the corpus, or
+    cannot be relied on.
+    """
+    learned = draws_in(tree, corpus.maker, file, most)
+    if learned.edits:
+        message = (
+            f"{edits_words(learned.edits)} Only draws as they were learned will do here; learn "
+            "anew with dating learn"
+        )
+        raise _refused(file, message)
+    then, now = learned.corpus_fingerprint[:12], corpus.fingerprint[:12]
+    if learned.corpus_fingerprint != corpus.fingerprint:
+        message = (
+            f"learned from another state of the corpus than {corpus.file}; name the corpus it was "
+            "learned from, or learn anew with dating learn"
+        )
+        raise InputError([Problem(file, None, "", message, then, now)])
+    return learned
+
+
+_ON_FILES = "go on with dating learn and --continue, or write them all the same with --insist"
+_ON_TREES = "go on with dating.learn and before, or take them all the same with insist"
+
+
+def set_aside_words(attributes: Mapping[Any, Any], how: str = _ON_FILES) -> str:
     """Say what draws are that were set aside, and how to go on."""
     fault = "stopped early" if "stopped" in attributes else health_from(attributes).fault
     return (
         f"draws that are not sound yet ({fault}), kept to be gone on with, and no date rests on "
-        "them; go on with dating learn and --continue, or write them all the same with --insist"
+        f"them; {how}"
     )
 
 

@@ -30,6 +30,8 @@ DRAWS = 512
 """Draws that an estimate begins with, evenly spaced over those that were kept."""
 MOST_DRAWS = 2048
 """Draws that it takes at most, where fewer leave too large a standard error."""
+IN_MEMORY = "what was learned"
+"""What stands in messages for a tree that comes from no file."""
 BATCHES = 8
 _MOST_CELLS = 2_000_000
 
@@ -149,6 +151,62 @@ def learned_from(tree: xr.DataTree, most: int = DRAWS) -> Learned:
         correction=correction,
         health=health_from(tree.attrs) if "rhat" in tree.attrs else None,
     )
+
+
+def draws_of(
+    learned: Learned | xr.DataTree | None, maker: Maker, most: int = MOST_DRAWS
+) -> Learned | None:
+    """Give the draws of what was learned, of whichever form; the same object for the same tree.
+
+    Raises InputError when a tree does not agree with the maker file, or cannot be relied on;
+    TypeError when it is no tree.
+    """
+    if learned is None or isinstance(learned, Learned):
+        return learned
+    return _draws_in(TreeState(learned), maker, most)
+
+
+@lru_cache(maxsize=2)
+def _draws_in(state: TreeState, maker: Maker, most: int) -> Learned:
+    from dating.learning.files import draws_in  # noqa: PLC0415
+
+    return draws_in(state.tree, maker, IN_MEMORY, most)
+
+
+class TreeState:
+    """A tree as it stands, so that its draws need not be taken out again.
+
+    Two states are equal where the tree is the same object with the same arrays and attributes.
+
+    Parameters
+    ----------
+    tree : DataTree
+        What was learned. Numbers written into its arrays are not noticed; another array is.
+
+    Raises
+    ------
+    TypeError
+        When it is no tree.
+    """
+
+    def __init__(self, tree: xr.DataTree) -> None:
+        import xarray as xr  # noqa: PLC0415
+
+        if not isinstance(tree, xr.DataTree):
+            raise TypeError(
+                "what was learned is given as dating.learn and dating.read_learned give it; "
+                f"found {type(tree).__name__}"
+            )
+        self.tree = tree
+        groups = [group.data_vars.items() for group in tree.subtree]
+        arrays = tuple((name, id(value.data)) for group in groups for name, value in group)
+        self._state = (id(tree), repr(tree.attrs), arrays)
+
+    def __hash__(self) -> int:
+        return hash(self._state)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, TreeState) and self._state == other._state
 
 
 def tables_for(maker: Maker, learned: Learned | None) -> MonthTables:

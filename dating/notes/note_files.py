@@ -3,29 +3,28 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+import os
+import warnings
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import overload
 
-from dating.notes.house import House
+from dating.estimates import Estimate
+from dating.libraries import check_libraries
+from dating.notes.formats import ENDINGS, LIBRARIES, format_of
+from dating.notes.house import House, house
+from dating.notes.languages import Style
 from dating.notes.linked_art import Statement, linked_art
 from dating.notes.markdown import as_markdown
-from dating.notes.note import EstimateNote
+from dating.notes.note import EstimateNote, note_of
 from dating.notes.pdf import as_pdf
 from dating.notes.picture import picture_for
 from dating.notes.sentences import Wording
 from dating.notes.web import as_html
 from dating.notes.word import as_docx
-from dating.reading import write_whole
-
-ENDINGS = {
-    "markdown": ".md",
-    "html": ".html",
-    "word": ".docx",
-    "pdf": ".pdf",
-    "linked-art": ".jsonld",
-}
-"""The ending of each format's file."""
+from dating.notes.wording import wording_of
+from dating.reading import InputError, Problem, write_whole
 
 
 def document_names(name: str, formats: Sequence[str]) -> list[str]:
@@ -86,6 +85,111 @@ def documents_of(
         else:
             files[file] = _linked(dated, wording)
     return Documents(files, missing)
+
+
+@overload
+def write_note(
+    estimate: Estimate,
+    path: None = None,
+    *,
+    language: str | os.PathLike[str] = "en",
+    dates: Style = "british",
+    circa: int = 5,
+    templates: str | os.PathLike[str] | None = None,
+    replace: bool = False,
+) -> str: ...
+
+
+@overload
+def write_note(
+    estimate: Estimate,
+    path: str | os.PathLike[str],
+    *,
+    language: str | os.PathLike[str] = "en",
+    dates: Style = "british",
+    circa: int = 5,
+    templates: str | os.PathLike[str] | None = None,
+    replace: bool = False,
+) -> tuple[Path, ...]: ...
+
+
+def write_note(
+    estimate: Estimate,
+    path: str | os.PathLike[str] | None = None,
+    *,
+    language: str | os.PathLike[str] = "en",
+    dates: Style = "british",
+    circa: int = 5,
+    templates: str | os.PathLike[str] | None = None,
+    replace: bool = False,
+) -> str | tuple[Path, ...]:
+    """Write the catalogue note of one instrument, as text or to a file.
+
+    The note is as sure as the estimate and no surer; its words hold at least the estimate's level.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        The estimate.
+    path : str or path, optional
+        Where to; its ending says the format: ``.md`` (a picture is written beside it), ``.html``,
+        ``.docx``, ``.pdf`` or ``.jsonld``. Without it the note is given as text, in Markdown.
+    language : str or path
+        ``en``, ``de``, or a language file (.yaml).
+    dates : {"british", "american"}
+        Style of days and of per cent.
+    circa : {5, 10}
+        Years on either side that "circa" means; the note states the choice.
+    templates : str or path, optional
+        Folder of a house's own templates; a file of the same name replaces ours.
+    replace : bool
+        Replace files that exist already.
+
+    Returns
+    -------
+    str or tuple of Path
+        The note in Markdown; or, where a path is given, the files that were written.
+
+    Raises
+    ------
+    InputError
+        When the name of the file says no format, a file of this name exists, the file cannot be
+        written, there is no such language, or a template has a fault.
+    ValueError
+        When there is no such style of days, or no such meaning of "circa".
+    ModuleNotFoundError
+        When a library for the format is missing.
+
+    Examples
+    --------
+    >>> from dating import estimate, read_examination, read_maker
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+    >>> write_note(made).splitlines()[0]
+    '# M-001'
+    """
+    file = None if path is None else Path(path)
+    form = "markdown" if file is None else format_of(file)
+    check_libraries("writing notes", LIBRARIES[form], "note")
+    wording, templated = wording_of(language, dates, circa, estimate.level), house(templates)
+    noted = EstimateNote(estimate, note_of(estimate, wording))
+    if file is None:
+        return as_markdown(noted.note, templated)
+    names = document_names(file.stem, [form])
+    if not replace:
+        _check_none_exists(file.parent / name for name in names)
+    documents = documents_of(noted, wording, templated, [form], file.stem)
+    if documents.missing:
+        signs = " ".join(documents.missing)
+        warnings.warn(f"{file}: the PDF's fonts have no sign for {signs}", stacklevel=2)
+    return tuple(write_all(file.parent, documents.files))
+
+
+def _check_none_exists(files: Iterable[Path]) -> None:
+    """Refuse to write over a file that a person may value."""
+    message = "there is a file of this name already; give another name, or replace=True"
+    if problems := [Problem(str(f), None, "", message) for f in files if os.path.lexists(f)]:
+        raise InputError(problems)
 
 
 def write_all(folder: Path, files: Mapping[str, bytes]) -> Iterator[Path]:

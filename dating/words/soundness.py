@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from dating.learning.edits import Edits
+from dating.learning.edits import edits_words
 from dating.learning.learned import Learned
 from dating.maker import Maker
 
@@ -36,37 +36,6 @@ def on_soundness(learned: Learned | None) -> list[str]:
         return []
     unsound = [unsound_words(learned.unsound)] if learned.unsound else []
     return [*([edits_words(learned.edits)] if learned.edits else []), *unsound]
-
-
-def edits_words(edits: Edits) -> str:
-    """Say what an edit of the maker file means for what was learned before it.
-
-    Parameters
-    ----------
-    edits : Edits
-        At least one thing that has changed.
-
-    Returns
-    -------
-    str
-        Sentences.
-
-    Examples
-    --------
-    >>> edits_words(Edits(stale=("ring, regime 2", "the slip of nut"), removed=("guard",)))
-    'The maker file has changed since this was learned. Present judgements take the place of what \
-was learned of: ring, regime 2; the slip of nut. Taken out: guard.'
-    """
-    lists = {
-        "Present judgements take the place of what was learned of": edits.stale,
-        "Added, so that nothing was learned of it": edits.added,
-        "Taken out": edits.removed,
-        "All else was learned with another state of": edits.around,
-    }
-    sentences = [f"{words}: {'; '.join(names)}." for words, names in lists.items() if names]
-    if edits.uncorrected:
-        sentences.append("Levels are not corrected any more.")
-    return " ".join(("The maker file has changed since this was learned.", *sentences))
 
 
 def unsound_words(fault: str) -> str:

@@ -28,7 +28,7 @@ from threadpoolctl import threadpool_limits
 
 import dating
 from dating.calibration.scores import Scores, scores_of
-from dating.learning.drafting import drafted
+from dating.learning.drafting import draft
 from dating.learning.learned import learned_from
 from dating.learning.sampling import learn, plan_of
 from tests.benchmarks.known_tables import Halves, batches, computers, halves, planes, state_order
@@ -66,7 +66,7 @@ def ours(half):
         corpus, file = Path(folder) / "corpus.csv", Path(folder) / "drafted.yaml"
         started = time.perf_counter()
         _write_corpus(half, corpus)
-        file.write_text(drafted(corpus, "Example Works"), encoding="utf-8")
+        file.write_text(draft(corpus, "Example Works"), encoding="utf-8")
         maker = dating.read_maker(file)
         learned = learned_from(learn(plan_of(maker, dating.read_corpus(corpus, maker))))
         learned_in = time.perf_counter() - started
