@@ -279,7 +279,7 @@ def test_every_estimate_carries_its_warnings(folder):
     assert plain.warnings == ()
     assert "MISTAKE" not in as_text(plain)
     wording = Wording(language("en"))
-    flag = "something that was recorded can hardly be meant so"
+    flag = "something recorded looks like a mistake"
     assert (flag in second_look(made, wording), flag in second_look(plain, wording)) == (
         True,
         False,

@@ -179,7 +179,7 @@ def test_a_bad_lot_is_reported_and_stands_in_the_index(tmp_path, rows):
     sheet = sheet_of(tmp_path, [rows[0], rows[1], bad])
     shown = run("sale", sheet, "--out", tmp_path / "out", "--as", "none")
     assert shown.exit_code == 1
-    assert "1 that could not be read" in shown.output
+    assert "Could not be read: 1." in shown.output
     assert "1 of 2 lots could not be read or dated; the rest is written" in shown.stderr
     assert "nearest:  dowelled" in shown.stderr
     assert set(bytes_of(tmp_path / "out")) == {"index.html", "index.md", "index.xlsx", "sale.json"}
