@@ -23,6 +23,17 @@ YEARS_END = 10_000.0
 """Month numbers begin here, so that a mistyped 1931.02 is not taken for one."""
 
 
+def plain_name(name: str) -> str:
+    """Write a name as words.
+
+    Examples
+    --------
+    >>> plain_name("heel-joint")
+    'heel joint'
+    """
+    return name.replace("-", " ")
+
+
 def _name(value: Any) -> Any:
     text = str(value) if isinstance(value, int) and not isinstance(value, bool) else value
     if not isinstance(text, str):

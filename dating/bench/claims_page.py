@@ -276,7 +276,7 @@ def made_of(
 ) -> ClaimVerdict:
     """Put what weighing gave into words."""
     factor, printed = made.factor, rewording(made, first)
-    sides = (("Speaks against it", "against"), ("Speaks for it", "for"))
+    sides = (("Evidence against it", "against"), ("Evidence for it", "for"))
     examples = ((title, _of_side(made.examples, side)) for title, side in sides)
     return ClaimVerdict(
         before=chance_words(made.prior),

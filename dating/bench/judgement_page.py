@@ -147,7 +147,7 @@ def save_judgement(asked: PageRequest) -> Response:
             return _conflict(asked, error.text, file, place)
     case = case_of(asked.shelf, file, place)
     wanted = (asked.field("from"), asked.field("to"))
-    said = "Saved." if made != text else "Nothing had changed; the file is as it was."
+    said = "Saved." if made != text else "No changes to save."
     return _page(asked, case, case.entry(), wanted, said=said)
 
 
@@ -276,12 +276,12 @@ def _ramp_words(ramp: RampPicture, spot: JudgementPlace) -> str:
         return "The chance does not reach nine in ten in the months shown."
     if spot.regime is None:
         return (
-            f"The chance that it has happened passes one in ten in {low}, one half in {half}, "
+            f"The chance that it has happened passes one in ten in {low}, one in two in {half} and "
             f"nine in ten in {high}."
         )
     return (
-        f"Averaged over what is uncertain, one instrument in ten has the new form in {low}, half "
-        f"of them in {half}, nine in ten in {high}."
+        f"Averaged over the uncertainty, one instrument in ten has the new form in {low}, half "
+        f"in {half} and nine in ten in {high}."
     )
 
 

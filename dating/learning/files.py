@@ -104,8 +104,9 @@ def set_aside_words(attributes: Mapping[Any, Any]) -> str:
     """Say what draws are that were set aside, and how to go on."""
     fault = "stopped early" if "stopped" in attributes else health_from(attributes).fault
     return (
-        f"draws that are not sound yet ({fault}), kept to be gone on with, and no date rests on "
-        "them; go on with dating learn and --continue, or write them all the same with --insist"
+        f"draws that are not sound yet ({fault}), kept so that you can continue, and no date "
+        "rests on them; use dating learn with --continue to continue, or with --insist to write "
+        "them as they are"
     )
 
 

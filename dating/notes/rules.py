@@ -32,8 +32,8 @@ Every note follows from one estimate by these rules; nothing is added by hand.
    The note prints which is meant:
 {sources}
 5. **Parts.** The note does not mention a part if the probability that it is not original is below
-   {doubtful:.2f}. From {doubtful:.2f} it calls the question open. From {apparent:.2f} it says that the
-   part apparently came from another instrument; it calls that instrument later or earlier if the
+   {doubtful:.2f}. From there it calls the question open. From {apparent:.2f} it says that the part
+   apparently came from another instrument; it calls that instrument later or earlier if the
    part's own date lies entirely on that side of the instrument's. It mentions a later replacement
    from {doubtful:.2f}.
 6. **Contradictions.** The note names a component or a piece of evidence that is at least

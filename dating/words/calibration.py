@@ -57,21 +57,21 @@ def _coverage(console: Console, made: Calibration) -> None:
     say(
         console,
         f"CRPS {overall.crps:.2f} months; log score {overall.log_score:.2f}; the 90 % sets are "
-        f"{overall.width:.1f} months wide on the whole.",
+        f"{overall.width:.1f} months wide on average.",
     )
     if excluded := int((made.scores.log_score < _EXCLUDED).sum()):
         dates = "date was" if excluded == 1 else "dates were"
-        say(console, f"{excluded} {dates} given no probability at all, which ruins the log score.")
+        say(console, f"{excluded} {dates} given no probability at all, which spoils the log score.")
 
 
 def _ranks(console: Console, made: Calibration) -> None:
     title(console, "Sides, spread, tails and coverage")
     rows = table(("", "left"), ("found", "right"), ("expected", "right"), ("", ""), ("", ""))
     words = {
-        "sides": "mean rank: above, dates lie later than stated",
-        "spread": "how far out dates lie, as a multiple of what is stated",
-        "tails": "kurtosis of the ranks' normal scores: above, some lie very far out",
-        "coverage": "mean normal score of the levels: above, sets hold too few",
+        "sides": "mean rank: if higher, dates lie later than stated",
+        "spread": "how far out dates lie, as a multiple of the stated spread",
+        "tails": "kurtosis of the ranks' normal scores: if higher, some dates lie very far out",
+        "coverage": "mean normal score of the levels: if higher, sets hold too few",
     }
     for name, meaning in words.items():
         found = getattr(made.uniformity, name)
@@ -80,8 +80,8 @@ def _ranks(console: Console, made: Calibration) -> None:
     indent(console, rows)
     say(
         console,
-        f"Judged together so that a calibrated maker is doubted in {percent(FALSE_ALARMS)} of "
-        "cases at most.",
+        f"The four are tested together: a calibrated maker fails in at most "
+        f"{percent(FALSE_ALARMS)} of cases.",
     )
 
 
@@ -92,7 +92,7 @@ def on_ranks(made: Calibration) -> str:
         return f"The mean rank is {sides.value:.3f}, as chance allows (0.5 if even)."
     side = "later" if sides.above else "earlier"
     return (
-        f"On the whole the dates lie {side} than the posteriors say (mean rank {sides.value:.3f}, "
+        f"Overall, the dates lie {side} than the posteriors say (mean rank {sides.value:.3f}, "
         "0.5 if even)."
     )
 
@@ -106,24 +106,24 @@ def _left_out(console: Console, made: Calibration) -> None:
 def _sentences(made: Calibration) -> Iterator[str]:
     learned = made.learned
     if learned is None:
-        yield "Dated by the judgements alone: nothing was learned, so nothing was left out of it."
+        yield "The dates rest on the judgements alone: nothing was learned, so nothing left out."
     else:
         if learned.has_draws:
             shaky, count = int(made.dated.shaky.sum()), len(made.dated.shaky)
             yield (
-                "Each instrument is left out of what was learned by smoothed weights of the draws; "
-                f"for {shaky} of {count} the weights are shaky."
+                "Smoothed weights of the draws leave each instrument out of what was learned; for "
+                f"{shaky} of {count} the weights are unreliable."
             )
         if learned.latent is not None:
-            yield "Free-form shares are fitted anew without the instrument and its fold."
+            yield "Free-form shares are fitted again without the instrument and its fold."
             yield on_latent(learned.latent)
         if learned.correction is not None:
             yield (
-                f"{on_correction(learned.correction)} They are among those above, so that the "
-                "coverage flatters a little."
+                f"{on_correction(learned.correction)} They are among those above, so "
+                "the coverage looks slightly too good."
             )
         else:
-            yield "The levels carry no correction."
+            yield "The levels are not recalibrated."
     yield on_passed_over(made.dated.passed_over)
 
 
@@ -133,27 +133,27 @@ def on_passed_over(passed: Omissions) -> str:
     Examples
     --------
     >>> on_passed_over(Omissions(53, 41, 0))
-    'Passed over: 53 whose date is doubted, 41 whose date is wider than a year.'
+    'Not used: 53 with a date that is not fully trusted, 41 with a date wider than a year.'
     """
     why = {
-        "whose date is doubted": passed.doubted,
-        "whose date is wider than a year": passed.wide,
-        "on which no month allows what was seen": passed.impossible,
-        "whose date is not stated": passed.undated,
+        "with a date that is not fully trusted": passed.doubted,
+        "with a date wider than a year": passed.wide,
+        "with observations that no month allows": passed.impossible,
+        "without a date": passed.undated,
     }
     said = [f"{count} {reason}" for reason, count in why.items() if count]
-    return f"Passed over: {', '.join(said)}." if said else "None was passed over."
+    return f"Not used: {', '.join(said)}." if said else "All were used."
 
 
 def _worst(console: Console, made: Calibration) -> None:
-    title(console, "Dated worst")
+    title(console, "Largest errors")
     rows = table(
         ("instrument", "left"),
         ("line", "right"),
         ("stated", "left"),
         ("median", "left"),
         ("level", "right"),
-        ("what speaks most against the stated date", "left"),
+        ("strongest evidence against the stated date", "left"),
     )
     for misled in made.worst:
         rows.add_row(
@@ -162,13 +162,13 @@ def _worst(console: Console, made: Calibration) -> None:
             misled.reference.stated,
             month_label(made.corpus.maker.period.first + misled.median),
             _level(misled.level),
-            "; ".join(misled.evidence) or "nothing by itself",
+            "; ".join(misled.evidence) or "nothing on its own",
         )
     indent(console, rows)
     say(
         console,
-        "Those whose stated date was given the least probability, least first; level: per cent of "
-        "the smallest set of months that holds it.",
+        "The instruments whose stated date received the least probability, lowest first. Level: "
+        "the size, in per cent, of the smallest set of months that holds the date.",
     )
 
 
@@ -182,8 +182,8 @@ def _foot(console: Console, made: Calibration) -> None:
     console.print()
     say(
         console,
-        f"{maker.product.capitalize()} of {maker.maker}{invented}. Made from maker file "
-        f"{maker.origin.file} ({maker.origin.fingerprint[:12]}) and corpus {corpus.file} "
+        f"{maker.maker}, {maker.product}{invented}. Maker file: {maker.origin.file} "
+        f"({maker.origin.fingerprint[:12]}). Reference corpus: {corpus.file} "
         f"({corpus.fingerprint[:12]}), {len(corpus.references)} instruments.",
     )
 
@@ -192,8 +192,8 @@ def on_corrected(made: LevelCorrection, file: str, width: int = WIDTH) -> str:
     """Say what a correction changes."""
     held = share(made.correction.at(0.9))
     words = (
-        f"Wrote {file}. What uncorrected sets state as 90 % is stated as {held} there, as they "
-        f"held of {made.correction.instruments} instruments; the median 90 % set goes from "
+        f"Wrote {file}. There a 90 % set is restated as {held}, the share that such sets held of "
+        f"{made.correction.instruments} instruments. The median 90 % set goes from "
         f"{made.before:g} to {made.after:g} months. Use it with dating estimate --learned {file}."
     )
     return in_plain_text([partial(say, words=words)], width)
