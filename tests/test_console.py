@@ -179,8 +179,8 @@ def test_each_command_has_a_line_of_help_that_is_whole():
 def test_check_tells_kinds_apart_by_keys_and_columns(tmp_path):
     shown = run("check", SALE, CLAIMS, "dating/notes/languages/de.yaml")
     assert shown.exit_code == 0
-    assert "a sale of 40 lots" in shown.output
-    assert "a language file" in shown.output
+    assert "Sale of 40 lots" in shown.output
+    assert "Language file" in shown.output
     bad = tmp_path / "sale.csv"
     text = Path(SALE).read_text(encoding="utf-8").splitlines()
     bad.write_text("\n".join([*text, text[3]]) + "\n", encoding="utf-8")

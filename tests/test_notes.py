@@ -228,7 +228,7 @@ def test_the_certainty_word_is_that_of_the_level(made):
 def test_no_certainty_word_is_above_that_of_its_level(made, name):
     for level in (0.66, 0.7, 0.75, 0.8, 0.85, 0.89):
         sentence = date_sentences(made[name], Wording(ENGLISH, level))[0]
-        assert "(likely, " in sentence or "maker's own period" in sentence
+        assert "(likely, " in sentence or "maker's whole period" in sentence
 
 
 @pytest.mark.parametrize(

@@ -59,7 +59,7 @@ def rules_text(width: int | None = None) -> str:
 
     Examples
     --------
-    >>> "hold at least the chosen level" in rules_text()
+    >>> "holds at least the chosen level" in rules_text()
     True
     """
     text = _RULES.format(

@@ -31,7 +31,8 @@ def after_drafting(corpus: Corpus, width: int = WIDTH) -> str:
     if fine:
         lines.append(
             f"More than one state for every four instruments: {', '.join(fine)}. Group their "
-            "values into classes and draft again, or enter dates as marks and numbers as measurements."
+            "values into classes and draft again, or enter dates as marks and numbers as "
+            "measurements."
         )
     lines += [*_on_spelling(maker), *_on_blanks(maker)]
     lines.append(

@@ -82,7 +82,8 @@ def together(chances: dict[str, float]) -> str:
     Examples
     --------
     >>> together({"neck": 0.2, "body": 0.97})
-    'The neck probably did not belong to this instrument originally (chance of being original: 20 %).'
+    'The neck probably did not belong to this instrument originally (chance of being \
+original: 20 %).'
     """
     doubtful = {name: chance for name, chance in chances.items() if chance < 0.75}
     if not doubtful:
