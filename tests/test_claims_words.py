@@ -68,8 +68,8 @@ def said(**kind):
                     "by": 3,
                 }
             },
-            "the recital grade came in before the celluloid binding on the recital grade by at least "
-            "3 months",
+            "the recital grade came in before the celluloid binding on the recital grade by at "
+            "least 3 months",
         ),
         (
             {
@@ -80,7 +80,8 @@ def said(**kind):
                     "tolerance": 0.1,
                 }
             },
-            "at least 90 % of the instruments made between February 1931 and March 1931 had the bone or wood nut",
+            "at least 90 % of the instruments made between February 1931 and March 1931 had the "
+            "bone or wood nut",
         ),
         (
             {"made": {"states": {"nut": "wood"}, "about": 1000, "give_or_take": 0.2}},

@@ -193,11 +193,11 @@ def test_check_tells_kinds_apart_by_keys_and_columns(tmp_path):
     ("name", "content", "said"),
     [
         ("a.csv", b"instrument,bult\nX,1931\n", "nearest:  built"),
-        ("a.yaml", b"period: 1931\nseed: 3\n", "going by its keys"),
+        ("a.yaml", b"period: 1931\nseed: 3\n", "judging by its keys"),
         ("a.xlsx", b"PK\x03\x04", "save a sheet as CSV"),
         ("a.parquet", b"PAR1", "dating sale --table"),
-        ("a.md", b"# Notes: one\n\n- two: [", "none of the kinds"),
-        ("a.bin", b"\xff\xfe\x00", "none of the kinds"),
+        ("a.md", b"# Notes: one\n\n- two: [", "not a known kind"),
+        ("a.bin", b"\xff\xfe\x00", "not a known kind"),
         ("a.nc", b"\x89HDF\r\n\x1a\n" + b"\0" * 99, "it is no file that dating learn has written"),
     ],
 )

@@ -390,7 +390,7 @@ def test_a_language_of_ones_own(tmp_path):
         (lambda text: text["date"].update(circa="um {year.real}"), "other places than in English"),
         (lambda text: text["date"].update(circa="um {year!r}"), "other places than in English"),
         (lambda text: text["date"].update(circa="um {year"), "other places than in English"),
-        (lambda text: text["date"].update(circa=1931), "text is wanted here"),
+        (lambda text: text["date"].update(circa=1931), "text is expected here"),
         (lambda text: text.update(months=["Januar"]), "twelve months"),
         (lambda text: text["cautions"].pop("lead"), "cautions.lead is missing"),
     ],

@@ -110,7 +110,7 @@ def _folder_problems(folder: Path) -> list[Problem]:
 
 def _style_problems(made: House) -> list[Problem]:
     lines = made.style.lower().splitlines()
-    message = "a style may not close the element that it stands in"
+    message = "a style may not close the element that contains it"
     return [
         Problem(str(made.file(STYLE)), number, "", message, found="</style")
         for number, line in enumerate(lines, 1)

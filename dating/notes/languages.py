@@ -151,7 +151,7 @@ def _texts(data: Mapping[str, Any], above: tuple[str, ...] = ()) -> Iterator[tup
 
 def _checked(source: Source) -> dict[str, Any]:
     if not isinstance(source.data, dict):
-        problem = source.problem((), "a mapping (key: text) is wanted here", found=source.data)
+        problem = source.problem((), "a mapping (key: text) is expected here", found=source.data)
         raise InputError([problem])
     if problems := list(_problems(source, dict(_texts(_own(_ENGLISH))))):
         raise InputError(problems)
@@ -175,10 +175,10 @@ def _problems(source: Source, wanted: Mapping[KeyPath, Any]) -> Iterator[Problem
 def _text_problems(source: Source, path: KeyPath, given: Any, wanted: Any) -> Iterator[Problem]:
     if path == ("months",):
         if not isinstance(given, list) or len(given) != 12:
-            yield source.problem(path, "the names of twelve months are wanted here", found=given)
+            yield source.problem(path, "the names of twelve months are expected here", found=given)
         return
     if not isinstance(given, str) or not given.strip():
-        yield source.problem(path, "text is wanted here; in quotation marks", found=given)
+        yield source.problem(path, "text is expected here; in quotation marks", found=given)
         return
     if path == ("language",) and not _CODE.fullmatch(given):
         allowed = "a code of BCP 47, such as en, fr-CA or nds"
