@@ -134,7 +134,10 @@ class _Check:
             yield from self._state((*path, "states"), feature, states, feature)
             free_form = feature in self.states and feature != VARIANTS
             if free_form and self.maker.features()[feature][1].free_form:
-                message = "the shares of this feature are left to be learned, so no claim can rest on them"
+                message = (
+                    "the shares of this feature are left to be learned, so no claim can rest "
+                    "on them"
+                )
                 yield self.origin.problem((*path, "states", feature), message)
         yield from self._variant(path, said.variant)
         outside = [] if said.during is None else [*self._within((*path, "during"), said.during)]

@@ -110,7 +110,7 @@ def seen_words(piece: Piece, estimate: Estimate) -> str:
     if sight is None:
         return piece.said
     words = " or ".join(states.get(name) or name for name in sight.named())
-    return words if sight.sure is None else f"{words} ({percent(sight.sure)} sure)"
+    return words if sight.sure is None else f"{words} (sure {sight.sure:g})"
 
 
 def warning_words(problem: Problem) -> str:
