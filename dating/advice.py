@@ -20,6 +20,7 @@ from dating.engine import ComponentEvidence, Response, Weighing
 from dating.examination import Examination
 from dating.likelihoods import log_density, mark_likelihood, mark_likelihoods
 from dating.maker import Look, Maker
+from dating.statements import plain_name
 from dating.tables import FeatureTable, MonthTables
 
 type LookKind = Literal["feature", "mark", "measurement", "variant"]
@@ -165,7 +166,7 @@ def _questions(part: str, maker: Maker, examination: Examination) -> Iterator[_Q
             yield _Question(name, "mark", part, mark.ask, mark.look, presence=mark.found.value)
     for name, measurement in component.measurements.items():
         if examination.measured.get(name) is None:
-            ask = measurement.ask or f"What is the {name}?"
+            ask = measurement.ask or f"What is the {plain_name(name)}?"
             yield _Question(name, "measurement", part, ask, measurement.look)
 
 

@@ -85,7 +85,7 @@ def examination_in(
             unlisted.setdefault(name, Counter())[text] += 1
             value = {"other": text}
         if value is None:
-            message = "a number is wanted here"
+            message = "a number is expected here"
             problems.append(origin.problem((name,), message, found=text, allowed=_MEASURED))
             continue
         into = data if len(path) == 1 else data[path[0]]

@@ -42,7 +42,7 @@ def _month(value: Any, instead: str = "write the bound that is certain, or a tru
     if date.qualifier:
         raise refuse(f"{vague(date.qualifier)}; {instead}", allowed=allowed)
     if date.kind != "date" or date.lower is None or date.upper is None:
-        raise refuse("one date is wanted here", allowed=allowed)
+        raise refuse("one date is expected here", allowed=allowed)
     return date
 
 

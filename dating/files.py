@@ -118,7 +118,7 @@ def maker_named(name: str, origin: Source) -> Path:
     Raises InputError when there is none, with the nearest name that there is.
     """
     if Path(name).name != name or not 1 <= len(name) <= LONGEST_NAME:
-        message = "a plain name is wanted here; name a file elsewhere with --maker FILE"
+        message = "a plain name is expected here; name a file elsewhere with --maker FILE"
         raise InputError([origin.problem(("maker",), message, found=name)])
     folder = Path(origin.file).resolve().parent
     file = f"{name}.yaml"

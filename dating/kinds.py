@@ -44,7 +44,7 @@ _NAMES = {
     "sale": "a sheet of lots",
     "learned": "a file that dating learn has written",
 }
-_NOT_OURS = "none of the kinds of files that are known here"
+_NOT_OURS = "not a known kind of file"
 _KEYS = (
     "maker file (period, components), examination (instrument, seen), claims (claims), language "
     "file (language, months)"
@@ -78,7 +78,7 @@ def kind_of(path: str | os.PathLike[str]) -> str:
             return kind
     if {"maker", "period"} <= set(keys):
         return "maker"
-    message, near = f"{_NOT_OURS}, going by its keys", _near(keys, _YAML.values())
+    message, near = f"{_NOT_OURS}, judging by its keys", _near(keys, _YAML.values())
     raise InputError([Problem(os.fspath(path), 1, "", message, allowed=_KEYS, nearest=near)])
 
 
@@ -101,7 +101,7 @@ def of_kind(path: str | os.PathLike[str], expected: str) -> Iterator[None]:
             if kind == expected:
                 raise
             message = f"this is {_NAMES[kind]}"
-        message = f"{message}; {_NAMES[expected]} is wanted here"
+        message = f"{message}; {_NAMES[expected]} is expected here"
         raise InputError([Problem(os.fspath(path), None, "", message)]) from None
 
 
@@ -125,7 +125,7 @@ def _kind_of_sheet(file: str, columns: tuple[str, ...]) -> str:
             return kind
     if names & {"claim", "sentence"}:
         return "claims"
-    message = f"{_NOT_OURS}, going by its columns"
+    message = f"{_NOT_OURS}, judging by its columns"
     near = _near(sorted(names - {"instrument"}), _SHEETS.values())
     raise InputError([Problem(file, None, "", message, allowed=_COLUMNS, nearest=near)])
 

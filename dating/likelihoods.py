@@ -212,5 +212,5 @@ def known_day(day: datetime.date | None) -> datetime.date:
         When there is none.
     """
     if day is None:
-        raise ValueError("a date with two ends is wanted here")
+        raise ValueError("a date with two ends is expected here")
     return day

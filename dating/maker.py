@@ -246,7 +246,7 @@ class StatedCourse(Course, title="A course of a variant"):
     @model_validator(mode="after")
     def _stated(self) -> StatedCourse:
         if self.history is None and self.shares_at is None:
-            raise refuse("a course is wanted here", allowed="a history, or shares_at")
+            raise refuse("a course is expected here", allowed="a history, or shares_at")
         return self
 
 

@@ -24,10 +24,21 @@ YEARS_END = 10_000.0
 """Month numbers begin here, so that a mistyped 1931.02 is not taken for one."""
 
 
+def plain_name(name: str) -> str:
+    """Write a name as words.
+
+    Examples
+    --------
+    >>> plain_name("heel-joint")
+    'heel joint'
+    """
+    return name.replace("-", " ")
+
+
 def _name(value: Any) -> Any:
     text = str(value) if isinstance(value, int) and not isinstance(value, bool) else value
     if not isinstance(text, str):
-        raise refuse("a name is wanted here")
+        raise refuse("a name is expected here")
     if not text.strip() or len(text) > LONGEST_NAME or not text.isprintable():
         raise refuse(f"a name has 1 to {LONGEST_NAME} printable characters")
     return text
@@ -42,7 +53,7 @@ def _text(value: Any) -> Any:
 def _title(value: Any) -> Any:
     text = _text(value)
     if isinstance(text, str) and not text.strip():
-        raise refuse("text is wanted here, and this is blank")
+        raise refuse("text is expected here, and this is blank")
     return text
 
 
@@ -69,7 +80,7 @@ def _point(value: Any) -> Any:
     except (EdtfError, TypeError) as error:
         raise refuse(str(error), allowed=allowed) from None
     if date.kind != "date" or date.qualifier or date.lower is None or len(date.text) < 7:
-        raise refuse("a point in time is wanted here", allowed=allowed)
+        raise refuse("a point in time is expected here", allowed=allowed)
     return day_position(date.lower)
 
 
@@ -138,7 +149,7 @@ class Chance(Strict, title="A chance"):
         if isinstance(data, int | float) and not isinstance(data, bool):
             return {"value": data}
         if not isinstance(data, dict | Chance):
-            raise refuse("a probability is wanted here", allowed="a number from 0 to 1")
+            raise refuse("a probability is expected here", allowed="a number from 0 to 1")
         return data
 
 

@@ -14,18 +14,18 @@ from dating.reading import InputError, KeyPath, Problem, Source
 
 _PLAIN_WORDS = {
     "missing": "this key is missing",
-    "string_type": "text is wanted here",
-    "float_type": "a number is wanted here",
-    "float_parsing": "a number is wanted here",
-    "int_type": "a whole number is wanted here",
-    "bool_type": "true or false is wanted here",
-    "bool_parsing": "true or false is wanted here",
-    "dict_type": "a mapping (key: value) is wanted here",
-    "model_type": "a mapping (key: value) is wanted here",
-    "list_type": "a list is wanted here",
-    "tuple_type": "a list is wanted here",
-    "literal_error": "not one of the values that are allowed",
-    "finite_number": "a finite number is wanted here",
+    "string_type": "text is expected here",
+    "float_type": "a number is expected here",
+    "float_parsing": "a number is expected here",
+    "int_type": "a whole number is expected here",
+    "bool_type": "true or false is expected here",
+    "bool_parsing": "true or false is expected here",
+    "dict_type": "a mapping (key: value) is expected here",
+    "model_type": "a mapping (key: value) is expected here",
+    "list_type": "a list is expected here",
+    "tuple_type": "a list is expected here",
+    "literal_error": "not an allowed value",
+    "finite_number": "a finite number is expected here",
 }
 
 
@@ -71,7 +71,7 @@ def refuse(message: str, *, allowed: str = "") -> PydanticCustomError:
 def number(value: Any) -> Any:
     """Refuse true and false where a number is wanted, which would be taken for 1 and 0."""
     if isinstance(value, bool):
-        raise refuse("a number is wanted here")
+        raise refuse("a number is expected here")
     return value
 
 
@@ -81,7 +81,7 @@ def validate[M: BaseModel](source: Source, model: type[M]) -> M:
     Raises InputError with one located problem for each thing wrong.
     """
     if not isinstance(source.data, dict):
-        problem = source.problem((), "a mapping (key: value) is wanted here", found=source.data)
+        problem = source.problem((), "a mapping (key: value) is expected here", found=source.data)
         raise InputError([problem])
     try:
         return model.model_validate(source.data)

@@ -155,7 +155,7 @@ def test_a_form_is_not_saved_into_another_folder(folder, tmp_path):
     away = FORM | {"folder": (Workspace(tmp_path).identity,)}
     answer = send(pages, "/examine/save", away)
     assert answer.status_code == 422
-    assert "another folder is served here by now" in answer.text
+    assert "a different folder is now being served here" in answer.text
     assert not list(folder.rglob("M-900.yaml"))
     judged = {"file": (MAKER,), "place": ("events.second-works.when",), **away}
     assert "another folder" in send(pages, "/maker/judge/save", judged).text

@@ -574,7 +574,7 @@ def test_a_delay_is_said_beside_its_event():
     spot = spots_of(demo())["components.body.features.lining.history.1.lag"]
     assert in_words(spot.judged.distribution(), 0.9, spot) == [
         "One chance in twenty earlier than 1 month before second-works.",
-        "As likely earlier as later than 1 month after second-works.",
+        "Median 1 month after second-works.",
         "One chance in twenty later than 4 months after second-works.",
     ]
 

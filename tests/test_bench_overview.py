@@ -94,7 +94,7 @@ def test_a_folder_with_too_many_files_says_so_and_keeps_its_maker(tmp_path, monk
     monkeypatch.setattr(listing, "MOST_FILES", 12)
     answer = ask(pages_of(folder))
     assert links_to(answer, "/maker") == ["/maker?file=priors/marrowby.yaml"]
-    assert "those beyond are not listed" in answer.text
+    assert "not all of them are listed" in answer.text
 
 
 def test_a_small_folder_is_listed_whole_and_without_a_search(tmp_path):

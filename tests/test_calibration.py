@@ -519,17 +519,20 @@ def test_text_begins_with_the_answer_and_keeps_to_80_columns():
     assert [command.split()[1] for command in commands] == ["learn", "calibrate"]
     assert max(len(line) for line in lines if line not in commands) <= 80
     said = " ".join(shown.output.split())
-    assert "Passed over: 53 whose date is doubted, 41 whose date is wider than a year." in said
+    assert (
+        "Not used: 53 with a date that is not fully trusted, 41 with a date wider than a year."
+        in said
+    )
     assert "R-193" in said
-    assert "tailpiece, 1931-07 to 1932-04: its changeovers may be dated too early" in said
+    assert "tailpiece, July 1931 to April 1932: its changeovers may be dated too early" in said
     assert "invented" in said
 
 
 def test_text_says_what_was_left_out(files):
     said = " ".join(calibrated(files).output.split())
-    assert "left out of what was learned by smoothed weights of the draws" in said
-    assert "of 30 the weights are shaky" in said
-    assert "The levels carry no correction." in said
+    assert "Smoothed weights of the draws leave each instrument out of what was learned" in said
+    assert "of 30 the weights are unreliable" in said
+    assert "The levels are not recalibrated." in said
 
 
 def test_json_carries_every_instrument_and_where_it_comes_from(files):
@@ -617,14 +620,12 @@ def test_a_corrected_copy_carries_its_correction_into_estimates(files, tmp_path)
     assert correction.instruments == 30
     assert (corrected.values == plain.values).all()
     said = " ".join(shown.output.split())
-    assert (
-        f"What uncorrected sets state as 90 % is stated as {100 * correction.at(0.9):.1f} %" in said
-    )
+    assert f"There a 90 % set is restated as {100 * correction.at(0.9):.1f} %" in said
 
     estimate = ("estimate", files / "x.yaml", "--maker", files / "example.yaml")
     text = " ".join(run(*estimate, "--learned", copy).output.split())
-    assert "Levels are corrected by 30 instruments dated with themselves left out" in text
-    assert f"held {100 * correction.at(0.9):.0f} %." in text
+    assert "Levels were recalibrated on 30 dated instruments left out of learning" in text
+    assert f"held {100 * correction.at(0.9):.0f} % of the dates." in text
     record = json.loads(run(*estimate, "--learned", copy, "--as", "json").output)
     assert record["correction"]["held"]["0.9"] == pytest.approx(correction.at(0.9))
     as_yaml = yaml.safe_load(run(*estimate, "--learned", copy, "--as", "yaml").output)
@@ -648,7 +649,7 @@ def test_a_corrected_copy_carries_its_correction_into_estimates(files, tmp_path)
     assert json.loads(again.stdout)["correction"] == record["correction"]
     twice = read_draws(tmp_path / "again.nc", maker).correction
     assert twice.curve == pytest.approx(correction.curve, abs=1e-12)
-    assert "Levels are corrected by 30" in " ".join(
+    assert "Levels were recalibrated on 30" in " ".join(
         run(
             "calibrate", files / "example.yaml", files / "corpus.csv", "--learned", copy
         ).output.split()
@@ -667,10 +668,8 @@ def test_estimates_name_the_latent_variants_behind_free_form_features(tmp_path):
         learned.latent, mixtures=fitted(rows, [Settings(variants=2)], 1), gain=0.123, error=0.04
     )
     made = estimate(maker, seen, learned=replace(learned, latent=two))
-    assert "2 latent variants stand behind the 2 free-form features" in " ".join(
-        as_text(made).split()
-    )
-    assert "by 0.12 in mean log score (standard error 0.04)" in " ".join(as_text(made).split())
+    assert "2 latent variants explain the 2 free-form features" in " ".join(as_text(made).split())
+    assert "gain 0.12 in mean log score (standard error 0.04)" in " ".join(as_text(made).split())
     latent = as_record(made)["latent"]
     assert (latent["variants"], latent["features"]) == (2, ["ends", "label"])
     assert latent["log_score_gain"] == 0.123

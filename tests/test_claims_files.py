@@ -290,15 +290,15 @@ claims:
 """
 SAID_WRONGLY = [
     ("built: {instrument: E-1, within: 1922/1925}", "built.within",
-     "outside the maker file's period, of which it knows nothing", "1922-01/1925-12"),
+     "outside the maker file's period, about which it says nothing", "1922-01/1925-12"),
     ("first_use: {feature: joint, state: dowelled, not_after: 1929}", "first_use.not_after",
      "outside the maker file's period", "1929-01/1929-12"),
     ("share: {states: {joint: screwed}, during: 1921, was: none}", "share.during",
      "outside the maker file's period", "1921-01/1921-12"),
     ("first_use: {feature: joint, state: tapered, within: 1924}", "first_use.state",
-     "there from the start of the period, so it has no first use", "tapered"),
+     "in use from the start of the period, so it has no first use", "tapered"),
     ("last_use: {feature: joint, state: screwed, within: 1927}", "last_use.state",
-     "there to the end of the period, so it has no last use", "screwed"),
+     "in use to the end of the period, so it has no last use", "screwed"),
     ("first_use: {feature: binding, state: white, variant: concert, within: 1924}",
      "first_use.feature", "has a table of shares, so it has no first or last use", ""),
     ("first_use: {feature: label, state: square, variant: concert, within: 1924}",
@@ -350,7 +350,7 @@ def test_what_is_said_wrongly_is_located(problems, said, key, message, found):
     assert problem.line == 6
     assert message in problem.message
     assert found in problem.found
-    if "period, of which" in message:
+    if "period, about which" in message:
         assert problem.allowed == "1923-03/1928-11"
 
 
@@ -430,7 +430,7 @@ def test_free_form_features_bear_no_claim(folder, problems):
         ("first_use: {feature: nut, state: plastic, within: 1925}", "first_use.feature",
          "this feature is free_form: its shares are learned, and it has no changeovers"),
         ("share: {states: {nut: plastic}, during: 1925, was: all}", "share.states.nut",
-         "the shares of this feature are left to be learned; no claim rests on them"),
+         "the shares of this feature are left to be learned, so no claim can rest on them"),
     ):  # fmt: skip
         (problem,) = problems(ONE.replace("{said}", said), maker=maker)
         assert (problem.key, problem.line, problem.message) == (f"claims[1].says.{key}", 6, message)
@@ -682,8 +682,8 @@ def test_kinds_that_a_sheet_calls_by_an_old_name_are_told_by_the_new_one(problem
     ("text", "line", "message"),
     [
         ("# maker: small\n\nclaim,kind\n", 3, "there are no claims below the names"),
-        ("maker: small\nclaims: []\n", 2, "at least 1 item is wanted here"),
-        ("maker: small\nclaims:\n", 2, "a list is wanted here"),
+        ("maker: small\nclaims: []\n", 2, "at least 1 item is expected here"),
+        ("maker: small\nclaims:\n", 2, "a list is expected here"),
     ],
 )
 def test_a_file_without_claims_says_so(folder, problems, text, line, message):

@@ -75,7 +75,12 @@ def test_what_was_seen_of_features_that_nobody_judged_is_worth_nothing_and_named
     on_a, on_both = ("wood of A", "leather of A"), ("wood of A", "leather of A", "wood of B")
     assert [one.silent for one in made] == [on_a, on_a, on_both, on_both, on_a]
     text = " ".join(claims_text(written, made).split())
-    assert text.count("Not weighed: wood of A and leather of A. Shares of free-form features") == 3
+    assert (
+        text.count(
+            "Not weighed: wood of A and leather of A. First learn the shares of free-form features"
+        )
+        == 3
+    )
     (record,) = [claims_record(written, made[2:3], None, None)["claims"][0]]
     assert record["not_weighed"] == ["wood of A", "leather of A", "wood of B"]
 

@@ -46,7 +46,7 @@ def said(**kind):
         ({"built": {"instrument": "M-1", "within": "1931"}}, "M-1 was built in 1931"),
         (
             {"original": {"instrument": "M-1", "components": ["neck", "body"]}},
-            "M-1 has the neck and body it was built with",
+            "M-1 still has its original neck and body",
         ),
         (
             {"apart": {"instruments": ["A", "B"], "at_most": 1}},
@@ -54,11 +54,11 @@ def said(**kind):
         ),
         (
             {"first_use": {"feature": "nut", "state": "wood", "not_before": "1940-02"}},
-            "nut wood was first used not before 1940-02",
+            "the first use of the wood nut was in February 1940 or later",
         ),
         (
             {"last_use": {"feature": "nut", "state": "bone", "within": "1934/1935"}},
-            "nut bone was last used in 1934 to 1935",
+            "the last use of the bone nut was between 1934 and 1935",
         ),
         (
             {
@@ -68,8 +68,8 @@ def said(**kind):
                     "by": 3,
                 }
             },
-            "grade recital came in before binding celluloid on the recital grade by at least "
-            "3 months",
+            "the recital grade came in before the celluloid binding on the recital grade by at "
+            "least 3 months",
         ),
         (
             {
@@ -80,11 +80,12 @@ def said(**kind):
                     "tolerance": 0.1,
                 }
             },
-            "at least 90 % of the instruments made in 1931-02 to 1931-03 had nut bone or wood",
+            "at least 90 % of the instruments made between February 1931 and March 1931 had the "
+            "bone or wood nut",
         ),
         (
             {"made": {"states": {"nut": "wood"}, "about": 1000, "give_or_take": 0.2}},
-            "about 1,000 (meaning between 800 and 1,200) instruments were made with nut wood",
+            "about 1,000 (meaning between 800 and 1,200) instruments were made with the wood nut",
         ),
     ],
 )
@@ -103,7 +104,7 @@ WORDS = (
     "It is exceptionally unlikely",
     "It is very unlikely",
     "It is unlikely",
-    "It cannot be settled",
+    "It is uncertain",
     "It is likely",
     "It is very likely",
     "It is virtually certain",
@@ -123,13 +124,15 @@ def test_weaker_evidence_never_makes_stronger_words():
 
 def test_what_cannot_be_settled_is_not_asserted():
     words = rewording(weighed(0.5), FIRST)
-    assert words == "It cannot be settled whether A was built in an earlier month than B."
+    assert words == "It is uncertain whether A was built in an earlier month than B."
 
 
 def test_a_doubtful_date_comes_with_its_range():
     use = {"first_use": {"feature": "nut", "state": "wood", "not_before": "1940"}}
     words = rewording(weighed(0.2, points=((10.0, 20.0, 30.5),), **use), FIRST)
-    assert words.endswith("The first use lay between 1924-01 and 1925-09 (probability 90 %).")
+    assert words.endswith(
+        "The first use was between January 1924 and September 1925 (probability 90 %)."
+    )
 
 
 @pytest.mark.parametrize(
@@ -141,7 +144,10 @@ def test_a_doubtful_date_comes_with_its_range():
             Factor(0.01, 0.0, ""),
             "Bayes factor 1/100 ± 0 %: moderately strong support for the opposite.",
         ),
-        (Factor(1.0, 0.0, "not told"), "as before the evidence (50 %); its worth is not told."),
+        (
+            Factor(1.0, 0.0, "not told"),
+            "as before the evidence (50 %); the draws do not show what the evidence is worth.",
+        ),
         (Factor(5e3, 0.1, "at least"), "Bayes factor at least 5,000: strong support."),
     ],
 )
@@ -229,8 +235,8 @@ def test_the_command_names_every_claim_and_its_wording():
     flat = " ".join(made.output.split())
     for claim in claims.claims:
         assert f"{claim.claim} ({claim.place})" in flat
-    assert flat.count("May be printed:") == len(claims.claims)
-    assert "R-368 (line 371): heel-joint screwed, built [1924-12..1925-05]" in flat
+    assert flat.count("Suggested wording:") == len(claims.claims)
+    assert "R-368 (line 371): screwed heel joint, built [1924-12..1925-05]" in flat
     assert "ENFSI (2015)" in flat
     assert "IPCC (2010)" in flat
     assert "not a certificate" in flat
@@ -266,7 +272,7 @@ def test_one_instrument_alone_is_dated_as_by_dating_estimate(maker):
 
 
 @pytest.mark.parametrize(
-    ("page", "words"), [("claims.txt", "a page is HTML"), ("no/claims.html", "does not exist")]
+    ("page", "words"), [("claims.txt", "the page is HTML"), ("no/claims.html", "does not exist")]
 )
 def test_a_page_that_cannot_be_written_is_refused_before_any_work(tmp_path, page, words):
     made = run(FILE, "--page", tmp_path / page)
@@ -348,8 +354,8 @@ def test_check_says_what_was_understood_of_claims(tmp_path):
     made = CliRunner().invoke(main, ["check", FILE])
     assert made.exit_code == 0
     flat = " ".join(made.output.split())
-    assert "a claims file, understood 14 claims about Marrowby" in flat
-    assert "quick-lacquer (chapter 4, page 55): the changeover to finish lacquer took" in flat
+    assert f"Claims file {FILE}: no mistakes found 14 claims about Marrowby" in flat
+    assert "quick-lacquer (chapter 4, page 55): the changeover to the lacquer finish took" in flat
     sheet = tmp_path / "claims.csv"
     columns = "claim,kind,feature,state,not_before"
     sheet.write_text(f"# maker: marrowby\n{columns}\na,first_use,nut,wod,1940\n")

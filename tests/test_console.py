@@ -179,8 +179,8 @@ def test_each_command_has_a_line_of_help_that_is_whole():
 def test_check_tells_kinds_apart_by_keys_and_columns(tmp_path):
     shown = run("check", SALE, CLAIMS, "dating/notes/languages/de.yaml")
     assert shown.exit_code == 0
-    assert "a sale of 40 lots" in shown.output
-    assert "a language file" in shown.output
+    assert "Sale of 40 lots" in shown.output
+    assert "Language file" in shown.output
     bad = tmp_path / "sale.csv"
     text = Path(SALE).read_text(encoding="utf-8").splitlines()
     bad.write_text("\n".join([*text, text[3]]) + "\n", encoding="utf-8")
@@ -193,11 +193,11 @@ def test_check_tells_kinds_apart_by_keys_and_columns(tmp_path):
     ("name", "content", "said"),
     [
         ("a.csv", b"instrument,bult\nX,1931\n", "nearest:  built"),
-        ("a.yaml", b"period: 1931\nseed: 3\n", "going by its keys"),
+        ("a.yaml", b"period: 1931\nseed: 3\n", "judging by its keys"),
         ("a.xlsx", b"PK\x03\x04", "save a sheet as CSV"),
         ("a.parquet", b"PAR1", "dating sale --table"),
-        ("a.md", b"# Notes: one\n\n- two: [", "none of the kinds"),
-        ("a.bin", b"\xff\xfe\x00", "none of the kinds"),
+        ("a.md", b"# Notes: one\n\n- two: [", "not a known kind"),
+        ("a.bin", b"\xff\xfe\x00", "not a known kind"),
         ("a.nc", b"\x89HDF\r\n\x1a\n" + b"\0" * 99, "it is no file that dating learn has written"),
     ],
 )

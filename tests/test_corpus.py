@@ -398,10 +398,10 @@ def test_check_says_what_was_understood(small):
     shown = CliRunner().invoke(main, ["check", str(file)])
     assert shown.exit_code == 0
     text = " ".join(shown.output.split())
-    assert "a reference corpus, understood" in text
+    assert f"Reference corpus {file}: no mistakes found" in text
     assert "3 instruments" in text
-    assert "known to the month: 1; to several months: 1; with an open end: 1" in text
-    assert "trusted less than fully: 1" in text
+    assert "dated to the month: 1; to several months: 1; with an open end: 1" in text
+    assert "with a trust below 1: 1" in text
     assert "features recorded: joint 2, nut 2, binding 1, label 1" in text
     assert "marks recorded: pencil 2" in text
     assert "never examined: no feature" in text

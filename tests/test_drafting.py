@@ -370,7 +370,7 @@ def test_a_maker_file_that_is_there_is_replaced_only_when_told_so(table, tmp_pat
     order = ("draft", table, "--out", kept, "--name", "Example Works")
     refused = run(*order)
     assert refused.exit_code == 2
-    assert "kept.yaml: there is a file of this name already" in refused.output
+    assert "kept.yaml: a file of this name already exists" in refused.output
     assert kept.read_text("utf-8") == "kept\n"
     assert run(*order, "--replace").exit_code == 0
     assert kept.read_text("utf-8") != "kept\n"

@@ -201,7 +201,7 @@ STRAP = """\
 def test_an_added_feature_comes_from_its_judgement(kept, edited):
     maker, learned = edited((LABEL, LABEL + STRAP))
     assert learned.edits == Edits(added=("holes",))
-    assert "Added, so that nothing was learned of it: holes." in edits_words(learned.edits)
+    assert "Added since, and so not learned: holes." in edits_words(learned.edits)
     old, new = columns(kept.learned), columns(learned)
     assert all(np.array_equal(values, new[name]) for name, values in old.items())
     seen = dating.Examination.model_validate({**SEEN, "seen": {"holes": "yes"}})
@@ -215,7 +215,7 @@ def test_a_removed_feature_is_left_out(kept, edited):
     assert learned.edits == Edits(removed=("label",))
     old, new = columns(kept.learned), columns(learned)
     assert all(np.array_equal(values, old[name]) for name, values in new.items())
-    assert "Taken out: label." in edits_words(learned.edits)
+    assert "Removed: label." in edits_words(learned.edits)
     both = [
         dating.posteriors(m, [dating.Examination.model_validate(SEEN)], n).values
         for m, n in ((maker, learned), (kept.maker, kept.learned))
@@ -369,8 +369,8 @@ def test_an_estimate_says_so_first(changed):
     order = ("estimate", changed.folder / "x.yaml", "--learned", changed.path)
     words, said = " ".join(run(*order).output.split()), edits_words(changed.learned.edits)
     assert said.startswith(
-        "The maker file has changed since this was learned. Present judgements take the place of "
-        "what was learned of: buckle, regime 2."
+        "The maker file has changed since this was learned. Present judgements replace what was "
+        "learned about: buckle, regime 2."
     )
     assert words.index(said) < words.index("WHEN IT WAS BUILT")
     record = json.loads(run(*order, "--as", "json").output)

@@ -97,8 +97,8 @@ def test_states_that_are_spelt_in_two_ways_or_are_no_states_are_named(tmp_path):
     table = sheet(tmp_path / "table.csv", rows)
     done = run("draft", table, "--out", tmp_path / "draft.yaml", "--name", "Example Works")
     said = " ".join(done.output.split())
-    assert "taken for different states: wood Oak and oak and o-ak." in said
-    assert "hardly meant so: screw ?, screw unknown, screw n/a." in said
+    assert "treated as different states: wood Oak and oak and o-ak." in said
+    assert "Treated as states, probably by mistake: screw ?, screw unknown, screw n/a." in said
 
 
 # Rows without a date -------------------------------------------------------------------------
@@ -153,7 +153,10 @@ def test_a_later_instrument_has_a_chance(kept):
     output, last = dating.month_tables(maker).output, maker.output[-1].during
     assert output[maker.period.inside(last)].sum() == pytest.approx(1 / (57 + 2), rel=0.02)
     assert str(last).startswith("1950-01/")
-    assert "by 13 months before them and 13 after them" in " ".join(kept.draft.output.split())
+    assert (
+        "begins 13 months before the dates in the table and ends 13 months after them"
+        in " ".join(kept.draft.output.split())
+    )
 
 
 # States that are not listed ------------------------------------------------------------------

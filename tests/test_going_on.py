@@ -59,8 +59,8 @@ def test_unsound_draws_are_kept_and_said_to_be(refused):
     names = sorted(path.name for path in refused.folder.glob("*.nc"))
     assert names == ["o.unsound.nc"]
     assert "no date can rest on this yet: R-hat" in refused.said
-    assert "Stuck is ends, regime 2, " in refused.said
-    assert "go on with them by the same command and --continue" in refused.said
+    assert "Not converged: ends, regime 2, " in refused.said
+    assert "repeat the command with --continue" in refused.said
 
 
 def test_no_date_rests_on_them(refused):
@@ -69,7 +69,7 @@ def test_no_date_rests_on_them(refused):
     shown = run("estimate", refused.folder / "x.yaml", *files)
     assert shown.exit_code == 1
     assert "draws that are not sound yet" in shown.output
-    assert "go on with dating learn and --continue" in " ".join(shown.output.split())
+    assert "use dating learn with --continue to continue" in " ".join(shown.output.split())
     checked = run("check", aside)
     assert checked.exit_code == 0
     assert "draws that are not sound yet" in checked.output
@@ -116,7 +116,7 @@ def test_nor_with_another_seed_nor_are_they_written_over(refused):
     assert "another seed" in shown.output
     again = learned(refused.folder, "--draws", 20)
     assert again.exit_code == 2
-    assert "or begin again with --replace" in " ".join(again.output.split())
+    assert "or --replace to start again" in " ".join(again.output.split())
 
 
 def test_a_run_that_is_stopped_keeps_its_draws(tmp_path, monkeypatch):
@@ -131,7 +131,7 @@ def test_a_run_that_is_stopped_keeps_its_draws(tmp_path, monkeypatch):
     monkeypatch.setattr(chains_module._Run, "_wait", interrupted)
     shown = learned(tmp_path, "--accept", 0.95)
     assert shown.exit_code == 1
-    assert "stopped before the draws were through" in " ".join(shown.output.split())
+    assert "stopped before the draws were complete" in " ".join(shown.output.split())
     kept = dating.read_learned(tmp_path / "o.unsound.nc")
     assert kept["posterior"].sizes["draw"] >= 60
     assert kept.attrs["stopped"]

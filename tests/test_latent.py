@@ -88,7 +88,7 @@ RULES = {
     "with by_variant": ({"free_form": True, "by_variant": {"home": COURSE}}, "and by_variant"),
     "neither": ({}, "or free_form: true"),
     "neither, said": ({"free_form": False}, "or free_form: true"),
-    "no truth": ({"free_form": "perhaps"}, "true or false is wanted here"),
+    "no truth": ({"free_form": "perhaps"}, "true or false is expected here"),
 }
 
 

@@ -38,7 +38,7 @@ def test_what_goes_together_is_found(corpus_of):
     choice = chosen(rows)
     assert {settings.variants for settings in choice.settings} <= {2, 4}
     assert choice.gain > 2 * choice.error > 0
-    assert "latent variants stand behind the 4 free-form features" in words_on(rows, choice)
+    assert "latent variants explain the 4 free-form features" in words_on(rows, choice)
 
 
 @pytest.mark.parametrize(

@@ -295,7 +295,7 @@ def test_the_command_learns_and_the_estimate_uses_it(tmp_path):
     written(tmp_path, ONE_RAMP, one_ramp_rows(60))
     shown = run(tmp_path)
     assert shown.exit_code == 0, shown.output
-    assert "60 of known month enter as counts" in shown.output
+    assert "60 with a known month are counted" in shown.output
     assert "ends, regime 2" in shown.output
     file = tmp_path / "x.yaml"
     file.write_text("instrument: X\nmaker: example\nseen: {ends: metal}\n", encoding="utf-8")

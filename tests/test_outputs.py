@@ -12,8 +12,8 @@ from click.testing import CliRunner
 from dating.cli.main import main
 from dating.cli.outputs import MOST_SHOWN, OutputFile, check_outputs
 
-NEVER = "would take the place of a file that this command reads"
-THERE = "there is a file of this name already"
+NEVER = "would replace a file that this command reads"
+THERE = "a file of this name already exists"
 
 
 def run(*arguments):

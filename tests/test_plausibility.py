@@ -91,7 +91,7 @@ OF_MAKER = [
     ("replaced: 0.1", "replaced: 1", 23, "every pencil was replaced later"),
     ("swapped: 0.05", "swapped: 1", 11, "every neck comes from another instrument"),
     ("lag: 2", "lag: 200", 21, "longer than the whole period of 120 months"),
-    ("        slip: 0.01\n", "", 9, "chances that nobody states are taken as none: slip of heel"),
+    ("        slip: 0.01\n", "", 9, "chances that are not stated count as 0: slip of heel"),
     (", replaced: 0.1", "", 9, "taken as none: replaced of pencil"),
     ("    swapped: 0.05\n", "", 9, "taken as none: swapped of neck"),
 ]  # fmt: skip
@@ -186,7 +186,7 @@ def test_the_demo_gives_one_warning_of_what_nobody_states():
     files += ["demo_data/marrowby_claims.yaml"]
     assert [doubts(file) for file in files] == [()] * len(files)
     (only,) = doubts("priors/marrowby.yaml")
-    assert only.message.startswith("chances that nobody states are taken as none: replaced of")
+    assert only.message.startswith("chances that are not stated count as 0: replaced of")
 
 
 @pytest.mark.parametrize(("old", "new", "line", "message"), OF_MAKER)
@@ -279,7 +279,7 @@ def test_every_estimate_carries_its_warnings(folder):
     assert plain.warnings == ()
     assert "MISTAKE" not in as_text(plain)
     wording = Wording(language("en"))
-    flag = "something that was recorded can hardly be meant so"
+    flag = "something recorded looks like a mistake"
     assert (flag in second_look(made, wording), flag in second_look(plain, wording)) == (
         True,
         False,
@@ -292,7 +292,7 @@ def test_a_record_is_called_certain_only_where_nothing_lets_it_be_wrong(folder):
         examination = dating.read_examination(folder / "e.yaml")
         return [w.message for w in estimate_warnings(examination, dating.read_maker(file))]
 
-    start = "chances that nobody states are taken as none: "
+    start = "chances that are not stated count as 0: "
     assert told("        replaced: 0\n", "") == []
     assert told("        slip: 0.01\n", "") == [f"{start}slip of heel"]
     assert told("        slip: 0.01\n        replaced: 0\n", "") == [

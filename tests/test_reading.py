@@ -119,7 +119,7 @@ MAKER_MISTAKES = [
     ("period: 1923-03/1928-11", "period: soon", "period", "not an EDTF date", "soon", "months", ""),
     ("ask: Any date?, ", "", "pencil.ask", "this key is missing", "", "", ""),
     ("swapped: 0.05", "swapped: 1.05", "neck.swapped", "less than or equal to 1", "1.05", "", ""),
-    ("swapped: 0.05", "swapped: often", "swapped", "a probability is wanted here", "'often'",
+    ("swapped: 0.05", "swapped: often", "swapped", "a probability is expected here", "'often'",
      "a number from 0 to 1", ""),
     ("with: new-works", "with: new-work", "history[2].with", "no such event", "'new-work'",
      "new-works", "new-works"),
@@ -147,9 +147,9 @@ MAKER_MISTAKES = [
     ("{state: concert,", "{by_variant: {plain: {plain: 1}},", "variants", "cannot differ", "", "",
      ""),
     ("        slip: 0.01\n", "        by_variant: {plain: {}}\n", "by_variant.plain",
-     "a course is wanted", "an empty mapping", "a history, or shares_at", ""),
+     "a course is expected", "an empty mapping", "a history, or shares_at", ""),
     ("    swapped: 0.05\n", "    by_variant: {plain: {joint: {}}}\n", "plain.joint",
-     "a course is wanted", "an empty mapping", "a history, or shares_at", ""),
+     "a course is expected", "an empty mapping", "a history, or shares_at", ""),
     ("state: tapered\n", "by_variant: {}\n", "history[1].by_variant", "at least 1",
      "an empty mapping", "", ""),
     ("when: 1925-06", "when: [1000-01, 1925-06, 2800-01]", "new-works.when", "200 years apart", "",
@@ -354,7 +354,7 @@ def test_which_kind_of_file(tmp_path):
         (tmp_path / name).write_text(text)
     assert kind_of(tmp_path / "m.yaml") == "maker"
     assert kind_of(tmp_path / "e.yaml") == "examination"
-    with pytest.raises(InputError, match="none of the kinds of files") as refusal:
+    with pytest.raises(InputError, match="not a known kind of file") as refusal:
         kind_of(tmp_path / "x.yaml")
     assert refusal.value.problems[0].nearest == "instrument"
 
@@ -433,7 +433,7 @@ def test_writing_into_no_folder_is_refused(tmp_path):
 def test_a_maker_is_a_plain_name(tmp_path):
     file = tmp_path / "x.yaml"
     file.write_text("instrument: X\nmaker: ../secret\n", encoding="utf-8")
-    with pytest.raises(InputError, match="a plain name is wanted here"):
+    with pytest.raises(InputError, match="a plain name is expected here"):
         find_maker(read_examination(file))
 
 

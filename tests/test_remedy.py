@@ -70,10 +70,10 @@ def test_what_a_correction_gains_is_what_new_instruments_gain(corpus):
     assert corrected.gain == pytest.approx((after - before).mean(), abs=3 * corrected.error)
     assert corrected.gain > 3 * corrected.error
     held, text = corrected.correction.at(0.9), words(made, remedy, "dating calibrate A B")
-    assert f"a stated 90 % would then be {100 * held:.1f} %" in text
+    assert f"a stated 90 % would become {100 * held:.1f} %" in text
     assert f"would gain in mean log score ({corrected.gain:+.3f}, standard error" in text
-    assert "This writes it: dating calibrate A B HOW OFTEN" in text
-    assert "This writes it" not in words(made, remedy)
+    assert "To write it: dating calibrate A B HOW OFTEN" in text
+    assert "To write it" not in words(made, remedy)
 
 
 def test_where_probabilities_may_be_trusted_nothing_is_offered(corpus):
@@ -110,7 +110,7 @@ def test_the_features_that_pull_are_named_with_their_months(pulled):
     assert 20 <= spans["f4"][0] <= spans["f4"][1] <= 46
     text = words(made, remedy)
     assert "its changeovers may be dated too early; without it the mean rank would be 0." in text
-    assert "What pulls them most to the earlier side" in text
+    assert "The strongest pulls to the earlier side" in text
 
 
 def test_ranks_without_a_feature_are_those_of_instruments_on_which_it_was_not_seen(pulled):
@@ -193,10 +193,10 @@ def test_the_command_that_is_offered_writes_the_correction(doubtful, monkeypatch
     assert dating == "dating"
     written_ = run(*arguments)
     assert written_.exit_code == 0
-    assert "This writes it" not in written_.output
+    assert "To write it" not in written_.output
     corrected = read_draws("learned-corrected.nc", read_maker("example.yaml")).correction
     assert corrected.at(0.9) == pytest.approx(record["held"]["0.9"], abs=1e-9)
-    assert f"would then be {100 * corrected.at(0.9):.1f} %" in " ".join(written_.output.split())
+    assert f"would become {100 * corrected.at(0.9):.1f} %" in " ".join(written_.output.split())
 
 
 def test_judgements_alone_are_learned_from_first(tmp_path, monkeypatch):

@@ -435,8 +435,8 @@ def test_unsound_draws_give_a_page_only_when_one_insists(folder, monkeypatch):
 @pytest.mark.parametrize(
     ("name", "why"),
     [
-        ("r.pdf", "a report is a page"),
-        ("r", "a report is a page"),
+        ("r.pdf", "a report is an HTML page"),
+        ("r", "a report is an HTML page"),
         ("no/such/r.html", "the folder for the report does not exist"),
     ],
 )

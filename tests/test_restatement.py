@@ -383,8 +383,8 @@ def test_the_command_states_what_a_file_holds(small, tmp_path):
     done = run(*order(small, "--maker-out", out))
     assert done.exit_code == 0, done.output
     said = " ".join(done.output.split())
-    assert "14 instruments of the corpus taken as undated: total variation 0.0" in said
-    assert "What is lost is how the learned numbers go together" in said
+    assert "14 instruments of the corpus treated as undated: total variation 0.0" in said
+    assert "The file loses the links between the learned numbers" in said
     maker = read_maker(small / "example.yaml")
     learned = read_draws(small / "learned.nc", maker, 100_000)
     opinion = read_maker(out).features()["ends"][1].history[1].first_use.opinions[0]
@@ -401,7 +401,7 @@ WRONG = {
     "nothing to write": ((), "say what to write"),
     "no YAML": (("--maker-out", "x.csv"), "ends in .yaml"),
     "no folder": (("--maker-out", "none/x.yaml"), "the folder does not exist"),
-    "both": (("--maker-out", "x.yaml", "--out", "x.nc"), "samples nothing"),
+    "both": (("--maker-out", "x.yaml", "--out", "x.nc"), "does no sampling"),
 }
 
 

@@ -179,8 +179,8 @@ def test_a_bad_lot_is_reported_and_stands_in_the_index(tmp_path, rows):
     sheet = sheet_of(tmp_path, [rows[0], rows[1], bad])
     shown = run("sale", sheet, "--out", tmp_path / "out", "--as", "none")
     assert shown.exit_code == 1
-    assert "1 that could not be read" in shown.output
-    assert "1 of 2 lots could not be read or dated; the rest is written" in shown.stderr
+    assert "Could not be read: 1." in shown.output
+    assert "1 of 2 lots could not be read or dated; the others were written" in shown.stderr
     assert "nearest:  dowelled" in shown.stderr
     assert set(bytes_of(tmp_path / "out")) == {"index.html", "index.md", "index.xlsx", "sale.json"}
     page = (tmp_path / "out" / "index.html").read_text("utf-8")
@@ -300,7 +300,7 @@ def test_the_rules_are_printed():
 
 @pytest.mark.parametrize(
     ("arguments", "wrong"),
-    [((), "name one examination"), (("M.yaml", "--as", "pdf"), "goes with --out")],
+    [((), "name one examination"), (("M.yaml", "--as", "pdf"), "needs --out")],
 )
 def test_what_a_note_needs_is_said(arguments, wrong):
     shown = run("note", *arguments)

@@ -199,7 +199,7 @@ def test_a_sale_that_was_stopped_goes_on_where_it_was(tmp_path, monkeypatch, num
     stopped = sale(lots, tmp_path / "out")
     assert stopped.exit_code == 128 + number
     assert "1 of 2 lots are finished, and kept in" in stopped.stderr
-    assert "goes on from there" in stopped.stderr
+    assert "Repeat the command to continue from there" in stopped.stderr
     assert not (tmp_path / "out").exists()
     done = sale(lots, tmp_path / "out")
     assert done.exit_code == 0, done.output
@@ -276,7 +276,7 @@ def test_a_sale_replaces_one_that_stands_only_when_told_so(tmp_path):
     (out / "mine.txt").write_text("mine")
     done = sale(few, out, "--replace")
     assert done.exit_code == 0, done.output
-    assert "left alone, as no sale has written it: mine.txt" in done.stderr
+    assert "left in place, as no sale wrote it: mine.txt" in done.stderr
     left = {"lot-1.jsonld", "index.html", "index.md", "index.xlsx", "sale.json", "mine.txt"}
     assert set(bytes_of(out)) == left
 

@@ -99,7 +99,7 @@ def test_they_are_counted_wherever_instruments_are(tmp_path):
     _, corpus = written(tmp_path, ONE_RAMP, [*DATED, *OLD[1:4]])
     maker = read_maker(tmp_path / "example.yaml")
     said = " ".join(before_learning(plan_of(maker, corpus), None).split())
-    assert "months they may have come from, 3 of them undated" in said
+    assert "summed over their possible months, 3 of them undated" in said
     text = (tmp_path / "corpus.csv").read_text()
     (tmp_path / "corpus.csv").write_text(f"# maker: example\n{text}")
     run = lambda *words: CliRunner().invoke(main, list(map(str, words)))  # noqa: E731

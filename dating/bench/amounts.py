@@ -84,13 +84,13 @@ def chance_of(text: str) -> Amount:
     per_cent = _PER_CENT.fullmatch(text)
     number = decimal_of(per_cent[1].strip() if per_cent else text)
     if number is None:
-        raise AmountError("a probability is wanted here")
+        raise AmountError("a probability is expected here")
     if not per_cent and 1 < number < 10:
         ways = f"{_plain(_shifted(number, -2))} ({number:g} %) or {_plain(_shifted(number, -1))}"
         raise AmountError(f"this may be {ways}; write which")
     chance = _shifted(number, -2) if per_cent or number > 1 else number
     if not 0 <= chance <= 1:
-        raise AmountError("a probability is wanted here")
+        raise AmountError("a probability is expected here")
     words = "" if plain_number(text) == chance else f"{_plain(_shifted(chance, 2))} %"
     return Amount(chance, words)
 
@@ -109,7 +109,7 @@ def measure_of(text: str, unit: str) -> Amount:
     if number is None and (match := _WITH_UNIT.fullmatch(text)):
         number, own_unit = decimal_of(match[1]), match[2].strip().rstrip(".")
     if number is None:
-        raise AmountError("a number is wanted here")
+        raise AmountError("a number is expected here")
     if own_unit and own_unit.casefold() != unit.casefold():
         number = _shifted_unit(number, own_unit, unit)
     return Amount(number, "" if plain_number(text) == number else f"{_plain(number)} {unit}")

@@ -171,8 +171,8 @@ def _bracket(scale: Scale, y: float, date: ChangeoverDate) -> Bracket:
     low, middle, high = map(month_words, date.start)
     soonest, _, latest = map(month_words, date.end)
     title = (
-        f"{about(date)}: {date.to} first between {low} and {high}, as likely before as after "
-        f"{middle}; over between {soonest} and {latest}"
+        f"{about(date)}: first {date.to} between {low} and {high}, median {middle}; changeover "
+        f"complete between {soonest} and {latest}"
     )
     places = date.judgements
     return Bracket(
@@ -210,8 +210,8 @@ def mark_words(component: Component, name: str) -> str:
     low, middle, high = mark.lag.distribution().quantile([0.05, 0.5, 0.95]).tolist()
     months = value_words(round(high, 1), "span")
     return (
-        f"a date on {percent(mark.found.value)}; completed {low:.2g} to {months} after it, "
-        f"as likely less as more than {middle:.2g}"
+        f"a date on {percent(mark.found.value)}; completed {low:.2g} to {months} later, "
+        f"median {middle:.2g}"
     )
 
 
@@ -229,7 +229,7 @@ def measured_row(
     first, last = (f"{value:.1f} {unit}" for value in (mean[0], mean[-1]))
     words = (
         f"{name}: mean {first} at the start and {last} at the end; the band is one spread of "
-        f"production, {spread:g} {unit}, to either side"
+        f"production, {spread:g} {unit}, either side"
     )
     return ChartRow(
         y=y,
@@ -273,10 +273,7 @@ def event_lines(maker: Maker, scale: Scale, learned: Learned | None) -> tuple[Ev
                 y=y,
                 label=Label(round(x[0] - 4 if before[name] else x[2] + 4, 1), y + 13, name),
                 end=before[name],
-                title=(
-                    f"{name}, {what}: between {low} and {high} with 90 %, as likely before as "
-                    f"after {middle}"
-                ),
+                title=(f"{name}, {what}: between {low} and {high} (90 %), median {middle}"),
                 place=place_text(("events", name, "when")),
             )
         )

@@ -278,7 +278,7 @@ def verdict_of(
 ) -> ClaimVerdict:
     """Put what weighing gave into words."""
     factor, printed = result.factor, rewording(result, first)
-    sides = (("Speaks against it", "against"), ("Speaks for it", "for"))
+    sides = (("Evidence against it", "against"), ("Evidence for it", "for"))
     examples = ((title, _of_side(result.examples, side)) for title, side in sides)
     return ClaimVerdict(
         before=chance_words(result.prior),

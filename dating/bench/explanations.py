@@ -17,9 +17,9 @@ from dating.bench.requests import BadRequestError
 from dating.estimates import Estimate
 from dating.evidence import Piece
 from dating.maker import Maker
-from dating.months import month_label
+from dating.months import month_words
 from dating.summaries import MonthSet
-from dating.words.phrases import percent, short_set
+from dating.words.phrases import percent, seen_words, set_words, short_set
 from dating.words.soundness import on_grounds
 
 
@@ -108,7 +108,7 @@ def explained(estimate: Estimate, name: str, examples: Examples | None) -> Expla
     curves = _curves(estimate, finding.piece, reported)
     return Explanation(
         name=name,
-        observation=finding.piece.observation,
+        observation=seen_words(finding.piece, estimate),
         states=tuple(line.state for line in curves[0].lines) if curves else (),
         curves=curves,
         strip="" if curves else draw_strip(estimate.likelihood_alone(name), axis, period),
@@ -117,8 +117,8 @@ def explained(estimate: Estimate, name: str, examples: Examples | None) -> Expla
         learned=estimate.learned is not None,
         unsound=tuple(on_grounds(estimate.maker, estimate.learned)),
         examples=examples,
-        without=short_set(finding.without),
-        without_median=month_label(finding.without_median),
+        without=short_set(finding.without, set_words),
+        without_median=month_words(finding.without_median),
         level=percent(estimate.level),
     )
 

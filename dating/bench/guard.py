@@ -117,14 +117,14 @@ class GuardedApplication:
 
     def _refusal(self, scope: Scope, headers: dict[str, str]) -> tuple[int, str] | None:
         if headers.get("host", "") not in self.guard.hosts:
-            return 421, "These pages answer under their own address only."
+            return 421, "These pages answer only at their own address."
         if scope["method"] not in {"GET", "HEAD"}:
             own = f"http://{headers['host']}"
             site = headers.get("sec-fetch-site", "none")
             if headers.get("origin", own) != own or site not in {"same-origin", "none"}:
-                return 403, "The request comes from another page."
+                return 403, "The request came from another page."
         if self.guard.token and not self._known(scope, headers):
-            return 403, "Open the address with its token, as it was printed."
+            return 403, "Open the full address, with its token, as printed at the start."
         return None
 
     def _known(self, scope: Scope, headers: dict[str, str]) -> bool:

@@ -149,7 +149,7 @@ def save_judgement(request: PageRequest) -> Response:
             return _conflict(request, error.text, file, place)
     case = case_of(request.shelf, file, place)
     ends = (request.field("from"), request.field("to"))
-    message = "Saved." if new_text != text else "Nothing had changed; the file is as it was."
+    message = "Saved." if new_text != text else "No changes to save."
     return _page(request, case, case.entry(), ends, message=message)
 
 
@@ -278,12 +278,12 @@ def _ramp_words(ramp: RampPicture, spot: JudgementPlace) -> str:
         return "The chance does not reach nine in ten in the months shown."
     if spot.regime is None:
         return (
-            f"The chance that it has happened passes one in ten in {low}, one half in {half}, "
+            f"The chance that it has happened passes one in ten in {low}, one in two in {half} and "
             f"nine in ten in {high}."
         )
     return (
-        f"Averaged over what is uncertain, one instrument in ten has the new form in {low}, half "
-        f"of them in {half}, nine in ten in {high}."
+        f"Averaged over the uncertainty, one instrument in ten has the new form in {low}, half "
+        f"in {half} and nine in ten in {high}."
     )
 
 

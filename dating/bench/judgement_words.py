@@ -25,7 +25,7 @@ def in_words(judgement: Certain | Metalog, coverage: float, spot: JudgementPlace
     >>> for sentence in in_words(spot.judged.distribution(), 0.9, spot):
     ...     print(sentence)
     One chance in twenty before June 1929.
-    As likely before as after December 1929.
+    Median December 1929.
     One chance in twenty after August 1930.
     """
     if isinstance(judgement, Certain):
@@ -37,14 +37,14 @@ def in_words(judgement: Certain | Metalog, coverage: float, spot: JudgementPlace
     if spot.kind == "date":
         sentences = [
             f"{chance} before {write(low)}.",
-            f"As likely before as after {write(likely)}.",
+            f"Median {write(likely)}.",
             f"{chance} after {write(high)}.",
         ]
     elif spot.kind == "delay":
         write = partial(_beside, event=(spot.regime.event if spot.regime else None) or "the event")
         sentences = [
             f"{chance} earlier than {write(low)}.",
-            f"As likely earlier as later than {write(likely)}.",
+            f"Median {write(likely)}.",
             f"{chance} later than {write(high)}.",
         ]
     else:
@@ -53,12 +53,12 @@ def in_words(judgement: Certain | Metalog, coverage: float, spot: JudgementPlace
             below = f"{chance} that there is none at all."
         sentences = [
             below,
-            f"As likely less as more than {write(likely)}.",
+            f"Median {write(likely)}.",
             f"{chance} of more than {write(high)}.",
         ]
     if abs(coverage - 0.9) > 1e-12:
         sentences.append(
-            f"Between the outer two lies a belief of {100 * coverage:.3g} %, not 90 %."
+            f"The outer two values enclose {100 * coverage:.3g} % of the belief, not 90 %."
         )
     return [sentence[:1].upper() + sentence[1:] for sentence in sentences]
 
@@ -70,11 +70,8 @@ def pooled_words(judgement: Judgement, spot: JudgementPlace) -> str:
         low, likely, high = floor(low), floor(likely), floor(high)
     write = partial(value_words, kind=spot.kind)
     return (
-        f"All assessors together: as likely before as after {write(likely)}, and nine chances in "
-        f"ten between {write(low)} and {write(high)}."
-        if spot.kind == "date"
-        else f"All assessors together: as likely less as more than {write(likely)}, and nine "
-        f"chances in ten between {write(low)} and {write(high)}."
+        f"All assessors together: median {write(likely)}, and nine chances in ten between "
+        f"{write(low)} and {write(high)}."
     )
 
 

@@ -218,7 +218,7 @@ def chart_of(
         output_title=(
             f"Expected output per month; at most {most:,.0f} instruments a month."
             if total
-            else "No output is stated: every month counts alike."
+            else "No output is stated: every month counts as equally productive."
         ),
         output_most=f"at most {most:,.0f} a month" if total else "every month alike",
         output_table=_output_table(output_by_month, maker.period, stated=bool(total)),

@@ -15,12 +15,21 @@ from dating.bench.mistakes import estimate_mistakes
 from dating.bench.month_shapes import Axis, Posterior, draw_posterior, draw_strip
 from dating.bench.questions import FormProblem
 from dating.estimates import Estimate
-from dating.months import month_label
+from dating.months import month_words
+from dating.statements import plain_name
 from dating.summaries import MonthSet, entropy_bits, highest_density, mass_by_year
 from dating.words.levels import on_correction, on_error, on_latent
-from dating.words.phrases import OPINION, bits, percent, short_set, together
+from dating.words.phrases import (
+    OPINION,
+    bits,
+    percent,
+    seen_words,
+    set_words,
+    short_set,
+    together,
+)
 from dating.words.soundness import on_grounds
-from dating.words.text import clashing_parts, clashing_pieces, looks_told
+from dating.words.text import clashing_parts, clashing_pieces, looks_told, neutral_words
 
 
 @dataclass(frozen=True)
@@ -201,15 +210,14 @@ def panels_of(estimate: Estimate, places: Mapping[str, str]) -> Panels:
         observations=_observations(estimate, dated.picture.axis, places),
         axis=dated.picture.axis,
         neutral=tuple(
-            f"Recorded but not weighed: {neutral.name}, {neutral.observation}."
-            for neutral in estimate.neutral
+            f"Recorded but not weighed: {neutral_words(neutral)}." for neutral in estimate.neutral
         ),
         together=together(estimate.originality),
         parts=_parts(estimate),
         all_original=percent(estimate.all_original),
         variants=", ".join(f"{name} {percent(p)}" for name, p in estimate.variant_chances.items()),
         replaced=tuple(
-            f"The {finding.piece.name} was replaced later with probability "
+            f"Later replacement of the {plain_name(finding.piece.name)}: probability "
             f"{percent(finding.replaced)}."
             for finding in estimate.findings
             if finding.replaced is not None and finding.replaced >= 0.25
@@ -232,11 +240,11 @@ def dated_of(estimate: Estimate, other: Estimate | None = None) -> DatePanel:
     if estimate.learned is not None and estimate.learned.latent is not None:
         remarks.append(on_latent(estimate.learned.latent))
     return DatePanel(
-        sets=tuple((percent(months.level), str(months)) for months in sets),
+        sets=tuple((percent(months.level), set_words(months)) for months in sets),
         edtf=estimate.edtf(estimate.level),
-        median=month_label(estimate.median),
-        mode=month_label(estimate.mode),
-        doubt=f"{estimate.entropy:.1f} bits of {before:.1f} remain",
+        median=month_words(estimate.median),
+        mode=month_words(estimate.mode),
+        doubt=f"{estimate.entropy:.1f} bits ({before:.1f} before looking)",
         years=_years(estimate),
         months=_months(estimate),
         remarks=tuple(remarks),
@@ -286,7 +294,7 @@ def _observations(
         panels.append(
             ObservationPanel(
                 name=piece.name,
-                observation=piece.observation,
+                observation=seen_words(piece, estimate),
                 id=f"why-{at}",
                 question=at,
                 alone=short_set(finding.alone),
@@ -315,8 +323,8 @@ def _parts(estimate: Estimate) -> tuple[ComponentPanel, ...]:
 def _clashes(estimate: Estimate) -> tuple[str, ...]:
     sentences = (*clashing_parts(estimate), *clashing_pieces(estimate))
     return sentences or (
-        f"Nothing surprises the rest (conflict {bits(estimate.conflict.bits)} bits; below zero "
-        "the observations support each other).",
+        f"The observations agree (conflict {bits(estimate.conflict.bits)} bits; below zero, they "
+        "support each other).",
     )
 
 
@@ -342,11 +350,11 @@ def _foot(estimate: Estimate) -> tuple[str, ...]:
     if not estimate.converged:
         lines.append(on_error(estimate))
     origin = estimate.maker.origin
-    known = f"maker file {Path(origin.file).name} ({origin.fingerprint[:12]}), "
+    known = f"Maker file: {Path(origin.file).name} ({origin.fingerprint[:12]}). "
     if estimate.learned is not None:
-        known += f"a corpus ({estimate.learned.corpus_fingerprint[:12]}) it was learned from, "
+        known += f"Reference corpus: {estimate.learned.corpus_fingerprint[:12]}. "
     lines.append(
-        f"{OPINION} Made from {known}seed {tables.seed}, {tables.draws} draws, "
-        f"standard error at most {worst:.1g} on a month."
+        f"{OPINION} {known}Seed {tables.seed}, {tables.draws} draws; standard error of at most "
+        f"{worst:.1g} in the probability of a month."
     )
     return tuple(lines)

@@ -10,6 +10,7 @@ from dating.bench.answers import VARIANT
 from dating.cautions import caution_text
 from dating.maker import Look, Maker
 from dating.reading import Problem
+from dating.statements import plain_name
 
 type QuestionKind = Literal["feature", "variant", "mark", "measurement"]
 
@@ -171,7 +172,7 @@ def _questions_by_part(maker: Maker) -> Iterator[tuple[str, str, list[Question]]
             )
             questions.append(_question(name, "mark", mark.ask, mark.look, {}, example=example))
         for name, measurement in component.measurements.items():
-            ask = measurement.ask or f"What is the {name}?"
+            ask = measurement.ask or f"What is the {plain_name(name)}?"
             look, unit = measurement.look, measurement.unit
             questions.append(_question(name, "measurement", ask, look, {}, unit=unit))
         yield part, component.what, questions

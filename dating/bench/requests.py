@@ -68,8 +68,8 @@ def check_folder(request: PageRequest) -> None:
     Raises InputError when another folder is served under the same address by now.
     """
     if request.field("folder") not in {"", request.shelf.workspace.identity}:
-        message = "another folder is served here by now; nothing was saved"
-        allowed = "serve the folder again from which the form was opened, then save"
+        message = "a different folder is now being served here; nothing was saved"
+        allowed = "serve the folder that the form was opened from, then save"
         raise InputError([Problem("the form", None, "", message, "", allowed)])
 
 

@@ -28,6 +28,7 @@ from dating.examination import Examination
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.layout import VARIANTS, Layout, layout_of
 from dating.learning.thresholds import sides_of
+from dating.statements import plain_name
 
 type Side = Literal["for", "against"]
 
@@ -139,9 +140,10 @@ def _on_use(use: Use, first_use: bool, reference: Reference, span: tuple[int, in
     one_sided = use.within is None
     if wrong > 0 and (has or one_sided):
         side: Side = "against" if has else "for"
-        return side, f"{use.feature} {use.state if has else 'of another form'}", wrong
+        feature = plain_name(use.feature)
+        return side, f"{use.state} {feature}" if has else f"{feature} of another form", wrong
     if has and inside:
-        return "for", f"{use.feature} {use.state}", 0
+        return "for", f"{use.state} {plain_name(use.feature)}", 0
     return None
 
 
@@ -153,7 +155,7 @@ def _on_share(share: Share, reference: Reference, span: tuple[int, int]) -> _Fou
         return None
     is_for = share.was != "none"
     shows = " and ".join(
-        f"{name} {reference.examination.seen[name].words()}"  # type: ignore[union-attr]
+        f"{reference.examination.seen[name].words()} {plain_name(name)}"  # type: ignore[union-attr]
         for name in share.states
         if reference.examination.seen.get(name) is not None
     )
@@ -167,7 +169,8 @@ def _on_changed_first(order: ChangedFirst, reference: Reference, layout: Layout)
         return None
     new, old = (order.earlier, order.later) if early else (order.later, order.earlier)
     side: Side = "for" if early else "against"
-    return side, f"{new.feature} {new.to}, {old.feature} not yet {old.to}", 0
+    feature, other = plain_name(new.feature), plain_name(old.feature)
+    return side, f"{new.to} {feature}, {other} not yet {old.to}", 0
 
 
 def _on_overlap(
@@ -185,7 +188,8 @@ def _on_overlap(
     if not new or not old or max(old) - min(new) < overlap.shorter_than:
         return [None] * len(dates)
     ends = {True: min(new), False: max(old)}
-    shows = {True: f"{way.feature} {way.to}", False: f"{way.feature} of the older form"}
+    feature = plain_name(way.feature)
+    shows = {True: f"{way.to} {feature}", False: f"{feature} of the older form"}
     return [
         ("against", shows[past], 0) if past is not None and at == ends[past] else None
         for past, at in dates

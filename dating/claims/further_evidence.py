@@ -32,8 +32,9 @@ from dating.claims.truth import all_true, quantity
 from dating.examination import Examination, Sight
 from dating.learning.layout import VARIANTS
 from dating.magnitudes import Magnitudes, floats
-from dating.months import month_label
+from dating.months import month_words
 from dating.reading import InputError
+from dating.statements import plain_name
 
 _STEP = 3
 """Months between the build months that are tried for a further dated instrument."""
@@ -107,8 +108,8 @@ def _further_instruments(
             states.append((among * seen[:, :, every]).sum(axis=1))
         gains = _gains(true, np.array(states))
         place = int(gains.argmax())
-        month = month_label(production.maker.period.first + int(every[place]))
-        what = f"a securely dated instrument of about {month} on which {feature} is examined"
+        month = month_words(production.maker.period.first + int(every[place]))
+        what = f"a dated instrument from about {month}, with its {plain_name(feature)} examined"
         yield FurtherEvidence(what, float(gains[place]))
 
 
@@ -152,11 +153,14 @@ def _stated_by(saying: Assertion) -> str:
     match saying.content:
         case Use(feature=feature, state=state):
             which = "first" if saying.kind == "first_use" else "last"
-            return f"when {state} ({feature}) was {which} used"
+            return f"the date of {which} use of the {state} {plain_name(feature)}"
         case ChangedFirst(earlier=earlier, later=later):
-            return f"how long {earlier.feature} changed before {later.feature}"
+            return (
+                f"how long before the {plain_name(later.feature)} the "
+                f"{plain_name(earlier.feature)} changed"
+            )
         case Overlap(changeover=way):
-            return f"how long both forms of {way.feature} were used together"
+            return f"how long both forms of the {plain_name(way.feature)} were in use together"
         case Share(states=states):
             return f"the share of {_combined(states)} in production"
         case NumberMade(states=states):
@@ -166,7 +170,8 @@ def _stated_by(saying: Assertion) -> str:
 
 
 def _combined(states: dict[str, tuple[str, ...]]) -> str:
-    return " and ".join(f"{' or '.join(names)} ({feature})" for feature, names in states.items())
+    each = (f"the {' or '.join(names)} {plain_name(feature)}" for feature, names in states.items())
+    return " and ".join(each)
 
 
 # About instruments ---------------------------------------------------------------------------
@@ -185,7 +190,8 @@ def _on_instruments(claim: Claim, evidence: Evidence) -> Iterator[FurtherEvidenc
                 yes, every = floats(*(np.stack(sums) for sums in zip(*each, strict=True)))
                 if every.sum() > 0:
                     joint = np.stack([yes, np.maximum(every - yes, 0.0)], axis=1)
-                    yield FurtherEvidence(f"{feature} of {name}", information_bits(joint))
+                    what = f"{plain_name(feature)} of {name}"
+                    yield FurtherEvidence(what, information_bits(joint))
 
 
 def _papers_on_instruments(claim: Claim, evidence: Evidence) -> Iterator[FurtherEvidence]:

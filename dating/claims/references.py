@@ -76,7 +76,7 @@ class _Check:
                             (*path, "components"), name, self.maker.components, message
                         )
             case Apart(instruments=pair) | Older(instruments=pair) if pair[0] == pair[1]:
-                message = "two different instruments are wanted here"
+                message = "two different instruments are expected here"
                 yield self.origin.problem((*path, "instruments"), message, found=pair[0])
             case Use() as use:
                 yield from self._use(path, use, saying.kind == "first_use")
@@ -106,10 +106,10 @@ class _Check:
             message = f"the maker file never has {use.state} here"
             yield self.origin.problem((*path, "state"), message)
         elif first and any(has[0] for has in used):
-            message = "it is there from the start of the period, so it has no first use in it"
+            message = "it is in use from the start of the period, so it has no first use within it"
             yield self.origin.problem((*path, "state"), message, found=use.state)
         elif not first and any(has[-1] for has in used):
-            message = "it is there to the end of the period, so it has no last use in it"
+            message = "it is in use to the end of the period, so it has no last use within it"
             yield self.origin.problem((*path, "state"), message, found=use.state)
 
     def _changeover(self, path: KeyPath, changeover: ClaimedChangeover) -> Iterator[Problem]:
@@ -135,7 +135,8 @@ class _Check:
             free_form = feature in self.states and feature != VARIANTS
             if free_form and self.maker.features()[feature][1].free_form:
                 message = (
-                    "the shares of this feature are left to be learned; no claim rests on them"
+                    "the shares of this feature are left to be learned, so no claim can rest "
+                    "on them"
                 )
                 yield self.origin.problem((*path, "states", feature), message)
         yield from self._variant(path, content.variant)
@@ -182,7 +183,7 @@ class _Check:
     def _within(self, path: KeyPath, stretch: Period) -> Iterator[Problem]:
         period = self.maker.period
         if stretch.first < period.first or stretch.last > period.last:
-            message = "this reaches outside the maker file's period, of which it knows nothing"
+            message = "this reaches outside the maker file's period, about which it says nothing"
             yield self.origin.problem(path, message, found=str(stretch), allowed=str(period))
 
     def _no_changeovers(self, feature: str) -> str:

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 @click.option(
     "--learned",
     type=click.Path(path_type=Path),
-    help="File that dating learn has written from this corpus; the judgements alone unless given.",
+    help="File written by dating learn from this corpus.  [default: the judgements alone]",
 )
 @click.option(
     "--as",
@@ -38,17 +38,17 @@ if TYPE_CHECKING:
     type=click.Choice(["text", "json"]),
     default="text",
     show_default=True,
-    help="Form of the output; json carries every instrument, with units and provenance.",
+    help="Format of the output; json gives every instrument, with units and sources.",
 )
 @click.option(
     "--picture",
     type=click.Path(path_type=Path),
-    help="Also draw coverage, ranks and dates to this file: .svg, .png or .pdf.",
+    help="Also draw coverage, ranks and dates to this file (.svg, .png or .pdf).",
 )
 @click.option(
     "--correct",
     type=click.Path(path_type=Path),
-    help="Write a copy of the learned file whose levels are corrected, for dating estimate.",
+    help="Write a copy of the learned file with recalibrated levels, for dating estimate.",
 )
 @unlisted_option
 @undated_option
@@ -63,10 +63,10 @@ def calibrate(  # noqa: PLR0917 (click hands its options over by name)
     replace: bool,
     **leniency: bool,
 ) -> None:
-    """Say whether the stated probabilities may be trusted.
+    """Say whether the stated probabilities can be trusted.
 
-    Dates the instruments of the CORPUS as if they were undated, each with itself left out of
-    what was learned, and compares with the dates that are known. MAKER is the maker file.
+    Dates each instrument of the CORPUS as if it were undated, leaving it out of what was learned,
+    and compares the result with its known date. MAKER is the maker file.
 
     \b
     Example:
@@ -108,7 +108,7 @@ def _check_names(learned: Path | None, picture: Path | None, correct: Path | Non
     needed = ["arviz_stats", "h5netcdf", "scipy", *(["matplotlib"] if picture else [])]
     check_installed("calibration", needed)
     if correct is not None and learned is None:
-        message = "what was learned carries the correction; name its file with --learned"
+        message = "the correction is stored with what was learned; name that file with --learned"
         raise click.BadParameter(message, param_hint="--correct")
     if correct is not None and not correct.parent.is_dir():
         raise click.BadParameter("the folder does not exist", param_hint="--correct")

@@ -1,4 +1,4 @@
-"""``dating check``: validate files and say what was understood."""
+"""``dating check``: validate files and list their contents."""
 
 from __future__ import annotations
 
@@ -16,18 +16,18 @@ from dating.cli.streams import filled, message_text, text_width
 @click.option(
     "--strict",
     is_flag=True,
-    help="Take what is valid and hardly meant for a problem too: the exit status is then 1.",
+    help="Treat warnings as problems: the exit status is then 1.",
 )
 def check(files: tuple[Path, ...], strict: bool) -> None:
-    """Validate files of every kind, and say what was understood.
+    """Validate files of every kind, and list their contents.
 
     Maker files, examinations, claims and language files are YAML; reference corpora, sales, and
-    the simple kinds of claims, are CSV; what was learned is netCDF. What kind it is, is told by
-    its keys or columns.
+    the simple kinds of claims, are CSV; what was learned is netCDF. The command tells the kind
+    of a file from its keys or columns.
 
-    Every problem is shown with its file, line and key; in a corpus the key is the
-    column. The exit status is 1 when there is any. What is valid and hardly meant, such as a
-    measurement that fits no month, is shown as a warning.
+    Each problem is shown with its file, line and key; in a corpus the key is the column. The exit
+    status is 1 if there is a problem. A valid entry that looks like a mistake, such as a
+    measurement that fits no month, gets a warning.
 
     \b
     Example:
@@ -63,7 +63,7 @@ def _count(number: int, what: str) -> str:
 
 
 def _understood(file: Path) -> str:
-    """Read a file of any kind, and say what was understood."""
+    """Read a file of any kind, and list their contents."""
     from dating.kinds import kind_of  # noqa: PLC0415
 
     kind, width = kind_of(file), text_width()

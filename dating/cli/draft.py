@@ -25,9 +25,9 @@ from dating.cli.streams import text_width
 def draft(corpus: Path, out: Path, name: str, leave_out_undated: bool, replace: bool) -> None:
     """Draft a maker file for a CORPUS of securely dated instruments.
 
-    Every column beside those of the corpus itself becomes a feature, and every value in it a
-    state; how the shares of the states change over time is left to be learned. Cut numbers into
-    classes first: a value that hardly an instrument shares says nothing.
+    Every column of observations becomes a feature, and every value in it a state. How the shares
+    of the states change over time is left to be learned. Group numbers into classes first: a value
+    found on only one or two instruments says nothing about dates.
 
     \b
     Example:

@@ -28,15 +28,15 @@ def check_earlier(out: Path | None, *, go_on: bool, replace: bool) -> None:
 
     if out is None:
         if go_on:
-            raise click.UsageError("--continue goes with --out, the file that is wanted")
+            raise click.UsageError("--continue needs --out, the file to write")
         return
     aside = unsound_path(out)
     if go_on and not aside.is_file():
-        raise click.UsageError(f"there are no draws to go on with: there is no file {aside}")
+        raise click.UsageError(f"there are no draws to continue with: there is no file {aside}")
     if aside.exists() and not (go_on or replace):
         raise click.UsageError(
-            f"{aside} holds draws of an earlier run that are not sound yet; go on with them by "
-            "--continue, or begin again with --replace"
+            f"{aside} holds draws from an earlier run that are not yet sound; use --continue to "
+            "continue with them, or --replace to start again"
         )
 
 
@@ -88,13 +88,13 @@ def _refusal(plan: Plan, tree: xr.DataTree, health: Health, aside: Path) -> str:
     from dating.words.obstacles import on_obstacles  # noqa: PLC0415
 
     stopped = "stopped" in tree.attrs
-    why = "stopped before the draws were through" if stopped else health.advice()
+    why = "stopped before the draws were complete" if stopped else health.advice()
     stuck = () if stopped else obstacles_of(plan, tree)
     sentences = [
         f"no date can rest on this yet: {why}.",
         *on_obstacles(stuck, plan.maker.period.first),
-        f"The {tree.attrs['draws']:,} draws of each chain are kept in {aside}; go on with them by "
-        "the same command and --continue, or write them all the same with --continue --insist",
+        f"The {tree.attrs['draws']:,} draws of each chain are kept in {aside}. To continue, repeat "
+        "the command with --continue; to write them as they are, add --continue --insist",
     ]
     return " ".join(sentences)
 

@@ -28,7 +28,7 @@ def _level(ctx: click.Context, parameter: click.Parameter, value: float) -> floa
 @click.option(
     "--maker",
     type=INPUT,
-    help="Maker file; found in a folder priors by the examination's own word unless given.",
+    help="Maker file.  [default: the one the examination names, in a folder called priors]",
 )
 @click.option(
     "--level",
@@ -36,7 +36,7 @@ def _level(ctx: click.Context, parameter: click.Parameter, value: float) -> floa
     default=0.9,
     callback=_level,
     show_default=True,
-    help="Probability that the reported set of months holds at least.",
+    help="Probability that the reported months must reach.",
 )
 @click.option(
     "--as",
@@ -44,7 +44,7 @@ def _level(ctx: click.Context, parameter: click.Parameter, value: float) -> floa
     type=click.Choice(["text", "json", "yaml"]),
     default="text",
     show_default=True,
-    help="Form of the output; json and yaml carry everything, with units and provenance.",
+    help="Format of the output; json and yaml give everything, with units and sources.",
 )
 @click.option(
     "--picture",
@@ -54,14 +54,14 @@ def _level(ctx: click.Context, parameter: click.Parameter, value: float) -> floa
 @click.option(
     "--learned",
     type=click.Path(path_type=Path),
-    help="File that dating learn has written; its draws take the place of the judgements.",
+    help="File written by dating learn; its draws replace the judgements.",
 )
 @click.option(
     "--seed",
     type=click.IntRange(0, 2**63 - 1),
     default=1,
     show_default=True,
-    help="Seed of the draws; the same seed gives the same result, bit for bit.",
+    help="Seed of the draws; the same seed always gives the same result.",
 )
 def estimate(  # noqa: PLR0917 (click hands its options over by name)
     examination: Path,

@@ -15,13 +15,13 @@ _TAKEN = "dating.cli.inputs"
 unlisted_option = click.option(
     "--allow-unlisted",
     is_flag=True,
-    help="Take a state that the maker file does not list for one that says nothing, and count it, "
-    "rather than refuse the table.",
+    help="Accept states that the maker file does not list. They say nothing about the date; the "
+    "command counts them.",
 )
 undated_option = click.option(
     "--leave-out-undated",
     is_flag=True,
-    help="Leave out rows whose date is missing or cannot be read, and name their lines.",
+    help="Leave out rows with a missing or unreadable date, and list their lines.",
 )
 
 
@@ -42,7 +42,7 @@ class InputFile(click.Path):
             return Path(os.fsdecode(super().convert(value, param, ctx)))
         if ctx is not None:
             if _TAKEN in ctx.meta:
-                self.fail("standard input can be read once only", param, ctx)
+                self.fail("standard input can be read only once", param, ctx)
             ctx.meta[_TAKEN] = True
         return StandardInput()
 

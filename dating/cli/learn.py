@@ -25,20 +25,20 @@ if TYPE_CHECKING:
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="netCDF file for what is learned; written whole, and only when the draws are sound. "
-    "Others are kept beside it, as NAME.unsound.nc.",
+    help="netCDF file for what is learned. It is written only when the draws are sound; unsound "
+    "draws are kept beside it, as NAME.unsound.nc.",
 )
 @click.option(
     "--maker-out",
     "stated",
     type=click.Path(path_type=Path),
-    help="Also write a maker file (.yaml) that states what was learned, for those who have neither "
-    "corpus nor draws.",
+    help="Also write a maker file (.yaml) that states what was learned, for users who have neither "
+    "the corpus nor the draws.",
 )
 @click.option(
     "--learned",
     type=click.Path(path_type=Path),
-    help="Take the draws of this file, and sample nothing; for --maker-out and --report.",
+    help="Use the draws in this file instead of sampling; for --maker-out and --report.",
 )
 @click.option(
     "--report",
@@ -48,14 +48,14 @@ if TYPE_CHECKING:
 @click.option(
     "--draws",
     type=click.IntRange(10, 100_000),
-    help="Draws in each of four chains; unless given, as many as make them sound.",
+    help="Draws in each of four chains.  [default: until the draws are sound]",
 )
 @click.option(
     "--accept",
     type=click.FloatRange(0.5, 0.999),
     default=0.8,
     show_default=True,
-    help="Acceptance that the sampler aims at; higher is slower and safer. Raised after a "
+    help="Target acceptance rate of the sampler; higher is slower and safer. It is raised after a "
     "divergence unless --draws is given.",
 )
 @click.option(
@@ -68,10 +68,14 @@ if TYPE_CHECKING:
     "--continue",
     "go_on",
     is_flag=True,
-    help="Go on with draws that are not sound yet, or that were stopped; the same maker file, "
-    "corpus and --out.",
+    help="Continue with draws that are not yet sound, or that were stopped. Give the same maker "
+    "file, corpus and --out.",
 )
-@click.option("--insist", is_flag=True, help="Write the file even when the draws are not sound.")
+@click.option(
+    "--insist",
+    is_flag=True,
+    help="Write the file even if the draws are not sound. Every date from it will carry a warning.",
+)
 @unlisted_option
 @undated_option
 @replacing
@@ -90,16 +94,15 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     learned: Path | None,
     **leniency: bool,
 ) -> None:
-    """Learn from a CORPUS of dated instruments what is judged in MAKER.
+    """Update the judgements in MAKER from a CORPUS of dated instruments.
 
-    First uses, overlaps, events, shares, slips, replacements, means and spreads of measurements
-    and lags of marks are learned, and how much was made when where MAKER, the maker file whose
-    judgements are the priors, says output: learn. Says what it will cost before it starts, and
-    afterwards what was judged and what was learned of every changeover.
+    MAKER is the maker file; its judgements are the priors. The command learns first uses,
+    overlaps, events, shares, slips, replacements, means and spreads of measurements, and lags of
+    marks. If MAKER says output: learn, it also learns how much was made when. It says how long it
+    will take, then shows each changeover as judged and as learned.
 
-    Draws that do not become sound are not lost: they are kept beside the file that is wanted, with
-    what is stuck and why, and so are those of a run that you stop. No date rests on them; the same
-    command with --continue goes on with them.
+    If the draws do not become sound, or if you stop the run, they are kept beside the output file,
+    with the reason. No date rests on them; repeat the command with --continue to continue.
 
     \b
     Example:
@@ -148,7 +151,7 @@ def _check_wanted(
     if out is None and learned is None:
         raise click.MissingParameter(param_hint="'--out'", param_type="option")
     if learned is not None and out is not None:
-        raise click.UsageError("--learned samples nothing, so there is nothing to write to --out")
+        raise click.UsageError("--learned does no sampling, so there is nothing to write to --out")
     if learned is not None and report is None and stated is None:
         raise click.UsageError("say what to write: --maker-out FILE, --report FILE, or both")
     if out is not None and not out.parent.is_dir():
@@ -174,7 +177,7 @@ def _check_report(path: Path) -> None:
     from dating.reading import InputError, Problem  # noqa: PLC0415
 
     if path.suffix.lower() != ".html":
-        problem = Problem(str(path), None, "", "a report is a page", path.suffix, ".html")
+        problem = Problem(str(path), None, "", "a report is an HTML page", path.suffix, ".html")
         raise InputError([problem])
     message = ""
     if not path.parent.is_dir():

@@ -71,7 +71,7 @@ class _Commands(click.Group):
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         if any("\0" in argument for argument in args):
-            raise click.UsageError("the character NUL can stand in no name and in no path", ctx)
+            raise click.UsageError("a name or path cannot contain the character NUL", ctx)
         return super().parse_args(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:

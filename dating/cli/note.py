@@ -30,16 +30,16 @@ if TYPE_CHECKING:
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="Folder for the notes; without one they are printed, as Markdown.",
+    help="Folder for the notes; without it, they are printed as Markdown.",
 )
 @click.option(
     "--as",
     "formats",
     type=click.Choice(FORMATS),
     multiple=True,
-    help="Format of the files, once or more; html unless given.",
+    help="Format of the files; may be repeated.  [default: html]",
 )
-@click.option("--rules", is_flag=True, help="Print the rules by which notes are worded, and stop.")
+@click.option("--rules", is_flag=True, help="Print the rules for the wording of notes, and stop.")
 @worded
 @replacing
 def note(
@@ -49,10 +49,10 @@ def note(
     rules: bool,
     **options: Any,
 ) -> None:
-    """Write catalogue notes of the instruments in EXAMINATIONS.
+    """Write catalogue notes for the instruments in EXAMINATIONS.
 
-    Each of these files describes one instrument. Its note is as sure as the evidence and no
-    surer, defines its "circa", and says that a date is an opinion.
+    Each of these files describes one instrument. Its note is as certain as the evidence allows
+    and no more. It defines "circa" and says that a date is an opinion.
 
     \b
     Example:
@@ -66,7 +66,7 @@ def note(
     if not examinations:
         raise click.UsageError("name one examination or more; see dating note --help")
     if formats and out is None:
-        raise click.UsageError("--as goes with --out FOLDER; without it notes are printed")
+        raise click.UsageError("--as needs --out FOLDER; without it, notes are printed")
     _write(examinations, out, formats or ("html",), **options)
 
 
@@ -107,7 +107,7 @@ def _write(
         files_by_name |= documents.files
         if documents.missing:
             signs = " ".join(documents.missing)
-            click.echo(f"{name}: the PDF's fonts have no sign for {signs}", err=True)
+            click.echo(f"{name}: the PDF's fonts have no character for {signs}", err=True)
     if out is not None:
         for path in write_all(folder_for(out), files_by_name):
             click.echo(path)

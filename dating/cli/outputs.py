@@ -21,7 +21,7 @@ MOST_SHOWN = 10
 replacing = click.option(
     "--replace",
     is_flag=True,
-    help="Replace files that exist already; what the command reads is never replaced.",
+    help="Replace existing files. The command never replaces a file that it reads.",
 )
 """The option of every command that writes what a person may value."""
 
@@ -81,11 +81,11 @@ def _fault(out: OutputFile, read: Set[_Identity]) -> str:
     """Say why an output can never be written here."""
     if _identity(out.path) in read:
         return (
-            f"{out.path}: {out.what} would take the place of a file that this command reads; "
+            f"{out.path}: {out.what} would replace a file that this command reads; "
             "give it another name"
         )
     if out.path.exists() and not out.path.is_file():
-        what = "a folder" if out.path.is_dir() else "no ordinary file"
+        what = "a folder" if out.path.is_dir() else "not an ordinary file"
         return f"{out.path}: this is {what}; name a file for {out.what}"
     return ""
 
@@ -96,7 +96,7 @@ def _repeated(outputs: Sequence[OutputFile]) -> Iterator[str]:
     for out in outputs:
         other = first.setdefault(_identity(out.path), out)
         if other is not out:
-            yield f"{out.path}: {out.what} would take the place of {other.what}; give another name"
+            yield f"{out.path}: {out.what} would replace {other.what}; give another name"
 
 
 def _existing(outputs: Sequence[OutputFile]) -> Iterator[str]:
@@ -104,7 +104,7 @@ def _existing(outputs: Sequence[OutputFile]) -> Iterator[str]:
     there = [out for out in outputs if out.valued and os.path.lexists(out.path)]
     for what in dict.fromkeys(out.what for out in there):
         first, *others = (out.path for out in there if out.what == what)
-        known = f"{first}: there is a file of this name already"
+        known = f"{first}: a file of this name already exists"
         known += f", and {len(others):,} more like it" if others else ""
         yield f"{known}; {what} would replace {'them' if others else 'it'}; " + (
             "give another name, or --replace"

@@ -43,12 +43,12 @@ _STOPPED = 130
     "formats",
     type=click.Choice([*FORMATS, "none"]),
     multiple=True,
-    help="Format of the notes, once or more; html unless given; none for the index alone.",
+    help="Format of the notes; may be repeated; none writes only the index.  [default: html]",
 )
 @click.option(
     "--table",
     type=click.Path(path_type=Path),
-    help="Also write the estimates of all lots as one table with a column a year "
+    help="Also write the estimates of all lots as one table, with a column for each year "
     "(.csv or .parquet).",
 )
 @worded
@@ -59,17 +59,17 @@ def sale(
 ) -> None:
     """Write the notes of all lots in the file LOTS.
 
-    With an index and a spreadsheet. LOTS is CSV: a lot a row, a column for each thing that
-    was seen. A lot that cannot be read is reported, and does not stop the others; the exit
-    status is then 1. A sale that was stopped goes on where it was, by the same command. With
-    --table alone, LOTS may be any table of examinations, CSV or Parquet, of any length.
+    The command also writes an index and a spreadsheet. LOTS is CSV, with a row for each lot and a
+    column for each thing seen. A lot that cannot be read is reported and does not stop the others;
+    the exit status is then 1. To resume a sale that was stopped, repeat the command. With --table
+    alone, LOTS may be any table of examinations, CSV or Parquet, of any length.
 
     \b
     Example:
       dating sale demo_data/marrowby_sale.csv --out sale --as html --as pdf
     """  # noqa: D301 (click wants the backspace itself)
     if out is None and table is None:
-        raise click.UsageError("say where to: --out FOLDER, --table FILE, or both")
+        raise click.UsageError("say where to write: --out FOLDER, --table FILE, or both")
     with as_usage():
         check_table(table, out)
     if out is None:
@@ -163,8 +163,8 @@ def _message_on_stop(
     except (KeyboardInterrupt, SystemExit) as end:
         click.echo(
             f"Stopped: {len(records)} of {count} lots are finished, and kept in "
-            f"{folder.unfinished}. The same command goes on from there; to give the sale up, "
-            "remove that folder.",
+            f"{folder.unfinished}. Repeat the command to continue from there, or remove that "
+            "folder to give up the sale.",
             err=True,
         )
         raise click.exceptions.Exit(getattr(end, "code", _STOPPED)) from None
@@ -220,15 +220,15 @@ def _close(
     within = table is not None and table.resolve().parent == out.resolve()
     strange = [name for name in others.strange if not (within and table and name == table.name)]
     if strange:
-        click.echo(f"{out}: left alone, as no sale has written it: {_some(strange)}", err=True)
+        click.echo(f"{out}: left in place, as no sale wrote it: {_some(strange)}", err=True)
     if others.changed:
-        what = "left of an earlier sale, as it was changed since"
+        what = "left from an earlier sale, as it has changed since"
         click.echo(f"{out}: {what}: {_some(others.changed)}", err=True)
     entries = tuple(one.entry for one in records)
     click.echo(f"{out}: {count_words(entries, job.wording.language)}")
     if failed := sum(entry.failed for entry in entries):
         raise click.ClickException(
-            f"{failed} of {len(entries)} lots could not be read or dated; the rest is written"
+            f"{failed} of {len(entries)} lots could not be read or dated; the others were written"
         )
 
 
@@ -238,7 +238,9 @@ def _tell_problems(records: Sequence[LotRecord]) -> None:
             click.echo(str(problem), err=True)
         if one.missing:
             signs = " ".join(one.missing)
-            click.echo(f"lot {one.entry.lot}: the PDF's fonts have no sign for {signs}", err=True)
+            click.echo(
+                f"lot {one.entry.lot}: the PDF's fonts have no character for {signs}", err=True
+            )
 
 
 def _some(names: Sequence[str]) -> str:

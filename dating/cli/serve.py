@@ -1,4 +1,4 @@
-"""``dating serve``: the pages of a folder, on this machine."""
+"""``dating serve``: the pages of a folder, on this computer."""
 
 from __future__ import annotations
 
@@ -40,12 +40,12 @@ _PATIENCE = 3
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--open", "opened", is_flag=True, help="Also open the pages in the browser.")
 def serve(folder: Path | None, port: int | None, host: str, opened: bool) -> None:
-    """Show the pages of FOLDER in the browser, on this machine.
+    """Show the pages of FOLDER in the browser, on this computer.
 
     Examine an instrument, and read its date as you go. FOLDER holds maker files, examinations,
-    claims and what was learned. Without it, a copy of
-    the invented demo is shown, which is removed at the end. Only this machine can ask unless
-    another --host is given. Stop with Ctrl-C.
+    claims and what was learned. Without it, the pages show a copy of the invented demo, which is
+    deleted at the end. Only this computer can open these pages, unless you name another --host.
+    Press Ctrl-C to stop.
 
     \b
     Example:
@@ -98,12 +98,12 @@ def address_of(guard: Guard) -> str:
 
 
 def _tell(guard: Guard, root: Path, passing: bool) -> None:
-    what = "a copy of the invented demo, which goes when this stops" if passing else str(root)
-    click.echo(f"{address_of(guard)}\nshows {what}. Ctrl-C stops it.")
+    what = "a copy of the invented demo, which is deleted when this stops" if passing else str(root)
+    click.echo(f"{address_of(guard)}\nshows {what}. Press Ctrl-C to stop.")
     if guard.token:
         words = (
-            "Warning: others on the network can reach this address. Whoever has it with its token "
-            "can read and change the folder, and nothing on the way is encrypted."
+            "Warning: others on the network can reach this address. Anyone who has the address and "
+            "its token can read and change the folder. The connection is not encrypted."
         )
         click.echo(words, err=True)
 
@@ -150,7 +150,7 @@ def _listener(host: str, port: int) -> socket.socket:
     bare = host.removeprefix("[").removesuffix("]")
     family, kind, _, _, place = socket.getaddrinfo(bare, port, type=socket.SOCK_STREAM)[0]
     if ip_address(str(place[0]).split("%", maxsplit=1)[0]).is_unspecified:
-        words = "name one address of this machine, by which the others will ask"
+        words = "name one address of this computer, which the others will use"
         raise click.BadParameter(words, param_hint="--host")
     listener = socket.socket(family, kind)
     try:

@@ -74,7 +74,7 @@ def tabulate_alone(lots: Path, table: Path, options: dict[str, Any]) -> None:
         _tabulate_sale(lots, table, options)
         return
     if options["maker"] is None:
-        raise click.UsageError("a table that is no sale needs --maker FILE")
+        raise click.UsageError("a table that is not a sale needs --maker FILE")
     read = [lots, options["maker"], options["learned"]]
     check_outputs([OutputFile(table, "the table")], read, replace=options["replace"])
     _write(maker_of(options["maker"]), lots, table, options)
@@ -104,7 +104,7 @@ def _tabulate_sale(lots: Path, table: Path, options: dict[str, Any]) -> None:
         raise click.ClickException("no lot could be read; nothing was written")
     _write(sale.maker, seen, table, options)
     if failed := len(sale.lots) - len(seen):
-        message = f"{failed} of {len(sale.lots)} lots could not be read; the rest is written"
+        message = f"{failed} of {len(sale.lots)} lots could not be read; the others were written"
         raise click.ClickException(message)
 
 

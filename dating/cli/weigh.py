@@ -27,17 +27,17 @@ if TYPE_CHECKING:
 @click.option(
     "--maker",
     type=INPUT,
-    help="Maker file; found in a folder priors by the claims file's own word unless given.",
+    help="Maker file.  [default: the one the claims file names, in a folder called priors]",
 )
 @click.option(
     "--learned",
     type=click.Path(path_type=Path),
-    help="File that dating learn has written; without it production is judged, not learned.",
+    help="File written by dating learn; without it, production rests on the judgements.",
 )
 @click.option(
     "--corpus",
     type=INPUT,
-    help="Dated instruments, which are named where they speak for or against a claim.",
+    help="Dated instruments, to be named as evidence for or against a claim.",
 )
 @click.option(
     "--as",
@@ -45,12 +45,12 @@ if TYPE_CHECKING:
     type=click.Choice(["text", "json"]),
     default="text",
     show_default=True,
-    help="Form of the output; json carries every number and what it rests on.",
+    help="Format of the output; json gives every number and its grounds.",
 )
 @click.option(
     "--page",
     type=click.Path(path_type=Path),
-    help="Also write a page for an editor to this file (.html): every sentence and its rewording.",
+    help="Also write a page for an editor (.html): every sentence, with suggested wording.",
 )
 @unlisted_option
 @undated_option
@@ -65,8 +65,9 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
 ) -> None:
     """Say how probable the claims in the file CLAIMS are.
 
-    Also says what the evidence was worth, which dated instruments speak against a claim, what
-    would move it, and how it may be worded. CLAIMS is YAML, or CSV for the simple kinds.
+    Also says how strong the evidence is, which dated instruments count against a claim, what
+    further evidence would help, and how to word the claim. CLAIMS is YAML, or CSV for the simple
+    kinds.
 
     \b
     Example:
@@ -111,7 +112,7 @@ def _check(page: Path | None) -> None:
     if page is None:
         return
     if page.suffix.lower() != ".html":
-        problem = Problem(str(page), None, "", "a page is HTML", page.suffix, ".html")
+        problem = Problem(str(page), None, "", "the page is HTML", page.suffix, ".html")
         raise InputError([problem])
     if not page.parent.is_dir():
         raise click.BadParameter("the folder does not exist", param_hint="--page")

@@ -21,19 +21,19 @@ _OPTIONS = (
     click.option(
         "--maker",
         type=INPUT,
-        help="Maker file; found in a folder priors by the name that is given unless named here.",
+        help="Maker file.  [default: the one the input file names, in a folder called priors]",
     ),
     click.option(
         "--learned",
         type=click.Path(path_type=Path),
-        help="File that dating learn has written; its draws take the place of the judgements.",
+        help="File written by dating learn; its draws replace the judgements.",
     ),
     click.option(
         "--level",
         type=click.FloatRange(0, 1, min_open=True, max_open=True),
         default=0.9,
         show_default=True,
-        help="Probability that the words of a date hold at least.",
+        help="Probability that the stated date must reach.",
     ),
     click.option(
         "--language",
@@ -47,26 +47,26 @@ _OPTIONS = (
         type=click.Choice(["british", "american"]),
         default="british",
         show_default=True,
-        help="Style of days and of per cent.",
+        help="Style of dates and percentages.",
     ),
     click.option(
         "--circa",
         type=click.Choice(["5", "10"]),
         default="5",
         show_default=True,
-        help='Years on either side that "circa" means; the note prints the choice.',
+        help='Years either side that "circa" means; the note prints the choice.',
     ),
     click.option(
         "--templates",
         type=click.Path(path_type=Path),
-        help="Folder of your own templates; a file of the same name replaces ours.",
+        help="Folder of your own templates; each replaces the built-in one of the same name.",
     ),
     click.option(
         "--seed",
         type=click.IntRange(0, 2**63 - 1),
         default=1,
         show_default=True,
-        help="Seed of the draws; the same seed gives the same files, byte for byte.",
+        help="Seed of the draws; the same seed always gives the same files.",
     ),
 )
 

@@ -79,7 +79,7 @@ def _coverage(axes: Axes, calibration: Calibration) -> None:
         )
     axes.set(xlim=(0, 1), ylim=(0, 1), aspect="equal")
     axes.set_xlabel("stated level of the set", fontsize=8)
-    axes.set_ylabel("share of dates within", fontsize=8)
+    axes.set_ylabel("share of dates inside", fontsize=8)
     axes.set_title(
         "how often sets held the date (grey: 95 % band of chance)", loc="left", fontsize=9
     )

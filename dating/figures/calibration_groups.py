@@ -46,7 +46,7 @@ def draw_errors(axes: Axes, rows: Sequence[tuple[str, ReferenceGroup | None]]) -
             _mark(axes, place, error.months, (error.low, error.high), error)
     axes.set_yticks(range(len(rows)), [])
     axes.set_xlim(left=0)
-    axes.set_xlabel("half of the medians lie within so many months", fontsize=8)
+    axes.set_xlabel("half of the medians lie within this many months", fontsize=8)
     axes.set_title("error of the median (grey: the same band)", loc="left", fontsize=9)
     _finish(axes, len(rows))
 

@@ -106,8 +106,8 @@ def _in_words(saying: Assertion, values: Floats, dates: bool) -> str:
         for point in np.quantile(values, [0.05, 0.5, 0.95])
     )
     return (
-        f"Claimed: {clause(saying)}. By all that is known: median {middle}, 5 to 95 per cent {low} "
-        f"to {high}."
+        f"Claimed: {clause(saying)}. All evidence together: median {middle}, 5 to 95 per cent "
+        f"{low} to {high}."
     )
 
 

@@ -9,8 +9,9 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from dating.figures.style import CORE, DOUBT, INK, REST, SET, plain, year_ticks
-from dating.months import month_label
-from dating.words.phrases import percent
+from dating.months import month_words
+from dating.statements import plain_name
+from dating.words.phrases import percent, seen_words, set_words
 from dating.words.soundness import on_grounds
 
 if TYPE_CHECKING:
@@ -46,9 +47,9 @@ def _in_words(estimate: Estimate) -> str:
     wide, narrow = estimate.highest_density(estimate.level), estimate.highest_density(0.5)
     grounds = on_grounds(estimate.maker, estimate.learned)
     return (
-        f"{estimate.examination.instrument}: built {wide} with probability "
-        f"{percent(wide.level)}, {narrow} with probability 50 %; median "
-        f"{' '.join((f'{month_label(estimate.median)}.', *grounds))} "
+        f"{estimate.examination.instrument}: built {set_words(wide)} with probability "
+        f"{percent(wide.level)}, {set_words(narrow)} with probability 50 %; median "
+        f"{' '.join((f'{month_words(estimate.median)}.', *grounds))} "
         "An opinion, not a certificate."
     )
 
@@ -83,7 +84,7 @@ def _posterior(axes: Axes, estimate: Estimate) -> None:
     median = (estimate.median + 0.5) / 12
     axes.axvline(median, color=DOUBT, linewidth=1.4, linestyle=(0, (4, 2)))
     axes.annotate(
-        f"median {month_label(estimate.median)}",
+        f"median {month_words(estimate.median)}",
         (median, 1.0),
         xycoords=("data", "axes fraction"),
         xytext=(4, -10),
@@ -91,7 +92,7 @@ def _posterior(axes: Axes, estimate: Estimate) -> None:
         color=INK,
         fontsize=9,
     )
-    axes.set_ylabel("probability a month")
+    axes.set_ylabel("probability per month")
     axes.set_ylim(0, float(estimate.probabilities.max()) * 1.16)
     invented = ", invented" if estimate.maker.invented else ""
     axes.set_title(
@@ -121,8 +122,9 @@ def _strips(axes: Axes, estimate: Estimate) -> None:
             vmax=1.25,
             rasterized=True,
         )
-        words = piece.observation if len(piece.observation) <= 30 else piece.observation[:29] + "…"
-        names.append(f"{piece.name}: {words}")
+        seen = seen_words(piece, estimate)
+        words = seen if len(seen) <= 30 else seen[:29] + "…"
+        names.append(f"{plain_name(piece.name)}: {words}")
     axes.set_yticks(range(len(names)), names, fontsize=8)
     axes.set_ylim(len(names) - 0.4, -0.6)
     axes.set_title(

@@ -167,16 +167,16 @@ def edits_words(edits: Edits) -> str:
     Examples
     --------
     >>> edits_words(Edits(stale=("ring, regime 2", "the slip of nut"), removed=("guard",)))
-    'The maker file has changed since this was learned. Present judgements take the place of what \
-was learned of: ring, regime 2; the slip of nut. Taken out: guard.'
+    'The maker file has changed since this was learned. Present judgements replace what was \
+learned about: ring, regime 2; the slip of nut. Removed: guard.'
     """
     told = {
-        "Present judgements take the place of what was learned of": edits.stale,
-        "Added, so that nothing was learned of it": edits.added,
-        "Taken out": edits.removed,
-        "All else was learned with another state of": edits.around,
+        "Present judgements replace what was learned about": edits.stale,
+        "Added since, and so not learned": edits.added,
+        "Removed": edits.removed,
+        "Everything else was learned with an earlier version of": edits.around,
     }
     sentences = [f"{words}: {'; '.join(names)}." for words, names in told.items() if names]
     if edits.uncorrected:
-        sentences.append("Levels are not corrected any more.")
+        sentences.append("Levels are no longer recalibrated.")
     return " ".join(("The maker file has changed since this was learned.", *sentences))

@@ -126,7 +126,9 @@ def draws_from(tree: xr.DataTree, corpus: Corpus, file: str, most: int = MOST_DR
     return learned
 
 
-_ON_FILES = "go on with dating learn and --continue, or write them all the same with --insist"
+_ON_FILES = (
+    "use dating learn with --continue to continue, or with --insist to write them as they are"
+)
 _ON_TREES = "go on with dating.learn and before, or take them all the same with insist"
 
 
@@ -134,8 +136,8 @@ def set_aside_words(attributes: Mapping[Any, Any], how: str = _ON_FILES) -> str:
     """Say what draws are that were set aside, and how to go on."""
     fault = "stopped early" if "stopped" in attributes else health_from(attributes).fault
     return (
-        f"draws that are not sound yet ({fault}), kept to be gone on with, and no date rests on "
-        f"them; {how}"
+        f"draws that are not sound yet ({fault}), kept so that you can continue, and no date "
+        f"rests on them; {how}"
     )
 
 

@@ -7,7 +7,7 @@ import os
 from dating.notes.languages import language
 from dating.notes.lots import read_lots
 from dating.reading import InputError
-from dating.words.file_summary import recorded
+from dating.words.file_summary import recorded, summary_title
 from dating.words.plain import WIDTH, hanging
 
 
@@ -20,7 +20,7 @@ def sale_text(file: str | os.PathLike[str], width: int = WIDTH) -> str:
     Examples
     --------
     >>> sale_text("demo_data/marrowby_sale.csv").splitlines()[0]
-    'demo_data/marrowby_sale.csv: a sale of 40 lots, understood'
+    'Sale of 40 lots, demo_data/marrowby_sale.csv: no mistakes found'
     """
     sale = read_lots(file)
     if problems := [problem for lot in sale.lots for problem in lot.problems]:
@@ -34,8 +34,8 @@ def sale_text(file: str | os.PathLike[str], width: int = WIDTH) -> str:
     papers = sum(bool(examination.documents) for examination in examinations)
     titled = sum(bool(lot.title) for lot in lots)
     lines = [
-        f"{file}: a sale of {count}, understood",
-        f"  {ends}, against {maker.origin.file}{invented}",
+        summary_title(str(file), f"Sale of {count},"),
+        f"  {ends}, checked against {maker.origin.file}{invented}",
         f"  with a title: {titled}; with the day of the examination: {dated}; with a "
         f"document: {papers}",
         *recorded(examinations, maker),
@@ -51,9 +51,9 @@ def language_text(file: str | os.PathLike[str], width: int = WIDTH) -> str:
     Examples
     --------
     >>> print(language_text("dating/notes/languages/de.yaml"), end="")
-    dating/notes/languages/de.yaml: a language file, understood
+    Language file dating/notes/languages/de.yaml: no mistakes found
       Deutsch (de), 163 texts
     """
     words = language(file)
     lines = [f"  {words.texts['name']} ({words.code}), {len(words.texts)} texts"]
-    return hanging([f"{file}: a language file, understood", *lines], width)
+    return hanging([summary_title(str(file), "Language file"), *lines], width)

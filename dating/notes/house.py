@@ -110,7 +110,7 @@ def _folder_problems(folder: Path) -> list[Problem]:
 
 def _style_problems(templates: House) -> list[Problem]:
     lines = templates.style.lower().splitlines()
-    message = "a style may not close the element that it stands in"
+    message = "a style may not close the element that contains it"
     return [
         Problem(str(templates.file(STYLE)), number, "", message, found="</style")
         for number, line in enumerate(lines, 1)

@@ -151,7 +151,7 @@ def _texts(data: Mapping[str, Any], above: tuple[str, ...] = ()) -> Iterator[tup
 
 def _checked(source: Source) -> dict[str, Any]:
     if not isinstance(source.data, dict):
-        problem = source.problem((), "a mapping (key: text) is wanted here", found=source.data)
+        problem = source.problem((), "a mapping (key: text) is expected here", found=source.data)
         raise InputError([problem])
     if problems := list(_problems(source, dict(_texts(_own(_ENGLISH))))):
         raise InputError(problems)
@@ -175,10 +175,10 @@ def _problems(source: Source, english: Mapping[KeyPath, Any]) -> Iterator[Proble
 def _text_problems(source: Source, path: KeyPath, text: Any, english: Any) -> Iterator[Problem]:
     if path == ("months",):
         if not isinstance(text, list) or len(text) != 12:
-            yield source.problem(path, "the names of twelve months are wanted here", found=text)
+            yield source.problem(path, "the names of twelve months are expected here", found=text)
         return
     if not isinstance(text, str) or not text.strip():
-        yield source.problem(path, "text is wanted here; in quotation marks", found=text)
+        yield source.problem(path, "text is expected here; in quotation marks", found=text)
         return
     if path == ("language",) and not _CODE.fullmatch(text):
         allowed = "a code of BCP 47, such as en, fr-CA or nds"

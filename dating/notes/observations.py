@@ -7,6 +7,7 @@ from dating.estimates import Estimate
 from dating.evidence import Piece
 from dating.examination import Paper, Reading, Sight
 from dating.notes.languages import Language
+from dating.statements import plain_name
 
 
 def name_words(name: str, language: Language) -> str:
@@ -22,7 +23,7 @@ def name_words(name: str, language: Language) -> str:
         return language.texts["variant_word"]
     if name.startswith("document "):
         return language.say("document_word", number=name.rsplit(maxsplit=1)[-1])
-    return name.replace("-", " ")
+    return plain_name(name)
 
 
 def piece_words(piece: Piece, estimate: Estimate, language: Language) -> str:

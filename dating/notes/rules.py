@@ -13,41 +13,43 @@ from dating.notes.sale import FEW, WIDE, WORTH
 from dating.notes.sentences import APPARENT, DOUBTFUL, WORTH_A_LOOK
 
 _RULES = """\
-Everything in a note follows from one estimate by these rules; nothing is added by hand.
+Every note follows from one estimate by these rules; nothing is added by hand.
 
-1. **Level.** The words of a date hold at least the chosen level of the posterior (0.9 unless chosen
-   otherwise). The number printed is what they hold; the certainty word is that of the level, so
-   that wider words never sound surer. The scale is that of {scale}.
-2. **Forms.** There are words for one month; for up to {monthwise} consecutive months; for calendar
-   years, one or several; for "circa" a year; for "in or before" and "in or after" a year, where
-   years reach to an end of the maker's period; and for two stretches at least {apart} months apart,
-   each with at least {each:.0%} of the probability and at most {each:.0%} of the period.
-3. **Choice.** Of all forms that hold the level, the one that claims the fewest months is taken. Of
-   equals: one stretch before two, a calendar year before other months, the more probable. Where
-   that form's share of the maker's period is not below the level, the note says that the period
-   is all that is known. So if any part of the posterior is given over to "any month alike", the
-   words never claim fewer months.
-4. **Circa** means within {circa} years of the year named on either side, as chosen. It takes the
-   place of stretches of years that are longer than that number and not longer than twice that
-   number and one. The note prints which is meant:
+1. **Level.** The stated date holds at least the chosen level of the posterior (0.9 by default).
+   The printed percentage is the probability that it holds. The certainty word is that of the
+   level, so that a wider date never sounds surer. The scale is that of {scale}.
+2. **Forms.** A date may be one month; up to {monthwise} consecutive months; one or several calendar
+   years; "circa" a year; "in or before" or "in or after" a year, where the years reach an end of
+   the maker's period; or two stretches at least {apart} months apart, each with at least {each:.0%}
+   of the probability and at most {each:.0%} of the period.
+3. **Choice.** The note uses the form that claims the fewest months and still holds the level.
+   Between equals, it prefers one stretch to two, then a calendar year to other months, then the
+   more probable. If that form covers at least the level's share of the maker's period, the note
+   says that only the period is known. So if part of the posterior is spread evenly over all
+   months, the note never claims fewer months.
+4. **Circa** means within {circa} years either side of the year named, as chosen. It replaces a
+   stretch of years that is longer than that number and at most one year longer than its double.
+   The note prints which is meant:
 {sources}
-5. **Parts.** A note is silent on a part whose probability of not being original is below
-   {doubtful:.2f}; from there the question is called open; from {apparent:.2f} the part appears to
-   come from another instrument: a later or earlier one where its own date lies whole on that side
-   of the instrument's. What was replaced later is named from {doubtful:.2f}.
-6. **Contradictions.** A piece of evidence, or a component, that is {surprise:.0f} times or more
-   less probable together with the rest than apart is named, with what it clashes with most.
-7. **What was not examined** is listed whole, and so is what was recorded but is not in the maker
+5. **Parts.** The note does not mention a part if the probability that it is not original is below
+   {doubtful:.2f}. From there it calls the question open. From {apparent:.2f} it says that the part
+   apparently came from another instrument; it calls that instrument later or earlier if the
+   part's own date lies entirely on that side of the instrument's. It mentions a later replacement
+   from {doubtful:.2f}.
+6. **Contradictions.** The note names a component or a piece of evidence that is at least
+   {surprise:.0f} times less probable together with the rest than apart, and names its strongest
+   contradiction.
+7. **What was not examined** is listed in full, as is anything recorded that is not in the maker
    file.
-8. **What would settle more.** At most two looks are named, each expected to settle {worth:.0%} or
-   more of the doubt that is left, and how invasive each is.
-9. **A second look.** A lot is flagged where its date claims {wide} months or more, or is two dates;
-   a part may not be original; something contradicts; fewer than {few} things were seen; one look
-   that is hardly invasive would settle {much:.0%} of the doubt; the draws have not settled;
-   what was learned rests on draws that are not sound, which the note says below its date; or
-   something that was recorded can hardly be meant so (an implausible measurement, a document that
-   allows no month, and the like).
-10. **Cautions** follow what the maker file says is in every instrument, what was seen on this one,
+8. **What to look at next.** The note names at most two looks and says how invasive each is. Each is
+   expected to remove at least {worth:.0%} of the remaining uncertainty.
+9. **A second look.** A lot is flagged if its date claims {wide} months or more, or is two dates; if
+   a part may not be original; if observations contradict each other; if fewer than {few} things
+   were seen; if one look that is hardly invasive would remove {much:.0%} of the uncertainty; if the
+   estimate has not converged; if what was learned rests on draws that are not sound (the note says
+   so below its date); or if something recorded looks like a mistake, such as an implausible
+   measurement or a document that allows no month.
+10. **Cautions** cover what the maker file says is in every instrument, what was seen on this one,
     and the looks that are named. Every note says that a date is an opinion.
 """
 
@@ -57,7 +59,7 @@ def rules_text(width: int | None = None) -> str:
 
     Examples
     --------
-    >>> "hold at least the chosen level" in rules_text()
+    >>> "holds at least the chosen level" in rules_text()
     True
     """
     text = _RULES.format(

@@ -61,5 +61,5 @@ def unstated_chances(maker: Maker, seen: Collection[str] | None = None) -> Itera
     names = {"slip": slips, "replaced": replaced, "swapped": swapped}
     lists = [f"{key} of {series(members)}" for key, members in names.items() if members]
     if lists:
-        message = f"chances that nobody states are taken as none: {'; '.join(lists)}"
+        message = f"chances that are not stated count as 0: {'; '.join(lists)}"
         yield warning(maker.origin, ("components",), message, expected="a chance, or 0 if meant")

@@ -99,9 +99,9 @@ def _sight(
     if sight.sure is not None and len(states) > 1 and sight.sure * len(states) < 1 - 1e-9:
         others = "others" if len(states) > 2 else "other"
         message = (
-            f"so little sureness speaks against {sight.state}, and for the {others}"
+            f"so low a sureness counts against {sight.state} and for the {others}"
             if sight.sure
-            else f"this says that it is surely not {sight.state}"
+            else f"this says that it is certainly not {sight.state}"
         )
         expected = f"more than one in {len(states)}, as there are {len(states)} states; or one_of"
         yield warning(origin, (*path, "sure"), message, found=sight.sure, expected=expected)

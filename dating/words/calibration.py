@@ -61,21 +61,21 @@ def _coverage(console: Console, calibration: Calibration) -> None:
     say(
         console,
         f"CRPS {overall.crps:.2f} months; log score {overall.log_score:.2f}; the 90 % sets are "
-        f"{overall.width:.1f} months wide on the whole.",
+        f"{overall.width:.1f} months wide on average.",
     )
     if excluded := int((calibration.scores.log_score < _EXCLUDED).sum()):
         dates = "date was" if excluded == 1 else "dates were"
-        say(console, f"{excluded} {dates} given no probability at all, which ruins the log score.")
+        say(console, f"{excluded} {dates} given no probability at all, which spoils the log score.")
 
 
 def _ranks(console: Console, calibration: Calibration) -> None:
     title(console, "Sides, spread, tails and coverage")
     rows = table(("", "left"), ("found", "right"), ("expected", "right"), ("", ""), ("", ""))
     words = {
-        "sides": "mean rank: above, dates lie later than stated",
-        "spread": "how far out dates lie, as a multiple of what is stated",
-        "tails": "kurtosis of the ranks' normal scores: above, some lie very far out",
-        "coverage": "mean normal score of the levels: above, sets hold too few",
+        "sides": "mean rank: if higher, dates lie later than stated",
+        "spread": "how far out dates lie, as a multiple of the stated spread",
+        "tails": "kurtosis of the ranks' normal scores: if higher, some dates lie very far out",
+        "coverage": "mean normal score of the levels: if higher, sets hold too few",
     }
     for name, meaning in words.items():
         question = getattr(calibration.uniformity, name)
@@ -84,8 +84,8 @@ def _ranks(console: Console, calibration: Calibration) -> None:
     indent(console, rows)
     say(
         console,
-        f"Judged together so that a calibrated maker is doubted in {percent(FALSE_ALARMS)} of "
-        "cases at most.",
+        f"The four are tested together: a calibrated maker fails in at most "
+        f"{percent(FALSE_ALARMS)} of cases.",
     )
 
 
@@ -96,7 +96,7 @@ def on_ranks(calibration: Calibration) -> str:
         return f"The mean rank is {sides.value:.3f}, as chance allows (0.5 if even)."
     side = "later" if sides.above else "earlier"
     return (
-        f"On the whole the dates lie {side} than the posteriors say (mean rank {sides.value:.3f}, "
+        f"Overall, the dates lie {side} than the posteriors say (mean rank {sides.value:.3f}, "
         "0.5 if even)."
     )
 
@@ -110,24 +110,24 @@ def _left_out(console: Console, calibration: Calibration) -> None:
 def _sentences(calibration: Calibration) -> Iterator[str]:
     learned = calibration.learned
     if learned is None:
-        yield "Dated by the judgements alone: nothing was learned, so nothing was left out of it."
+        yield "The dates rest on the judgements alone: nothing was learned, so nothing left out."
     else:
         if learned.has_draws:
             shaky, count = int(calibration.dated.shaky.sum()), len(calibration.dated.shaky)
             yield (
-                "Each instrument is left out of what was learned by smoothed weights of the draws; "
-                f"for {shaky} of {count} the weights are shaky."
+                "Smoothed weights of the draws leave each instrument out of what was learned; for "
+                f"{shaky} of {count} the weights are unreliable."
             )
         if learned.latent is not None:
-            yield "Free-form shares are fitted anew without the instrument and its fold."
+            yield "Free-form shares are fitted again without the instrument and its fold."
             yield on_latent(learned.latent)
         if learned.correction is not None:
             yield (
-                f"{on_correction(learned.correction)} They are among those above, so that the "
-                "coverage flatters a little."
+                f"{on_correction(learned.correction)} They are among those above, so "
+                "the coverage looks slightly too good."
             )
         else:
-            yield "The levels carry no correction."
+            yield "The levels are not recalibrated."
     yield on_passed_over(calibration.dated.passed_over)
 
 
@@ -137,27 +137,27 @@ def on_passed_over(passed: Omissions) -> str:
     Examples
     --------
     >>> on_passed_over(Omissions(53, 41, 0))
-    'Passed over: 53 whose date is doubted, 41 whose date is wider than a year.'
+    'Not used: 53 with a date that is not fully trusted, 41 with a date wider than a year.'
     """
     why = {
-        "whose date is doubted": passed.doubted,
-        "whose date is wider than a year": passed.wide,
-        "on which no month allows what was seen": passed.impossible,
-        "whose date is not stated": passed.undated,
+        "with a date that is not fully trusted": passed.doubted,
+        "with a date wider than a year": passed.wide,
+        "with observations that no month allows": passed.impossible,
+        "without a date": passed.undated,
     }
     counts = [f"{count} {reason}" for reason, count in why.items() if count]
-    return f"Passed over: {', '.join(counts)}." if counts else "None was passed over."
+    return f"Not used: {', '.join(counts)}." if counts else "All were used."
 
 
 def _worst(console: Console, calibration: Calibration) -> None:
-    title(console, "Dated worst")
+    title(console, "Largest errors")
     rows = table(
         ("instrument", "left"),
         ("line", "right"),
         ("stated", "left"),
         ("median", "left"),
         ("level", "right"),
-        ("what speaks most against the stated date", "left"),
+        ("strongest evidence against the stated date", "left"),
     )
     for misled in calibration.worst:
         rows.add_row(
@@ -166,13 +166,13 @@ def _worst(console: Console, calibration: Calibration) -> None:
             misled.reference.stated,
             month_label(calibration.corpus.maker.period.first + misled.median),
             _level(misled.level),
-            "; ".join(misled.evidence) or "nothing by itself",
+            "; ".join(misled.evidence) or "nothing on its own",
         )
     indent(console, rows)
     say(
         console,
-        "Those whose stated date was given the least probability, least first; level: per cent of "
-        "the smallest set of months that holds it.",
+        "The instruments whose stated date received the least probability, lowest first. Level: "
+        "the size, in per cent, of the smallest set of months that holds the date.",
     )
 
 
@@ -186,8 +186,8 @@ def _foot(console: Console, calibration: Calibration) -> None:
     console.print()
     say(
         console,
-        f"{maker.product.capitalize()} of {maker.maker}{invented}. Made from maker file "
-        f"{maker.origin.file} ({maker.origin.fingerprint[:12]}) and corpus {corpus.file} "
+        f"{maker.maker}, {maker.product}{invented}. Maker file: {maker.origin.file} "
+        f"({maker.origin.fingerprint[:12]}). Reference corpus: {corpus.file} "
         f"({corpus.fingerprint[:12]}), {len(corpus.references)} instruments.",
     )
 
@@ -196,8 +196,8 @@ def on_corrected(levels: LevelCorrection, file: str, width: int = WIDTH) -> str:
     """Say what a correction changes."""
     stated = share(levels.correction.at(0.9))
     words = (
-        f"Wrote {file}. What uncorrected sets state as 90 % is stated as {stated} there, as they "
-        f"held of {levels.correction.instruments} instruments; the median 90 % set goes from "
+        f"Wrote {file}. There a 90 % set is restated as {stated}, the share that such sets held of "
+        f"{levels.correction.instruments} instruments. The median 90 % set goes from "
         f"{levels.before:g} to {levels.after:g} months. Use it with "
         f"dating estimate --learned {file}."
     )

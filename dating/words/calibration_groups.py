@@ -11,9 +11,10 @@ from dating.calibration.verdict import Calibration
 from dating.words.plain import indent, say, table, title
 
 _NOTE = (
-    "Error: half of the medians lie no more than so many months from the date. 50 % to 90 %: per "
-    "cent of dates in such sets; - is fewer, + more than chance allows. Width: mean months in the "
-    "90 % set. Beside the error and the 90 % sets stands what chance alone leaves in 95 % of cases."
+    "Error: half of the medians lie within this many months of the date. 50 % to 90 %: percentage "
+    "of dates in sets of that level; - means fewer than chance allows, + more. Width: mean months "
+    "in the 90 % set. The chance columns give the range that chance alone produces in 95 % of "
+    "cases."
 )
 
 
@@ -47,8 +48,8 @@ def on_figures_beyond(groups: ReferenceGroups) -> str:
     figures = list(_figures(groups))
     off = sum(not figure.right for figure in figures)
     return (
-        f"Of {len(figures)} figures of groups {off} {'lies' if off == 1 else 'lie'} outside what "
-        f"chance allows; where all is well, about {0.05 * len(figures):.0f} would."
+        f"Of these {len(figures)} figures, {off} {'lies' if off == 1 else 'lie'} outside what "
+        f"chance allows; about {0.05 * len(figures):.0f} would do so by chance alone."
     )
 
 

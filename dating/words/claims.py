@@ -21,7 +21,8 @@ from dating.claims.statements import (
 from dating.claims.strength import DrawChance, decimals_of, factor_words, probability_words
 from dating.claims.weighing import ClaimResult, Points
 from dating.learning.layout import VARIANTS
-from dating.months import Period, month_label
+from dating.months import Period, month_words
+from dating.statements import plain_name
 from dating.validation import Strict
 from dating.words.phrases import percent
 
@@ -41,7 +42,7 @@ def clause(saying: Assertion) -> str:
         case Use() as use:
             which = "first" if saying.kind == "first_use" else "last"
             form = _form(use.feature, (use.state,))
-            return f"{form}{_of(use.variant)} was {which} used {_bound(use)}"
+            return f"the {which} use of {form}{_of(use.variant)} was {_bound(use)}"
         case Built() | Original() | Apart() | Older():
             return _clause_of_instruments(content)
         case _:
@@ -51,11 +52,11 @@ def clause(saying: Assertion) -> str:
 def _clause_of_instruments(content: Built | Original | Apart | Older) -> str:
     match content:
         case Built(instrument=name, within=within):
-            return f"{name} was built in {_stretch(within)}"
+            return f"{name} was built {_during(within)}"
         case Original(instrument=name, components="all"):
-            return f"{name} has all the components it was built with"
+            return f"{name} still has all its original components"
         case Original(instrument=name, components=components):
-            return f"{name} has the {_listed(components)} it was built with"
+            return f"{name} still has its original {_listed([plain_name(c) for c in components])}"
         case Apart(instruments=pair, at_most=most):
             return f"{pair[0]} and {pair[1]} were built at most {_months(most)} apart"
         case Older(instruments=pair):
@@ -86,26 +87,29 @@ def verdict(result: ClaimResult) -> str:
     """Say in one sentence how probable a claim is and what the evidence was worth."""
     words = f"{probability_words(result.posterior.value)} ({chance_words(result.posterior)})"
     if result.factor is None:
-        return f"{words.capitalize()}, by the judgements alone; no evidence was weighed."
+        return f"{words.capitalize()}, on the judgements alone; no evidence was weighed."
     if not result.factor.has_value:
         before = chance_words(result.prior)
-        return f"{words.capitalize()}, as before the evidence ({before}); its worth is not told."
+        return (
+            f"{words.capitalize()}, as before the evidence ({before}); the draws do not show what "
+            "the evidence is worth."
+        )
     bound = f"{result.factor.bound} " if result.factor.bound else ""
     error = "" if result.factor.bound else f" ± {percent(10**result.factor.error - 1)}"
     factor = f"{bound}{decimals_of(result.factor.value)}{error}"
     before = chance_words(result.prior)
     return (
-        f"{words.capitalize()}; before the evidence {before}. Bayes factor {factor}: "
+        f"{words.capitalize()}; {before} before the evidence. Bayes factor {factor}: "
         f"{factor_words(result.factor.value)}."
     )
 
 
 def unweighed(result: ClaimResult) -> str:
-    """Name what was seen and says nothing yet, and why."""
+    """Name what was seen but carries no weight yet, and why."""
     if not result.silent:
         return ""
     named = _listed(result.silent)
-    return f"{named}. Shares of free-form features must be learned first (dating learn)."
+    return f"{named}. First learn the shares of free-form features, with dating learn."
 
 
 def chance_words(chance: DrawChance) -> str:
@@ -120,7 +124,7 @@ def rewording(result: ClaimResult, first: int) -> str:
     ranges = ranges_of(result, first)
     better = f" {' '.join(ranges)}" if ranges else ""
     if word == UNSETTLED:
-        return f"It cannot be settled whether {claim.replace(', and that ', ', and ')}.{better}"
+        return f"It is uncertain whether {claim.replace(', and that ', ', and ')}.{better}"
     if result.posterior.value > 0.5:
         precise = better if word == "likely" else ""
         return f"It is {word} ({chance_words(result.posterior)}) that {claim}.{precise}"
@@ -138,19 +142,18 @@ def _range(saying: Assertion, points: Points, first: int) -> str:
     low, _, high = points
     match saying.content:
         case Built(instrument=name):
-            ends = f"{month_label(first + int(low))} and {month_label(first + int(high))}"
+            ends = f"{month_words(first + int(low))} and {month_words(first + int(high))}"
             return f"{name} was built between {ends} (probability 90 %)."
         case Use():
             which = "first" if saying.kind == "first_use" else "last"
             ends = " and ".join(_month(first + point) for point in (low, high))
-            return f"The {which} use lay between {ends} (probability 90 %)."
+            return f"The {which} use was between {ends} (probability 90 %)."
         case ChangedFirst(earlier=earlier, later=later):
-            sides = [f"{abs(m):.0f} {'after' if m >= 0 else 'before'}" for m in (low, high)]
-            ends = " and ".join(sides)
-            return (
-                f"In months, {_incoming(later)} came in between {ends} {_incoming(earlier)} "
-                "(probability 90 %)."
-            )
+            sides = [
+                f"{_months(abs(round(m)))} {'after' if m >= 0 else 'before'}" for m in (low, high)
+            ]
+            said = f"{_incoming(later)} came in between {' and '.join(sides)} {_incoming(earlier)}"
+            return f"{said[:1].upper()}{said[1:]} (probability 90 %)."
         case Overlap():
             return f"The changeover took {low:.0f} to {high:.0f} months (probability 90 %)."
         case Share():
@@ -162,19 +165,19 @@ def _range(saying: Assertion, points: Points, first: int) -> str:
 def _month(at: float) -> str:
     if abs(at) == float("inf"):
         return "never" if at > 0 else "the start"
-    return month_label(floor(at))
+    return month_words(floor(at))
 
 
 def _bound(use: Use) -> str:
     if use.not_before is not None:
-        return f"not before {_stretch(use.not_before)}"
+        return f"in {_ends(use.not_before)[0]} or later"
     if use.not_after is not None:
-        return f"not after {_stretch(use.not_after)}"
-    return f"in {_stretch(use.within)}" if use.within is not None else ""
+        return f"in {_ends(use.not_after)[1]} or earlier"
+    return _during(use.within) if use.within is not None else ""
 
 
 def _share(share: Share) -> str:
-    within = f"made in {_stretch(share.during)}{_of(share.variant)} "
+    within = f"made {_during(share.during)}{_of(share.variant)} "
     forms = f"had {_forms(share.states)}"
     match share.was:
         case None:
@@ -182,7 +185,7 @@ def _share(share: Share) -> str:
         case "none" if share.tolerance:
             return f"no more than {percent(share.tolerance)} of the instruments {within}{forms}"
         case "none":
-            return f"not one instrument {within}{forms}"
+            return f"no instrument {within}{forms}"
         case _ if share.tolerance:
             but = percent(1 - share.tolerance)
             return f"at least {but} of the instruments {within}{forms}"
@@ -195,8 +198,8 @@ def _number_made(claim: NumberMade) -> str:
     number = f"between {low:,.0f} and {high:,.0f}"
     if claim.about is not None:
         number = f"about {claim.about:,.0f} (meaning {number})"
-    during = f" in {_stretch(claim.during)}" if claim.during is not None else ""
-    verb = "survive of those made" if claim.survival is not None else "were made"
+    during = f" {_during(claim.during)}" if claim.during is not None else ""
+    verb = "survive from those made" if claim.survival is not None else "were made"
     return f"{number} instruments{_of(claim.variant)} {verb}{during} with {_forms(claim.states)}"
 
 
@@ -210,7 +213,7 @@ def _forms(states: Mapping[str, Sequence[str]]) -> str:
 
 def _form(feature: str, states: Sequence[str]) -> str:
     named = " or ".join(states)
-    return f"grade {named}" if feature == VARIANTS else f"{feature} {named}"
+    return f"the {named} {'grade' if feature == VARIANTS else plain_name(feature)}"
 
 
 def _of(variant: str | None) -> str:
@@ -225,9 +228,13 @@ def _listed(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def _stretch(period: Period) -> str:
-    """Write a stretch as months, or as years where it is made of whole ones."""
-    first, last = month_label(period.first), month_label(period.last)
-    if first.endswith("-01") and last.endswith("-12"):
-        first, last = first[:-3], last[:-3]
-    return first if first == last else f"{first} to {last}"
+def _during(period: Period) -> str:
+    """Say when something happened, in months, or in years where it is made of whole ones."""
+    first, last = _ends(period)
+    return f"in {first}" if first == last else f"between {first} and {last}"
+
+
+def _ends(period: Period) -> tuple[str, str]:
+    if period.first % 12 == 0 and period.last % 12 == 11:
+        return str(period.first // 12), str(period.last // 12)
+    return month_words(period.first), month_words(period.last)

@@ -26,8 +26,8 @@ from dating.words.plain import WIDTH, in_plain_text, say
 from dating.words.soundness import on_soundness, soundness_record
 
 SCALES = (
-    f"Words for probabilities: {PROBABILITY_SCALE}. Words for Bayes factors: {FACTOR_SCALE}. On a "
-    "boundary the stronger word holds. After ± stands the standard error that the draws leave."
+    f"Words for probabilities: {PROBABILITY_SCALE}. Words for Bayes factors: {FACTOR_SCALE}. A "
+    "value on a boundary takes the stronger word. After ±: the standard error left by the draws."
 )
 
 
@@ -54,14 +54,14 @@ def _claim(console: Console, result: ClaimResult, first: int) -> None:
     place = f" ({claim.place})" if claim.place else ""
     say(console, f"{claim.claim}{place}: {verdict(result)}", 0)
     if claim.sentence:
-        say(console, f"Written: {claim.sentence}")
+        say(console, f"Sentence: {claim.sentence}")
     for saying in claim.sayings():
         say(console, f"Claimed: {clause(saying)}.")
     printed = rewording(result, first)
-    say(console, f"May be printed: {printed}")
+    say(console, f"Suggested wording: {printed}")
     for known in ranges_of(result, first):
         if known not in printed:
-            say(console, f"Known of it: {known}")
+            say(console, f"Range: {known}")
     for side in ("against", "for"):
         named = [
             f"{e.name} (line {e.line}): {e.words}" if e.line else e.words
@@ -69,11 +69,11 @@ def _claim(console: Console, result: ClaimResult, first: int) -> None:
             if e.side == side
         ]
         if named:
-            say(console, f"Speaks {side} it: {'; '.join(named)}.")
+            say(console, f"Evidence {side} it: {'; '.join(named)}.")
     if silent := unweighed(result):
         say(console, f"Not weighed: {silent}")
     for look in result.looks:
-        say(console, f"Would move it: {look.what} ({look.bits:.2f} bits).")
+        say(console, f"Evidence that would help: {look.what} ({look.bits:.2f} bits).")
     console.print()
 
 

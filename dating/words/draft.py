@@ -30,11 +30,14 @@ def after_drafting(corpus: Corpus, width: int = WIDTH) -> str:
     fine = [name for name, (_, feature) in features.items() if len(feature.states) > MANY * count]
     if fine:
         lines.append(
-            f"More than one state for every four instruments: {', '.join(fine)}. Cut their values "
-            "into classes and draft again, or state dates as marks and numbers as measurements."
+            f"More than one state for every four instruments: {', '.join(fine)}. Group their "
+            "values into classes and draft again, or enter dates as marks and numbers as "
+            "measurements."
         )
     lines += [*_on_spelling(maker), *_on_blanks(maker)]
-    lines.append("Until something is learned, every date from it says that it is a draft's. Next:")
+    lines.append(
+        "Until something is learned, every date from this file says that it rests on a draft. Next:"
+    )
     text = "\n".join(
         textwrap.fill(escaped(line), width, break_long_words=False, break_on_hyphens=False)
         for line in lines
@@ -56,9 +59,9 @@ def _on_margin(maker: Maker) -> str:
     """Say that the period is longer than the dates of the table."""
     first, last = maker.output[0].during, maker.output[-1].during
     return (
-        f"The period is longer than the dates of the table, as other instruments may be earlier or "
-        f"later: by {len(first)} months before them and {len(last)} after them, in which one "
-        "instrument each is taken to have been made."
+        f"The period begins {len(first)} months before the dates in the table and ends {len(last)} "
+        "months after them, as other instruments may be earlier or later. One instrument is "
+        "assumed made before those dates, and one after."
     )
 
 
@@ -73,8 +76,8 @@ def _on_spelling(maker: Maker) -> list[str]:
     if not alike:
         return []
     return [
-        f"Spelt in more than one way, and taken for different states: {', '.join(alike)}. Spell "
-        "each in one way and draft again."
+        f"Spelt in more than one way, and so treated as different states: {', '.join(alike)}. Use "
+        "one spelling for each and draft again."
     ]
 
 
@@ -89,6 +92,6 @@ def _on_blanks(maker: Maker) -> list[str]:
     if not blank:
         return []
     return [
-        f"Taken for states, and hardly meant so: {', '.join(blank)}. Leave a cell blank where "
+        f"Treated as states, probably by mistake: {', '.join(blank)}. Leave a cell blank where "
         "nothing was examined, and draft again."
     ]

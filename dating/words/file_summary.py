@@ -21,7 +21,7 @@ from dating.kinds import kind_of
 from dating.learning.corpus import UNDATED, Corpus, Reference, read_corpus
 from dating.learning.files import SET_ASIDE, attributes_of, read_draws, set_aside_words
 from dating.maker import Component, Course, Feature, Maker, Measurement, Regime
-from dating.months import month_label
+from dating.months import month_label, month_words
 from dating.reading import InputError, KeyPath, Problem, key_text
 from dating.statements import Judged, Opinion
 from dating.words.claims import together
@@ -32,9 +32,14 @@ from dating.words.soundness import on_soundness
 
 type File = str | os.PathLike[str]
 
-_HOW_KNOWN = ("known to the month", "to several months", "with an open end")
+_HOW_KNOWN = ("to the month", "to several months", "with an open end")
 _NUMBER_KEYS = {"earliest", "likely", "latest"}
 _NO_SOURCE_WANTED = {"weight", "coverage", "sources", "invented", "period"}
+
+
+def summary_title(file: str, kind: str) -> str:
+    """Name a file that has been read, and say that nothing in it is at fault."""
+    return f"{kind} {file}: no mistakes found"
 
 
 def understood(file: str | os.PathLike[str], width: int = WIDTH) -> str:
@@ -45,14 +50,14 @@ def understood(file: str | os.PathLike[str], width: int = WIDTH) -> str:
     Examples
     --------
     >>> understood("demo_data/examinations/M-001.yaml").splitlines()[0]
-    'demo_data/examinations/M-001.yaml: an examination, understood'
+    'Examination demo_data/examinations/M-001.yaml: no mistakes found'
     """
     kind = kind_of(file)
     if kind not in _READERS:
-        message = "a file of another kind is wanted here"
+        message = "this kind of file cannot be used here"
         raise InputError([Problem(os.fspath(file), None, "", message, found=kind)])
     name, reader = _READERS[kind]
-    return hanging([f"{file}: {name}, understood", *reader(file)], width)
+    return hanging([summary_title(os.fspath(file), name), *reader(file)], width)
 
 
 def _claims_file(file: File) -> Iterator[str]:
@@ -78,7 +83,9 @@ def _claims(manuscript: Manuscript) -> Iterator[str]:
 def _maker(maker: Maker) -> Iterator[str]:
     invented = " (invented)" if maker.invented else ""
     yield f"  {maker.maker}, {maker.product}{invented}"
-    yield f"  period {maker.period}, {len(maker.period)} months"
+    period = maker.period
+    ends = f"{month_words(period.first)} to {month_words(period.last)}"
+    yield f"  period {ends}, {len(period)} months"
     for output in maker.output:
         yield f"  made {output.during}: {_judged(output.made)}"
     for name, event in maker.events.items():
@@ -89,7 +96,7 @@ def _maker(maker: Maker) -> Iterator[str]:
         yield from _component(name, component)
     yield from _unsourced(maker)
     if maker.learns_output:
-        yield "  output: left to be learned; till then every month counts as equally productive"
+        yield "  output: left to be learned; until then every month counts as equally productive"
     elif not maker.output:
         yield "  no output is stated: every month of the period counts as equally productive"
 
@@ -103,7 +110,7 @@ def _component(name: str, component: Component) -> Iterator[str]:
                 yield f"      for {variant}: {_course(courses[feature])}"
     for mark, form in component.marks.items():
         kind = "source-date code" if form.format == "source-date" else "date"
-        yield f"    {mark}: {kind}, build follows by {_judged(form.lag)} months"
+        yield f"    {mark}: {kind}, built {_judged(form.lag)} months after it"
     for measure, number in component.measurements.items():
         yield f"    {measure}: {_measurement(number)}"
 
@@ -212,7 +219,7 @@ def _bare(data: object, path: KeyPath, sourced: bool) -> Iterator[KeyPath]:
 
 def _examination(examination: Examination, maker: Maker) -> Iterator[str]:
     invented = " (invented)" if examination.invented else ""
-    yield f"  {examination.instrument}, against {maker.origin.file}{invented}"
+    yield f"  {examination.instrument}, checked against {maker.origin.file}{invented}"
     for name, sight in examination.seen.items():
         if sight is not None:
             yield f"  {name}: {sight.words()}"
@@ -260,11 +267,11 @@ def recorded(examinations: Sequence[Examination], maker: Maker) -> Iterator[str]
 def _corpus(corpus: Corpus) -> Iterator[str]:
     maker, references = corpus.maker, corpus.references
     invented = " (invented)" if maker.invented else ""
-    yield f"  {len(references)} instruments, against {maker.origin.file}{invented}"
+    yield f"  {len(references)} instruments, checked against {maker.origin.file}{invented}"
     kinds = Counter(_how_known(reference) for reference in references)
     kinds_in_order = [*_HOW_KNOWN, *([UNDATED] if corpus.undated else [])]
-    yield "  built " + "; ".join(f"{kind}: {kinds[kind]}" for kind in kinds_in_order)
-    yield f"  trusted less than fully: {sum(reference.trust < 1 for reference in references)}"
+    yield "  dated " + "; ".join(f"{kind}: {kinds[kind]}" for kind in kinds_in_order)
+    yield f"  with a trust below 1: {sum(reference.trust < 1 for reference in references)}"
     yield from recorded([reference.examination for reference in references], maker)
 
 
@@ -288,14 +295,14 @@ def _learned_file(file: File) -> Iterator[str]:
     beside = os.path.join(os.path.dirname(file), os.path.basename(named))
     maker_file = next((place for place in (named, beside) if os.path.isfile(place)), "")
     if not maker_file:
-        yield f"  its maker file {named} is not here, so that it could not be held against it"
+        yield f"  its maker file {named} is not here, so the two could not be compared"
         return
     if SET_ASIDE in attrs:
         yield "  " + set_aside_words(attrs)
         return
     learned = read_draws(file, read_maker(maker_file))
     since = ", which has changed since" if learned.edits else ""
-    yield f"  fits the maker file {maker_file}{since}"
+    yield f"  matches the maker file {maker_file}{since}"
     for sentence in on_soundness(learned):
         yield f"  {sentence}"
     if learned.latent is not None:
@@ -305,9 +312,9 @@ def _learned_file(file: File) -> Iterator[str]:
 
 
 _READERS: dict[str, tuple[str, Callable[[File], Iterator[str]]]] = {
-    "maker": ("a maker file", lambda file: _maker(read_maker(file))),
-    "examination": ("an examination", _examination_file),
-    "claims": ("a claims file", _claims_file),
-    "corpus": ("a reference corpus", lambda file: _corpus(read_corpus(file))),
-    "learned": ("what was learned", _learned_file),
+    "maker": ("Maker file", lambda file: _maker(read_maker(file))),
+    "examination": ("Examination", _examination_file),
+    "claims": ("Claims file", _claims_file),
+    "corpus": ("Reference corpus", lambda file: _corpus(read_corpus(file))),
+    "learned": ("Learned file", _learned_file),
 }

@@ -32,20 +32,20 @@ def before_learning(plan: Plan, draws: int | None, width: int = WIDTH) -> str:
     if plan.free_form:
         seconds = 5 + 0.02 * rows
         free_form = (
-            f"{len(plan.free_form)} free-form features: how many latent variants stand behind "
-            f"them, and how smooth their shares are, is chosen by dating instruments left out: "
-            f"some {seconds:.0f} to {3 * seconds:.0f} seconds on two cores.\n"
+            f"{len(plan.free_form)} free-form features: the number of latent variants and the "
+            f"smoothness of the shares are chosen by dating instruments left out; about "
+            f"{seconds:.0f} to {3 * seconds:.0f} seconds on two cores.\n"
         )
     if not plan.layout.is_open:
-        nothing = "nothing else is left open, so nothing is sampled"
+        nothing = "nothing else is uncertain, so nothing is sampled"
         text = f"{rows} instruments{_undated(plan)}; {nothing}.\n{free_form}"
         return hanging(text.splitlines(), width)
-    many = f"{draws} draws" if draws else "draws that go on until they are sound"
+    many = f"{draws} draws" if draws else "draws, until they are sound"
     text = (
-        f"{rows} instruments: {counted} of known month enter as counts, {plan.tally.rows} are "
-        f"summed over the months they may have come from{_undated(plan)}.\n"
+        f"{rows} instruments: {counted} with a known month are counted, {plan.tally.rows} are "
+        f"summed over their possible months{_undated(plan)}.\n"
         f"{plan.uncertain} uncertain dates and lengths in {len(plan.layout.ramps)} changeovers.\n"
-        f"Four chains of {many}: about {_time_words(plan.processor_seconds(draws))} of one core.\n"
+        f"Four chains of {many}: about {_time_words(plan.processor_seconds(draws))} on one core.\n"
         f"{free_form}"
     )
     return hanging(text.splitlines(), width)
@@ -83,8 +83,8 @@ def after_learning(outcome: Outcome, width: int = WIDTH) -> str:
         if not wide:
             lines += [f"  judged {judged}", f"  learned {learned}"]
             lines += [f"  shared {area}, on {on}"]
-    lines += ["shared: area that the densities of the first use, judged and learned, share"]
-    lines += ["on: what date/width rest on: D data, J judgement, B both, N neither, - certain", ""]
+    lines += ["shared: area common to the judged and learned densities of the first use"]
+    lines += ["on: basis of the date/width: D data, J judgement, B both, N neither, - certain", ""]
     lines += [at_odds(outcome.shifts), *on_assessors(outcome.assessors), *on_quantities(outcome)]
     lines += [on_contradictions(outcome.contradictions)]
     lines += [f"  {_contradiction(each)}" for each in outcome.contradictions[:_SHOWN]]
@@ -101,8 +101,8 @@ def on_free_form(learned: Learned) -> list[str]:
         return [on_latent(learned.latent), on_correction(learned.correction)]
     return [
         on_latent(learned.latent),
-        "Levels are not corrected, since other features bear on the date as well; dating calibrate "
-        "--correct does that for all of them together.",
+        "Levels are not recalibrated, since other features bear on the date as well; dating "
+        "calibrate --correct recalibrates them all together.",
     ]
 
 
@@ -129,14 +129,16 @@ def on_assessors(assessors: tuple[Assessor, ...]) -> list[str]:
         each = [f"{a.name} {score:.2g} from {a.settled} settled" for score, a in scored]
         sentences.append(f"Calibration of the assessors, best first: {', '.join(each)}.")
     elif assessors:
-        sentences.append("No judgement is settled by the corpus, so no assessor can be scored.")
+        sentences.append("The corpus settles no judgement, so no assessor can be scored.")
     moved = [
         f"{a.name} {a.weight_before:.2f} to {a.weight_after:.2f}"
         for a in assessors
         if a.weight_before is not None and a.weight_after is not None
     ]
     if moved:
-        sentences.append(f"Where several judged the same, their weights go: {', '.join(moved)}.")
+        sentences.append(
+            f"New weights where several assessors judged the same number: {', '.join(moved)}."
+        )
     return sentences
 
 

@@ -28,12 +28,12 @@ def on_correction(correction: Correction) -> str:
     --------
     >>> import numpy as np
     >>> on_correction(Correction(np.linspace(0, 1, 501), 320))
-    'Levels are corrected by 320 instruments dated with themselves left out: uncorrected 90 % sets \
-held 90 %.'
+    'Levels were recalibrated on 320 dated instruments left out of learning: before that, 90 % \
+sets held 90 % of the dates.'
     """
     return (
-        f"Levels are corrected by {correction.instruments} instruments dated with themselves left "
-        f"out: uncorrected 90 % sets held {percent(correction.at(0.9))}."
+        f"Levels were recalibrated on {correction.instruments} dated instruments left out of "
+        f"learning: before that, 90 % sets held {percent(correction.at(0.9))} of the dates."
     )
 
 
@@ -46,9 +46,8 @@ def on_latent(latent: Latent) -> str:
         return f"The corpus supports no latent variants behind the {count} {features}."
     among = f"{numbers[0]} to {numbers[-1]}" if len(numbers) > 1 else f"{numbers[0]}"
     return (
-        f"{among} latent variants stand behind the {count} {features}: they date "
-        f"instruments left out better by {latent.gain:.2f} in mean log score (standard error "
-        f"{latent.error:.2f})."
+        f"{among} latent variants explain the {count} {features}: with them, instruments "
+        f"left out gain {latent.gain:.2f} in mean log score (standard error {latent.error:.2f})."
     )
 
 
@@ -57,8 +56,9 @@ def on_error(estimate: Estimate) -> str:
     latent = estimate.learned.latent if estimate.learned is not None else None
     draws = f"{latent.fits} fits of the free-form shares" if latent is not None else "draws"
     return (
-        f"The {draws} leave a standard error of up to {estimate.errors.max():.4f} on a month's "
-        f"probability, above the {TOLERATED_ERROR:g} aimed at: take the last digits lightly."
+        f"Not converged: the {draws} leave a standard error of up to "
+        f"{estimate.errors.max():.4f} in the probability of a month, above the target of "
+        f"{TOLERATED_ERROR:g}. Do not rely on the last digits."
     )
 
 

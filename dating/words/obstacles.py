@@ -28,7 +28,7 @@ def on_obstacles(obstacles: Sequence[Obstacle], first: int) -> list[str]:
     >>> gap = Gap(12, 30)
     >>> stuck = Obstacle("ends, regime 2, first use", 1.02, 210, "ends, regime 2", (gap,))
     >>> on_obstacles([stuck], 1930 * 12)[0]
-    'Stuck is ends, regime 2, first use (R-hat 1.020, effective sample size 210): no dated \
+    'Not converged: ends, regime 2, first use (R-hat 1.020, effective sample size 210): no dated \
 instrument from January 1931 to July 1932 shows either form.'
     """
     return [_sentence(obstacle, first) for obstacle in obstacles]
@@ -39,23 +39,24 @@ def _sentence(obstacle: Obstacle, first: int) -> str:
     where = f", of {of}," if of and not obstacle.name.startswith(of) else ""
     known = f"(R-hat {obstacle.rhat:.3f}, effective sample size {obstacle.ess:.0f})"
     why = "; ".join(_words(reason, first) for reason in obstacle.reasons)
-    why = why or "nothing in the files stands out, so more draws may do"
-    return f"Stuck is {obstacle.name}{where} {known}: {why}."
+    why = why or "nothing in the files stands out, so more draws may be enough"
+    return f"Not converged: {obstacle.name}{where} {known}: {why}."
 
 
 def _words(reason: Reason, first: int) -> str:
     match reason:
         case TwoPlaces(low, high):
             months = (month_words(first + at) for at in (low, high))
-            return f"the draws of the first use lie around two months, {' and '.join(months)}"
+            return f"the draws of the first use cluster around two months, {' and '.join(months)}"
         case Gap(low, high):
             months = (month_words(first + at) for at in (low, high))
             return f"no dated instrument from {' to '.join(months)} shows either form"
         case Wall(name, line, built, end):
             return (
                 f"the {end} of its linear ramp reaches {name} (line {line} of the corpus, built "
-                f"{built}, trust 1) in some draws and in others takes it for an error, with hardly "
-                "a slip to explain it: a trust below 1, a slip, or shape: logistic would ease that"
+                f"{built}, trust 1) in some draws, and others treat that instrument as an error, "
+                "with too small a slip to explain it: a trust below 1, a larger slip, or shape: "
+                "logistic would help"
             )
         case Against(feature, name, line, built, observation):
             return (

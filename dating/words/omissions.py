@@ -50,6 +50,6 @@ def corpus_words(corpus: Corpus) -> list[str]:
         more = f" and {len(lines) - _SHOWN} more" if len(lines) > _SHOWN else ""
         rows = "row is" if len(lines) == 1 else "rows are"
         sentences.append(
-            f"{len(lines)} {rows} left out, as no date can be read there: line {shown}{more}."
+            f"{len(lines)} {rows} left out for want of a readable date: line {shown}{more}."
         )
     return sentences

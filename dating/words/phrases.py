@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import inf
 from pathlib import PurePath
 
+from dating.estimates import Estimate
+from dating.evidence import Piece
+from dating.months import month_words
 from dating.reading import Problem
+from dating.statements import plain_name
 from dating.summaries import MonthSet
 
 OPINION = (
@@ -29,7 +34,20 @@ def percent(chance: float) -> str:
     return f"{chance:.0%}".replace("%", " %")
 
 
-def short_set(months: MonthSet) -> str:
+def set_words(months: MonthSet) -> str:
+    """Write a set of months for people, joined by "or".
+
+    Examples
+    --------
+    >>> from dating.summaries import Stretch
+    >>> set_words(MonthSet(0.9, (Stretch(23172, 23175, 0.6), Stretch(23177, 23177, 0.3))))
+    'January 1931 to April 1931, or June 1931'
+    """
+    ends = (dict.fromkeys((each.first, each.last)) for each in months.stretches)
+    return ", or ".join(" to ".join(map(month_words, pair)) for pair in ends)
+
+
+def short_set(months: MonthSet, write: Callable[[MonthSet], str] = str) -> str:
     """Write a set of months in little room: its ends only when it falls into many stretches.
 
     Examples
@@ -39,10 +57,10 @@ def short_set(months: MonthSet) -> str:
     '1931-01 to 1931-04'
     """
     if len(months.stretches) <= 2:
-        return str(months)
+        return write(months)
     first, last = months.stretches[0].first, months.stretches[-1].last
     hull = MonthSet(months.level, (type(months.stretches[0])(first, last, months.mass),))
-    return f"{hull}, with gaps"
+    return f"{write(hull)}, with gaps"
 
 
 def bits(value: float) -> str:
@@ -64,20 +82,39 @@ def together(chances: dict[str, float]) -> str:
     Examples
     --------
     >>> together({"neck": 0.2, "body": 0.97})
-    'The neck is probably not original to this instrument (20 %).'
+    'The neck probably did not belong to this instrument originally (chance of being \
+original: 20 %).'
     """
     doubtful = {name: chance for name, chance in chances.items() if chance < 0.75}
     if not doubtful:
-        return "Nothing seen speaks against the parts belonging together."
+        return "Nothing seen suggests that any part came from another instrument."
     sentences = []
     for name, chance in sorted(doubtful.items(), key=lambda item: item[1]):
-        verdict = "is probably not" if chance < 0.5 else "may not be"
-        sentences.append(f"The {name} {verdict} original to this instrument ({percent(chance)}).")
+        verdict = "probably did not belong" if chance < 0.5 else "may not have belonged"
+        sentences.append(
+            f"The {plain_name(name)} {verdict} to this instrument originally "
+            f"(chance of being original: {percent(chance)})."
+        )
     return " ".join(sentences)
 
 
+def seen_words(piece: Piece, estimate: Estimate) -> str:
+    """Write what was seen in the words that the maker file has for its states."""
+    seen, maker = estimate.examination, estimate.maker
+    if piece.kind == "variant" and maker.variants is not None:
+        sight, states = seen.variant, maker.variants.states
+    elif piece.kind == "feature":
+        sight, states = seen.seen[piece.name], maker.features()[piece.name][1].states
+    else:
+        return piece.observation
+    if sight is None:
+        return piece.observation
+    words = " or ".join(states.get(name) or name for name in sight.named())
+    return words if sight.sure is None else f"{words} (sure {sight.sure:g})"
+
+
 def warning_words(problem: Problem) -> str:
-    """Write what is hardly meant, what was found and what would be expected.
+    """Write what looks like a mistake, what was found and what would be expected.
 
     Examples
     --------

@@ -42,9 +42,9 @@ def on_output(maker: Maker, learned: Learned) -> list[str]:
     share = np.sort(learned.output.mean(axis=0))[::-1]
     half, months = int((np.cumsum(share) < 0.5).sum()) + 1, len(maker.period)
     return [
-        f"Output: half of what was made falls into the {half} busiest of {months} months. The "
-        "corpus is taken as a fair sample of what was made; where more survives of some years, "
-        "they seem busier."
+        f"Output: half of all instruments were made in the {half} busiest of {months} months. This "
+        "treats the corpus as a fair sample of what was made; years from which more survives "
+        "look busier than they were."
     ]
 
 

@@ -12,7 +12,8 @@ from dating.calibration.level_correction import LevelCorrection
 from dating.calibration.pulls import Pull
 from dating.calibration.remedy import Remedy
 from dating.calibration.verdict import Calibration
-from dating.months import month_label
+from dating.months import month_label, month_words
+from dating.statements import plain_name
 from dating.words.levels import correction_record
 from dating.words.plain import command, say, title
 from dating.words.trust import share
@@ -20,8 +21,8 @@ from dating.words.trust import share
 _ALIKE = 0.005
 """Corrected levels that differ by less are the same in words."""
 _STRAYS = (
-    "Look first at the instruments dated worst: a wrong date in the corpus, or slips, replacements "
-    "and swaps that are stated too low, leave dates very far out."
+    "Look first at the largest errors: a wrong date in the corpus, or slips, replacements and "
+    "swaps that are stated too low, leave dates very far out."
 )
 _LOOK = {
     "feature": "its changeovers may be dated too {early}",
@@ -45,7 +46,7 @@ def write_remedy(
     if remedy.corrected is not None:
         say(console, _on_correction(calibration, remedy.corrected))
         if commands:
-            say(console, "This writes it:" if len(commands) == 1 else "These write it:")
+            say(console, "To write it:")
         for words in commands:
             command(console, words)
 
@@ -55,49 +56,46 @@ def _on_correction(calibration: Calibration, corrected: LevelCorrection) -> str:
     carried = calibration.learned.correction if calibration.learned is not None else None
     if carried is not None and abs(carried.at(0.9) - coverage) < _ALIKE:
         return (
-            "The levels carry the correction already that these instruments give; correcting them "
+            "The levels already have the correction that these instruments give; recalibrating "
             "again changes nothing. Learn from more instruments, or look at the groups below."
         )
     gained = f"{corrected.gain:+.3f}, standard error {corrected.error:.3f}"
     what = (
-        "A correction of levels: a stated 90 % "
-        + ("that is not corrected " if carried is not None else "")
-        + f"would then be {share(coverage)}, and the median 90 % set would go from "
+        "Recalibrating the levels: a stated 90 % "
+        + ("before any correction " if carried is not None else "")
+        + f"would become {share(coverage)}, and the median 90 % set would go from "
         f"{corrected.before:g} to {corrected.after:g} months."
     )
     gain = (
-        f"Instruments that it was not learned from would gain in mean log score ({gained})."
+        f"New instruments would gain in mean log score ({gained})."
         if corrected.helps
-        else "Whether instruments that it was not learned from would gain by it cannot be told: "
-        f"mean log score {gained}."
+        else f"It is not clear that new instruments would gain: mean log score {gained}."
     )
     if calibration.learned is None:
-        gain += " What was learned carries it, and learning may put some of it right by itself."
+        gain += " The correction is stored in a learned file, and learning may do part of the work."
     return f"{what} {gain}"
 
 
 def _on_pulls(calibration: Calibration, pulls: Sequence[Pull]) -> str:
-    start = "Correcting levels does not move dates that lie on one side."
+    start = "Recalibrating levels does not move dates that lie on one side."
     if not pulls:
         return (
-            f"{start} Nothing seen pulls by itself: several changeovers may be off together, or "
+            f"{start} No observation pulls on its own: several changeovers may be off together, or "
             "the output that the maker file states."
         )
     side = "earlier" if calibration.uniformity.sides.above else "later"
-    return (
-        f"{start} What pulls them most to the {side} side, with the months from which half of the "
-        "pull comes:"
-    )
+    pulls = f"The strongest pulls to the {side} side, each with the months that give half of it:"
+    return f"{start} {pulls}"
 
 
 def _on_pull(calibration: Calibration, pull: Pull) -> str:
     first, later = calibration.corpus.maker.period.first, calibration.uniformity.sides.above
-    ends = dict.fromkeys((month_label(first + pull.first), month_label(first + pull.last)))
+    ends = dict.fromkeys((month_words(first + pull.first), month_words(first + pull.last)))
     look = _LOOK[pull.kind].format(
         early="early" if later else "late", short="short" if later else "long"
     )
     return (
-        f"{pull.name}, {' to '.join(ends)}: {look}; without it the mean rank would be "
+        f"{plain_name(pull.name)}, {' to '.join(ends)}: {look}; without it the mean rank would be "
         f"{pull.mean_rank:.3f}."
     )
 

@@ -70,7 +70,7 @@ def _content(outcome: Outcome) -> dict[str, Any]:
     }
 
 
-_UNSAMPLED = "Nothing was left open that is sampled, so there are no draws to diagnose."
+_UNSAMPLED = "Nothing needed sampling, so there are no draws to diagnose."
 _HEALTHY = (
     "Sound draws have an R-hat of at most 1.01, an effective sample size of at least 400 in the "
     "middle and in the tails of every number, and no divergent transitions (Vehtari and others "
@@ -96,7 +96,7 @@ def _short(outcome: Outcome) -> list[str]:
     plan = outcome.plan
     undated = plan.corpus.undated
     dated = len(plan.corpus.references) - undated
-    counts = f"{dated} dated instruments, {plan.counted} of them of known month"
+    counts = f"{dated} dated instruments, {plan.counted} of them dated to the month"
     counts += f", and {undated} undated ones" if undated else ""
     if not outcome.shifts:
         return [
@@ -106,7 +106,7 @@ def _short(outcome: Outcome) -> list[str]:
             _OPINION,
         ]
     return [
-        f"{counts}, were held against {plan.uncertain} uncertain dates and lengths in "
+        f"{counts}, were compared with {plan.uncertain} uncertain dates and lengths in "
         f"{len(outcome.shifts)} changeovers.",
         f"The date rests on {_resting(outcome, 'first use')}; "
         f"the width rests on {_resting(outcome, 'overlap')}.",
@@ -138,45 +138,44 @@ def _stated(outcome: Outcome) -> list[dict[str, Any]]:
         {
             "title": "Shares of the forms",
             "what": "form",
-            "doubt": f"A stated share is taken with a standard deviation of {SHARE_DOUBT:g} of its "
+            "doubt": f"A stated share is given a standard deviation of {SHARE_DOUBT:g} of its "
             "logarithm, before all shares are made to sum to one.",
             "rows": list(share_rows(outcome)),
         },
         {
             "title": "Slips and replacements",
             "what": "chance",
-            "doubt": f"A stated chance is taken with a standard deviation of {CHANCE_DOUBT:g} on "
-            "the logit scale; below it stand the 5 % and 95 % points of that.",
+            "doubt": f"A stated chance is given a standard deviation of {CHANCE_DOUBT:g} on "
+            "the logit scale; the 5 % and 95 % points stand below it.",
             "rows": list(chance_rows(outcome, CHANCE_DOUBT)),
         },
         {
             "title": "Means of the measurements",
             "what": "month",
-            "doubt": f"A stated mean is taken with a standard deviation of {MEAN_DOUBT:g} spread "
-            "of production; below it stand the 5 % and 95 % points of that.",
+            "doubt": f"A stated mean is given a standard deviation of {MEAN_DOUBT:g} spread "
+            "of production; the 5 % and 95 % points stand below it.",
             "rows": list(mean_rows(outcome, MEAN_DOUBT)),
         },
         {
             "title": "Spreads of the measurements",
             "what": "number",
-            "doubt": "The logarithm of a stated spread of production is taken with a standard "
-            f"deviation of {SPREAD_DOUBT:g}; below it stand the 5 % and 95 % points of that.",
+            "doubt": "The logarithm of a stated spread of production is given a standard "
+            f"deviation of {SPREAD_DOUBT:g}; the 5 % and 95 % points stand below it.",
             "rows": list(spread_rows(outcome, SPREAD_DOUBT)),
         },
         {
             "title": "Lags of dated marks, in months",
             "what": "point",
-            "doubt": "How the lags of instruments differ is judged; the logarithm of their median "
-            f"is taken with a standard deviation of {LAG_DOUBT:g}, that of the ratio by which "
-            f"they lie farther apart with one of {RATIO_DOUBT:g}. A lag stated as one number "
-            "stands.",
+            "doubt": "The maker file judges how lags differ between instruments. The logarithm of "
+            f"their median is given a standard deviation of {LAG_DOUBT:g}, and that of the ratio "
+            f"of their spread one of {RATIO_DOUBT:g}. A lag stated as one number is not learned.",
             "rows": list(lag_rows(outcome)),
         },
         {
             "title": "Output by year",
             "what": "number",
-            "doubt": "Shares of what was made. Under stated is what they were if all months were "
-            "alike. The corpus is taken as a fair sample of what was made.",
+            "doubt": "Shares of what was made. The stated column shows them for equally busy "
+            "months. The corpus is treated as a fair sample of what was made.",
             "rows": list(output_rows(outcome)),
         },
     ]
@@ -187,7 +186,7 @@ def _origin(outcome: Outcome) -> list[tuple[str, str]]:
     undated = f", {corpus.undated} undated" if corpus.undated else ""
     sampled = [
         ("draws", f"{outcome.draws.sizes['chain']} chains of {attrs['draws']}, after tuning"),
-        ("acceptance aimed at", f"{attrs['accept']:g}"),
+        ("target acceptance", f"{attrs['accept']:g}"),
     ]
     return [
         ("maker", f"{maker.maker}{', invented' if maker.invented else ''}"),
@@ -208,20 +207,21 @@ def _cautions(outcome: Outcome) -> list[str]:
     layout = outcome.plan.layout
     certain, doubted = len(layout.numbers) - outcome.plan.uncertain, len(layout.doubted)
     cautions = [
-        "A stated output, swapped components, their donors, the shares of later replacements, "
-        "every slip or replacement stated as never or always, and lags of dated marks stated as "
-        "one number stay as the maker file states them; so does every date that it states as "
-        f"certain, and every lag or overlap of none ({certain} here).",
-        f"A lag or an overlap stated as one number ({doubted} here) is taken for a round one: its "
-        f"logarithm has a standard deviation of {SPAN_DOUBT:g} before the corpus is seen.",
-        "The dated instruments are taken as a fair sample of what was made in each month. "
-        "Instruments that were dated by a feature or a mark teach nothing about it: leave it out.",
-        "Features are independent given the month, the events they share and the variant; a swap "
-        "of a component is taken feature by feature.",
+        "These stay as the maker file states them: a stated output, swapped components, their "
+        "donors, the shares of later replacements, slips and replacements stated as never or "
+        "always, lags of dated marks stated as one number, dates stated as certain, and lags or "
+        f"overlaps of none ({certain} here).",
+        f"A lag or an overlap stated as one number ({doubted} here) is treated as a round number: "
+        f"its logarithm has a standard deviation of {SPAN_DOUBT:g} before the corpus is seen.",
+        "The dated instruments are treated as a fair sample of what was made in each month. "
+        "An instrument dated by a feature or a mark teaches nothing about that feature or mark: "
+        "leave its cell blank.",
+        "Features are independent given the month, the events they share and the variant; a "
+        "swapped component is treated feature by feature.",
         "No changeover is narrower than three quarters of a month: an overlap of d months counts "
         "as the square root of d² + 0.75². One recorded state in a thousand may be anything.",
-        "The result is refused once the maker file has changed. An estimate uses 512 of "
-        "its draws, or more, until its standard error is small enough.",
+        "The result is refused once the maker file has changed. An estimate uses 512 of its "
+        "draws, or more if needed to make its standard error small enough.",
     ]
     if outcome.plan.free_form:
         names = ", ".join(outcome.plan.free_form)

@@ -12,19 +12,19 @@ def after_restating(
 ) -> str:
     """Say how far judgements and dates are from what was learned, and what is lost."""
     name, gap = restatement.widest
-    lines = [f"{file}: a maker file that states what was learned."]
+    lines = [f"Wrote {file}, a maker file that states what was learned."]
     if name:
         lines.append(
-            f"No judgement in it differs from the learned distribution function by more than "
+            f"Its judgements differ from the learned distribution functions by at most "
             f"{gap:.2f} ({name})."
         )
     if agreement is not None:
         lines.append(
-            f"Dates from it and from the draws, for {len(agreement.distances)} instruments of the "
-            f"corpus taken as undated: total variation {agreement.median:.3f} at the median, "
-            f"{agreement.largest:.3f} at most."
+            f"Dates from it compared with dates from the draws, for {len(agreement.distances)} "
+            f"instruments of the corpus treated as undated: total variation "
+            f"{agreement.median:.3f} (median), {agreement.largest:.3f} (largest)."
         )
     lines.append(
-        "What is lost is how the learned numbers go together, such as a first use with its overlap."
+        "The file loses the links between the learned numbers, such as a first use and its overlap."
     )
     return hanging([*lines, *restatement.losses], width)

@@ -9,8 +9,8 @@ from dating.learning.learned import Learned
 from dating.maker import Maker
 
 DRAFT = (
-    "Not to be relied on: the maker file is a draft made from a table, and nothing was learned "
-    "from it yet. The date is how the instruments of that table are spread, and no more."
+    "Not to be relied on: the maker file is a draft made from a table, and nothing has been "
+    "learned from it yet. The date shows only how the dates in that table are spread."
 )
 
 

@@ -12,7 +12,9 @@ from rich.console import Console
 from dating.advice import Advice
 from dating.disagreement import SURPRISING
 from dating.estimates import Estimate
-from dating.months import month_label
+from dating.evidence import Neutral, Piece
+from dating.months import month_words
+from dating.statements import plain_name
 from dating.summaries import entropy_bits, highest_density, mass_by_year
 from dating.words.levels import on_correction, on_error, on_latent
 from dating.words.phrases import (
@@ -20,6 +22,8 @@ from dating.words.phrases import (
     bits,
     percent,
     place_words,
+    seen_words,
+    set_words,
     short_set,
     together,
     warning_words,
@@ -52,7 +56,7 @@ def _head(console: Console, estimate: Estimate) -> None:
     invented = " (invented)" if maker.invented or estimate.examination.invented else ""
     say(
         console,
-        f"{estimate.examination.instrument}, from the {maker.product} of {maker.maker}{invented}",
+        f"{estimate.examination.instrument}: {maker.maker}, {maker.product}{invented}",
     )
     for sentence in on_grounds(maker, estimate.learned):
         say(console, sentence)
@@ -62,14 +66,14 @@ def _built(console: Console, estimate: Estimate) -> None:
     title(console, "When it was built")
     rows = table(("", "right"), ("", "left"))
     for level in sorted({estimate.level, 0.5}, reverse=True):
-        rows.add_row(percent(level), str(estimate.highest_density(level)))
+        rows.add_row(percent(level), set_words(estimate.highest_density(level)))
     rows.add_row("EDTF", estimate.edtf(estimate.level))
     rows.add_row(
         "median",
-        f"{month_label(estimate.median)}; most probable month {month_label(estimate.mode)}",
+        f"{month_words(estimate.median)}; most probable month {month_words(estimate.mode)}",
     )
     before = entropy_bits(estimate.tables.output)
-    rows.add_row("doubt", f"{estimate.entropy:.1f} bits of {before:.1f} remain")
+    rows.add_row("uncertainty", f"{estimate.entropy:.1f} bits ({before:.1f} before looking)")
     indent(console, rows)
     console.print()
     indent(console, _year_bars(estimate, min(_BAR, console.width - 16)))
@@ -95,7 +99,7 @@ def _parts(console: Console, estimate: Estimate) -> None:
     rows = table(("", "left"), ("original", "right"), ("its own date (90 %)", "left"))
     for name, chance in estimate.originality.items():
         own = highest_density(estimate.own_month(name), estimate.period, 0.9)
-        rows.add_row(name, percent(chance), short_set(own))
+        rows.add_row(plain_name(name), percent(chance), short_set(own))
     rows.add_row("all of them", percent(estimate.all_original), "")
     indent(console, rows)
     if estimate.variant_chances:
@@ -105,7 +109,7 @@ def _parts(console: Console, estimate: Estimate) -> None:
         if finding.replaced is not None and finding.replaced >= 0.25:
             say(
                 console,
-                f"The {finding.piece.name} was replaced later with probability "
+                f"Later replacement of the {plain_name(finding.piece.name)}: probability "
                 f"{percent(finding.replaced)}.",
             )
 
@@ -113,7 +117,7 @@ def _parts(console: Console, estimate: Estimate) -> None:
 def _evidence(console: Console, estimate: Estimate) -> None:
     title(console, "What each observation says")
     if not estimate.findings:
-        say(console, "Nothing was examined that bears on the date: this is the maker's output.")
+        say(console, "Nothing examined bears on the date: it follows the maker's output alone.")
     else:
         level = percent(estimate.level)
         rows = table(
@@ -126,7 +130,7 @@ def _evidence(console: Console, estimate: Estimate) -> None:
         for finding in estimate.findings:
             piece = finding.piece
             rows.add_row(
-                f"{piece.name}: {piece.observation}",
+                f"{plain_name(piece.name)}: {seen_words(piece, estimate)}",
                 short_set(finding.alone),
                 short_set(finding.without),
                 f"{finding.shift:+d}" if finding.shift else "0",
@@ -135,21 +139,21 @@ def _evidence(console: Console, estimate: Estimate) -> None:
         indent(console, rows)
         say(
             console,
-            "shift: months by which it moves the median; bits: what it adds to the "
-            "odds of the reported set.",
+            "Shift: months by which the observation moves the median. Bits: what it adds to the "
+            "odds of the reported months.",
         )
     for neutral in estimate.neutral:
-        say(console, f"Recorded but not weighed: {neutral.name}, {neutral.observation}.")
+        say(console, f"Recorded but not weighed: {neutral_words(neutral)}.")
 
 
 def _clashes(console: Console, estimate: Estimate) -> None:
-    title(console, "What contradicts what")
+    title(console, "Contradictions")
     conflict = estimate.conflict
     sentences = [*clashing_parts(estimate), *clashing_pieces(estimate)]
     if not sentences:
         sentences.append(
-            f"Nothing surprises the rest (conflict {bits(conflict.bits)} bits; below zero the "
-            "observations support each other)."
+            f"The observations agree (conflict {bits(conflict.bits)} bits; below zero, they "
+            "support each other)."
         )
     for sentence in sentences:
         say(console, sentence)
@@ -163,7 +167,7 @@ def _warnings(console: Console, estimate: Estimate) -> None:
         say(console, f"{place_words(problem)}: {warning_words(problem)}.")
     more = len(estimate.warnings) - _MOST_WARNINGS
     if more > 0:
-        say(console, f"And {more} more, which dating check lists.")
+        say(console, f"And {more} more; dating check lists them.")
 
 
 def looks_told(estimate: Estimate) -> list[Advice]:
@@ -176,7 +180,7 @@ def clashing_parts(estimate: Estimate) -> Iterator[str]:
     for name, against in estimate.conflict.against_rest.items():
         if against >= SURPRISING:
             yield (
-                f"What was seen on the {name} and what was seen elsewhere are "
+                f"The evidence on the {plain_name(name)} and the evidence elsewhere are "
                 f"{_times(against)} less probable together than apart."
             )
 
@@ -186,22 +190,28 @@ def clashing_pieces(estimate: Estimate) -> Iterator[str]:
     paired = set()
     for clash in estimate.conflict.contradictions:
         paired |= {clash.piece.name, clash.other.name}
-        yield (
-            f"{clash.piece.name} ({clash.piece.observation}) and {clash.other.name} "
-            f"({clash.other.observation}) are {_times(clash.bits)} less probable together "
-            "than apart."
-        )
+        first, other = (_named(piece, estimate) for piece in (clash.piece, clash.other))
+        yield f"{first} and {other} are {_times(clash.bits)} less probable together than apart."
     for finding in estimate.findings:
         if finding.surprise >= SURPRISING and finding.piece.name not in paired:
             yield (
-                f"{finding.piece.name} ({finding.piece.observation}) is "
-                f"{_times(finding.surprise)} less probable beside the rest than alone."
+                f"The rest of the evidence makes {_named(finding.piece, estimate)} "
+                f"{_times(finding.surprise)} less probable than it is alone."
             )
+
+
+def _named(piece: Piece, estimate: Estimate) -> str:
+    return f"{plain_name(piece.name)} ({seen_words(piece, estimate)})"
+
+
+def neutral_words(neutral: Neutral) -> str:
+    """Name what was recorded and says nothing about the date."""
+    return f"{plain_name(neutral.name)}, {neutral.observation.removeprefix('other: ')}"
 
 
 def _times(bits_: float) -> str:
     if isinf(bits_):
-        return "without limit"
+        return "infinitely"
     return f"{2**bits_:,.3g} times" if bits_ < _MILLION else "more than a million times"
 
 
@@ -212,11 +222,11 @@ def _next(console: Console, estimate: Estimate) -> None:
     title(console, "What to look at next")
     looks = looks_told(estimate)
     if not looks:
-        say(console, "No look that is left would tell much about the date.")
+        say(console, "No further look would narrow the date much.")
         return
     rows = table(("bits", "right"), ("invasive", "left"), ("look", "left"))
     for advice in looks:
-        words = f"{advice.name}: {advice.ask}"
+        words = f"{plain_name(advice.name)}: {advice.ask}"
         words += f" {advice.how[:1].upper()}{advice.how[1:]}." if advice.how else ""
         words += f" Caution: {advice.caution}." if advice.caution else ""
         rows.add_row(f"{advice.bits:.2f}", advice.invasive, words)
@@ -229,11 +239,11 @@ def _foot(console: Console, estimate: Estimate) -> None:
     if not estimate.converged:
         say(console, on_error(estimate))
     file, print_ = estimate.maker.origin.file, estimate.maker.origin.fingerprint[:12]
-    known = f"maker file {file} ({print_}), " if print_ else ""
+    known = f"Maker file: {file} ({print_}). " if print_ else ""
     if estimate.learned is not None:
-        known += f"a corpus ({estimate.learned.corpus_fingerprint[:12]}) it was learned from, "
+        known += f"Reference corpus: {estimate.learned.corpus_fingerprint[:12]}. "
     say(
         console,
-        f"{OPINION} Made from {known}seed {tables.seed}, {tables.draws} draws, "
-        f"standard error at most {worst:.1g} on a month.",
+        f"{OPINION} {known}Seed {tables.seed}, {tables.draws} draws; standard error of at most "
+        f"{worst:.1g} in the probability of a month.",
     )

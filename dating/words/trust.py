@@ -63,8 +63,8 @@ def verdict_on(overall: ReferenceGroup, uniformity: Uniformity) -> Verdict:
     >>> coverage, error = Coverage(0.9, 0.9, 0.84, 0.95), MedianError(4.0, 3.0, 5.0)
     >>> group = ReferenceGroup("all", 100, (coverage,), error, 4.8, -2.6, 20.0)
     >>> verdict_on(group, uniformity_of(even, even)).sentence
-    'The stated probabilities may be trusted: of 100 instruments dated as if undated, 90.0 % lie \
-in their 90 % sets; sides, spread, tails and coverage are as chance allows.'
+    'The stated probabilities can be trusted: of 100 instruments dated as if undated, 90.0 % lie \
+in their 90 % sets; sides, spread, tails and coverage agree with chance.'
     """
     faults = faults_of(uniformity)
     if not faults:
@@ -74,25 +74,28 @@ in their 90 % sets; sides, spread, tails and coverage are as chance allows.'
         lie = each.replace(" in their", " lie in their", 1)
         return Verdict(
             "may be trusted",
-            f"The stated probabilities may be trusted: {_of(overall)} {lie}; sides, spread, tails "
-            "and coverage are as chance allows.",
+            f"The stated probabilities can be trusted: {_of(overall)} {lie}; sides, spread, tails "
+            "and coverage agree with chance.",
         )
     clauses = {
         "too sure": (
             _far(overall, uniformity),
-            "expect stated dates to be wrong more often than they say",
+            "expect stated dates to be wrong more often than stated",
         ),
         "heavy-tailed": (
             _outermost(uniformity),
-            "a date may lie far outside its set more often than stated",
+            "dates may lie far outside their sets more often than stated",
         ),
         "one-sided": (
             _sides(overall, uniformity),
             "trust how wide the sets are, but not where they lie",
         ),
-        "too cautious": (_far(overall, uniformity), "stated sets are wider than need be"),
+        "too cautious": (
+            _far(overall, uniformity),
+            "the stated sets are wider than needed",
+        ),
     }
-    text = "; moreover, ".join(clauses[fault][0] for fault in faults)
+    text = "; also, ".join(clauses[fault][0] for fault in faults)
     first = faults[0]
     end = clauses[first][1]
     if first == "one-sided" and len(faults) > 1:

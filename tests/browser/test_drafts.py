@@ -59,9 +59,9 @@ def test_a_new_examination_begins_empty_beside_what_was_begun_before(going):
     assert len(drafts(page)) == 2
     page.goto(NEW)
     assert page.locator("#drafts li").count() == 2
-    page.get_by_role("button", name="Drop B-2").click()
+    page.get_by_role("button", name="Discard B-2").click()
     assert drafts(page) == [name]
-    page.get_by_role("link", name="Go on with B-1").click()
+    page.get_by_role("link", name="Continue with B-1").click()
     expect(page.locator("#in-instrument")).to_have_value("B-1")
     expect(page).to_have_title("New examination · the bench")
     assert page.locator("[data-unsaved]").is_visible()
@@ -82,7 +82,9 @@ def test_a_server_that_goes_is_seen_and_so_is_its_coming_back(going):
     expect(page.locator("#saving")).to_contain_text("Saved in")
     going.stop()
     page.locator('input[value="=dovetail"]').check()
-    expect(page.locator("#gone")).to_contain_text("does not answer. What is shown is out of date")
+    expect(page.locator("#gone")).to_contain_text(
+        "does not answer. The results do not include your last change"
+    )
     assert page.locator("[data-unsaved]").is_visible()
     assert page.locator("#told").inner_text() == ""
     struck = "(e) => getComputedStyle(e).textDecorationLine"
@@ -98,7 +100,9 @@ def test_a_server_that_goes_is_seen_and_so_is_its_coming_back(going):
     going.stop()
     going.start(going.other)
     page.get_by_role("button", name="Save the examination").click()
-    expect(page.locator("#trouble-here")).to_contain_text("another folder is served here by now")
+    expect(page.locator("#trouble-here")).to_contain_text(
+        "a different folder is now being served here"
+    )
     page.goto(f"/examine?file={EXAMINATION}")
     assert page.locator("#in-by").input_value() == "assessor A"
     assert not page.locator("#unsaved").is_visible()

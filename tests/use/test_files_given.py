@@ -88,7 +88,7 @@ def test_a_file_given_to_the_wrong_command_is_refused_with_words(tmp_path, comma
         answer = refusal(dating(command, file, *OPTIONS.get(command, ()), cwd=tmp_path), file.name)
         assert len(answer.text) < 20_000
         if file in wrong and command != "draft":
-            assert "is wanted here" in answer.words
+            assert "is expected here" in answer.words
             assert len(answer.words) < 500
         assert not list(tmp_path.iterdir()), f"{command} {file.name} wrote something"
 

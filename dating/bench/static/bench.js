@@ -56,8 +56,8 @@ const server_lost = (form) => {
   const notice = document.getElementById("gone");
   const aged = Boolean(form?.dataset.live) && drawn.get(form) !== text_of(form);
   const words = ["The server does not answer."];
-  if (aged) words.push("What is shown is out of date: it is from before your last change.");
-  if (form?.dataset.draft) words.push("What you enter is not saved, but kept in this browser.");
+  if (aged) words.push("The results do not include your last change.");
+  if (form?.dataset.draft) words.push("Your changes are not saved, but are kept in this browser.");
   document.body.classList.toggle("aged", aged);
   if (notice.hidden || notice.textContent !== words.join(" ")) notice.textContent = words.join(" ");
   notice.hidden = false;
@@ -66,7 +66,7 @@ const server_lost = (form) => {
     lost = null;
     notice.hidden = true;
     document.body.classList.remove("aged");
-    tell("The server answers again.");
+    tell("The server is answering again.");
     for (const each of document.querySelectorAll("form[data-live]")) {
       if (drawn.get(each) !== text_of(each)) redraw(each);
     }
@@ -121,7 +121,7 @@ const keep = (form) => {
   try {
     localStorage.setItem(draft_name(form), JSON.stringify(draft));
   } catch {
-    tell("This browser keeps no drafts: save before you reload.");
+    tell("This browser cannot keep unsaved changes: save before you reload.");
   }
 };
 const forget = (form) => localStorage.removeItem(draft_name(form));
@@ -155,11 +155,11 @@ const show_begun = (form) => {
     const address = new URL(location.href);
     address.searchParams.set("draft", name.slice(form.dataset.new.length));
     link.href = address.href;
-    link.textContent = `Go on with ${said.instrument || "an instrument without a name"}, ${when}`;
+    link.textContent = `Continue with ${said.instrument || "an instrument without a name"}, ${when}`;
     const drop = document.createElement("button");
     drop.type = "button";
-    drop.textContent = "Drop it";
-    drop.setAttribute("aria-label", `Drop ${said.instrument || "the instrument without a name"}, ${when}`);
+    drop.textContent = "Discard";
+    drop.setAttribute("aria-label", `Discard ${said.instrument || "the instrument without a name"}, ${when}`);
     drop.addEventListener("click", () => {
       localStorage.removeItem(name);
       item.remove();
