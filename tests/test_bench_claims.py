@@ -10,7 +10,6 @@ import yaml
 from click.testing import CliRunner
 
 from dating.bench import claims_page
-from dating.cli import weigh as command
 from dating.cli.main import main
 from dating.files import read_maker
 from dating.learning.files import write_learned
@@ -96,10 +95,6 @@ def test_numbers_and_words_are_those_of_the_command(app, folder, learned):
         assert f"before the evidence {before}" in text if factor else before == after
         drawn = claim["claim"] in {"dowels-early", "kerfed-in-september"}
         assert ('src="data:image/svg+xml;base64,' in page) == drawn
-
-
-def test_as_many_draws_are_used_as_the_command_uses():
-    assert claims_page.MOST_DRAWS == command._MOST
 
 
 def test_the_page_is_shown_before_anything_is_weighed(folder, monkeypatch):

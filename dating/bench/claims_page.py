@@ -20,7 +20,7 @@ from dating.claims.files import Manuscript, manuscript_of
 from dating.claims.further_evidence import FurtherEvidence
 from dating.claims.statements import Claim, Claims
 from dating.claims.strength import Factor, decimals_of, factor_words, probability_words
-from dating.claims.weighing import ClaimResult, weighed
+from dating.claims.weighing import MOST_DRAWS, ClaimResult, weighed
 from dating.learning.corpus import Corpus
 from dating.learning.learned import Learned
 from dating.reading import InputError, Problem
@@ -28,9 +28,6 @@ from dating.words.claims import chance_words, clause, ranges_of, rewording, unwe
 from dating.words.claims_text import SCALES
 from dating.words.page import PagePicture
 from dating.words.soundness import on_soundness
-
-MOST_DRAWS = 8000
-"""Draws of a learned file that are used, as many as the command uses."""
 
 
 @dataclass(frozen=True)

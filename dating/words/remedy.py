@@ -84,8 +84,8 @@ def _on_pulls(calibration: Calibration, pulls: Sequence[Pull]) -> str:
             "the output that the maker file states."
         )
     side = "earlier" if calibration.uniformity.sides.above else "later"
-    pulls = f"The strongest pulls to the {side} side, each with the months that give half of it:"
-    return f"{start} {pulls}"
+    listed = f"The strongest pulls to the {side} side, each with the months that give half of it:"
+    return f"{start} {listed}"
 
 
 def _on_pull(calibration: Calibration, pull: Pull) -> str:
