@@ -94,7 +94,7 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     learned: Path | None,
     **leniency: bool,
 ) -> None:
-    """Update the judgements in MAKER from a CORPUS of dated instruments.
+    """Update the judgements in MAKER from the instruments in CORPUS.
 
     MAKER is the maker file; its judgements are the priors. The command learns first uses,
     overlaps, events, shares, slips, replacements, means and spreads of measurements, and lags of
