@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 
 CHAINS = 4
-TUNE = 150
+TUNE = 200
 LOOKS = (500, 600, 700, 850, 1000, 1200, 1500, 2000, 2500, 3000, 4000, 5500, 7500, 10_000)
 """Draws in each chain after which it is asked whether they can be relied on."""
 MORE = (250, 500, 1000, 2000, 4000, 8000)
