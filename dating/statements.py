@@ -57,7 +57,8 @@ def _title(value: Any) -> Any:
     return text
 
 
-def _names(value: Any) -> Any:
+def several(value: Any) -> Any:
+    """Take one name for a list of one."""
     return value if isinstance(value, list | tuple) else [value]
 
 
@@ -100,10 +101,14 @@ _WRITTEN_MONTHS = {
     "description": "Months or years, first and last included, in ISO 8601.",
     "examples": ["1923-03/1941-11", "1931"],
 }
-_WRITTEN_NAMES = {
-    "anyOf": [_WRITTEN_NAME, {"type": "array", "items": _WRITTEN_NAME}],
-    "description": "Sources, by their names in the maker file.",
-}
+
+
+def written_names(least: int) -> dict[str, Any]:
+    """Describe one name, or a list of so many and more, as JSON Schema."""
+    return {"anyOf": [_WRITTEN_NAME, {"type": "array", "items": _WRITTEN_NAME, "minItems": least}]}
+
+
+_WRITTEN_SOURCES = {"description": "Sources, by their names in the maker file."}
 
 type Name = Annotated[str, BeforeValidator(_name), WithJsonSchema(_WRITTEN_NAME)]
 type Text = Annotated[
@@ -120,7 +125,9 @@ type Note = Annotated[
 ]
 type Assessor = Annotated[Text, WithJsonSchema(_WRITTEN_TEXT | {"description": "Who says so."})]
 type SourceNames = Annotated[
-    tuple[Name, ...], BeforeValidator(_names), WithJsonSchema(_WRITTEN_NAMES)
+    tuple[Name, ...],
+    BeforeValidator(several),
+    WithJsonSchema(written_names(0) | _WRITTEN_SOURCES),
 ]
 type MonthStretch = Annotated[Period, BeforeValidator(_period), WithJsonSchema(_WRITTEN_MONTHS)]
 type Point = Annotated[float, BeforeValidator(_point), WithJsonSchema(_WRITTEN_DATE)]

@@ -245,7 +245,7 @@ def one_ramp(tmp_path_factory):
 def test_chains_follow_from_the_seed_and_stop_at_the_first_good_look(one_ramp, monkeypatch):
     looks = (20, 200, 300, 450, 700, 1000)
     monkeypatch.setattr(chains_module, "LOOKS", looks)
-    whole = chains_of(one_ramp, draws=looks[-1], accept=0.9, seed=3)
+    whole = chains_of(one_ramp, draws=looks[-1], accept=0.95, seed=3)
     assert whole.unknowns.shape == (chains_module.CHAINS, looks[-1], one_ramp.size)
 
     def good(look):
@@ -254,12 +254,12 @@ def test_chains_follow_from_the_seed_and_stop_at_the_first_good_look(one_ramp, m
 
     first = next(look for look in looks if good(look))
     assert looks[0] < first < looks[-1]
-    stopped = chains_of(one_ramp, draws=None, accept=0.9, seed=3)
+    stopped = chains_of(one_ramp, draws=None, accept=0.95, seed=3)
     assert stopped.health.good
-    assert stopped.accept == 0.9
+    assert stopped.accept == 0.95
     np.testing.assert_array_equal(stopped.unknowns, whole.unknowns[:, :first])
     assert stopped.stats.sizes["draw"] == first
-    other = chains_of(one_ramp, draws=20, accept=0.9, seed=4)
+    other = chains_of(one_ramp, draws=20, accept=0.95, seed=4)
     assert not np.isin(other.unknowns, whole.unknowns).any()
 
 

@@ -41,7 +41,7 @@ class Format:
     Parameters
     ----------
     key : str
-        Its key in ``publishing.ENDINGS``.
+        Its key in ``note_files.ENDINGS``.
     called : str
         Its name on the page.
     media : str

@@ -4,33 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import log
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from dating.distributions import Certain, JudgementError, Metalog
 from dating.judgement import metalog_through
-from dating.statements import Assessor, Fraction, MonthStretch, Name, Note, Number, Positive, Text
+from dating.statements import (
+    Assessor,
+    Fraction,
+    MonthStretch,
+    Name,
+    Note,
+    Number,
+    Positive,
+    Text,
+    several,
+    written_names,
+)
 from dating.validation import FromFile, Strict, number, refuse
-
-
-def _several(value: Any) -> Any:
-    """Take one name for a list of one."""
-    return value if isinstance(value, list | tuple) else [value]
-
-
-_WRITTEN_NAMES = {
-    "anyOf": [
-        {"type": ["string", "integer"]},
-        {"type": "array", "items": {"type": ["string", "integer"]}, "minItems": 1},
-    ]
-}
 
 type Names = Annotated[
     tuple[Name, ...],
-    BeforeValidator(_several),
+    BeforeValidator(several),
     Field(min_length=1),
-    WithJsonSchema(_WRITTEN_NAMES),
+    WithJsonSchema(written_names(1)),
 ]
 type States = Annotated[dict[Name, Names], Field(min_length=1)]
 type Pair = Annotated[tuple[Name, ...], Field(min_length=2, max_length=2)]

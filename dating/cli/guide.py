@@ -10,7 +10,7 @@ from dating.words.guide import TOPICS, guide_text
 @click.command()
 @click.argument("topic", type=click.Choice(list(TOPICS)), required=False)
 def guide(topic: str | None) -> None:
-    """Show the guide: for the specialist, the author, the auction house, or on the model.
+    """Show the guide: how to get from nothing to a result.
 
     \b
     Example:

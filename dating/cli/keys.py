@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
-from typing import Literal
+from typing import TYPE_CHECKING
 
 import click
 
 from dating.cli.streams import text_width
+
+if TYPE_CHECKING:
+    from dating.schemas import SchemaKind
 
 KINDS = ("maker", "examination", "claims")
 
@@ -22,7 +25,7 @@ KINDS = ("maker", "examination", "claims")
     show_default=True,
     help="Plain text, or a JSON Schema with which an editor checks and completes YAML.",
 )
-def keys(kind: Literal["maker", "examination", "claims"], form: str) -> None:
+def keys(kind: SchemaKind, form: str) -> None:
     """List the keys that a kind of file may have, and what each means.
 
     \b
