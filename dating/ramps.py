@@ -12,6 +12,7 @@ Arrays carry the month last; ``draw`` comes before it.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from math import log
 from typing import Literal
 
@@ -65,10 +66,13 @@ def month_shares(
     return _by_month(_excess(np.arange(months + 1.0) - first, over, shape))
 
 
+@lru_cache(maxsize=1024)
 def mean_shares(
     first_use: Judgement, overlap: Judgement, months: int, shape: Shape = "linear"
 ) -> Floats:
     """Give the probability of the new regime in each month, averaged over two judgements.
+
+    The result is kept, and cannot be written to.
 
     Parameters
     ----------
@@ -91,7 +95,9 @@ def mean_shares(
     >>> mean_shares(Certain(1.0), Certain(2.0), months=4).tolist()
     [0.0, 0.25, 0.75, 1.0]
     """
-    return _by_month(_mean_excess(np.arange(months + 1.0), first_use, overlap, shape))
+    shares = _by_month(_mean_excess(np.arange(months + 1.0), first_use, overlap, shape))
+    shares.flags.writeable = False
+    return shares
 
 
 def shares_after(
@@ -126,18 +132,46 @@ def shares_after(
     """
     if isinstance(lag, Certain) and isinstance(overlap, Certain):
         return month_shares(event + lag.value, overlap.value, months, shape)
-    since = np.arange(months + 1.0) - event[:, None]
     start, stop = _reach(lag, overlap, shape)
-    start = max(start, np.floor(since.min()) - 1)
-    stop = max(min(stop, np.ceil(since.max()) + 1), start + 1)
-    step = _step(lag)
-    if (stop - start) / step > since.size:
+    since = np.arange(months + 1.0) - event[:, None]
+    if (stop - start) / _step(lag) > since.size:
         direct = _mean_excess(since.ravel(), lag, overlap, shape)
         return _by_month(direct.reshape(since.shape))
-    grid = np.arange(start, stop + step, step)
-    table = _mean_excess(grid, lag, overlap, shape)
+    return _shares_after(event, lag, overlap, months, shape)
+
+
+def _shares_after(
+    event: Floats, lag: Judgement, overlap: Judgement, months: int, shape: Shape
+) -> Floats:
+    """Do the same from a table of one ramp, in the months that it takes after each event.
+
+    Shape: (draw, month).
+    """
+    start, stop = _reach(lag, overlap, shape)
+    start = max(start, np.floor(-event.max()) - 1)
+    stop = max(min(stop, np.ceil(months - event.min()) + 1), start + 1)
+    step = _step(lag)
+    grid, table = _tabulated_excess((start, stop), step, lag, overlap, shape)
+    first = np.floor(event + start).astype(np.int64)
+    ends = first[:, None] + np.arange(int(np.ceil(grid[-1] - start)) + 3)
+    since = ends - event[:, None]
     inside = _cubic(np.clip(since, start, grid[-1]), start, step, table)
-    return _by_month(inside + np.maximum(since - grid[-1], 0.0))
+    during = _by_month(inside + np.maximum(since - grid[-1], 0.0))
+    shares: Floats = (np.arange(months) >= ends[:, -1:]).astype(float)
+    draw, place = np.nonzero((ends[:, :-1] >= 0) & (ends[:, :-1] < months))
+    shares[draw, ends[draw, place]] = during[draw, place]
+    return shares
+
+
+@lru_cache(maxsize=256)
+def _tabulated_excess(
+    reach: tuple[float, float], step: float, lag: Judgement, overlap: Judgement, shape: Shape
+) -> tuple[Floats, Floats]:
+    """Tabulate the mean excess of a ramp; shapes (point,) both."""
+    grid = np.arange(reach[0], reach[1] + step, step)
+    table = _mean_excess(grid, lag, overlap, shape)
+    grid.flags.writeable = table.flags.writeable = False
+    return grid, table
 
 
 def regimes(shares: Sequence[Floats], months: int) -> Floats:

@@ -39,9 +39,8 @@ class Blend:
 
         Shapes: weights (state,) or (cell, state); gives (draw, month) or (cell, draw, month).
         """
-        chances = self.shares @ weights.T
-        if weights.ndim > 1:
-            chances = np.moveaxis(chances, -1, 0)
+        # A matrix product would differ in its last bits by how many cells there are.
+        chances = np.vecdot(self.shares, weights[..., None, None, :])
         return np.asarray((chances[..., None] * self.regimes).sum(axis=-3))
 
 

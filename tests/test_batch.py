@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import dating
-from dating.batch import blocks, compiled, estimate_many, many, patterns, shared, write_estimates
+from dating.batch import compiled, estimate_many, joint, lanes, many, rows, write_estimates
 from dating.batch.codes import coded_frame
 from dating.cells import DOCUMENT_COLUMNS, cells_of
 from dating.examination import Examination
@@ -41,13 +41,13 @@ ALIKE = 1e-9
 CORPUS = "demo_data/marrowby_corpus.csv"
 FEW = 18
 SEEDS = [seed if seed < FEW else pytest.param(seed, marks=pytest.mark.slow) for seed in range(60)]
-PATHS = {"numpy": blocks, "compiled": compiled}
+PATHS = {"numpy": joint.add_rows, "compiled": compiled.add_rows}
 
 
 @pytest.fixture(params=PATHS, autouse=False)
 def path(request, monkeypatch):
     """Once with numpy alone, once compiled."""
-    monkeypatch.setattr(many, "_quickest", lambda: PATHS[request.param])
+    monkeypatch.setattr(rows, "_add_rows", lambda: PATHS[request.param])
     return request.param
 
 
@@ -330,16 +330,13 @@ def test_chunks_change_no_bit(corpus, marrowby, chunk):
 
 @pytest.mark.usefixtures("path")
 def test_little_room_changes_no_bit(corpus, marrowby, monkeypatch):
-    """Patterns are forgotten and made again, draws and groups taken a few at a time."""
+    """Few rows are dated at a time, and draws are taken in narrow blocks."""
     frame = some_rows(corpus, 4).drop(columns=["neck-depth", "rim-depth"])
     whole = estimate_many(marrowby, frame)
-    monkeypatch.setattr(many, "POOL_BYTES", 0)
-    monkeypatch.setattr(many, "GROUP_BYTES", 1_000_000)
-    monkeypatch.setattr(patterns, "MOST_DENSE", 1)
-    monkeypatch.setattr("dating.batch.levels.KEPT_BYTES", 0)
+    monkeypatch.setattr(rows, "ROOM", 1)
     little = estimate_many(marrowby, frame, chunk=2)
     pd.testing.assert_frame_equal(little, whole, check_exact=False, rtol=0, atol=1e-12)
-    monkeypatch.setattr(shared, "BLOCK_BYTES", 1)
+    monkeypatch.setattr(rows, "WIDTHS", lanes.WIDTHS[-1:])
     least = estimate_many(marrowby, frame)
     pd.testing.assert_frame_equal(least, whole, check_exact=False, rtol=0, atol=1e-12)
 

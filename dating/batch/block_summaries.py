@@ -70,7 +70,7 @@ def _year_masses(weights: Floats, starts: Integers) -> Floats:
     first, count = int(entire.argmax()), int(np.count_nonzero(entire))
     months = weights[:, starts[first] : starts[first] + count * _YEAR]
     by_year = months.reshape(len(weights), count, _YEAR)
-    np.einsum("ryt->ry", by_year, out=masses[:, first : first + count])
+    masses[:, first : first + count] = np.vecdot(by_year, np.ones(_YEAR))
     return masses
 
 

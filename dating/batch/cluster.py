@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 
 from dating.batch.codes import check_columns, coded_frame
-from dating.batch.many import Dating
+from dating.batch.many import TableDating
 from dating.learning.learned import Learned
 from dating.maker import Maker
 
@@ -57,7 +57,7 @@ def dated(
 ) -> pd.DataFrame:
     """Date one partition."""
     coded = coded_frame(frame, maker)
-    return Dating(
+    return TableDating(
         maker,
         coded,
         level=level,

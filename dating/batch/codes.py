@@ -52,12 +52,15 @@ class Column:
         The code of each distinct cell, the last for missing ones; 0 says nothing.
     levels : tuple of Examination
         What codes from 1 stand for: examinations of this one thing.
+    feature : str or None
+        The feature, where it is of one.
     """
 
     component: str | None
     raw: Integers
     codes: Integers
     levels: tuple[Examination, ...]
+    feature: str | None = None
 
     def at(self, rows: slice | Integers) -> Integers:
         """Give the codes of some rows.
@@ -237,7 +240,8 @@ def _column(
         if level is not None and _tells(level):
             code += 1
             codes[place] = code
-    yield Column(component, raw, codes, tuple(telling))
+    (feature,) = telling[0].seen or (None,)
+    yield Column(component, raw, codes, tuple(telling), feature)
 
 
 def _tells(level: Examination) -> bool:

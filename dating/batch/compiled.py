@@ -1,167 +1,161 @@
-"""The same as :mod:`dating.batch.blocks`, compiled: one row at a time, nothing kept of it but sums.
+"""The same as :func:`dating.batch.joint.add_rows`, compiled, one row at a time.
 
-This module needs numba and is imported only where it is installed. The kernel lets go of the
-interpreter, so that threads run side by side.
+This module needs numba and is imported only where it is installed. Loops over lanes have a fixed
+length, so that they are unrolled; they let go of the interpreter, so that threads run side by side.
 """
 
 # ruff: noqa: PLR0917
+# mypy: disallow-untyped-defs=False, disallow-untyped-calls=False, disallow-untyped-decorators=False
 from __future__ import annotations
 
-from functools import lru_cache
+from collections.abc import Callable
 
+import numba
 import numpy as np
 
-from dating.arrays import Floats, Integers
-from dating.batch.block_summaries import BINS, SLACK
-from dating.batch.blocks import Sums, Work
-from dating.batch.compiled_joint import date_joint
-from dating.batch.compiled_products import copy, dot, fill
-from dating.batch.compiled_products import jit as _jit
-from dating.batch.compiled_single import date_single
-from dating.batch.results import Summaries
+from dating.arrays import Floats, Unsigned
+from dating.batch.joint import Factors
+from dating.batch.lanes import CLASSES, UNROLLED
 
-_NO_SHARES = np.empty((0, 0, 0))
+FEW = 4 * CLASSES
+"""Length of the loops where blocks are narrower than :data:`~dating.batch.lanes.UNROLLED`."""
+_FAST = {"nsz", "contract", "nnan", "ninf", "arcp"}
+jit = numba.njit(nogil=True, cache=True, fastmath=_FAST, error_model="numpy", boundscheck=False)
 
 
-def date_rows(work: Work, summaries: Summaries, first: int, last: int) -> None:
-    """Date some rows."""
-    groups, shares, target = work.groups, work.groups.original, work.level - SLACK
-    count, replicates, variants, cells = groups.joint.shape
-    months, order = int(work.starts[-1]), work.pool.order
-    likelihood = work.pool.likelihood.reshape(-1, variants * cells)
-    joint = groups.joint.reshape(count, replicates, -1)
-    shares = _NO_SHARES if shares is None else shares.reshape(*shares.shape[:2], -1)
-    tables = (likelihood, work.pool.swapped, work.slots, work.places)
-    chances = (joint, shares, work.unswapped, work.unseen)
-    into = (
-        summaries.months,
-        summaries.stretches,
-        summaries.numbers,
-        summaries.original,
-        summaries.years,
-    )
-    set_at = (target, _edges(target, months), months)
-    if order is not None:
-        date_single(*tables, *chances, *set_at, order.skipped, work.parts, *into, first, last)
-    else:
-        date_joint(
-            *tables, groups.of_row, *chances, work.starts, *set_at, work.parts, *into, first, last
+def add_rows(factors: Factors, patterns: Unsigned, joint: Floats, parts: Floats) -> None:
+    """Add what a block of draws gives some rows.
+
+    Shapes: as in :func:`dating.batch.joint.add_rows`.
+    """
+    lanes = factors.prior.shape[1]
+    length = UNROLLED if lanes % UNROLLED == 0 else FEW
+    for first in range(0, lanes, length):
+        draws = slice(first, first + length)
+        prior, vectors, swapped = (
+            np.ascontiguousarray(array[:, draws])
+            for array in (factors.prior, factors.vectors, factors.swapped)
         )
+        evidence = (factors.fixed, factors.drawn, factors.vector, vectors, swapped)
+        if parts.shape[1]:
+            _WITH_PARTS[length](prior, factors.month, evidence, patterns, joint, parts)
+        else:
+            _DATES_ALONE[length](prior, factors.month, evidence, patterns, joint)
 
 
-@lru_cache
-def _edges(target: float, months: int) -> Floats:
-    """Give the lower edges of bins, from that of a certain month to one that leaves enough out."""
-    lowest = int(-np.log((1 - target) / months) * BINS) + 3
-    return np.exp(-(np.arange(lowest) + 0.5) / BINS)
+def _folding(lanes: int) -> Callable[..., None]:
+    half, quarter, eighth = lanes // 2, lanes // 4, lanes // 8
+
+    @jit
+    def fold(product):
+        """Add up the lanes of each class into the first lanes."""
+        for n in range(half):
+            product[n] += product[half + n]
+        for n in range(quarter):
+            product[n] += product[quarter + n]
+        if eighth > CLASSES:
+            for n in range(eighth):
+                product[n] += product[eighth + n]
+            for n in range(CLASSES):
+                product[n] += product[CLASSES + n]
+
+    return fold
 
 
-def tabulate(
-    cells: Floats,
-    index: Integers,
-    swapped: float,
-    donor: Floats,
-    likelihood: Floats,
-    from_donor: Floats,
-) -> None:
-    """Work out patterns; see :func:`dating.batch.blocks.tabulate`.
+def _dates_alone(lanes: int) -> Callable[..., None]:
+    fold = _folding(lanes)
 
-    Shapes: cells (level, draw, variant, month); index (pattern, column); donor (draw, variant,
-    month); likelihood (pattern, draw, variant, month); from_donor (pattern, draw).
-    """
-    shape = likelihood.shape[1:]
-    flat = (shape[0], shape[1] * shape[2])
-    cells = np.broadcast_to(cells, (len(cells), *shape)).reshape(-1, *flat)
-    donor = np.broadcast_to(donor, shape).reshape(flat)
-    here = likelihood.reshape(-1, *flat)
-    _tabulate(cells, index, swapped, donor, here, from_donor)
+    @jit
+    def multiply_two(product, s0, s1, vectors, k0, k1, swapped, p0, p1):
+        """Multiply two components onto a product; one at a time takes longer."""
+        for n in range(lanes):
+            first = s0 * vectors[k0, n] + swapped[p0, n]
+            second = s1 * vectors[k1, n] + swapped[p1, n]
+            product[n] *= first * second
 
+    @jit
+    def add(prior, month, evidence, patterns, joint):
+        fixed, drawn, vector, vectors, swapped = evidence
+        product, whole = np.empty(lanes), patterns.shape[1] - 1
+        for row in range(len(patterns)):
+            for place in range(len(month)):
+                on_whole = fixed[patterns[row, whole], place]
+                if on_whole == 0:
+                    continue
+                for n in range(lanes):
+                    product[n] = prior[place, n]
+                for c in range(0, whole, 2):
+                    p0, p1 = patterns[row, c], patterns[row, c + 1]
+                    s0, s1 = fixed[p0, place], fixed[p1, place]
+                    k0, k1 = vector[drawn[p0], place], vector[drawn[p1], place]
+                    multiply_two(product, s0, s1, vectors, k0, k1, swapped, p0, p1)
+                fold(product)
+                for n in range(CLASSES):
+                    joint[row, month[place], n] += on_whole * product[n]
 
-def encode(raw: Integers, codes: Integers, radix: int, code: Integers) -> None:
-    """Append a digit to numbers in a mixed radix; see :func:`dating.batch.blocks.encode`.
-
-    Shapes: raw (row,); codes (distinct cell + 1,); code (row,).
-    """
-    _encode(raw, codes, radix, code)
-
-
-def accumulate(sums: Sums, first: int, last: int) -> None:
-    """Add what some draws give some groups."""
-    draws, variants, months = sums.prior.shape
-    flat = variants * months
-    _accumulate(
-        sums.prior.reshape(draws, flat),
-        sums.likelihood.reshape(-1, draws, flat),
-        sums.from_donor,
-        sums.index,
-        sums.joint,
-        sums.original,
-        first,
-        last,
-    )
+    return add
 
 
-@_jit
-def _tabulate(cells, index, swapped, donor, likelihood, from_donor):  # type: ignore[no-untyped-def]
-    for pattern in range(len(index)):
-        blank = True
-        for column in range(index.shape[1]):
-            blank = blank and index[pattern, column] == 0
-        for n in range(likelihood.shape[1]):
-            here = likelihood[pattern, n]
-            fill(here, 1.0)
-            for column in range(index.shape[1]):
-                if index[pattern, column] > 0:
-                    cell = cells[index[pattern, column], n]
-                    for i in range(len(here)):
-                        here[i] *= cell[i]
-            other = swapped if blank or swapped == 0 else swapped * dot(donor[n], here)
-            from_donor[pattern, n] = other
-            for i in range(len(here)):
-                here[i] = (1 - swapped) * here[i] + other
+def _with_parts(lanes: int) -> Callable[..., None]:
+    fold = _folding(lanes)
+
+    @jit
+    def weigh(original, either, s, vectors, k, swapped, p, c):
+        """Work out one component: if it is original, and whether or not it is."""
+        for n in range(lanes):
+            original[c, n] = s * vectors[k, n]
+            either[c, n] = original[c, n] + swapped[p, n]
+
+    @jit
+    def multiply_after(after, either, c):
+        """Multiply what comes after a component with the one after it."""
+        for n in range(lanes):
+            after[c, n] = after[c + 1, n] * either[c + 1, n]
+
+    @jit
+    def multiply(product, every, chance, original, either, after, swapped, p, c):
+        """Multiply one component onto products, and add what holds if it was swapped."""
+        for n in range(lanes):
+            chance[c, n] += product[n] * after[c, n] * swapped[p, n]
+            product[n] *= either[c, n]
+            every[n] *= original[c, n]
+
+    @jit
+    def add(prior, month, evidence, patterns, joint, parts):
+        fixed, drawn, vector, vectors, swapped = evidence
+        whole = patterns.shape[1] - 1
+        product, every, total = np.empty(lanes), np.empty(lanes), np.empty(lanes)
+        original, either = np.empty((whole, lanes)), np.empty((whole, lanes))
+        after, chance = np.ones((whole, lanes)), np.empty((whole, lanes))
+        for row in range(len(patterns)):
+            chance[:], total[:] = 0.0, 0.0
+            for place in range(len(month)):
+                on_whole = fixed[patterns[row, whole], place]
+                if on_whole == 0:
+                    continue
+                for c in range(whole):
+                    p = patterns[row, c]
+                    s, k = fixed[p, place], vector[drawn[p], place]
+                    weigh(original, either, s, vectors, k, swapped, p, c)
+                for c in range(whole - 2, -1, -1):
+                    multiply_after(after, either, c)
+                for n in range(lanes):
+                    product[n] = prior[place, n] * on_whole
+                    every[n] = product[n]
+                for c in range(whole):
+                    p = patterns[row, c]
+                    multiply(product, every, chance, original, either, after, swapped, p, c)
+                for n in range(lanes):
+                    total[n] += every[n]
+                fold(product)
+                for n in range(CLASSES):
+                    joint[row, month[place], n] += product[n]
+            for c in range(whole):
+                parts[row, c] += chance[c].sum()
+            parts[row, whole] += total.sum()
+
+    return add
 
 
-@_jit
-def _encode(raw, codes, radix, code):  # type: ignore[no-untyped-def]
-    for row in range(len(raw)):
-        code[row] = code[row] * radix + codes[raw[row] if raw[row] >= 0 else len(codes) - 1]
-
-
-@_jit
-def _accumulate(prior, likelihood, from_donor, index, joint, original, first, last):  # type: ignore[no-untyped-def]
-    draws, cells = prior.shape
-    count = len(index)
-    before, after, every = np.empty((count + 1, cells)), np.empty(cells), np.empty(cells)
-    for group in range(first, last):
-        for n in range(draws):
-            copy(prior[n], before[0])
-            copy(prior[n], every)
-            for f in range(count):
-                table, other = likelihood[index[f, group], n], from_donor[index[f, group], n]
-                row, into = before[f], before[f + 1]
-                for i in range(cells):
-                    into[i] = row[i] * table[i]
-                for i in range(cells):
-                    every[i] *= table[i] - other
-            _add(before[count], 1.0, joint[group])
-            _add(every, 1.0, original[group, count])
-            fill(after, 1.0)
-            for f in range(count - 1, -1, -1):
-                table, other = likelihood[index[f, group], n], from_donor[index[f, group], n]
-                row = before[f]
-                for i in range(cells):
-                    row[i] *= after[i]
-                for i in range(cells):
-                    after[i] *= table[i]
-                _add(before[count], 1.0, original[group, f])
-                _add(row, -other, original[group, f])
-
-
-@_jit
-def _add(values, times, to):  # type: ignore[no-untyped-def]
-    """Add a flat array onto one of variants and months."""
-    variants, months = to.shape
-    for v in range(variants):
-        part, into = values[v * months : (v + 1) * months], to[v]
-        for t in range(months):
-            into[t] += part[t] * times
+_DATES_ALONE = {length: _dates_alone(length) for length in (UNROLLED, FEW)}
+_WITH_PARTS = {length: _with_parts(length) for length in (UNROLLED, FEW)}

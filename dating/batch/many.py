@@ -3,32 +3,22 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
-from functools import partial
-from importlib import import_module
-from importlib.util import find_spec
-from types import ModuleType
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dating.batch import blocks
-from dating.batch.blanks import Blanks
-from dating.batch.blocks import Work
-from dating.batch.buffers import ByMonthOfYear, PatternPool
+from dating.arrays import Floats
+from dating.batch.block_summaries import keep_dates
 from dating.batch.codes import CodedTable, coded_examinations, coded_frame, coded_sheet
-from dating.batch.levels import Levels
-from dating.batch.patterns import Patterns, patterns_of
 from dating.batch.results import Summaries, as_table, empty_summaries, year_starts
-from dating.batch.shared import SharedSums
+from dating.batch.rows import CHUNK, Portion, Posteriors, RowDating, spread_over
 from dating.examination import Examination
-from dating.learning.learned import Learned, draws_of, rounds_of
+from dating.learning.learned import Learned, draws_of, rounds_of, tables_for
 from dating.maker import Maker
 from dating.reading import InputError, Problem
 from dating.standard_input import StandardInput
-from dating.tables import MonthTables
 from dating.tabulation import LEVEL, SEED, TOLERATED_ERROR
 
 if TYPE_CHECKING:
@@ -36,16 +26,8 @@ if TYPE_CHECKING:
     import xarray as xr
 
 type Table = pd.DataFrame | str | os.PathLike[str] | Sequence[Examination]
-type Rows = slice | NDArray[np.int64]
-type DateRows = Callable[[Work, Summaries, int, int], None]
 
-CHUNK = 16_384
-POOL_BYTES = 256_000_000
-"""Room for tables of patterns, in bytes."""
-GROUP_BYTES = 64_000_000
-"""Room for sums over the draws, in bytes."""
-_FEWEST = 256
-"""Rows that are worth a thread of their own."""
+_TINY = 1e-300
 
 
 def estimate_many(
@@ -144,10 +126,77 @@ def estimate_many(
         return estimate_lazily(maker, table, learned, **settings)
     settings = {"level": level, "learned": learned, "seed": seed, "chunk": chunk, "parts": parts}
     coded = _coded(table, maker, allow_unlisted)
-    estimates = Dating(maker, coded, **settings).table()
+    estimates = TableDating(maker, coded, **settings).table()
     if allow_unlisted:
         estimates.attrs["unlisted"] = {name: dict(cells) for name, cells in coded.unlisted.items()}
     return estimates
+
+
+def posteriors(
+    maker: Maker,
+    examinations: Sequence[Examination],
+    learned: Learned | xr.DataTree | None = None,
+) -> xr.DataArray:
+    """Date many instruments of one maker.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    examinations : sequence of Examination
+        What was seen on each.
+    learned : DataTree or Learned, optional
+        What was learned from a corpus, as :func:`dating.learn` and :func:`dating.read_learned` give
+        it.
+
+    Returns
+    -------
+    DataArray of float64, dimensions (instrument, month)
+        The posteriors that :func:`dating.estimate` gives one by one, with 128 draws of shared
+        numbers where nothing was learned; not-a-number where no month allows what was seen. Months
+        are ``datetime64``, each its first day.
+
+    Raises
+    ------
+    InputError
+        When an examination names what the maker file does not know, or what was learned is of
+        another maker file or rests on draws that were set aside.
+    TypeError
+        When what was learned is something else.
+
+    Examples
+    --------
+    >>> from dating import read_examination, read_maker
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> seen = [read_examination(f"demo_data/examinations/M-00{n}.yaml") for n in (1, 3)]
+    >>> posteriors(maker, seen).sum("month").values.round(9).tolist()
+    [1.0, 1.0]
+    """
+    import xarray as xr  # noqa: PLC0415
+
+    learned, period = draws_of(learned, maker), maker.period
+    coded, tables = coded_examinations(examinations, maker), tables_for(maker, learned)
+    dating = RowDating(maker, coded, tables, parts=False, spread=spread_over(1))
+    arrays = np.empty((len(coded), len(period)))
+    for portion in dating.portions(np.arange(len(coded)), CHUNK):
+        of_distinct = np.empty((len(portion), len(period)))
+
+        def keep(first: int, last: int, dated: Posteriors) -> None:
+            of_distinct[first:last] = _corrected(dated.posterior, learned)  # noqa: B023
+
+        dating.date(portion, keep)
+        arrays[portion.rows] = of_distinct[portion.of_row]
+    arrays[~arrays.any(axis=1)] = np.nan
+    return xr.DataArray(
+        arrays,
+        dims=("instrument", "month"),
+        coords={
+            "instrument": [examination.instrument for examination in examinations],
+            "month": period.axis().astype("datetime64[s]"),
+        },
+        name="posterior",
+        attrs={"units": "probability"},
+    )
 
 
 def _coded(table: Any, maker: Maker, allow_unlisted: bool) -> CodedTable:
@@ -174,7 +223,7 @@ def _coded(table: Any, maker: Maker, allow_unlisted: bool) -> CodedTable:
     return coded_frame(frame, maker, file, allow_unlisted=allow_unlisted)
 
 
-class Dating:
+class TableDating:
     """Dates one coded table, with more draws for the rows that need them.
 
     Parameters
@@ -211,167 +260,77 @@ class Dating:
     ) -> None:
         self.maker, self.coded, self.level = maker, coded, level
         self.learned, self.seed, self.chunk, self.parts = learned, seed, chunk, parts
-        self.summaries = empty_summaries(maker, len(coded), parts=parts).some(slice(0, len(coded)))
-        corrects = learned is not None and learned.correction is not None
-        self.kernels = _quickest()
-        self.date_rows: DateRows = blocks.date_rows if corrects else self.kernels.date_rows
-        self.threads = threads or _cores()
-        self.executor: ThreadPoolExecutor | None = None
-        self.before: list[Future[None]] = []
-        self.running: list[Future[None]] = []
+        self.threads = threads or cores()
+        self.starts = year_starts(maker.period)
 
     def table(self) -> pd.DataFrame:
-        """Date all rows."""
-        if self.threads == 1:
-            return self._table()
-        with ThreadPoolExecutor(self.threads) as self.executor:
-            return self._table()
-
-    def _table(self) -> pd.DataFrame:
+        """Date all rows; then with twice the draws those that have not converged, and so on."""
+        rows = np.arange(len(self.coded))
+        summaries = empty_summaries(self.maker, len(rows), parts=self.parts)
         problems: dict[int, str] = {}
-        blanks = Blanks(self.maker, self.coded, self.level, self.learned, self.parts)
-        for tables, rows in self._rounds():
-            self._date(tables, rows)
-            blank = np.arange(len(self.coded))[rows]
-            blank = blank[self.summaries.stretches[rows] == 0]
-            problems |= blanks.date(tables, blank, self.summaries)
+        with ThreadPoolExecutor(self.threads) as executor:
+            spread = spread_over(self.threads, executor if self.threads > 1 else None)
+            for tables in rounds_of(self.maker, self.learned, self.seed) if len(rows) else ():
+                dating = RowDating(self.maker, self.coded, tables, parts=self.parts, spread=spread)
+                for portion in dating.portions(rows, self.chunk):
+                    self._date(dating, portion, summaries, problems)
+                rows = rows[summaries.numbers[4, rows] > TOLERATED_ERROR]
+                if not len(rows):
+                    break
+        summaries = summaries.some(slice(0, len(self.coded)))
         return as_table(
-            self.coded, self.summaries, self.maker, problems, TOLERATED_ERROR, parts=self.parts
+            self.coded, summaries, self.maker, problems, TOLERATED_ERROR, parts=self.parts
         )
 
-    def _rounds(self) -> Iterator[tuple[MonthTables, Rows]]:
-        """Give all rows, then with twice the draws those that have not converged, and so on."""
-        rows: Rows = slice(0, len(self.coded))
-        for tables in rounds_of(self.maker, self.learned, self.seed):
-            yield tables, rows
-            rows = np.flatnonzero(self.summaries.numbers[4] > TOLERATED_ERROR)
-            if not len(rows):
-                return
+    def _date(
+        self, dating: RowDating, portion: Portion, summaries: Summaries, problems: dict[int, str]
+    ) -> None:
+        """Date a portion, and keep the summaries of its rows."""
+        of_distinct = empty_summaries(self.maker, len(portion), parts=self.parts)
+        why: dict[int, str] = {}
 
-    def _date(self, tables: MonthTables, rows: Rows) -> None:
-        levels = Levels(self.maker, tables)
-        variants, months = tables.prior.shape[1], len(tables.period)
-        room = max(POOL_BYTES // (8 * variants * months), 64)
-        pool = PatternPool(room, variants, months, self._order(tables))
-        patterns = patterns_of(self.coded, levels, pool, self.kernels, self._spread_if_idle)
-        shared = SharedSums(tables, patterns, pool, self.kernels.accumulate, self._spread)
-        count = self._at_a_time(patterns, shared, room)
-        total = rows.stop if isinstance(rows, slice) else len(rows)
-        for start, stop in _portions(total, count):
-            part = slice(start, stop) if isinstance(rows, slice) else rows[start:stop]
-            # These are coded and tabulated while threads still date those before them.
-            work = self._work(patterns, shared, part, stop - start)
-            self._finish(self.before)
-            self.before, self.running = self.running, []
-            self._begin(work, part, stop - start)
-        self._finish_all()
+        def keep(first: int, last: int, dated: Posteriors) -> None:
+            self._summarize(of_distinct.some(slice(first, last)), dated)
+            why.update({first + place: words for place, words in dated.problems.items()})
 
-    def _order(self, tables: MonthTables) -> ByMonthOfYear | None:
-        """Give the order of months in tables that is quickest, where kernels know it."""
-        if self.date_rows is blocks.date_rows or tables.draws > 1 or tables.prior.shape[1] > 1:
-            return None
-        return ByMonthOfYear(tables.period.first % 12, len(tables.period))
+        dating.date(portion, keep)
+        summaries.put(portion.rows, of_distinct.taken(portion.of_row))
+        places = portion.of_row.tolist()
+        named = zip(portion.rows.tolist(), places, strict=True)
+        problems |= {row: why[place] for row, place in named if place in why}
 
-    def _begin(self, work: Work, part: Rows, count: int) -> None:
-        """Begin to date some rows."""
-        if isinstance(part, slice):
-            self.running = self._jobs(
-                partial(self.date_rows, work, self.summaries.some(part)), count
-            )
-            return
-        summaries = empty_summaries(self.maker, count, parts=self.parts).some(slice(0, count))
-        self.running = self._jobs(partial(self.date_rows, work, summaries), count)
-        self._finish(self.running)
-        self.summaries.put(part, summaries)
-
-    def _finish_all(self) -> None:
-        """Wait for all rows that are being dated."""
-        self._finish(self.before)
-        self._finish(self.running)
-
-    @staticmethod
-    def _finish(jobs: list[Future[None]]) -> None:
-        for job in jobs:
-            job.result()
-        jobs.clear()
-
-    def _at_a_time(self, patterns: Sequence[Patterns], shared: SharedSums, room: int) -> int:
-        """Say how many rows may be dated at a time, whatever patterns they have."""
-        count = self.chunk
-        if shared.bytes_a_group:
-            count = min(count, max(1, GROUP_BYTES // shared.bytes_a_group))
-        while count > 1 and sum(each.at_most(count) for each in patterns) >= room:
-            count //= 2
-        return count
-
-    def _work(
-        self, patterns: Sequence[Patterns], shared: SharedSums, rows: Rows, count: int
-    ) -> Work:
-        """Find the patterns of some rows."""
-        if sum(each.at_most(count) for each in patterns) > shared.pool.left:
-            self._finish_all()
-            shared.pool.clear()
-            for each in patterns:
-                each.clear()
-        slots = np.zeros((blocks.padded(len(patterns)), count), dtype=np.int32)
-        for row_slots, each in zip(slots, patterns, strict=False):
-            row_slots[:] = each.slots(rows)
-        names = list(self.maker.components)
-        return Work(
-            pool=shared.pool,
-            slots=slots,
-            places=np.array(
-                [
-                    -1 if each.component is None else names.index(each.component)
-                    for each in patterns
-                ],
-                dtype=np.int64,
-            ),
-            groups=shared.groups(slots[: len(patterns)]),
-            unswapped=np.array([1 - part.swapped.value for part in self.maker.components.values()]),
-            starts=year_starts(self.maker.period),
-            level=self.level,
-            learned=self.learned,
-            parts=self.parts,
-        )
-
-    def _jobs(self, do: Callable[[int, int], None], count: int) -> list[Future[None]]:
-        """Do something for parts of a count, on several threads where that is worth it."""
-        step = max(_FEWEST, -(-count // (4 * self.threads)))
-        parts = [(first, min(first + step, count)) for first in range(0, count, step)]
-        if self.executor is not None and len(parts) > 1:
-            return [self.executor.submit(do, *part) for part in parts]
-        for part in parts:
-            do(*part)
-        return []
-
-    def _spread(self, do: Callable[[int, int], None], count: int) -> None:
-        """Do the same, and wait for it."""
-        for job in self._jobs(do, count):
-            job.result()
-
-    def _spread_if_idle(self, do: Callable[[int, int], None], count: int) -> None:
-        """Do it on threads that have nothing to do, and otherwise here."""
-        if self.before or self.running:
-            do(0, count)
-        else:
-            self._spread(do, count)
+    def _summarize(self, summaries: Summaries, dated: Posteriors) -> None:
+        """Keep the summaries of some posteriors; nothing where no month is possible."""
+        posterior = _corrected(dated.posterior, self.learned)
+        lost = keep_dates(summaries, posterior, self.starts, self.level)
+        summaries.numbers[4] = dated.errors
+        if self.parts:
+            summaries.numbers[2] = entropies(posterior)
+            summaries.numbers[3] = dated.original[:, -1]
+            summaries.original[:] = dated.original[:, :-1].T
+        summaries.stretches[lost] = 0
+        summaries.months[:, lost] = 0
+        for numbers in (summaries.numbers, summaries.original, summaries.years):
+            numbers[:, lost] = np.nan
 
 
-def _portions(total: int, most: int) -> Iterator[tuple[int, int]]:
-    """Cut rows into portions, the first ones smaller so that threads have work soon."""
-    start, count = 0, max(1, most // 4)
-    while start < total:
-        stop = min(start + count, total)
-        yield start, stop
-        start, count = stop, min(2 * count, most)
+def _corrected(posterior: Floats, learned: Learned | None) -> Floats:
+    """Correct the levels of posteriors where that is due; shape (row, month)."""
+    if learned is not None:
+        possible = posterior.any(axis=1)
+        posterior[possible] = learned.corrected(posterior[possible])
+    return posterior
 
 
-def _cores() -> int:
+def entropies(posterior: Floats) -> Floats:
+    """Sum -p log2 p over months.
+
+    Shapes: posterior (row, month); gives (row,).
+    """
+    logs = np.log2(np.maximum(posterior, _TINY))
+    return np.asarray(-np.vecdot(posterior, logs) + 0.0)
+
+
+def cores() -> int:
     """Count the cores that this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
-def _quickest() -> ModuleType:
-    """Take the compiled kernels where numba is installed."""
-    return blocks if find_spec("numba") is None else import_module("dating.batch.compiled")

@@ -62,8 +62,18 @@ class Summaries:
             mine[:, rows] = theirs
         self.stretches[rows] = part.stretches
 
+    def taken(self, rows: NDArray[np.integer]) -> Summaries:
+        """Give some rows in any order; shape (row,)."""
+        return Summaries(
+            self.months[:, rows],
+            self.stretches[rows],
+            self.numbers[:, rows],
+            self.original[:, rows],
+            self.years[:, rows],
+        )
+
     def some(self, rows: slice) -> Summaries:
-        """Give some rows."""
+        """Give some rows as they stand."""
         return Summaries(
             self.months[:, rows],
             self.stretches[rows],

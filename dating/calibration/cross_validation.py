@@ -18,9 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.arrays import Floats
-from dating.batch import EvidenceCache
 from dating.engine import ComponentEvidence, Weighing
 from dating.evidence import Piece
+from dating.evidence_cache import EvidenceCache
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.latent.search import fold_fits, folds_of
 from dating.learning.layout import FLOOR

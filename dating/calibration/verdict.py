@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dating.arrays import Floats
-from dating.batch import EvidenceCache
 from dating.calibration.cross_validation import DatedReferences, dated_without
 from dating.calibration.groups import BAND, ReferenceGroups, groups_of
 from dating.calibration.scores import Scores, medians_of, scores_of
 from dating.calibration.uniformity import Uniformity, uniformity_of
+from dating.evidence_cache import EvidenceCache
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.files import draws_from
 from dating.learning.learned import DRAWS, IN_MEMORY, Learned, TreeState, tables_for

@@ -8,7 +8,6 @@ from functools import cached_property
 import numpy as np
 
 from dating.arrays import Floats
-from dating.batch import EvidenceCache
 from dating.claims.files import Manuscript
 from dating.claims.instruments import joint_truth
 from dating.claims.production import Production
@@ -16,6 +15,7 @@ from dating.claims.statements import Assertion, Built, instruments_of
 from dating.claims.truth import all_true, needs_tables
 from dating.engine import Weighing
 from dating.estimates import estimate
+from dating.evidence_cache import EvidenceCache
 from dating.examination import Examination
 from dating.learning.learned import DRAWS, Learned
 from dating.learning.prior import prior_draws

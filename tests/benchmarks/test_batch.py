@@ -1,19 +1,13 @@
-"""A whole table at once, beside naive Bayes with the same summaries made from its posteriors.
+"""A whole table of the demo maker at once, beside naive Bayes and a loop of single posteriors.
 
 Run with ``python -m pytest tests/benchmarks/test_batch.py --override-ini addopts=
---benchmark-only -s``; ratios and whether targets are met are printed. Times are minima of rounds in
-which ours and the peer take turns. What is asserted lies well below what is aimed at: two threads
-or two processes cannot be twice as quick on cores that others use. On two quiet cores the aims are
-reached, the first by little. With ``BENCHMARKS=full`` in the environment memory is measured up to
-1,000,000 rows.
-
-The maker has four components of six features, swapped with chances of 0.03 to 0.2, of two to five
-states, and 360 months; rows are drawn from the model, and a third of the cells were not examined.
-Ours goes from a table of categories to dates alone: mode, median, mean, set and its stretches and
-mass, and years. A second line has it with everything in the result, that is with entropy and the
-chances that components are original. The peer goes from arrays of codes to mode, mean, set and
-years, 20,000 rows at a time. Beside the times on the clock stand those of the processor, which
-others on the machine disturb less.
+--benchmark-only -s``; figures and ratios are printed, of the processor and in one run. The table
+is the demo corpus, drawn from again, each cell blank with a chance of 0.15, so that nearly every
+row differs from all others. Ours goes from a table of text to dates alone (mode, median, mean, set
+and its stretches and mass, years) with as many draws as each row needs; a second line has it with
+everything in the result. The peer goes from arrays of codes to mode, mean, set and years. With
+``BENCHMARKS=full`` in the environment there are 20,000 rows and not 4,000, and memory is measured
+up to 200,000.
 """
 
 import os
@@ -27,85 +21,25 @@ import pandas as pd
 import pytest
 from sklearn.naive_bayes import CategoricalNB
 
-from dating import Maker, estimate_many, month_tables
-from dating.batch import blocks, compiled, many
+import dating
+from dating import estimate_many
+from dating.batch import joint
 from dating.batch.results import year_starts
+from dating.batch.rows import _add_rows
+from dating.evidence_cache import EvidenceCache
 from dating.learning.prior import prior_draws
+from dating.tabulation import month_tables
 
 FULL = os.environ.get("BENCHMARKS") == "full"
-ROWS = 100_000
-MANY = 1_000_000 if FULL else 300_000
+ROWS = 20_000 if FULL else 4_000
+MANY = 200_000 if FULL else 40_000
 ROUNDS = 3
 PEER_ROWS = 20_000
-BYTES_A_ROW = 128
-"""What an added row may take beside table and result; its posterior alone would be 2,880."""
+BLANK = 0.15
+BYTES_A_ROW = 1_024
+"""What an added row may take beside table and result; its posterior alone would be 1,800."""
 JOINT_ROWS, JOINT_DRAWS = 1_000, 64
-
-
-def feature(number, generator, event):
-    """One feature of two to five states; the first change of some comes with an event."""
-    states = [f"s{state}" for state in range(2 + number % 4)]
-    starts = np.sort(generator.uniform(20, 340, len(states) - 1)).astype(int)
-    history = [{"state": "s0"}]
-    for state, start in zip(states[1:], starts, strict=True):
-        overlap = float(generator.choice([0, 6, 12, 30]))
-        begins = {"first_use": f"{1920 + start // 12}-{start % 12 + 1:02d}"}
-        if event and state == "s1":
-            begins = {"with": event, "lag": float(start % 7)}
-        history.append({"state": state, "overlap": overlap, **begins})
-    return {"ask": "?", "states": states, "slip": 0.02, "history": history}
-
-
-def invented_maker(events=()):
-    """The maker; its features share events where some are named."""
-    generator = np.random.default_rng(1)
-    parts = {}
-    for part, swapped in enumerate((0.03, 0.08, 0.12, 0.20)):
-        features = {}
-        for place in range(6):
-            event = events[place % len(events)] if events and place < 4 else None
-            features[f"part {part}, {place}"] = feature(6 * part + place, generator, event)
-        parts[f"part {part}"] = {"swapped": swapped, "features": features}
-    when = {
-        name: {"what": name, "when": [f"{year}-01", f"{year + 1}-01", f"{year + 3}-01"]}
-        for name, year in zip(events, (1928, 1936), strict=False)
-    }
-    return Maker.model_validate(
-        {
-            "maker": "Example Works",
-            "product": "lyres",
-            "invented": True,
-            "period": "1920/1949",
-            "events": when,
-            "components": parts,
-        }
-    )
-
-
-def drawn_rows(maker, rows, seed=1, at_a_time=50_000):
-    """A table of categories, drawn from the model a part at a time; the months, by row."""
-    tables, months = month_tables(maker), len(maker.period)
-    names = list(maker.features())
-    codes = {name: np.empty(rows, dtype=np.int8) for name in names}
-    built = np.random.default_rng(seed).integers(months, size=rows)
-    for start in range(0, rows, at_a_time):
-        part = slice(start, min(start + at_a_time, rows))
-        generator = np.random.default_rng((seed, start))
-        for component in maker.components.values():
-            when = built[part]
-            swapped = generator.random(len(when)) < component.swapped.value
-            when = np.where(swapped, generator.integers(months, size=len(when)), when)
-            for name in component.features:
-                table = tables.features[name]
-                shares = table.by_state()[:, 0, 0].T[None]
-                reached = np.cumsum(table.recorded(shares)[0], axis=1)
-                state = (generator.random(len(when))[:, None] > reached[when]).sum(axis=1)
-                unseen = generator.random(len(when)) < 1 / 3
-                codes[name][part] = np.where(unseen, -1, np.minimum(state, reached.shape[1] - 1))
-    frame = pd.DataFrame({"instrument": np.arange(rows)})
-    for name, (_, one) in maker.features().items():
-        frame[name] = pd.Categorical.from_codes(codes[name], list(one.states))
-    return frame, built
+CORPUS = "demo_data/marrowby_corpus.csv"
 
 
 def peer_summaries(model, codes, starts, level=0.9):
@@ -124,9 +58,23 @@ def peer_summaries(model, codes, starts, level=0.9):
     return made
 
 
-def codes_of(frame):
-    """Codes by row and feature, 0 where nothing was seen."""
-    return np.array([frame[name].cat.codes + 1 for name in frame.columns[1:]]).T
+def demo_rows(rows, seed=1):
+    """The demo corpus drawn from again, some cells blank; the months of those that have one."""
+    generator = np.random.default_rng(seed)
+    table = pd.read_csv(CORPUS, comment="#", dtype=str, keep_default_na=False)
+    frame = table.iloc[generator.integers(len(table), size=rows)].reset_index(drop=True)
+    frame = frame.drop(columns=["known_by", "trust"])
+    for name in frame.columns.difference(["instrument", "built"]):
+        frame.loc[generator.random(rows) < BLANK, name] = ""
+    return frame.drop(columns="built")
+
+
+def codes_of(frame, maker):
+    """Codes by row and feature, 0 where nothing was seen or it is not one state."""
+    features = maker.features().items()
+    return np.array(
+        [pd.Categorical(frame[name], list(one.states)).codes + 1 for name, (_, one) in features]
+    ).T
 
 
 def told(benchmark, words, ratio, met=None):
@@ -155,57 +103,77 @@ def checked(benchmark, words, ratio, aim, least):
 
 
 @pytest.fixture(scope="module")
-def world():
-    maker = invented_maker()
-    frame, _ = drawn_rows(maker, ROWS)
-    train, built = drawn_rows(maker, PEER_ROWS, seed=2)
-    built[: len(maker.period)] = np.arange(len(maker.period))
+def maker():
+    return dating.read_maker("priors/marrowby.yaml")
+
+
+@pytest.fixture(scope="module")
+def peer(maker):
+    """Naive Bayes over the features of the demo, fitted to as many rows as there are months."""
+    generator, months = np.random.default_rng(2), len(maker.period)
+    built = np.concatenate([np.arange(months), generator.integers(months, size=PEER_ROWS - months)])
     categories = [len(one.states) + 1 for _, one in maker.features().values()]
-    model = CategoricalNB(min_categories=categories).fit(codes_of(train), built)
-    return maker, frame, model
+    model = CategoricalNB(min_categories=categories)
+    return model.fit(codes_of(demo_rows(PEER_ROWS, seed=2), maker), built)
 
 
-@pytest.mark.benchmark(group="100,000 rows to mode, mean, set and years")
-@pytest.mark.parametrize(("way", "aims"), [("compiled", (40, 16)), ("numpy", (8, 4))])
-def test_many_rows_beside_naive_bayes(benchmark, monkeypatch, world, way, aims):
-    maker, frame, model = world
-    kernels = {"compiled": compiled, "numpy": blocks}[way]
-    monkeypatch.setattr(many, "_quickest", lambda: kernels)
-    codes, starts = codes_of(frame), year_starts(maker.period)
+def loop(maker, examinations):
+    """Posteriors one at a time, each different sighting worked out once."""
+    cache = EvidenceCache(maker, month_tables(maker))
+    return [cache.weighing(examination).by_month.sum(axis=0) for examination in examinations]
+
+
+@pytest.mark.benchmark(group="rows of the demo maker to mode, mean, set and years")
+def test_rows_of_the_demo_beside_naive_bayes_and_a_loop(benchmark, maker, peer):
+    frame = demo_rows(ROWS)
+    codes, starts = codes_of(frame, maker), year_starts(maker.period)
+    examinations = [r.examination for r in dating.read_corpus(CORPUS, maker).references]
     runs = {
-        "peer": partial(peer_summaries, model, codes, starts),
-        "dates alone": partial(estimate_many, maker, frame, parts=False),
-        "everything": partial(estimate_many, maker, frame),
+        "naive Bayes": (partial(peer_summaries, peer, codes, starts), ROWS),
+        "dates alone": (partial(estimate_many, maker, frame, parts=False), ROWS),
+        "everything": (partial(estimate_many, maker, frame), ROWS),
+        "a loop of single posteriors": (partial(loop, maker, examinations), len(examinations)),
     }
-    estimate_many(maker, frame.iloc[:5000])
+    estimate_many(maker, frame)  # what is compiled and tabulated on first use
     each = {name: [] for name in runs}
-    for name, do in [*runs.items()] * ROUNDS:
-        each[name] += [timed_twice(do) for _ in range(1 if name == "peer" else 2)]
-    benchmark.pedantic(runs["dates alone"], rounds=1)
-    clock, cores = ({name: min(t[k] for t in made) for name, made in each.items()} for k in (0, 1))
-    for name in runs:
-        words = f"microseconds a row, {name}: {clock[name] / ROWS * 1e6:.2f} on the clock"
-        print(f"\n{words}, {cores[name] / ROWS * 1e6:.2f} of the processor", end="")
-    everything = clock["peer"] / clock["everything"]
-    told(benchmark, f"naive Bayes / everything, {way}, for comparison", everything)
-    alone = clock["peer"] / clock["dates alone"]
-    checked(benchmark, f"naive Bayes / dates alone, {way}", alone, *aims)
+    for name, (do, rows) in [*runs.items()] * ROUNDS:
+        each[name].append(timed_twice(do)[1] / rows)
+    benchmark.pedantic(runs["dates alone"][0], rounds=1)
+    a_row = {name: min(times) for name, times in each.items()}
+    for name, seconds in a_row.items():
+        told(benchmark, f"microseconds of the processor a row, {name}", seconds * 1e6)
+    told(benchmark, "dates alone / naive Bayes", a_row["dates alone"] / a_row["naive Bayes"])
+    gain = a_row["a loop of single posteriors"] / a_row["dates alone"]
+    checked(benchmark, "a loop / dates alone", gain, 10, 4)
+
+
+@pytest.mark.benchmark(group="rows of the demo maker, compiled beside NumPy")
+def test_compiled_beside_numpy(benchmark, monkeypatch, maker):
+    frame = demo_rows(1_000)
+    times = {}
+    for name, add_rows in {"compiled": _add_rows(), "numpy": joint.add_rows}.items():
+        monkeypatch.setattr("dating.batch.rows._add_rows", lambda add_rows=add_rows: add_rows)
+        run = partial(estimate_many, maker, frame, parts=False)
+        run()
+        times[name] = min(timed_twice(run)[1] for _ in range(ROUNDS))
+    benchmark.pedantic(run, rounds=1)
+    checked(benchmark, "NumPy / compiled", times["numpy"] / times["compiled"], 3, 1.5)
 
 
 MEASURE = """
 import sys
-from tests.benchmarks.test_batch import drawn_rows, invented_maker
-from dating import estimate_many
+from tests.benchmarks.test_batch import demo_rows
+from dating import estimate_many, read_maker
 def kilobytes(key):
     with open("/proc/self/status") as stream:
         return next(int(line.split()[1]) for line in stream if line.startswith(key))
-maker = invented_maker()
-frame, _ = drawn_rows(maker, int(sys.argv[1]))
-estimate_many(maker, frame.iloc[:5000])
+maker = read_maker("priors/marrowby.yaml")
+frame = demo_rows(int(sys.argv[1]))
+estimate_many(maker, frame.iloc[:1000], parts=False)
 with open("/proc/self/clear_refs", "w") as stream:
     stream.write("5")  # the peak starts anew
 before = kilobytes("VmRSS")
-dated = estimate_many(maker, frame)
+dated = estimate_many(maker, frame, parts=False)
 print((kilobytes("VmHWM") - before) * 1024 - int(dated.memory_usage().sum()))
 """
 
@@ -231,12 +199,11 @@ def test_memory_does_not_grow_with_the_rows(benchmark):
 
 
 @pytest.mark.benchmark(group="two worker processes beside one, draws summed over")
-def test_two_workers_beside_one(benchmark):
+def test_two_workers_beside_one(benchmark, maker):
     dd = pytest.importorskip("dask.dataframe")
     distributed = pytest.importorskip("distributed")
-    maker = invented_maker(("new works", "shortage"))
     learned = prior_draws(maker).thinned(JOINT_DRAWS)
-    frame, _ = drawn_rows(maker, JOINT_ROWS)
+    frame = demo_rows(JOINT_ROWS)
     times = {}
     for workers in (1, 2):
         with (

@@ -1,0 +1,58 @@
+"""Evidence on many instruments of one maker: each different sighting is worked out once."""
+
+from __future__ import annotations
+
+from dating.engine import Weighing
+from dating.evidence import Piece, pieces_of
+from dating.examination import Examination
+from dating.maker import Maker
+from dating.tables import MonthTables
+
+
+class EvidenceCache:
+    """Evidence that has been worked out, kept for the next instrument that shows the same.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    tables : MonthTables
+        Its month tables.
+    """
+
+    def __init__(self, maker: Maker, tables: MonthTables) -> None:
+        self.maker, self.tables = maker, tables
+        self.swapped = {name: part.swapped.value for name, part in maker.components.items()}
+        self._pieces: dict[str, tuple[Piece, ...]] = {}
+
+    def weighing(self, examination: Examination) -> Weighing:
+        """Combine the evidence on one instrument."""
+        pieces: list[Piece] = []
+        for part in _single(examination):
+            key = part.model_dump_json()
+            if key not in self._pieces:
+                self._pieces[key] = pieces_of(part, self.maker, self.tables)[0]
+            pieces += self._pieces[key]
+        return Weighing.of(self.tables, self.swapped, pieces)
+
+
+def _single(examination: Examination) -> list[Examination]:
+    """Split an examination into those of one thing each; documents stay together."""
+    empty: dict[str, object] = {
+        "instrument": "-",
+        "examined": None,
+        "note": "",
+        "seen": {},
+        "marks": {},
+        "measured": {},
+        "documents": (),
+        "variant": None,
+    }
+    blank = examination.model_copy(update=empty)
+    parts = [
+        blank.model_copy(update={group: {name: record}})
+        for group in ("seen", "marks", "measured")
+        for name, record in getattr(examination, group).items()
+    ]
+    whole = {"variant": examination.variant, "documents": examination.documents}
+    return [*parts, blank.model_copy(update=whole)]
