@@ -439,7 +439,7 @@ def test_a_file_that_is_gone_is_told(pages, folder):
     (folder / DEMO[0]).unlink()
     answer = send(pages, "/examine/save", fields)
     assert answer.status_code == 409
-    assert "is gone" in answer.text
+    assert "has been removed since you opened it" in answer.text
     assert not (folder / DEMO[0]).exists()
 
 
@@ -496,7 +496,7 @@ WRONG = [
     ({"seen:ring": ("one_of",), "one_of:ring": ("inlaid", "gold")}, "ring", "no such state"),
     ({"seen:ring": ("other",)}, "ring", "what it is instead"),
     ({"note:ring": ("worn",)}, "ring", "a note goes with"),
-    ({"value:neck-depth": ("21;4",)}, "neck-depth", "a number is wanted"),
+    ({"value:neck-depth": ("21;4",)}, "neck-depth", "a number is expected here"),
     ({"value:neck-depth": ("1,234",)}, "neck-depth", "1.234 or 1234"),
     ({"value:neck-depth": ("21.4 furlongs",)}, "neck-depth", "the unit here is mm"),
     ({"seen:ring": ("=inlaid",), "sure:ring": ("7",)}, "ring", "0.07 (7 %) or 0.7"),

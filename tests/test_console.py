@@ -137,7 +137,9 @@ def test_names_in_standard_input_start_from_the_present_folder(monkeypatch):
     shown = run("check", "-", input=text).output
     assert "standard input, line 5: examinations[1]: there is no such file" in shown
     monkeypatch.chdir("demo_data")
-    assert run("check", "-", input=text).output.startswith("Claims file standard input: no mistakes")
+    assert run("check", "-", input=text).output.startswith(
+        "Claims file standard input: no mistakes"
+    )
 
 
 def test_standard_input_is_named_in_messages_and_read_once():
