@@ -122,12 +122,12 @@ def _problem(source: Source, model: type[BaseModel], details: ErrorDetails) -> P
 
 
 def _counted(kind: str, context: dict[str, Any]) -> str:
-    """Say how many items are wanted; nothing where that is not what is wrong."""
+    """Say how many items are expected; nothing where that is not what is wrong."""
     ends = {"too_short": ("at least", "min_length"), "too_long": ("at most", "max_length")}
     if kind not in ends:
         return ""
     bound, count = ends[kind][0], context[ends[kind][1]]
-    return f"{bound} {count} {'item is' if count == 1 else 'items are'} wanted here"
+    return f"{bound} {count} {'item is' if count == 1 else 'items are'} expected here"
 
 
 def _real_path(source: Source, location: KeyPath) -> KeyPath:

@@ -92,7 +92,7 @@ def test_numbers_and_words_are_those_of_the_command(app, folder, learned):
             for title in ("before", "after")
         )
         assert f"({after})" in text
-        assert f"before the evidence {before}" in text if factor else before == after
+        assert f"; {before} before the evidence." in text if factor else before == after
         drawn = claim["claim"] in {"dowels-early", "kerfed-in-september"}
         assert ('src="data:image/svg+xml;base64,' in page) == drawn
 
@@ -187,7 +187,7 @@ def test_a_sheet_of_claims_is_weighed_too(folder, app):
     (query,) = re.findall(r'data-weigh="/claims/weigh\?([^"]+)"', page.text)
     name = dict(parse_qsl(html.unescape(query)))["claim"]
     text, _ = weighed(app, name, {"file": "sheet.csv", "maker": MAKER})
-    assert "first used not before 1930-07" in text
+    assert "first use of the dowelled heel joint was in July 1930 or later" in text
 
 
 def test_draws_of_the_learned_file_differ_from_the_judgements(app):

@@ -318,7 +318,7 @@ SAID_WRONGLY = [
     ("overlap: {changeover: {feature: joint, to: dowelled}, shorter_than: 0}",
      "overlap.shorter_than", "greater than 0", "0"),
     ("overlap: {changeover: {feature: joint, to: dowelled}, shorter_than: six}",
-     "overlap.shorter_than", "a number is wanted", "six"),
+     "overlap.shorter_than", "a number is expected here", "six"),
     ("share: {states: {joint: screwed}, during: 1927}", "share", "give either at_least", ""),
     ("share: {states: {joint: screwed}, during: 1927, at_least: 0.5, was: all}", "share",
      "give either at_least", ""),
@@ -332,7 +332,7 @@ SAID_WRONGLY = [
     ("made: {states: {joint: screwed}, between: [9, 4]}", "made", "must ascend", ""),
     ("made: {states: {joint: screwed}, between: [-1, 4]}", "made", "from zero or more", ""),
     ("made: {states: {joint: screwed}, between: [1, .inf]}", "made.between[2]",
-     "a number is wanted", ".inf"),
+     "a number is expected here", ".inf"),
     ("made: {states: {joint: screwed}, between: [1, 4], survival: "
      "{lowest: 0.2, likely: 0.1, highest: 0.3}}", "made.survival",
      "as log-odds: the three values must ascend", ""),
@@ -523,7 +523,7 @@ def test_a_sheet_that_is_wrong(problems, wrong):
     [
         (",,1926,,,,,\n", ",,1926.5,,,,,\n", 10, "not_after", "EDTF"),
         ("joint,dowelled,,,,,6,", "joint,dowelled,,,,,six,", 12, "shorter_than",
-         "a number is wanted"),
+         "a number is expected here"),
         ("joint,dowelled,,,,,6,", "joint,dowelled,,,,,,", 12, "shorter_than",
          "this key is missing"),
         ("joint,dowelled,,,,,6,", ",dowelled,,,,,6,", 12, "feature", "this key is missing"),

@@ -239,7 +239,7 @@ def test_a_removed_feature_is_left_out(kept, edited):
 def test_what_is_never_learned_is_told_and_used_as_it_is_now(kept, edited, change, around):
     _, learned = edited(change)
     assert learned.edits == Edits(around=(around,))
-    assert f"learned with another state of: {around}." in edits_words(learned.edits)
+    assert f"learned with an earlier version of: {around}." in edits_words(learned.edits)
     assert np.array_equal(learned.values, kept.learned.values)
 
 

@@ -236,7 +236,7 @@ def test_html_gives_the_date_in_words_its_probability_and_that_it_is_an_opinion(
     assert "(very likely, 96 %)" in page.text
     assert "January 1930" in page.text
     assert "An opinion with a probability, not a certificate" in page.text
-    assert "The neck is probably not original" in page.text
+    assert "The neck probably did not belong to this instrument originally" in page.text
     assert not page.open
     assert "table" in page.tags
 

@@ -141,13 +141,13 @@ def test_two_outputs_are_never_one(folder, monkeypatch):
     monkeypatch.chdir(folder)
     refused = run(*CALIBRATE, "--correct", "new.svg", "--picture", "./new.svg")
     assert refused.exit_code == 2
-    assert "the picture would take the place of the corrected learned file" in refused.output
+    assert "the picture would replace the corrected learned file" in refused.output
 
 
 def test_only_ordinary_files_are_replaced(tmp_path):
     """A folder, a device or a pipe would be lost, or never end."""
     os.mkfifo(tmp_path / "pipe")
-    for path, what in ((tmp_path, "a folder"), (tmp_path / "pipe", "no ordinary file")):
+    for path, what in ((tmp_path, "a folder"), (tmp_path / "pipe", "not an ordinary file")):
         with pytest.raises(click.UsageError, match=what):
             check_outputs([OutputFile(path, "the table")], [], replace=True)
 

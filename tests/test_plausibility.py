@@ -92,8 +92,8 @@ OF_MAKER = [
     ("swapped: 0.05", "swapped: 1", 11, "every neck comes from another instrument"),
     ("lag: 2", "lag: 200", 21, "longer than the whole period of 120 months"),
     ("        slip: 0.01\n", "", 9, "chances that are not stated count as 0: slip of heel"),
-    (", replaced: 0.1", "", 9, "taken as none: replaced of pencil"),
-    ("    swapped: 0.05\n", "", 9, "taken as none: swapped of neck"),
+    (", replaced: 0.1", "", 9, "chances that are not stated count as 0: replaced of pencil"),
+    ("    swapped: 0.05\n", "", 9, "chances that are not stated count as 0: swapped of neck"),
 ]  # fmt: skip
 OF_EXAMINATION = [
     ("22.9", "229", 9, "229 is 411 spreads from any month; 22.9 would fit (a tenth)"),
@@ -101,8 +101,9 @@ OF_EXAMINATION = [
     ("22.9", "-3", 9, "-3 is 47 spreads from any month"),
     ("22.9", "2.29", 9, "2.29 is 36 spreads from any month; 22.9 would fit (10 times)"),
     ("22.9", "0.9", 9, "22.86 would fit (25.4 times, as inches in millimetres)"),
-    ("heel: b", "heel: {state: b, sure: 0}", 5, "this says that it is surely not b"),
-    ("heel: b", "heel: {state: b, sure: 0.2}", 5, "speaks against b, and for the others"),
+    ("heel: b", "heel: {state: b, sure: 0}", 5, "this says that it is certainly not b"),
+    ("heel: b", "heel: {state: b, sure: 0.2}", 5,
+     "so low a sureness counts against b and for the others"),
     ("heel: b", "heel: {one_of: [a, a]}", 5, "a is given twice"),
     ("heel: b", "heel: {other: ' B'}", 5, "names the listed state b"),
     ("heel: b", "heel: {other: two  Dowels}", 5, "names the listed state b"),

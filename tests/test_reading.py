@@ -134,7 +134,7 @@ MAKER_MISTAKES = [
     ("{shortest: 1, likely: 4, longest: 12}", "[1, 4]", "overlap", "three values", "a list of 2",
      "[shortest, likely, longest]", ""),
     ("spread: 0.4", "spread: 0", "depth.spread", "greater than", "0", "", ""),
-    ("unit: mm, spread: 0.4", "unit: mm, spread: wide", "depth.spread", "a number is wanted",
+    ("unit: mm, spread: 0.4", "unit: mm, spread: wide", "depth.spread", "a number is expected here",
      "'wide'", "", ""),
     ("with: new-works", "first_use: 1931.02", "first_use", "not an EDTF date", "1931.02",
      "1931-02", ""),

@@ -409,12 +409,12 @@ def never(*arguments, **options):
 def folder(tmp_path, result, monkeypatch):
     """A folder with both files, where the sampler gives the result it has given before."""
     written(tmp_path, SHARP, rows(120), HEADER)
-    monkeypatch.setattr(sampling, "learn", lambda *arguments, **options: result[1])
+    monkeypatch.setattr(sampling, "learn", lambda *arguments, **options: result[1].copy())
     return tmp_path
 
 
 def test_the_command_writes_the_page_beside_the_result(folder, made, monkeypatch):
-    monkeypatch.setattr("dating.learning.health.health_of", lambda tree: GOOD)
+    monkeypatch.setattr("dating.learning.run.health_of", lambda tree: GOOD)
     shown = run(folder, "--report", folder / "r.html")
     assert shown.exit_code == 0, shown.output
     assert (folder / "o.nc").exists()
@@ -425,7 +425,7 @@ def test_the_command_writes_the_page_beside_the_result(folder, made, monkeypatch
 
 
 def test_unsound_draws_give_a_page_only_when_one_insists(folder, monkeypatch):
-    monkeypatch.setattr("dating.learning.health.health_of", lambda tree: BAD)
+    monkeypatch.setattr("dating.learning.run.health_of", lambda tree: BAD)
     assert run(folder, "--report", folder / "r.html").exit_code == 1
     assert not (folder / "r.html").exists()
     assert run(folder, "--report", folder / "r.html", "--insist", "--replace").exit_code == 0
@@ -453,7 +453,7 @@ def test_a_page_in_the_place_of_the_result_is_refused(folder, monkeypatch):
     monkeypatch.setattr(sampling, "learn", never)
     refused = run(folder, "--out", folder / "x.html", "--report", folder / "x.html")
     assert refused.exit_code == 2
-    assert "the report would take the place of the learned file" in refused.output
+    assert "the report would replace the learned file" in refused.output
 
 
 @pytest.mark.parametrize("missing", ["jinja2", "matplotlib"])

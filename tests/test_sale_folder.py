@@ -270,7 +270,7 @@ def test_a_sale_replaces_one_that_stands_only_when_told_so(tmp_path):
     few = lots_file(tmp_path, 1, "few.csv")
     refused = sale(few, out)
     assert refused.exit_code == 2
-    assert "index.html: there is a file of this name already, and 4 more" in refused.output
+    assert "index.html: a file of this name already exists, and 4 more like it" in refused.output
     assert "--replace" in refused.output
     assert bytes_of(out) == before
     (out / "mine.txt").write_text("mine")

@@ -160,8 +160,8 @@ def circa_sentences(texts: Iterable[str], wording: Wording) -> list[str]:
     Examples
     --------
     >>> from dating.notes.languages import language
-    >>> circa_sentences(["built circa 1931"], Wording(language("en")))[0][:44]
-    'In this note "circa" means within 5 years of'
+    >>> circa_sentences(["built circa 1931"], Wording(language("en")))[0][:53]
+    'In this note "circa" means within 5 years either side'
     """
     language, means = wording.language, wording.convention
     forms = (re.escape(language.say(f"{group}.circa", year=0)) for group in ("date", "short"))

@@ -101,6 +101,8 @@ original: 20 %).'
 def seen_words(piece: Piece, estimate: Estimate) -> str:
     """Write what was seen in the words that the maker file has for its states."""
     seen, maker = estimate.examination, estimate.maker
+    if piece.kind == "mark":
+        return _mark_words(piece.observation)
     if piece.kind == "variant" and maker.variants is not None:
         sight, states = seen.variant, maker.variants.states
     elif piece.kind == "feature":
@@ -111,6 +113,19 @@ def seen_words(piece: Piece, estimate: Estimate) -> str:
         return piece.observation
     words = " or ".join(states.get(name) or name for name in sight.named())
     return words if sight.sure is None else f"{words} (sure {sight.sure:g})"
+
+
+def _mark_words(mark: str) -> str:
+    """Write the dates of which a mark is one with "or" between them; any other as it stands.
+
+    Examples
+    --------
+    >>> _mark_words("[1928-05-17,1933-05-17]"), _mark_words("1931-02")
+    ('1928-05-17 or 1933-05-17', '1931-02')
+    """
+    if not mark.startswith("[") or ".." in mark:
+        return mark
+    return " or ".join(date.strip() for date in mark.strip("[]").split(","))
 
 
 def warning_words(problem: Problem) -> str:

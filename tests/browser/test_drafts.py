@@ -53,7 +53,7 @@ def test_a_new_examination_begins_empty_beside_what_was_begun_before(going):
     page.goto(NEW)
     assert page.locator("#in-instrument").input_value() == ""
     assert page.locator("input[value='=dowelled']").is_checked() is False
-    expect(page.locator("#drafts")).to_contain_text("Go on with B-1")
+    expect(page.locator("#drafts")).to_contain_text("Continue with B-1")
     assert violations(page) == []
     page.locator("#in-instrument").fill("B-2")
     assert len(drafts(page)) == 2
