@@ -12,6 +12,7 @@ Arrays carry the month last; ``draw`` comes before it.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from math import log
 from typing import Literal
 
@@ -91,7 +92,7 @@ def mean_shares(
     >>> mean_shares(Certain(1.0), Certain(2.0), months=4).tolist()
     [0.0, 0.25, 0.75, 1.0]
     """
-    return _by_month(_mean_excess(np.arange(months + 1.0), first_use, overlap, shape))
+    return _by_month(_excess_table((0.0, float(months), 1.0), first_use, overlap, shape))
 
 
 def shares_after(
@@ -134,10 +135,10 @@ def shares_after(
     if (stop - start) / step > since.size:
         direct = _mean_excess(since.ravel(), lag, overlap, shape)
         return _by_month(direct.reshape(since.shape))
-    grid = np.arange(start, stop + step, step)
-    table = _mean_excess(grid, lag, overlap, shape)
-    inside = _cubic(np.clip(since, start, grid[-1]), start, step, table)
-    return _by_month(inside + np.maximum(since - grid[-1], 0.0))
+    table = _excess_table((start, stop, step), lag, overlap, shape)
+    last = start + step * (len(table) - 1)
+    inside = _cubic(np.clip(since, start, last), start, step, table)
+    return _by_month(inside + np.maximum(since - last, 0.0))
 
 
 def regimes(shares: Sequence[Floats], months: int) -> Floats:
@@ -193,9 +194,16 @@ def between_anchors(anchors: ArrayLike, months: int) -> Floats:
     >>> between_anchors([0, 2], months=4).tolist()
     [[1.0, 0.5, 0.0, 0.0], [0.0, 0.5, 1.0, 1.0]]
     """
-    points = np.asarray(anchors, dtype=float)
-    corners = np.eye(len(points))
-    return np.array([np.interp(np.arange(months), points, corner) for corner in corners])
+    points, month = np.asarray(anchors, dtype=float), np.arange(months)
+    weights = np.zeros((len(points), months))
+    before = np.searchsorted(points, month, side="right") - 1
+    outside = (before < 0) | (before == len(points) - 1)
+    weights[np.maximum(before, 0)[outside], month[outside]] = 1.0
+    between = month[~outside]
+    left = before[~outside]
+    share = 1 / (points[left + 1] - points[left]) * (between - points[left])
+    weights[left, between], weights[left + 1, between] = 1 - share, share
+    return weights
 
 
 def _by_month(excess: Floats) -> Floats:
@@ -231,6 +239,20 @@ def _mean_excess(x: Floats, start: Judgement, overlap: Judgement, shape: Shape) 
     lengths, weights = overlap.nodes(fine=4) if kinked else _every_other(overlap.nodes())
     mixed = zip(weights, lengths, strict=True)
     return sum((w * smoothed.after(x, length, shape) for w, length in mixed), np.zeros(()))
+
+
+@lru_cache(maxsize=1024)
+def _excess_table(
+    points: tuple[float, float, float], start: Judgement, overlap: Judgement, shape: Shape
+) -> Floats:
+    """Average the excess at the first point, the last and each step; kept for the next reading.
+
+    Shape: (point,).
+    """
+    first, last, step = points
+    table = _mean_excess(np.arange(first, last + step, step), start, overlap, shape)
+    table.flags.writeable = False
+    return table
 
 
 def _reach(start: Judgement, overlap: Judgement, shape: Shape) -> tuple[float, float]:
