@@ -65,7 +65,7 @@ def plain(text):
     return " ".join(text.split())
 
 
-@pytest.mark.parametrize("learned", ["", LEARNED])
+@pytest.mark.parametrize("learned", [pytest.param("", marks=pytest.mark.long), LEARNED])
 def test_numbers_and_words_are_those_of_the_command(app, folder, learned):
     options = ["--learned", str(folder / learned)] if learned else []
     arguments = [str(folder / FILE), "--corpus", str(folder / CORPUS), "--as", "json", *options]
