@@ -244,6 +244,7 @@ def one_ramp(tmp_path_factory):
     return plan_of(*written(folder, ONE_RAMP, one_ramp_rows(80))).density
 
 
+@pytest.mark.long
 def test_chains_follow_from_the_seed_and_stop_at_the_first_good_look(one_ramp, monkeypatch):
     looks = (20, 200, 300, 450, 700, 1000)
     monkeypatch.setattr(chains_module, "LOOKS", looks)
