@@ -12,8 +12,9 @@ import hashlib
 import os
 import re
 import tempfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import cycle, repeat
 from pathlib import Path
 from typing import Any
 
@@ -290,23 +291,32 @@ def _parse(file: str, text: str, fingerprint: str) -> Source:
 
 def _check_limits(file: str, text: str) -> None:
     """Walk the events, which needs no recursion, before anything nested is built."""
-    depth = aliases = documents = 0
+    counts: list[Iterator[int]] = [repeat(1)]
+    values = aliases = documents = 0
     for event in yaml.parse(text, Loader=_LOADER):
-        line = event.start_mark.line + 1 if event.start_mark else 1
+        message = ""
+        if isinstance(event, yaml.NodeEvent):
+            values += next(counts[-1])
+            if values > MOST_VALUES:
+                message = f"too much: more than {MOST_VALUES:,} values"
         if isinstance(event, yaml.CollectionStartEvent):
-            depth += 1
+            # A key of a mapping is no value, and what follows it is one.
+            counts.append(cycle((0, 1)) if isinstance(event, yaml.MappingStartEvent) else repeat(1))
+            if len(counts) > DEEPEST_NESTING + 1:
+                message = f"nested more than {DEEPEST_NESTING} deep"
         elif isinstance(event, yaml.CollectionEndEvent):
-            depth -= 1
-        aliases += isinstance(event, yaml.AliasEvent)
-        documents += isinstance(event, yaml.DocumentStartEvent)
-        limits = {
-            f"nested more than {DEEPEST_NESTING} deep": depth > DEEPEST_NESTING,
-            f"more than {MOST_ALIASES} aliases": aliases > MOST_ALIASES,
-            "more than one YAML document in the file": documents > 1,
-        }
-        for message, broken in limits.items():
-            if broken:
-                raise InputError([Problem(file, line, "", message)])
+            counts.pop()
+        elif isinstance(event, yaml.AliasEvent):
+            aliases += 1
+            if aliases > MOST_ALIASES:
+                message = f"more than {MOST_ALIASES} aliases"
+        elif isinstance(event, yaml.DocumentStartEvent):
+            documents += 1
+            if documents > 1:
+                message = "more than one YAML document in the file"
+        if message:
+            line = event.start_mark.line + 1 if event.start_mark else 1
+            raise InputError([Problem(file, line, "", message)])
 
 
 class _Builder:

@@ -24,15 +24,15 @@ WEIGHED = {"file": FILE, "maker": MAKER, "learned": LEARNED, "corpus": CORPUS}
 
 
 def learned_file(folder):
-    """Write draws of the judgements, every other of them, as if they had been learned."""
+    """Write draws of the judgements, more than tables take, as if they had been learned."""
     maker = read_maker(folder / MAKER)
     draws = prior_draws(maker)
     names = {"value": "values", "share": "shares", "mean": "means", "spread": "spreads"}
     arrays = {
-        name: getattr(draws, names.get(name, name))[None, 1::2]
+        name: getattr(draws, names.get(name, name))[None, 1::6]
         for name in ("value", "share", "slip", "replaced", "mean", "spread")
     }
-    lags = draws.lags[None, 1::2]
+    lags = draws.lags[None, 1::6]
     arrays |= {"lag": lags[..., 0], "lag_ratio": lags[..., 1]}
     tree = tree_with(maker, arrays, "0" * 64)
     write_learned(tree, folder / LEARNED)
@@ -65,7 +65,7 @@ def plain(text):
     return " ".join(text.split())
 
 
-@pytest.mark.parametrize("learned", ["", LEARNED])
+@pytest.mark.parametrize("learned", [pytest.param("", marks=pytest.mark.long), LEARNED])
 def test_numbers_and_words_are_those_of_the_command(app, folder, learned):
     options = ["--learned", str(folder / learned)] if learned else []
     arguments = [str(folder / FILE), "--corpus", str(folder / CORPUS), "--as", "json", *options]

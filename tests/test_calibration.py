@@ -3,6 +3,7 @@
 import json
 import re
 from dataclasses import replace
+from functools import cache
 from hashlib import sha256
 
 import numpy as np
@@ -59,6 +60,8 @@ from tests.calibrating import (
 from tests.learning import MAKER, ONE_RAMP, written
 
 CORPORA = 12
+EVERY = [3, pytest.param(CORPORA, marks=pytest.mark.long)]
+LONG_TRUST = pytest.param(CORPORA, 2, marks=pytest.mark.long)
 
 
 def run(*arguments):
@@ -70,39 +73,44 @@ def run(*arguments):
 
 @pytest.fixture(scope="module")
 def drawn(tmp_path_factory):
-    """Corpora drawn as the maker file has it, with their posteriors."""
-    corpora = []
-    for seed in range(CORPORA):
+    """Give a corpus by its number, drawn as the maker file has it, with its posteriors."""
+
+    @cache
+    def drawn(seed):
         _, corpus = six_ramps(tmp_path_factory.mktemp("drawn"), 300, seed)
-        corpora.append((corpus, dated_without(corpus, None)))
-    return corpora
+        return corpus, dated_without(corpus, None)
+
+    return drawn
 
 
-def outcomes(drawn, power):
+def outcomes(drawn, power, count):
     made = [
         compared(corpus, None, replace(dated, posterior=sharpened(dated.posterior, power)))
-        for corpus, dated in drawn
+        for corpus, dated in map(drawn, range(count))
     ]
     return [verdict_on(each.groups.overall, each.uniformity).outcome for each in made]
 
 
-def test_posteriors_that_are_the_truth_may_be_trusted(drawn):
+@pytest.mark.parametrize(("count", "doubted"), [(3, 1), LONG_TRUST])
+def test_posteriors_that_are_the_truth_may_be_trusted(drawn, count, doubted):
     """A calibrated maker is doubted in one case of twenty at most; three of twelve are rare."""
-    assert outcomes(drawn, 1).count("may be trusted") >= CORPORA - 2
+    assert outcomes(drawn, 1, count).count("may be trusted") >= count - doubted
 
 
-def test_sharpened_posteriors_are_too_sure(drawn):
+@pytest.mark.parametrize("count", EVERY)
+def test_sharpened_posteriors_are_too_sure(drawn, count):
     """A few strays among them may be taken for the cause in one case of twenty."""
-    assert outcomes(drawn, 1.8).count("too sure") >= CORPORA - 1
+    assert outcomes(drawn, 1.8, count).count("too sure") >= count - 1
 
 
-def test_flattened_posteriors_are_too_cautious(drawn):
-    assert outcomes(drawn, 0.5) == ["too cautious"] * CORPORA
+@pytest.mark.parametrize("count", EVERY)
+def test_flattened_posteriors_are_too_cautious(drawn, count):
+    assert outcomes(drawn, 0.5, count) == ["too cautious"] * count
 
 
 def test_posteriors_that_lean_are_told_from_trusted_ones(drawn):
     """Some dates before the middle of a symmetric posterior are mirrored: no set holds less."""
-    corpus, _ = drawn[0]
+    corpus, _ = drawn(0)
     width = np.random.default_rng(1).uniform(3, 8, (1000, 1))
     posterior = sharpened(np.exp(-0.5 * ((np.arange(60) - 29.5) / width) ** 2), 1)
     months = drawn_months(posterior)
@@ -168,7 +176,7 @@ def test_the_rule_of_the_sentence(coverage, alarms, outcome, figure):
 
 
 def test_dates_that_were_held_to_be_impossible_are_counted(drawn):
-    corpus, _ = drawn[0]
+    corpus, _ = drawn(0)
     posterior = bumps(40)
     months = drawn_months(posterior)
     posterior[3] = np.eye(60)[(months[3] + 30) % 60]
@@ -297,6 +305,7 @@ def test_correction_learned_from_calibrated_posteriors_is_nearly_none():
         assert correction.at(level) == pytest.approx(level, abs=4 * error)
 
 
+@pytest.mark.long
 def test_correction_learned_from_overconfident_posteriors_restores_coverage():
     truth, again = bumps(1500), bumps(3000, seed=2)
     months, later = drawn_months(truth), drawn_months(again, seed=102)
@@ -463,7 +472,7 @@ def test_folds_leave_the_instrument_out_of_free_form_shares(tmp_path):
 
 
 def test_judgements_alone_leave_nothing_out(drawn):
-    corpus, dated = drawn[0]
+    corpus, dated = drawn(0)
     seen = [reference.examination for reference in dated.references]
     assert dated.posterior == pytest.approx(posteriors(corpus.maker, seen).values, abs=1e-12)
 
@@ -510,6 +519,13 @@ def calibrated(folder, *more):
     return run("calibrate", folder / "example.yaml", folder / "corpus.csv", *learned, *more)
 
 
+def widest(shown):
+    """Measure the text; commands that are offered are not broken."""
+    lines = [line for line in shown.output.splitlines() if not line.startswith("    dating ")]
+    return max(map(len, lines))
+
+
+@pytest.mark.long
 def test_text_begins_with_the_answer_and_keeps_to_80_columns():
     shown = run("calibrate", "priors/marrowby.yaml", "demo_data/marrowby_corpus.csv")
     assert shown.exit_code == 0
@@ -517,7 +533,7 @@ def test_text_begins_with_the_answer_and_keeps_to_80_columns():
     lines = shown.output.splitlines()
     commands = [line for line in lines if line.startswith("    dating ")]
     assert [command.split()[1] for command in commands] == ["learn", "calibrate"]
-    assert max(len(line) for line in lines if line not in commands) <= 80
+    assert widest(shown) <= 80
     said = " ".join(shown.output.split())
     assert (
         "Not used: 53 with a date that is not fully trusted, 41 with a date wider than a year."
@@ -529,7 +545,10 @@ def test_text_begins_with_the_answer_and_keeps_to_80_columns():
 
 
 def test_text_says_what_was_left_out(files):
-    said = " ".join(calibrated(files).output.split())
+    shown = calibrated(files)
+    assert widest(shown) <= 80
+    said = " ".join(shown.output.split())
+    assert re.match(r"[A-Z][a-z -]+: of 30 instruments dated as if undated, ", said)
     assert "Smoothed weights of the draws leave each instrument out of what was learned" in said
     assert "of 30 the weights are unreliable" in said
     assert "The levels are not recalibrated." in said

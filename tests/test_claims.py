@@ -832,9 +832,23 @@ def test_a_wider_range_of_numbers_is_no_less_probable(seed, place, one, other):
     assert every == pytest.approx(1, abs=1e-12)
 
 
-@FEW
-@given(st.sampled_from(SEEDS), st.integers(0, 10**6), st.integers(2, 5))
+TOGETHER = given(st.sampled_from(SEEDS), st.integers(0, 10**6), st.integers(2, 5))
+
+
+@settings(max_examples=12)
+@TOGETHER
 def test_what_is_claimed_together_is_no_more_probable_than_any_part(seed, place, count):
+    check_together(seed, place, count)
+
+
+@pytest.mark.long
+@FEW
+@TOGETHER
+def test_many_claims_together_are_no_more_probable_than_any_part(seed, place, count):
+    check_together(seed, place, count)
+
+
+def check_together(seed, place, count):
     data, maker, production = few_of(seed, 16)
     rng = random.Random(place)
     seen = examinations_of(data, rng)
@@ -907,13 +921,15 @@ def test_a_factor_turns_prior_odds_into_posterior_odds(before, after):
 # Errors and bounds
 
 
-def test_every_claim_of_dates_can_be_weighed():
-    for seed in SEEDS:
-        data, maker, _ = production_of(seed)
-        said = dated_claims(data, random.Random(seed))
-        for one in weigh_manuscript(manuscript(maker, {}, *([claim] for claim in said))):
-            assert 0 <= one.posterior.value <= 1
-            assert not np.isnan([p for points in one.points for p in points]).any()
+@pytest.mark.parametrize(
+    "seed", [*SEEDS[:3], *(pytest.param(seed, marks=pytest.mark.long) for seed in SEEDS[3:])]
+)
+def test_every_claim_of_dates_can_be_weighed(seed):
+    data, maker, _ = production_of(seed)
+    said = dated_claims(data, random.Random(seed))
+    for one in weigh_manuscript(manuscript(maker, {}, *([claim] for claim in said))):
+        assert 0 <= one.posterior.value <= 1
+        assert not np.isnan([p for points in one.points for p in points]).any()
 
 
 def test_a_claim_that_no_draw_makes_true_gives_a_bound():

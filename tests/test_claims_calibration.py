@@ -28,6 +28,7 @@ def assert_reliable(rows):
             assert abs(true - given) < ERRORS * max(error, 0.5 / count), table_of(rows)
 
 
+@pytest.mark.long
 def test_claims_are_true_as_often_as_is_said(production):
     made = claims_simulated(production, 16)
     assert len(made.given) == 192

@@ -228,6 +228,7 @@ def run(*arguments):
     return CliRunner().invoke(main, ["weigh", *map(str, arguments)], catch_exceptions=False)
 
 
+@pytest.mark.long
 def test_the_command_names_every_claim_and_its_wording():
     made = run(FILE, "--corpus", CORPUS)
     assert made.exit_code == 0

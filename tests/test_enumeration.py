@@ -10,7 +10,17 @@ from tests.inventing import invented, invented_data
 
 WITHIN = 1e-10
 FEW, MANY = 44, 220
-SEEDS = [seed if seed < FEW else pytest.param(seed, marks=pytest.mark.slow) for seed in range(MANY)]
+BRANCHING = {0, 4, 22, 31}
+"""Few of the makers, but most of the time: their loops branch the most."""
+
+
+def marked(seed):
+    if seed >= FEW:
+        return pytest.param(seed, marks=pytest.mark.slow)
+    return pytest.param(seed, marks=pytest.mark.long) if seed in BRANCHING else seed
+
+
+SEEDS = [marked(seed) for seed in range(MANY)]
 KINDS = [
     "'shape': 'logistic'", "'overlap': 0", "'overlap': [", "'shares'", "'shares_at'", "'with'",
     "'lag': [", "'lag': 2.5", "'by_variant'", "'variants'", "'donors'", "'swapped': 1", "'slip'",

@@ -32,6 +32,7 @@ def words_on(rows, choice):
     return on_latent(Latent(rows.features, mixtures, rows.axis, choice.gain, choice.error))
 
 
+@pytest.mark.long
 def test_what_goes_together_is_found(corpus_of):
     """In four corpora of this kind, seeds 0 to 3, it was found in all: two variants, or four."""
     rows = rows_in(corpus_of(rows_together(700, 1)))

@@ -1,9 +1,10 @@
 """Learning proved statistically: hard corpora, simulation-based calibration, and coverage.
 
 Full sizes are marked ``slow`` and run with ``python -m pytest -m slow tests``; a small run of each
-of the first two is always made. Judgement of ranks: a quantity is rejected when its chi-square
-p-value, times the number of quantities, is below 1e-4 (Bonferroni, so that quantities may depend on
-each other); a sound learner fails one run in ten thousand, and the seeds are fixed.
+of the first two is marked ``long``; one changeover beside its exact grid is always learned, in
+``test_learning``. Judgement of ranks: a quantity is rejected when its chi-square p-value, times the
+number of quantities, is below 1e-4 (Bonferroni, so that quantities may depend on each other); a
+sound learner fails one run in ten thousand, and the seeds are fixed.
 """
 
 from dataclasses import replace
@@ -94,17 +95,20 @@ def few_hard(tmp_path_factory):
     return kinds, plan, learn(plan)
 
 
+@pytest.mark.long
 def test_hard_changeovers_do_not_upset_the_sampler(few_hard):
     _, _, tree = few_hard
     health = health_of(tree)
     assert health.good, health.advice()
 
 
+@pytest.mark.long
 def test_hard_changeovers_agree_with_an_exact_grid(few_hard):
     kinds, plan, tree = few_hard
     assert_exact(plan, tree, own_first_use(kinds))
 
 
+@pytest.mark.long
 def test_the_grid_of_another_changeover_does_not_agree(few_hard):
     """Negative control: the grids of two features exchanged."""
     _, plan, tree = few_hard
@@ -153,17 +157,20 @@ def off_by(replicates, spreads):
     return [replace(r, truth=r.truth + spreads * r.draws.std(axis=0)) for r in replicates]
 
 
+@pytest.mark.long
 def test_ranks_of_the_truth_are_uniform(truths):
     least, quantity = least_chance(truths, KEPT, 5)
     assert least > LEVEL, quantity
     assert sum(replicate.divergences for replicate in truths) == 0
 
 
+@pytest.mark.long
 def test_truths_that_are_off_are_found(truths):
     """Negative control: every truth one posterior standard deviation up."""
     assert least_chance(off_by(truths, 1.0), KEPT, 5)[0] < LEVEL
 
 
+@pytest.mark.long
 def test_truths_of_other_corpora_are_found(truths):
     """Negative control: posteriors that are right of something else are too narrow."""
     others = [*truths[1:], truths[0]]

@@ -104,12 +104,14 @@ def coverage():
     return found
 
 
+@pytest.mark.long
 def test_sets_hold_the_truth_as_often_as_they_say(coverage):
     low, high = stats.binom(INSTRUMENTS, LEVEL).interval(0.99)
     assert low <= coverage["joint"].randomised * INSTRUMENTS <= high
     assert coverage["joint"].reported * INSTRUMENTS >= low
 
 
+@pytest.mark.long
 def test_linked_features_taken_as_independent_claim_too_much(coverage):
     """Negative control."""
     assert coverage["apart"].randomised < 0.77

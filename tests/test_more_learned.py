@@ -179,6 +179,7 @@ def learned_output(folder, months):
     return density.quantities(chain.unknowns)["output_share"][0]
 
 
+@pytest.mark.long
 def test_production_in_batches_comes_through(tmp_path):
     working, months = batches()
     output = learned_output(tmp_path, months).mean(axis=0)

@@ -161,7 +161,8 @@ def _picture(request: PageRequest, result: Estimate, subject: Subject) -> NotePi
     if find_spec("matplotlib") is None:
         return None
     with request.shelf.drawing:
-        return picture_for(result, subject.wording, subject.estimate_note.note.picture)
+        words = subject.estimate_note.note.picture
+        return picture_for(result, subject.wording, words, ("html",))
 
 
 def _subject(request: PageRequest, fields: Fields) -> Subject:

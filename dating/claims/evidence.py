@@ -10,7 +10,8 @@ import numpy as np
 from dating.arrays import Floats
 from dating.claims.files import Manuscript
 from dating.claims.instruments import joint_truth
-from dating.claims.production import Production
+from dating.claims.production import DRAWS as PRODUCTION_DRAWS
+from dating.claims.production import Production, judged_production
 from dating.claims.statements import Assertion, Built, instruments_of
 from dating.claims.truth import all_true, needs_tables
 from dating.engine import Weighing
@@ -18,7 +19,6 @@ from dating.estimates import estimate
 from dating.evidence_cache import EvidenceCache
 from dating.examination import Examination
 from dating.learning.learned import DRAWS, Learned
-from dating.learning.prior import prior_draws
 
 
 class Evidence:
@@ -40,7 +40,7 @@ class Evidence:
     @cached_property
     def judged(self) -> Production:
         """Production by the judgements alone."""
-        return Production(self.maker, prior_draws(self.maker))
+        return judged_production(self.maker)
 
     @cached_property
     def known(self) -> Production:
@@ -50,7 +50,7 @@ class Evidence:
     @cached_property
     def judged_few(self) -> Production:
         """As many draws of the judgements as month tables are made from."""
-        return self.judged.thinned()
+        return judged_production(self.maker, PRODUCTION_DRAWS)
 
     @cached_property
     def known_few(self) -> Production:
@@ -65,7 +65,7 @@ class Evidence:
     @cached_property
     def judged_joint(self) -> Production:
         """The same before any corpus."""
-        return self.judged.thinned(DRAWS)
+        return judged_production(self.maker, DRAWS)
 
     def weighing_of(self, examination: Examination, sayings: Sequence[Assertion]) -> Weighing:
         """Combine what was seen on one instrument.

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
 from dating.arrays import Floats
 from dating.learning.layout import VARIANTS, Layout, Track, layout_of
 from dating.learning.learned import Learned, affordable, learned_tables
+from dating.learning.prior import prior_draws
 from dating.maker import Maker
 from dating.tables import MonthTables
 
@@ -157,3 +158,11 @@ class Production:
                 first = np.where(there, np.minimum(first, reached), first)
                 last = np.where(there, np.maximum(last, left), last)
         return first, last
+
+
+@lru_cache(maxsize=4)
+def judged_production(maker: Maker, count: int | None = None) -> Production:
+    """Give production by the judgements alone, kept for the next state of a claims file."""
+    if count is None:
+        return Production(maker, prior_draws(maker))
+    return judged_production(maker).thinned(count)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import exp, sqrt
 
 import numpy as np
@@ -233,8 +233,9 @@ def mixed_of(stated: Floats) -> NDArray[np.bool_]:
     return (stated > 0) & ((stated > 0).sum(axis=2, keepdims=True) > 1)
 
 
+@lru_cache(maxsize=32)
 def layout_of(maker: Maker) -> Layout:
-    """Lay out a maker file.
+    """Lay out a maker file; the last few are kept.
 
     Examples
     --------

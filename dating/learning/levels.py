@@ -62,8 +62,9 @@ class Correction:
         alike = down[..., 1:] >= down[..., :-1] * (1 - _ALIKE)
         moved = np.diff(masses, axis=-1)
         uneven = (moved > 1e-15) | (alike & (moved < -1e-15))
-        for place in np.argwhere(uneven.any(axis=-1)):
-            masses[*place] = _shared(masses[*place], down[*place])
+        rows = uneven.any(axis=-1)
+        if rows.any():
+            masses[rows] = _shared(masses[rows], down[rows])
         corrected = np.empty_like(posterior)
         np.put_along_axis(corrected, order, masses, axis=-1)
         return corrected
@@ -119,14 +120,21 @@ def learned_correction(posterior: Floats, stated: Floats) -> Correction:
 
 
 def _shared(masses: Floats, down: Floats) -> Floats:
-    """Let months share that were equally probable, or whose order would turn round."""
+    """Let months share that were equally probable, or whose order would turn round.
+
+    Shapes: masses, down (row, month); gives (row, month).
+    """
     from scipy.optimize import isotonic_regression  # noqa: PLC0415
 
-    first = np.append(0, 1 + np.flatnonzero(down[1:] < down[:-1] * (1 - _ALIKE)))
-    sizes = np.diff(first, append=len(down))
-    means = np.add.reduceat(masses, first) / sizes
-    shares = isotonic_regression(means, weights=sizes, increasing=False).x
-    return np.repeat(shares, sizes)
+    new = np.ones(masses.shape, dtype=bool)
+    new[:, 1:] = down[:, 1:] < down[:, :-1] * (1 - _ALIKE)
+    first = np.flatnonzero(new)
+    sizes, sums = np.diff(first, append=masses.size), np.add.reduceat(masses.ravel(), first)
+    # Each row lies below the one before by more than masses differ, so that rows share nothing.
+    levels = sums / sizes - 2.0 * (first // masses.shape[1])
+    starts = isotonic_regression(levels, weights=sizes, increasing=False).blocks[:-1]
+    months = np.add.reduceat(sizes, starts)
+    return np.repeat(np.add.reduceat(sums, starts) / months, months).reshape(masses.shape)
 
 
 def _curve(first: float, second: float) -> Floats:

@@ -69,7 +69,7 @@ def documents_of(
     files: dict[str, bytes] = {}
     missing: tuple[str, ...] = ()
     if set(formats) - {"linked-art"}:
-        picture = picture_for(dated.estimate, wording, note.picture)
+        picture = picture_for(dated.estimate, wording, note.picture, formats)
     for form in dict.fromkeys(formats):
         file = f"{name}{ENDINGS[form]}"
         if form == "markdown" and picture is not None:

@@ -2,26 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from dating.estimates import Estimate
+from dating.notes.formats import ENDINGS
 from dating.notes.sentences import Wording, dated
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from dating.figures.notes import NoteWords
 
 
 @dataclass(frozen=True)
 class NotePicture:
-    """One picture, in three forms.
+    """One picture, in the forms that some formats want; the others are empty.
 
     Parameters
     ----------
     words : str
         What it shows.
     svg : bytes
-        For print: outlines alone.
+        For print and beside Markdown: outlines alone.
     png : bytes
         For Word.
     wide, narrow : str
@@ -36,24 +40,31 @@ class NotePicture:
     narrow: str
 
 
-def picture_for(estimate: Estimate, wording: Wording, words: str) -> NotePicture:
-    """Draw the picture of a note.
+def picture_for(
+    estimate: Estimate, wording: Wording, words: str, formats: Collection[str] = tuple(ENDINGS)
+) -> NotePicture:
+    """Draw the picture of a note, as some formats want it.
+
+    Each form is drawn anew, so that it is the same whatever the other formats are.
 
     Raises InputError when matplotlib is not installed.
     """
-    from dating.figures.notes import NARROW, draw_note, png_of, svg_of  # noqa: PLC0415
+    from dating.figures.notes import NARROW, WIDTH, draw_note, png_of, svg_of  # noqa: PLC0415
     from dating.figures.pages import picture_of  # noqa: PLC0415
 
     labels = picture_words(wording, words)
     claimed = [(part.first, part.last) for part in dated(estimate, wording).phrase.phrases]
-    figure = draw_note(estimate, claimed, labels)
-    narrow = draw_note(estimate, claimed, labels, NARROW)
+
+    def drawn(width: float = WIDTH) -> Figure:
+        return draw_note(estimate, claimed, labels, width)
+
+    page = "html" in formats
     return NotePicture(
         words=words,
-        svg=svg_of(figure),
-        png=png_of(figure),
-        wide=picture_of(figure).source,
-        narrow=picture_of(narrow).source,
+        svg=svg_of(drawn()) if {"markdown", "pdf"} & set(formats) else b"",
+        png=png_of(drawn()) if "word" in formats else b"",
+        wide=picture_of(drawn()).source if page else "",
+        narrow=picture_of(drawn(NARROW)).source if page else "",
     )
 
 

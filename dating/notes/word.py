@@ -12,7 +12,14 @@ from dating.notes.house import WORD, House
 from dating.notes.note import Note, NoteSection, Table
 from dating.notes.picture import NotePicture
 from dating.notes.plain_text import bound, each_text, one_line
-from dating.notes.word_look import base_document, picture_width, repeat_header, style_named, widths
+from dating.notes.word_look import (
+    base_document,
+    has_style,
+    picture_width,
+    put_style,
+    repeat_header,
+    widths,
+)
 from dating.reading import InputError, Problem
 
 if TYPE_CHECKING:
@@ -117,7 +124,7 @@ def _section(document: Document, section: NoteSection) -> None:
 
 def _paragraph(document: Document, text: str, style: str) -> None:
     if text:
-        document.add_paragraph(text, style=style_named(document, style))
+        put_style(document, document.add_paragraph(text), style)
 
 
 def _picture(document: Document, picture: NotePicture) -> None:
@@ -132,17 +139,18 @@ def _table(document: Document, table: Table, shares: Sequence[float]) -> None:
     head = [table.head] if any(table.head) else []
     rows = [*head, *table.rows]
     grid = document.add_table(rows=0, cols=len(table.head))
-    if "Table Grid" in document.styles:
+    if has_style(document, "Table Grid"):
         grid.style = "Table Grid"
     grid.autofit = False
     for texts in rows:
         cells = grid.add_row().cells
         for cell, text in zip(cells, texts, strict=True):
-            cell.paragraphs[0].text = text
-            cell.paragraphs[0].style = style_named(document, "Table Text")
+            (paragraph,) = cell.paragraphs
+            paragraph.text = text
+            put_style(document, paragraph, "Table Text")
     widths(grid, [share * picture_width(document) for share in shares])
     repeat_header(grid, table.heading, bool(head))
-    document.add_paragraph(style=style_named(document, "Table Text"))
+    put_style(document, document.add_paragraph(), "Table Text")
 
 
 def _packed(content: bytes) -> bytes:

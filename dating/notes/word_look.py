@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     from docx.document import Document
     from docx.styles.style import ParagraphStyle
     from docx.table import Table as WordTable
+    from docx.text.paragraph import Paragraph
 
 INK, QUIET, CORE, DOUBT, LINE = "1B1B1B", "585F66", "14466B", "9C4A0C", "D8DDE1"
 _SIDES = ("top", "left", "bottom", "right", "insideH", "insideV")
@@ -71,13 +72,28 @@ def style_named(document: Document, name: str) -> ParagraphStyle:
 
     styles: Any = document.styles
     style: ParagraphStyle
-    if name in styles:
+    if has_style(document, name):
         style = styles[name]
         return style
     style = styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH, builtin=name != "Table Text")
-    if "Normal" in styles:
+    if has_style(document, "Normal"):
         style.base_style = styles["Normal"]
     return style
+
+
+def has_style(document: Document, name: str) -> bool:
+    """Say whether there is a style of a name; python-docx would read the name of every style."""
+    from docx.styles import BabelFish  # noqa: PLC0415
+
+    element: Any = document.styles.element
+    return element.get_by_name(BabelFish.ui2internal(name)) is not None
+
+
+def put_style(document: Document, paragraph: Paragraph, name: str) -> None:
+    """Give a paragraph a style; python-docx would look for the default style each time."""
+    style = style_named(document, name)
+    default = style.element.default
+    paragraph._p.style = None if default else style.style_id
 
 
 def picture_width(document: Document) -> int:

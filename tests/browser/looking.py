@@ -10,9 +10,9 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 PHONE, DESK = (360, 740), (1280, 900)
-SEEN = [  # every size and every scheme of colours; each with each is left to long runs
+SEEN = [  # every size and every scheme of colours; each with each is left to slow runs
     pytest.param(PHONE, True, id="phone-dark"),
-    pytest.param(DESK, False, id="desk-light"),
+    pytest.param(DESK, False, id="desk-light", marks=pytest.mark.long),
     pytest.param(PHONE, False, id="phone-light", marks=pytest.mark.slow),
     pytest.param(DESK, True, id="desk-dark", marks=pytest.mark.slow),
 ]

@@ -79,6 +79,7 @@ def answer_and_wait(page, feature, state):
     return dated(page)
 
 
+@pytest.mark.long
 def test_the_whole_path_by_keyboard_alone(look, served):
     page = look.at(DESK, accept_downloads=True)
     page.goto("/")
@@ -213,6 +214,7 @@ def test_a_server_that_does_not_answer_is_told_and_nothing_is_lost(look):
     assert page.locator("#in-instrument").input_value() == "OFF-1"
 
 
+@pytest.mark.long
 def test_claims_are_weighed_as_one_watches(look):
     page = look.at(PHONE)
     page.goto("/claims?file=demo_data/marrowby_claims.yaml&corpus=demo_data/marrowby_corpus.csv")

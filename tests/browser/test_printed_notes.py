@@ -31,7 +31,7 @@ def pages():
         for code in ("en", "de"):
             wording = Wording(language(code))
             note = note_of(estimate, wording)
-            drawn = picture_for(estimate, wording, note.picture)
+            drawn = picture_for(estimate, wording, note.picture, ("html",))
             made[f"{name} {code}"] = as_html(note, house(), drawn)
     wording = Wording(language("en"))
     entries = [sold.entry for sold in sell(read_lots("demo_data/marrowby_sale.csv"), wording)]

@@ -115,6 +115,7 @@ def sampled():
     return [draws["posterior"][name].values.ravel() for name in ("alpha", "beta")]
 
 
+@pytest.mark.long
 @pytest.mark.filterwarnings("ignore::FutureWarning", "ignore::UserWarning")
 def test_posterior_by_sampling():
     """Some 25,000 effective draws: three standard errors are 0.02, 0.1, and 0.004 for quantiles."""

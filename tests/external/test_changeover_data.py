@@ -84,6 +84,7 @@ def midpoints(posterior):
     return (value[..., 0] + np.hypot(value[..., 1], NARROWEST) / 2).ravel()
 
 
+@pytest.mark.long
 def test_a_makers_name_changes_form():
     """Years are taken as months of the model; year y is the stretch [y, y + 1)."""
     rows = rows_of("maker_name_ramp.csv")
@@ -109,6 +110,7 @@ def test_a_makers_name_changes_form():
     assert 0.002 < np.median(posterior["slip"].values) < 0.03
 
 
+@pytest.mark.long
 def test_a_ramp_with_a_ceiling():
     """Months 1 to 35; month m is the stretch [m - 1, m) of the model."""
     rows = rows_of("cd_ramp.csv")

@@ -105,12 +105,14 @@ def distance(made, sampled):
     return np.max(np.abs(made.probabilities - mean) / (4 * np.hypot(error, made.errors.max())))
 
 
+@pytest.mark.long
 def test_the_shared_event_agrees_with_the_sampler(sampled):
     made = dated(shared=True)
     assert made.tables.draws > 1
     assert distance(made, sampled) < 1
 
 
+@pytest.mark.long
 def test_treating_the_event_as_independent_does_not(sampled):
     """Negative control: the same judgements, one for each feature."""
     made = dated(shared=False)

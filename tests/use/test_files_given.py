@@ -74,6 +74,7 @@ def test_the_house_prints_the_notes_of_all_examinations_at_once():
     assert all(f"# {file.stem}" in answer.out for file in EXAMINATIONS[:4])
 
 
+@pytest.mark.long
 def test_the_author_weighs_all_claims_of_the_demo(demo):
     answer = success(dating("weigh", "demo_data/marrowby_claims.yaml", "--as", "json", cwd=demo))
     claims = json.loads(answer.out)["claims"]

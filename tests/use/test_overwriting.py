@@ -165,6 +165,7 @@ def test_a_lot_that_cannot_be_read_makes_the_sale_fail_and_the_rest_is_written(l
     assert "lot-2.md" in (lyres / "sale" / "index.md").read_text("utf-8")
 
 
+@pytest.mark.long
 def test_a_sale_that_was_interrupted_goes_on_where_it_stopped(tmp_path):
     folder = copied_demo(tmp_path / "house")
     lots = first_lots(folder / "demo_data" / "six.csv", 6)

@@ -55,6 +55,7 @@ ENOUGH = {
         (*LEARN, "--out", "l.nc", "--report", "r.html", "--draws", "10", "--insist"),
     ],
 }
+LONG = {"note": pytest.mark.long, "learn": pytest.mark.long}
 LACKING = {
     "note": {("sale", "sale.csv", "--out", "t", "--learned", "corpus.csv"): "learn"},
     "bench": {("serve", ".", "--port", "0"): "note"},
@@ -93,7 +94,9 @@ def test_every_other_command_names_the_extra_that_it_needs_and_writes_nothing(ly
     assert sorted(lyres.rglob("*")) == before
 
 
-@pytest.mark.parametrize("extra", ENOUGH)
+@pytest.mark.parametrize(
+    "extra", [pytest.param(extra, marks=LONG.get(extra, ())) for extra in ENOUGH]
+)
 def test_one_extra_is_enough_for_what_the_readme_says_of_it(lyres, tmp_path, extra):
     commands = [*ENOUGH[extra], *(lacking := LACKING.get(extra, {}))]
     held(commands, answers(commands, lyres, tmp_path, (extra,)), lacking.get)
