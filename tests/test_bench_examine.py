@@ -770,6 +770,6 @@ def test_awkward_texts_are_written_so_that_they_read_back(text, tmp_path):
 
 def test_what_cannot_be_read_back_is_refused(maker, monkeypatch):
     given_ = Examination(instrument="M", maker="marrowby", note="plain")
-    monkeypatch.setattr("dating.bench.examination_text._node", lambda value: value)
+    monkeypatch.setattr("dating.yaml_text._quoted", lambda value: value)
     with pytest.raises(InputError, match="reads back"):
         new_text(given_.model_copy(update={"note": ".5e5"}))

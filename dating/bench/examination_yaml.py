@@ -23,7 +23,7 @@ def plain_data(examination: Examination) -> dict[str, Any]:
         "instrument": examination.instrument,
         "maker": examination.maker,
         "invented": examination.invented,
-        "examined": examination.examined,
+        "examined": examination.examined.isoformat() if examination.examined else "",
         "by": examination.by,
         "note": examination.note,
         "variant": _sight_data(examination.variant),

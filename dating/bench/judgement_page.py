@@ -39,9 +39,10 @@ from dating.bench.workspace import ChangedError
 from dating.distributions import Pool
 from dating.maker import Maker
 from dating.reading import InputError, KeyPath
-from dating.splicing import as_yaml, rewritten, stated_at
+from dating.splicing import rewritten, stated_at
 from dating.statements import Judged, Opinion
 from dating.words.phrases import percent
+from dating.yaml_text import as_yaml
 
 
 @dataclass(frozen=True)
