@@ -28,7 +28,7 @@ from dating.bench.chart_geometry import (
     step_path,
     text_width,
 )
-from dating.bench.judgement_places import place_text
+from dating.bench.forms import place_text
 from dating.bench.judgement_words import value_words
 from dating.bench.shares import ChangeoverDate, Points, Shares
 from dating.learning.comparison import points_of

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from dating.bench.answers import OTHER, STATE
+from dating.bench.answers import answer_field
 from dating.bench.curves import Curves, draw_curves
+from dating.bench.forms import STATE, Fields
 from dating.bench.judgement_sources import Judgement, judgements_behind
 from dating.bench.month_shapes import Axis, draw_strip
 from dating.bench.panels import DatePanel, dated_of
@@ -144,13 +144,11 @@ def other_answers(maker: Maker, name: str, now: str) -> dict[str, str]:
     return {answer: called for answer, called in named.items() if answer != now}
 
 
-def with_answer(
-    fields: Mapping[str, tuple[str, ...]], name: str, answer: str
-) -> dict[str, tuple[str, ...]]:
-    """Give the fields of a form with one answer changed."""
-    gone = {f"{key}:{name}" for key in ("seen", "sure", "one_of", OTHER, "note")}
-    others = {key: value for key, value in fields.items() if key not in gone}
-    return others | {f"seen:{name}": (answer,)}
+def with_answer(fields: Fields, name: str, answer: str) -> dict[str, str]:
+    """Give the fields of a form with one answer changed, and nothing else said beside it."""
+    field = answer_field(name)
+    others = {k: v for k, v in fields.items() if not k.startswith(field.removesuffix("state"))}
+    return others | {field: answer}
 
 
 def _curves(estimate: Estimate, piece: Piece, reported: MonthSet) -> tuple[Curves, ...]:

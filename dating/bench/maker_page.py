@@ -35,7 +35,7 @@ from dating.bench.chart_rows import (
     measured_row,
     month_words,
 )
-from dating.bench.judgement_places import place_text
+from dating.bench.forms import place_text
 from dating.bench.mistakes import maker_mistakes
 from dating.bench.requests import PageRequest, filled
 from dating.bench.shares import (

@@ -11,7 +11,8 @@ from typing import get_args
 from starlette.responses import Response
 
 from dating.bench.amounts import AmountError, chance_of
-from dating.bench.answers import Fields, examination_in, fields_of
+from dating.bench.answers import examination_in, fields_of
+from dating.bench.forms import Fields, nested, text_at
 from dating.bench.requests import BadRequestError, PageRequest, filled
 from dating.bench.workspace import NotThereError
 from dating.estimates import Estimate, estimate
@@ -28,9 +29,8 @@ from dating.notes.sentences import Wording
 from dating.reading import InputError, Problem
 from dating.tabulation import LEVEL
 
-OPTIONS = ("note_language", "note_dates", "note_circa", "note_level")
-"""Fields of the form that say how the note is worded."""
-_BESIDE = ("maker_file", "file", "learned")
+_OPTIONS = ("language", "dates", "circa", "level")
+"""How the note is worded: ``wording.language``, ``wording.dates`` and so on."""
 STYLES = get_args(Style.__value__)
 
 
@@ -95,9 +95,9 @@ def note(request: PageRequest) -> Response:
     maker_file = request.query.get("maker", "") or request.shelf.maker_named(seen.maker)
     fields = {
         **fields_of(seen),
-        "file": (file,),
-        "maker_file": (maker_file,),
-        "learned": (request.query.get("learned", ""),),
+        "file": file,
+        "maker_file": maker_file,
+        "learned": request.query.get("learned", ""),
     }
     return _shown(request, _subject(request, fields))
 
@@ -136,17 +136,13 @@ def _content(subject: Subject, form: Format) -> bytes:
 
 def _shown(request: PageRequest, subject: Subject) -> Response:
     result, wording = subject.estimate_note.estimate, subject.wording
-    answers: dict[str, tuple[str, ...]] = {
-        **fields_of(result.examination),
-        "file": (subject.file,),
-        "maker_file": (subject.maker_file,),
-    }
+    beside = {"file": subject.file, "maker_file": subject.maker_file}
     return filled(
         "note.html.j2",
         subject=subject,
         note=subject.estimate_note.note,
         picture=_picture(request, result, subject),
-        answers=[(name, value) for name, values in answers.items() for value in values],
+        answers=fields_of(result.examination) | beside,
         languages=languages(),
         styles=STYLES,
         circa=CIRCA,
@@ -166,14 +162,14 @@ def _picture(request: PageRequest, result: Estimate, subject: Subject) -> NotePi
 
 def _subject(request: PageRequest, fields: Fields) -> Subject:
     """Date what the fields say, and write the note."""
-    maker_file, name, learned = (_last(fields, key) for key in _BESIDE)
+    keys = ("maker_file", "file", "learned")
+    maker_file, name, learned = (fields.get(key, "").strip() for key in keys)
     if not maker_file:
         raise BadRequestError("the form lacks the maker file")
     wording = wording_in(fields)
     maker = request.shelf.maker(maker_file)
     known = request.shelf.learned(learned, maker) if learned else None
-    own = {key: values for key, values in fields.items() if key not in {*_BESIDE, *OPTIONS}}
-    seen = _of_file(request, name, examination_in(own, maker), maker)
+    seen = _of_file(request, name, examination_in(fields, maker), maker)
     if not seen.instrument:
         raise InputError([_problem("instrument", "a note needs the name of the instrument")])
     result = estimate(maker, seen, level=wording.level, learned=known)
@@ -199,24 +195,27 @@ def wording_in(fields: Fields) -> Wording:
 
     Examples
     --------
-    >>> result = wording_in({"note_language": ("de",), "note_level": ("0.5",)})
+    >>> result = wording_in({"wording.language": "de", "wording.level": "0.5"})
     >>> result.language.code, result.level, result.convention.years
     ('de', 0.5, 5)
     """
-    tongue, dates, circa, level = (_last(fields, name) for name in OPTIONS)
+    form = nested(fields)
+    tongue, dates, circa, level = (text_at(form, ("wording", name)) for name in _OPTIONS)
     style: Style = "american" if dates == "american" else "british"
     number = _chance(level) if level else LEVEL
     problems = []
     if tongue and tongue not in languages():
-        problems.append(_problem("language", "no such language", tongue, ", ".join(languages())))
+        problems.append(
+            _problem("wording.language", "no such language", tongue, ", ".join(languages()))
+        )
     if dates and dates not in STYLES:
-        problems.append(_problem("dates", "no such style", dates, ", ".join(STYLES)))
+        problems.append(_problem("wording.dates", "no such style", dates, ", ".join(STYLES)))
     if circa and circa not in map(str, CIRCA):
         allowed = ", ".join(map(str, CIRCA))
-        problems.append(_problem("circa", "years on either side", circa, allowed))
+        problems.append(_problem("wording.circa", "years on either side", circa, allowed))
     if number is None or not 0 < number < 1:
         message = "a probability between 0 and 1, both left out"
-        problems.append(_problem("level", message, level, "0.9, or 90 %"))
+        problems.append(_problem("wording.level", message, level, "0.9, or 90 %"))
     if problems or number is None:
         raise InputError(problems)
     return Wording(language(tongue or "en", style), float(number), CIRCA[int(circa or 5)])
@@ -227,10 +226,6 @@ def _chance(text: str) -> float | None:
         return chance_of(text).number
     except AmountError:
         return None
-
-
-def _last(fields: Fields, name: str) -> str:
-    return fields.get(name, ("",))[-1].strip()
 
 
 def _problem(key: str, message: str, text: str = "", allowed: str = "") -> Problem:
