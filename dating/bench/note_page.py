@@ -12,12 +12,13 @@ from starlette.responses import Response
 
 from dating.bench.amounts import AmountError, chance_of
 from dating.bench.answers import examination_in, fields_of
+from dating.bench.examination_text import trimmed
+from dating.bench.examination_yaml import plain_data
 from dating.bench.forms import Fields, nested, text_at
 from dating.bench.requests import BadRequestError, PageRequest, filled
 from dating.bench.workspace import NotThereError
 from dating.estimates import Estimate, estimate
 from dating.examination import Examination
-from dating.files import check_against
 from dating.maker import Maker
 from dating.notes.file_names import file_name
 from dating.notes.house import House
@@ -93,18 +94,14 @@ def note(request: PageRequest) -> Response:
     file = request.require("file")
     seen = request.shelf.examination(file)
     maker_file = request.query.get("maker", "") or request.shelf.maker_named(seen.maker)
-    fields = {
-        **fields_of(seen),
-        "file": file,
-        "maker_file": maker_file,
-        "learned": request.query.get("learned", ""),
-    }
-    return _shown(request, _subject(request, fields))
+    maker, learned = request.shelf.maker(maker_file), request.query.get("learned", "")
+    subject = _subject(request, (maker_file, file, learned), maker, seen, wording_in({}))
+    return _shown(request, subject)
 
 
 def preview(request: PageRequest) -> Response:
     """Show the note of what a form says."""
-    return _shown(request, _subject(request, request.fields))
+    return _shown(request, _subject_sent(request))
 
 
 def file(request: PageRequest) -> Response:
@@ -112,7 +109,7 @@ def file(request: PageRequest) -> Response:
     ending = request.require("as")
     if ending not in FORMATS:
         raise BadRequestError(f"a note is given as one of {', '.join(FORMATS)}")
-    form, subject = FORMATS[ending], _subject(request, request.fields)
+    form, subject = FORMATS[ending], _subject_sent(request)
     _check_installed(f"a note as {form.called}", form.needs)
     with request.shelf.drawing:
         content = _content(subject, form)
@@ -160,32 +157,33 @@ def _picture(request: PageRequest, result: Estimate, subject: Subject) -> NotePi
         return picture_for(result, subject.wording, subject.estimate_note.note.picture)
 
 
-def _subject(request: PageRequest, fields: Fields) -> Subject:
-    """Date what the fields say, and write the note."""
-    keys = ("maker_file", "file", "learned")
-    maker_file, name, learned = (fields.get(key, "").strip() for key in keys)
+def _subject_sent(request: PageRequest) -> Subject:
+    """Date what the form says, and write the note; one that says what the file says names it."""
+    maker_file, name, learned = map(request.field, ("maker_file", "file", "learned"))
     if not maker_file:
         raise BadRequestError("the form lacks the maker file")
-    wording = wording_in(fields)
+    wording = wording_in(request.fields)
     maker = request.shelf.maker(maker_file)
-    known = request.shelf.learned(learned, maker) if learned else None
-    seen = _of_file(request, name, examination_in(fields, maker), maker)
-    if not seen.instrument:
-        raise InputError([_problem("instrument", "a note needs the name of the instrument")])
-    result = estimate(maker, seen, level=wording.level, learned=known)
-    estimate_note = EstimateNote(result, note_of(result, wording))
-    return Subject(maker_file, name, learned, estimate_note, wording)
-
-
-def _of_file(request: PageRequest, name: str, answers: Examination, maker: Maker) -> Examination:
-    """Take the examination of the file where the form says the same: a note then names the file."""
-    saved = answers
+    seen = examination_in(request.fields, maker)
     if name:
         with suppress(InputError, NotThereError):
             saved = request.shelf.examination(name)
-    named = saved if fields_of(saved) == fields_of(answers) else answers
-    check_against(named, maker)
-    return named
+            seen = saved if trimmed(plain_data(saved)) == trimmed(plain_data(seen)) else seen
+    return _subject(request, (maker_file, name, learned), maker, seen, wording)
+
+
+def _subject(
+    request: PageRequest,
+    files: tuple[str, str, str],
+    maker: Maker,
+    seen: Examination,
+    wording: Wording,
+) -> Subject:
+    if not seen.instrument:
+        raise InputError([_problem("instrument", "a note needs the name of the instrument")])
+    known = request.shelf.learned(files[2], maker) if files[2] else None
+    result = estimate(maker, seen, level=wording.level, learned=known)
+    return Subject(*files, EstimateNote(result, note_of(result, wording)), wording)
 
 
 def wording_in(fields: Fields) -> Wording:
