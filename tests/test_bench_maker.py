@@ -18,7 +18,7 @@ pytest.importorskip("starlette")
 from starlette.testclient import TestClient
 
 from dating.bench.app import make_app
-from dating.bench.chart_geometry import BAND, Scale, bands, key_of, lanes, step_path, text_width
+from dating.bench.chart_geometry import BAND, bands, chart_axis, key_of, lanes, text_width
 from dating.bench.forms import place_text
 from dating.bench.guard import guard_for
 from dating.bench.judgement_form import assessors_at, entry_at, opinion_data, opinion_of
@@ -27,6 +27,7 @@ from dating.bench.judgement_places import OPINIONS, spots_of
 from dating.bench.judgement_words import in_words, value_words
 from dating.bench.maker_page import chart_of
 from dating.bench.shares import changeovers, mean_of, shares_of, variant_shares
+from dating.bench.time_axis import area
 from dating.bench.workspace import Workspace
 from dating.distributions import Certain
 from dating.files import read_maker
@@ -149,12 +150,12 @@ def test_the_tables_of_the_page_say_the_shares_of_each_year():
 
 
 def test_every_band_is_as_high_as_its_share():
-    scale = Scale(demo().period)
+    axis = chart_axis(demo().period)
     shares = shares_of(month_tables(demo()), "nut")[0]
-    drawn = bands(scale, 100.0, shares.states, shares.by_month, shares.states)
+    drawn = bands(axis, 100.0, shares.states, shares.by_month, shares.states)
     for band, share in zip(drawn, shares.by_month, strict=True):
         assert _area(band.path) == pytest.approx(
-            BAND * share.sum() * scale.width / len(share), rel=0.02, abs=2
+            BAND * share.sum() * axis.right / len(share), rel=0.02, abs=2
         )
 
 
@@ -177,7 +178,7 @@ def _area(path: str) -> float:
 
 
 def test_a_path_leaves_out_months_without_height():
-    path = step_path(Scale(demo().period, 1000), np.array([0.0, 5, 5, 0]), np.zeros(4))
+    path = area(np.linspace(0, 1000, 5), np.array([0.0, 5, 5, 0]), np.zeros(4))
     assert path == "M250 5H750L750 0H250Z"
 
 

@@ -10,10 +10,11 @@ from dating.bench.answers import answer_field
 from dating.bench.curves import Curves, draw_curves
 from dating.bench.forms import STATE, Fields
 from dating.bench.judgement_sources import Judgement, judgements_behind
-from dating.bench.month_shapes import Axis, draw_strip
+from dating.bench.month_shapes import axis_of, draw_strip
 from dating.bench.panels import DatePanel, dated_of
 from dating.bench.reference_examples import Examples, states_of
 from dating.bench.requests import BadRequestError
+from dating.bench.time_axis import TimeAxis
 from dating.estimates import Estimate
 from dating.evidence import Piece
 from dating.maker import Maker
@@ -37,7 +38,7 @@ class Explanation:
         Their shares over time, by variant where that matters.
     strip : str
         How probable each month makes what was seen, as a path, where there are no curves.
-    axis : Axis
+    axis : TimeAxis
         The months of the strip.
     judgements : tuple of Judgement
         What it rests on.
@@ -58,7 +59,7 @@ class Explanation:
     states: tuple[str, ...]
     curves: tuple[Curves, ...]
     strip: str
-    axis: Axis
+    axis: TimeAxis
     judgements: tuple[Judgement, ...]
     learned: bool
     unsound: tuple[str, ...]
@@ -103,7 +104,7 @@ def explained(estimate: Estimate, name: str, examples: Examples | None) -> Expla
     if finding is None:
         raise BadRequestError(f"{name} was not recorded, or says nothing about the date")
     maker, period = estimate.maker, estimate.period
-    axis = Axis(period.first, period.last)
+    axis = axis_of(period)
     reported = estimate.highest_density(estimate.level)
     curves = _curves(estimate, finding.piece, reported)
     return Explanation(
