@@ -139,8 +139,7 @@ def disagreement(weighing: Weighing, reported: MonthSet) -> Disagreement:
     data conflict. *Uncertainty in Artificial Intelligence 6*, 519-528, for the measure of
     conflict.
     """
-    empty = weighing.emptied()
-    alone, left = each_alone(weighing, empty), weighing.leave_each_out()
+    empty, alone, left = weighing.empty, weighing.alone, weighing.leave_each_out()
     findings = tuple(
         _finding(weighing, piece, alone[piece.name], left[piece.name], reported)
         for piece in weighing.pieces
@@ -167,28 +166,6 @@ def _on(empty: Weighing, part: ComponentEvidence) -> float:
     """Give the probability of all the evidence on one component, by itself."""
     total: float = empty.respond(part.name, part.fixed, varying=part.varying).total.sum()
     return total
-
-
-def each_alone(weighing: Weighing, empty: Weighing) -> dict[str, Floats]:
-    """Give the joint probability of each piece on its own, or beside a few others.
-
-    Shape: (month,).
-    """
-    alone: dict[str, Floats] = {}
-    for part in weighing.parts.values():
-        beside = empty.parts[part.name]
-        pieces = [piece for piece in part.pieces if not piece.has_draws]
-        if pieces:
-            trials = np.concatenate(np.broadcast_arrays(*[p.likelihood for p in pieces]), axis=0)
-            totals = empty.respond(part.name, trials * beside.fixed).total
-            alone |= {piece.name: total for piece, total in zip(pieces, totals, strict=True)}
-        for piece in part.pieces:
-            if piece.has_draws:
-                varying = piece.likelihood * beside.varying
-                alone[piece.name] = empty.respond(part.name, beside.fixed, varying=varying).total[0]
-    for piece in weighing.whole:
-        alone[piece.name] = empty.respond_whole(piece.likelihood)[0]
-    return alone
 
 
 def _finding(
@@ -260,7 +237,7 @@ def _worst_partner(
     beside = weighing.emptied((piece,))
     if isinstance(piece.likelihood, Magnitudes):  # months that floats lose may be those that count
         beside = beside.widened()
-    joint = each_alone(weighing, beside)
+    joint = weighing.each_beside(beside)
     for other in weighing.pieces:
         if other is not piece:
             both = joint[other.name].sum()
@@ -272,9 +249,8 @@ def _worst_partner(
 
 def impossible_pieces(weighing: Weighing) -> tuple[Piece, ...]:
     """Give the fewest pieces that no month of the period allows together."""
-    alone = each_alone(weighing, weighing.emptied())
     for piece in weighing.pieces:
-        if not alone[piece.name].sum():
+        if not weighing.alone[piece.name].sum():
             return (piece,)
     for pair in combinations(weighing.pieces, 2):
         if not weighing.emptied(pair).evidence:

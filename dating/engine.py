@@ -157,12 +157,44 @@ class Weighing:
         swapped = {name: part.swapped for name, part in self.parts.items()}
         return Weighing.of(self.tables, swapped, pieces)
 
+    @cached_property
+    def empty(self) -> Weighing:
+        """The same instrument without evidence."""
+        return self.emptied()
+
+    @cached_property
+    def alone(self) -> dict[str, Floats]:
+        """P(piece, build month) of each piece on its own, by name, each of shape (month,)."""
+        return self.each_beside(self.empty)
+
+    def each_beside(self, others: Weighing) -> dict[str, Floats]:
+        """Give the joint probability of each piece beside other evidence, or none.
+
+        Shape: (month,).
+        """
+        joint: dict[str, Floats] = {}
+        for part in self.parts.values():
+            beside = others.parts[part.name]
+            pieces = [piece for piece in part.pieces if not piece.has_draws]
+            if pieces:
+                rows = np.broadcast_arrays(*[piece.likelihood for piece in pieces])
+                totals = others.respond(part.name, np.concatenate(rows) * beside.fixed).total
+                joint |= {piece.name: total for piece, total in zip(pieces, totals, strict=True)}
+            for piece in part.pieces:
+                if piece.has_draws:
+                    varying = piece.likelihood * beside.varying
+                    response = others.respond(part.name, beside.fixed, varying=varying)
+                    joint[piece.name] = response.total[0]
+        for piece in self.whole:
+            joint[piece.name] = others.respond_whole(piece.likelihood)[0]
+        return joint
+
     def likelihood_alone(self, piece: Piece) -> Floats:
         """Give P(piece | build month), its component's chance of a swap included.
 
         Shape: (month,).
         """
-        (joint,) = floats(self.emptied((piece,)).by_month.sum(axis=0))
+        (joint,) = floats(self.alone[piece.name])
         output = self.tables.output
         return np.divide(joint, output, out=np.zeros_like(joint), where=output > 0)
 

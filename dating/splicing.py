@@ -7,8 +7,6 @@ else that it did not say before.
 
 from __future__ import annotations
 
-import json
-import re
 from collections.abc import Iterable, Iterator, Mapping
 from textwrap import dedent
 from typing import Any
@@ -19,16 +17,24 @@ from dating.files import read_maker
 from dating.maker import Maker
 from dating.reading import InputError, KeyPath, Problem, key_text, plain_number
 from dating.standard_input import FileContent
+from dating.yaml_text import (
+    Edit,
+    added_edit,
+    apply_edits,
+    as_yaml,
+    end_of,
+    leaves,
+    line_end_of,
+    node_at,
+    nodes_of,
+    scalar_edit,
+    start_of,
+    value_edit,
+)
 
 type Value = str | int | float | tuple[str, ...]
 type Written = Value | Mapping[str, Written]
-type Edit = tuple[int, int, str]
-"""Where a stretch of text starts and stops, and what shall stand there."""
 
-_LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-_SAFE = re.compile(r"[^\W\d_](?:[\w .()'/&+-]*[\w.)])?")
-_POINT = re.compile(r"[0-9]{4}-[0-9]{2}(-[0-9]{2})?")
-_WORDS = {"null", "true", "false", "yes", "no", "on", "off", "y", "n", "nan", "inf"}
 _NEUTRAL: dict[str, tuple[Any, ...]] = {
     "by": ("",),
     "source": ((), []),
@@ -109,19 +115,6 @@ def splice_all(text: str, changes: Mapping[KeyPath, Written], file: str = "") ->
     return mark + apply_edits(result, edits)
 
 
-def apply_edits(text: str, edits: Iterable[Edit]) -> str:
-    """Replace stretches of a text, none of which overlap.
-
-    Examples
-    --------
-    >>> apply_edits("one two", [(0, 3, "1"), (4, 7, "2")])
-    '1 2'
-    """
-    for start, stop, words in sorted(edits, reverse=True):
-        text = text[:start] + words + text[stop:]
-    return text
-
-
 def fold_lines(text: str, before: Iterable[str] = (), width: int = _WIDTH) -> str:
     """Break lines that are too long before keys of mappings in braces.
 
@@ -145,25 +138,6 @@ def fold_lines(text: str, before: Iterable[str] = (), width: int = _WIDTH) -> st
     return mark + apply_edits(body, edits)
 
 
-def aliases_in(text: str) -> Iterator[tuple[int, str]]:
-    r"""Find the places where a value stands that is written elsewhere.
-
-    Examples
-    --------
-    >>> list(aliases_in("one: &a 1\ntwo: *a"))
-    [(2, 'a')]
-    """
-    for event in yaml.parse(text, Loader=_LOADER):
-        if isinstance(event, yaml.AliasEvent):
-            yield event.start_mark.line + 1 if event.start_mark else 1, str(event.anchor)
-
-
-def nodes_of(text: str) -> yaml.Node | None:
-    """Read YAML as nodes, each of which knows where it stands."""
-    root: yaml.Node | None = yaml.compose(text, Loader=_LOADER)
-    return root
-
-
 def read_in(text: str, file: str) -> Maker:
     """Read the text of a maker file with the project's own reader, before it is written anywhere.
 
@@ -180,19 +154,8 @@ def stated_at(text: str, path: KeyPath) -> str | None:
         return None
     if node is None:
         return None
-    first, last = node.start_mark.line, max(leaf.end_mark.line for leaf in _leaves(node))
+    first, last = node.start_mark.line, max(leaf.end_mark.line for leaf in leaves(node))
     return dedent("\n".join(text.splitlines()[first : last + 1]))
-
-
-def as_yaml(new: Written) -> str:
-    """Write a judgement in one line.
-
-    Examples
-    --------
-    >>> as_yaml({"earliest": "1929-06", "likely": "1929-12", "latest": "1930-08", "by": "A: me"})
-    '{earliest: 1929-06, likely: 1929-12, latest: 1930-08, by: "A: me"}'
-    """
-    return _scalar(new)
 
 
 def _edits(text: str, node: yaml.Node, new: Written) -> Iterator[Edit]:
@@ -207,12 +170,7 @@ def _edits(text: str, node: yaml.Node, new: Written) -> Iterator[Edit]:
     elif not isinstance(new, Mapping) and isinstance(node, yaml.ScalarNode):
         yield from _in_scalar(text, node, new)
     else:
-        start, stop = start_of(text, node), end_of(text, node)
-        key = len(text[:start].rstrip())
-        if text[:key].endswith(":"):
-            yield key, stop, f" {as_yaml(new)}"
-        else:
-            yield start, stop, as_yaml(new)
+        yield value_edit(text, node, as_yaml(new))
 
 
 def _holds(text: str, edit: Edit, node: yaml.Node) -> bool:
@@ -228,19 +186,9 @@ def _in_mapping(text: str, node: yaml.MappingNode, new: Mapping[str, Any]) -> It
         if key in known:
             yield from _in_scalar(text, known[key], value)
     yield from _left_out(text, node, new)
-    added = {key: value for key, value in new.items() if key not in known}
-    if not added:
-        return
-    pairs = [f"{key}: {_scalar(value)}" for key, value in added.items()]
-    stop = end_of(text, node.value[-1][1])
-    if node.flow_style:
-        yield stop, stop, "".join(f", {pair}" for pair in pairs)
-    else:
-        line_end = "\r\n" if "\r\n" in text else "\n"
-        indent = " " * node.value[0][0].start_mark.column
-        stop = (text + "\n").index("\n", stop)
-        stop -= text[:stop].endswith("\r")
-        yield stop, stop, "".join(f"{line_end}{indent}{pair}" for pair in pairs)
+    added = [f"{key}: {as_yaml(value)}" for key, value in new.items() if key not in known]
+    if added:
+        yield added_edit(text, node, node.value[-1][1], added)
 
 
 def _left_out(text: str, node: yaml.MappingNode, new: Mapping[str, Any]) -> Iterator[Edit]:
@@ -261,7 +209,7 @@ def _folds(text: str, start: int, keys: list[tuple[int, int]], width: int) -> It
     """Break one line before the outermost keys that fit."""
     line = text[start:].split("\n", 1)[0].rstrip()
     indent = len(line) - len(line.lstrip(" -")) + 4
-    line_end, stop = "\r\n" if "\r\n" in text else "\n", start + len(line)
+    line_end, stop = line_end_of(text), start + len(line)
     begin, used = start, 0
     while stop - begin + used > width:
         fitting = [key for key in keys if begin < key[1] and key[1] - begin + used <= width + 1]
@@ -294,16 +242,9 @@ def _says_nothing(key: yaml.Node, value: yaml.Node) -> bool:
 
 
 def _in_scalar(text: str, node: yaml.Node, value: Any) -> Iterator[Edit]:
-    """Replace one value, in the quotation marks it has; the same value stays as it is written."""
-    if _same(node, value):
-        return
-    words = _scalar(value)
-    style = node.style if isinstance(node, yaml.ScalarNode) else None
-    if style in {"'", '"'} and isinstance(value, str) and not words.startswith('"'):
-        words = (
-            f"{style}{words.replace(chr(39), chr(39) * 2) if style == chr(39) else words}{style}"
-        )
-    yield start_of(text, node), end_of(text, node), words
+    """Replace one value; the same value stays as it is written."""
+    if not _same(node, value):
+        yield scalar_edit(text, node, value)
 
 
 def _same(node: yaml.Node, value: Value) -> bool:
@@ -316,62 +257,6 @@ def _same(node: yaml.Node, value: Value) -> bool:
         return False
     named = tuple(str(item.value) for item in node.value)
     return isinstance(value, tuple) and named == value
-
-
-def _scalar(value: Any) -> str:
-    if isinstance(value, Mapping):
-        pairs = (f"{_scalar(key)}: {_scalar(each)}" for key, each in value.items())
-        return "{" + ", ".join(pairs) + "}"
-    if isinstance(value, tuple):
-        if len(value) == 1:
-            return _scalar(value[0])
-        value = list(value)
-    if isinstance(value, list):
-        return "[" + ", ".join(map(_scalar, value)) + "]"
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, int | float):
-        return repr(value)
-    plain = _POINT.fullmatch(value) or (_SAFE.fullmatch(value) and value.lower() not in _WORDS)
-    return value if plain else json.dumps(value, ensure_ascii=False)
-
-
-def start_of(text: str, node: yaml.Node) -> int:
-    """Say where a value starts; the quick loader marks the blank before a quotation mark."""
-    start = int(node.start_mark.index)
-    while start < len(text) and text[start].isspace():
-        start += 1
-    return start
-
-
-def end_of(text: str, node: yaml.Node) -> int:
-    """Say where a value ends; the mark of a collection in lines lies behind what follows it."""
-    leaf = list(_leaves(node))[-1]
-    stop = int(node.end_mark.index if getattr(node, "flow_style", True) else leaf.end_mark.index)
-    return len(text[:stop].rstrip()) if isinstance(node, yaml.ScalarNode) else stop
-
-
-def _leaves(node: yaml.Node) -> Iterator[yaml.Node]:
-    if isinstance(node, yaml.ScalarNode) or not node.value or getattr(node, "flow_style", False):
-        yield node
-    elif isinstance(node, yaml.SequenceNode):
-        for item in node.value:
-            yield from _leaves(item)
-    else:
-        for _, value in node.value:
-            yield from _leaves(value)
-
-
-def node_at(node: yaml.Node | None, path: KeyPath) -> yaml.Node | None:
-    """Go down the keys of a path."""
-    for part in path:
-        if isinstance(part, int) and isinstance(node, yaml.SequenceNode):
-            node = node.value[part] if part < len(node.value) else None
-        elif isinstance(node, yaml.MappingNode):
-            node = next((value for key, value in node.value if key.value == str(part)), None)
-        else:
-            return None
-    return node
 
 
 def _at(data: Any, path: KeyPath) -> Any:

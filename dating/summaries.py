@@ -5,6 +5,7 @@ Everything here is a pure function of one array of probabilities over consecutiv
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -254,6 +255,25 @@ def entropy_bits(probabilities: Floats) -> float:
     """
     positive = probabilities[probabilities > 0]
     return float(-(positive * np.log2(positive)).sum()) + 0.0
+
+
+def months_of_weight(probabilities: Sequence[Floats], period: Period) -> Period:
+    """Choose the months that matter, with some room, on whole years.
+
+    Shapes: probabilities (month,).
+
+    Examples
+    --------
+    >>> period = Period.parse("1923-03/1941-11")
+    >>> sure = np.zeros(len(period))
+    >>> sure[100] = 1.0
+    >>> str(months_of_weight([sure], period))
+    '1931-01/1932-12'
+    """
+    months = [np.flatnonzero(p > 0.001 * p.max()) for p in probabilities]
+    first = period.first + min(int(each[0]) for each in months) - 6
+    last = period.first + max(int(each[-1]) for each in months) + 7
+    return Period(max(first // 12 * 12, period.first), min((last // 12 + 1) * 12 - 1, period.last))
 
 
 def _stretches(

@@ -1,12 +1,17 @@
 """What people write in a form: read where it can be meant in one way, said back, else refused."""
 
+import re
+
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 import dating
 from dating.bench.amounts import AmountError, chance_of, measure_of
 from dating.bench.answers import examination_in
 from dating.bench.app import make_app
+from dating.bench.forms import flat, nested
 from dating.bench.guard import guard_for
 from dating.bench.judgement_form import entry_of
 from dating.bench.note_page import wording_in
@@ -77,13 +82,13 @@ def test_a_unit_that_only_the_maker_file_knows_is_its_own():
 def test_what_is_read_otherwise_is_said_back_beside_its_question(folder, maker):
     places = places_of(groups_of(maker))
     fields = FORM | {
-        "seen:ring": ("=inlaid",),
-        "sure:ring": ("70",),
-        "value:neck-depth": ("2,14 cm",),
-        "within:neck-depth": ("0.3",),
-        "paper_what:1": ("a bill",),
-        "paper_not_after:1": ("1934",),
-        "paper_trust:1": ("95 %",),
+        "seen.ring.state": "=inlaid",
+        "seen.ring.sure": "70",
+        "measured.neck-depth.value": "2,14 cm",
+        "measured.neck-depth.within": "0.3",
+        "documents.0.what": "a bill",
+        "documents.0.not_after": "1934",
+        "documents.0.trust": "95 %",
     }
     read = examination_in(fields, maker)
     assert read.seen["ring"].sure == 0.7
@@ -98,12 +103,97 @@ def test_what_is_read_otherwise_is_said_back_beside_its_question(folder, maker):
 
 
 def test_levels_beliefs_and_months_take_per_cent_and_a_comma():
-    assert wording_in({"note_level": ("90",)}).level == 0.9
-    assert wording_in({"note_level": ("0,5",)}).level == 0.5
+    assert wording_in({"wording.level": "90"}).level == 0.9
+    assert wording_in({"wording.level": "0,5"}).level == 0.5
     fields = {"shortest": "0,5", "likely": "4", "longest": "12", "coverage": "80", "weight": "1,5"}
-    entry = entry_of({}, lambda name: fields.get(name, ""), "span")
+    entry = entry_of(fields, "span")
     assert entry.values == ("0.5", "4", "12")
     assert (entry.coverage, entry.weight) == ("0.8", "1.5")
+
+
+# Fields by key path -------------------------------------------------------------------------------
+
+ODD_NAMES = ["a", "a.b", "a.b.c", "..", "%2E", "documents.0", "documents.00"]
+KEYS = st.text(st.characters(categories=["L", "N", "P", "Zs"]), min_size=1, max_size=8)
+TREES = st.recursive(
+    st.text(max_size=5),
+    lambda inner: (
+        st.dictionaries(KEYS, inner, min_size=1, max_size=4) | st.lists(inner, min_size=1)
+    ),
+    max_leaves=12,
+)
+
+
+def by_number(data):
+    """Nested data with each list as a mapping of its numbers."""
+    if isinstance(data, list):
+        data = {str(place): each for place, each in enumerate(data)}
+    return {k: by_number(v) for k, v in data.items()} if isinstance(data, dict) else data
+
+
+@given(st.dictionaries(KEYS, TREES))
+def test_a_form_that_is_flat_says_the_nested_data(data):
+    assert nested(flat(data)) == by_number(data)
+    assert all(" " not in name for name in flat(data))
+
+
+@given(st.dictionaries(st.text(max_size=12) | st.sampled_from(ODD_NAMES), st.text()))
+def test_any_names_are_taken_and_none_is_invented(fields):
+    said = flat(nested(fields))
+    assert set(said.values()) <= set(fields.values())
+    assert len(said) <= len(fields)
+
+
+@pytest.mark.parametrize(
+    ("fields", "field"),
+    [
+        ({"seen.ring.state": "=inlaid", "seen.ring.sure": "2"}, "seen.ring.sure"),
+        ({"seen.ring.state": "=none-such"}, "seen.ring.state"),
+        ({"seen.ring.state": "one_of"}, "seen.ring.one_of"),
+        ({"seen.ring.state": "other"}, "seen.ring.other"),
+        ({"seen.ring.note": "worn"}, "seen.ring.note"),
+        ({"measured.neck-depth.value": "deep"}, "measured.neck-depth.value"),
+        ({"measured.neck-depth.within": "1"}, "measured.neck-depth.value"),
+        (
+            {"measured.neck-depth.value": "21", "measured.neck-depth.within": "-1"},
+            "measured.neck-depth.within",
+        ),
+        ({"marks.heel-pencil": "last May"}, "marks.heel-pencil"),
+        ({"documents.4.what": "a", "documents.4.not_after": "soon"}, "documents.4.not_after"),
+        (
+            {"documents.4.what": "a", "documents.4.not_after": "1934", "documents.4.trust": "2"},
+            "documents.4.trust",
+        ),
+        ({"examined": "yesterday"}, "examined"),
+    ],
+)
+def test_an_error_points_at_its_field(folder, fields, field):
+    pages = served(Workspace(folder))
+    answer = send(pages, "/examine/redraw", FORM | fields)
+    assert answer.status_code == 422
+    (item,) = re.findall(r'<li data-field="([^"]*)"><a href="#([^"]*)"', answer.text)
+    assert item == (field, f"in-{field}")
+    page = pages.get(f"/examine?maker={MAKER}").text
+    place = item[1].replace(".4.", ".0.")
+    assert page.count(f' id="{place}"') == 1
+
+
+@pytest.mark.parametrize(
+    ("address", "fields", "field"),
+    [
+        ("/note/preview", {"wording.level": "2"}, "wording.level"),
+        ("/note/preview", {"wording.circa": "7"}, "wording.circa"),
+        ("/maker/judge/redraw", {"coverage": "3"}, "coverage"),
+        ("/maker/judge/redraw", {"latest": "soon"}, "latest"),
+    ],
+)
+def test_an_error_of_the_other_forms_names_its_field(folder, address, fields, field):
+    judged = {"file": MAKER, "place": "events.second-works.when", "form": "three"}
+    judged |= {"earliest": "1931-04", "likely": "1931-08", "latest": "1932-01"}
+    base = judged if "judge" in address else FORM
+    answer = send(served(Workspace(folder)), address, base | fields)
+    assert answer.status_code == 422
+    assert f'<li data-field="{field}">' in answer.text
 
 
 # Dates with a mark of doubt -----------------------------------------------------------------------
@@ -152,17 +242,15 @@ def test_a_folder_is_known_by_a_fingerprint_that_does_not_name_it(folder, tmp_pa
 
 def test_a_form_is_not_saved_into_another_folder(folder, tmp_path):
     pages = served(Workspace(folder))
-    away = FORM | {"folder": (Workspace(tmp_path).identity,)}
+    away = FORM | {"folder": Workspace(tmp_path).identity}
     answer = send(pages, "/examine/save", away)
     assert answer.status_code == 422
     assert "a different folder is now being served here" in answer.text
     assert not list(folder.rglob("M-900.yaml"))
-    judged = {"file": (MAKER,), "place": ("events.second-works.when",), **away}
-    assert (
-        "a different folder is now being served here"
-        in send(pages, "/maker/judge/save", judged).text
-    )
-    home = FORM | {"folder": (Workspace(folder).identity,), "name": ("M-901",)}
+    judged = {"file": MAKER, "place": "events.second-works.when", **away}
+    refused = send(pages, "/maker/judge/save", judged).text
+    assert "a different folder is now being served here" in refused
+    home = FORM | {"folder": Workspace(folder).identity, "name": "M-901"}
     answer = send(pages, "/examine/save", home)
     assert answer.status_code == 200
     assert "<title>M-900 · the bench</title>" in answer.text

@@ -18,14 +18,16 @@ pytest.importorskip("starlette")
 from starlette.testclient import TestClient
 
 from dating.bench.app import make_app
-from dating.bench.chart_geometry import BAND, Scale, bands, key_of, lanes, step_path, text_width
+from dating.bench.chart_geometry import BAND, bands, chart_axis, key_of, lanes, text_width
+from dating.bench.forms import place_text
 from dating.bench.guard import guard_for
 from dating.bench.judgement_form import assessors_at, entry_at, opinion_data, opinion_of
 from dating.bench.judgement_pictures import happened, ramp_of, window_of
-from dating.bench.judgement_places import OPINIONS, place_text, spots_of
+from dating.bench.judgement_places import OPINIONS, spots_of
 from dating.bench.judgement_words import in_words, value_words
 from dating.bench.maker_page import chart_of
 from dating.bench.shares import changeovers, mean_of, shares_of, variant_shares
+from dating.bench.time_axis import area
 from dating.bench.workspace import Workspace
 from dating.distributions import Certain
 from dating.files import read_maker
@@ -86,9 +88,9 @@ def page_of(client: TestClient, place: str, index: int | None = None) -> str:
     return answer.text
 
 
-def form_of(page: str) -> dict[str, str | list[str]]:
+def form_of(page: str) -> dict[str, str]:
     """Read the fields of the form as a browser would send them."""
-    fields: dict[str, str | list[str]] = {}
+    fields: dict[str, str] = {}
     for tag in re.findall(r"<input[^>]*>", page):
         name = re.search(r'name="([^"]*)"', tag)
         value = re.search(r'value="([^"]*)"', tag)
@@ -96,10 +98,7 @@ def form_of(page: str) -> dict[str, str | list[str]]:
         assert value
         if re.search(r'type="(radio|checkbox)"', tag) and " checked" not in tag:
             continue
-        if name[1] == "source":
-            fields["source"] = [*fields.get("source", []), value[1]]
-        else:
-            fields[name[1]] = value[1]
+        fields[name[1]] = value[1]
     return fields
 
 
@@ -151,12 +150,12 @@ def test_the_tables_of_the_page_say_the_shares_of_each_year():
 
 
 def test_every_band_is_as_high_as_its_share():
-    scale = Scale(demo().period)
+    axis = chart_axis(demo().period)
     shares = shares_of(month_tables(demo()), "nut")[0]
-    drawn = bands(scale, 100.0, shares.states, shares.by_month, shares.states)
+    drawn = bands(axis, 100.0, shares.states, shares.by_month, shares.states)
     for band, share in zip(drawn, shares.by_month, strict=True):
         assert _area(band.path) == pytest.approx(
-            BAND * share.sum() * scale.width / len(share), rel=0.02, abs=2
+            BAND * share.sum() * axis.right / len(share), rel=0.02, abs=2
         )
 
 
@@ -179,7 +178,7 @@ def _area(path: str) -> float:
 
 
 def test_a_path_leaves_out_months_without_height():
-    path = step_path(Scale(demo().period, 1000), np.array([0.0, 5, 5, 0]), np.zeros(4))
+    path = area(np.linspace(0, 1000, 5), np.array([0.0, 5, 5, 0]), np.zeros(4))
     assert path == "M250 5H750L750 0H250Z"
 
 
@@ -343,10 +342,11 @@ def _between(fields: dict, kind: str) -> str:
 
 
 def test_by_source_and_coverage_are_set_added_and_taken_away(client: TestClient, folder: Path):
-    fields = form_of(page_of(client, HEEL))
+    fields = {n: v for n, v in form_of(page_of(client, HEEL)).items() if "source." not in n}
     fields |= {
         "by": "Assessor D: the elder",
-        "source": ["pay-book", "letters-b"],
+        "source.2": "pay-book",
+        "source.11": "letters-b",
         "coverage": "0.8",
     }
     page = client.post("/maker/judge/save", data=fields)
@@ -357,7 +357,7 @@ def test_by_source_and_coverage_are_set_added_and_taken_away(client: TestClient,
         'by: "Assessor D: the elder", source: [pay-book, letters-b], coverage: 0.8}'
     ]
     fields = form_of(page.text) | {"by": "", "coverage": "0.9"}
-    fields["source"] = []
+    fields = {name: value for name, value in fields.items() if not name.startswith("source.")}
     assert client.post("/maker/judge/save", data=fields).status_code == 200
     assert changed_lines(demo_text(), (folder / FILE).read_text())[1] == [
         "            first_use: {earliest: 1929-06, likely: 1929-12, latest: 1930-08}"
@@ -407,7 +407,7 @@ def test_a_plain_value_with_a_source_keeps_it(client: TestClient, folder: Path):
         ({"coverage": "1.5"}, "coverage"),
         ({"coverage": "nearly all"}, "coverage"),
         ({"weight": "-1"}, "weight"),
-        ({"source": ["hearsay"]}, "no such source in the maker file"),
+        ({"source.99": "hearsay"}, "no such source in the maker file"),
         ({"by": "a\x07b"}, "printable"),
         ({"by": "x" * 999}, "at most 200"),
         ({"form": "one", "value": "now"}, "likely"),

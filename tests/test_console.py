@@ -264,7 +264,7 @@ def test_without_extras_every_command_names_those_that_it_needs(tmp_path):
         ("serve", "demo_data"): "bench",
         ("check", str(learned)): "learn",
     }
-    missing = f"{LEARN} {NOTE} pyarrow numba dask starlette uvicorn ruamel"
+    missing = f"{LEARN} {NOTE} pyarrow numba dask starlette uvicorn"
     said = on_a_small_installation(missing, *map(list, wanted))
     for line, (arguments, extras) in zip(said, wanted.items(), strict=True):
         assert line.startswith("1 SystemExit "), (arguments, line)
@@ -273,7 +273,7 @@ def test_without_extras_every_command_names_those_that_it_needs(tmp_path):
 
 def test_the_extra_of_notes_suffices_for_notes(tmp_path):
     forms = [part for form in ("markdown", "html", "linked-art") for part in ("--as", form)]
-    missing = f"{LEARN} pyarrow numba dask starlette uvicorn ruamel"
+    missing = f"{LEARN} pyarrow numba dask starlette uvicorn"
     said = on_a_small_installation(missing, ["note", M_003, "--out", str(tmp_path / "n"), *forms])
     assert said[0].startswith("0 NoneType")
 

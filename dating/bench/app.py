@@ -62,4 +62,4 @@ def make_app(workspace: Workspace, guard: Guard) -> ASGIApp:
 async def _refused(request: Request, error: Exception) -> Response:  # noqa: ARG001
     status = error.status_code if isinstance(error, HTTPException) else 500
     words = {404: "There is no such page.", 405: "That page does not accept this kind of request."}
-    return trouble(status, [words.get(status, "The request cannot be answered.")])
+    return trouble(status, {words.get(status, "The request cannot be answered."): ""})

@@ -13,6 +13,7 @@ from math import ceil
 import numpy as np
 
 from dating.arrays import Floats
+from dating.bench.time_axis import TimeAxis, area, line, runs_of
 from dating.months import Period
 
 NAMES = 196
@@ -89,39 +90,13 @@ class Band:
     labels: tuple[Label, ...]
 
 
-@dataclass(frozen=True)
-class Scale:
-    """The axis of time.
-
-    Parameters
-    ----------
-    period : Period
-        The months.
-    width : int
-        Width of the plot.
-    """
-
-    period: Period
-    width: int = WIDTH
-
-    def x(self, number: float) -> float:
-        """Give the place of a point in time, kept inside the plot."""
-        inside = (number - self.period.first) / len(self.period)
-        return round(min(max(inside, 0.0), 1.0) * self.width, 1)
-
-    def ticks(self) -> list[tuple[float, str]]:
-        """Give the years that are labelled, with room for each label."""
-        years = self.period.years()
-        step = ceil(36 * len(years) / self.width)
-        return [
-            (self.x(year * 12), str(year))
-            for year in years
-            if year % step == 0 and year * 12 >= self.period.first
-        ]
+def chart_axis(period: Period, width: int = WIDTH) -> TimeAxis:
+    """Lay out a period over the width of the plot."""
+    return TimeAxis(period.first, period.last + 1, 0, width, room=36)
 
 
 def bands(
-    scale: Scale, y: float, states: Sequence[str], by_month: Floats, titles: Sequence[str]
+    axis: TimeAxis, y: float, states: Sequence[str], by_month: Floats, titles: Sequence[str]
 ) -> tuple[Band, ...]:
     """Stack the states of one row, the first at the foot.
 
@@ -132,50 +107,23 @@ def bands(
     return tuple(
         Band(
             fill=place % FILLS,
-            path=step_path(scale, y + BAND * (1 - tops[place]), y + BAND * (1 - bottoms[place])),
+            path=area(axis.edges, y + BAND * (1 - tops[place]), y + BAND * (1 - bottoms[place])),
             title=titles[place],
-            labels=tuple(_labels(scale, y, name, bottoms[place], tops[place])),
+            labels=tuple(_labels(axis, y, name, bottoms[place], tops[place])),
         )
         for place, name in enumerate(states)
         if by_month[place].max() >= 0.0005
     )
 
 
-def step_path(scale: Scale, upper: Floats, lower: Floats) -> str:
-    """Draw an area between two stairs of one step a month.
-
-    Shapes: upper, lower (month,).
-    """
-    edges = np.round(np.linspace(0, scale.width, len(upper) + 1), 1)
-    filled = np.flatnonzero(np.abs(upper - lower) > 0.005)
-    parts = []
-    for run in np.split(filled, np.flatnonzero(np.diff(filled) > 1) + 1):
-        if len(run):
-            start, stop = int(run[0]), int(run[-1]) + 1
-            there = _stairs(edges[start : stop + 1], upper[start:stop])
-            back = _stairs(edges[start : stop + 1][::-1], lower[start:stop][::-1])
-            parts.append(f"M{there}L{back}Z")
-    return "".join(parts)
-
-
-def _stairs(edges: Floats, heights: Floats) -> str:
-    heights = np.round(heights, 1)
-    parts = [f"{edges[0]:g} {heights[0]:g}"]
-    for place in range(1, len(heights)):
-        if heights[place] != heights[place - 1]:
-            parts.append(f"H{edges[place]:g}V{heights[place]:g}")
-    return "".join([*parts, f"H{edges[-1]:g}"])
-
-
-def line_path(scale: Scale, heights: Floats) -> str:
-    """Draw a line through the middles of the months.
+def bent_line(axis: TimeAxis, heights: Floats) -> str:
+    """Draw a line through the middles of the months, by the corners alone.
 
     Shapes: heights (month,).
     """
-    middles = (np.arange(len(heights)) + 0.5) * scale.width / len(heights)
     bent = np.abs(np.diff(heights, 2)) > 1e-6
     corners = [0, *(np.flatnonzero(bent) + 1), len(heights) - 1]
-    return "M" + "L".join(f"{middles[i]:.1f} {heights[i]:.1f}" for i in corners)
+    return f"M{line(axis.middles[corners], heights[corners])}"
 
 
 def key_of(states: Sequence[str], room: float = NAMES) -> tuple[Key, ...]:
@@ -215,15 +163,14 @@ def text_width(text: str) -> float:
     return _LETTER * len(text)
 
 
-def _labels(scale: Scale, y: float, name: str, bottom: Floats, top: Floats) -> Iterator[Label]:
+def _labels(axis: TimeAxis, y: float, name: str, bottom: Floats, top: Floats) -> Iterator[Label]:
     """Name a state wherever its band is high and long enough to hold the name."""
-    high = np.flatnonzero((top - bottom) * BAND >= _LEAST_HEIGHT)
-    month = scale.width / len(top)
+    month = axis.right / len(top)
     half = ceil((text_width(name) + 6) / month / 2)
-    for run in np.split(high, np.flatnonzero(np.diff(high) > 1) + 1):
-        if len(run) < 2 * half:
+    for run in runs_of((top - bottom) * BAND >= _LEAST_HEIGHT):
+        if run.stop - run.start < 2 * half:
             continue
-        middle = int(run[0] + run[-1] + 1) // 2
+        middle = (run.start + run.stop) // 2
         under = slice(max(middle - half, 0), middle + half)
         low, up = float(bottom[under].max()), float(top[under].min())
         if (up - low) * BAND >= _LEAST_HEIGHT:

@@ -19,22 +19,20 @@ from dating.bench.chart_geometry import (
     Band,
     Key,
     Label,
-    Scale,
     bands,
+    bent_line,
     cut,
     key_of,
     lanes,
-    line_path,
-    step_path,
     text_width,
 )
-from dating.bench.judgement_places import place_text
+from dating.bench.forms import place_text
 from dating.bench.judgement_words import value_words
 from dating.bench.shares import ChangeoverDate, Points, Shares
+from dating.bench.time_axis import TimeAxis, area, runs_of
 from dating.learning.comparison import points_of
 from dating.learning.learned import Learned
 from dating.maker import Component, Maker, Measurement
-from dating.months import Period
 from dating.words.phrases import percent
 
 EVENT = 22
@@ -142,14 +140,14 @@ class EventLine:
 
 
 def feature_rows(
-    scale: Scale, y: float, shares: Sequence[Shares], dates: Sequence[ChangeoverDate]
+    axis: TimeAxis, y: float, shares: Sequence[Shares], dates: Sequence[ChangeoverDate]
 ) -> Iterator[ChartRow]:
     """Draw the rows of features."""
     for place, each in enumerate(shares):
         top = y + place * ROW
         named = each.name if each.variant is None else f"{each.name} of {each.variant}"
         titles = [
-            f"{named}, {state}: {_when(each.by_month[i], scale.period)}"
+            f"{named}, {state}: {_when(each.by_month[i], axis.start)}"
             for i, state in enumerate(each.states)
         ]
         own = [c for c in dates if c.name == each.name and each.variant in {None, c.variant}]
@@ -162,12 +160,12 @@ def feature_rows(
             variant=(each.variant or "")[:12],
             keys=key_of(each.states),
             narrow=key_of(each.states, NARROW),
-            bands=bands(scale, top + LANE, each.states, each.by_month, titles),
-            brackets=tuple(_bracket(scale, top, c) for c in own),
+            bands=bands(axis, top + LANE, each.states, each.by_month, titles),
+            brackets=tuple(_bracket(axis, top, c) for c in own),
         )
 
 
-def _bracket(scale: Scale, y: float, date: ChangeoverDate) -> Bracket:
+def _bracket(axis: TimeAxis, y: float, date: ChangeoverDate) -> Bracket:
     low, middle, high = map(month_words, date.start)
     soonest, _, latest = map(month_words, date.end)
     title = (
@@ -177,21 +175,21 @@ def _bracket(scale: Scale, y: float, date: ChangeoverDate) -> Bracket:
     places = date.judgements
     return Bracket(
         y=y + 2.5,
-        start=_three(scale, date.start),
-        end=_three(scale, date.end),
+        start=_three(axis, date.start),
+        end=_three(axis, date.end),
         title=title,
         href=places[0][1] if places else "",
     )
 
 
-def mark_rows(scale: Scale, y: float, component: Component) -> Iterator[ChartRow]:
+def mark_rows(axis: TimeAxis, y: float, component: Component) -> Iterator[ChartRow]:
     """Draw the rows of a component's dated marks: as high as a mark is frequent."""
     for place, (name, mark) in enumerate(component.marks.items()):
         top, words = y + place * ROW, mark_words(component, name)
-        presence = np.full(len(scale.period), mark.found.value)
+        presence = np.full(axis.stop - axis.start, mark.found.value)
         upper = top + LANE + BAND * (1 - presence)
         low = np.full(len(presence), top + LANE + BAND)
-        band = Band(5, step_path(scale, upper, low), words, ())
+        band = Band(5, area(axis.edges, upper, low), words, ())
         yield ChartRow(
             y=top,
             name=cut(name, NAMES),
@@ -216,7 +214,7 @@ def mark_words(component: Component, name: str) -> str:
 
 
 def measured_row(
-    scale: Scale, y: float, name: str, measurement: Measurement, mean: Floats
+    axis: TimeAxis, y: float, name: str, measurement: Measurement, mean: Floats
 ) -> ChartRow:
     """Draw the row of a measurement: its mean, and one spread to either side.
 
@@ -238,12 +236,12 @@ def measured_row(
         variant="",
         keys=(Key(0.0, -1, f"mean in {unit}, within {spread:g}"),),
         narrow=(Key(0.0, -1, f"mean in {unit}"),),
-        bands=(Band(4, step_path(scale, heights - reach, heights + reach), words, ()),),
-        line=line_path(scale, heights),
+        bands=(Band(4, area(axis.edges, heights - reach, heights + reach), words, ()),),
+        line=bent_line(axis, heights),
         title=words,
         notes=(
             Label(6.0, _clear_of(heights[0], y), first),
-            Label(round(scale.width - 8 - text_width(last), 1), _clear_of(heights[-1], y), last),
+            Label(round(axis.right - 8 - text_width(last), 1), _clear_of(heights[-1], y), last),
         ),
     )
 
@@ -253,11 +251,11 @@ def _clear_of(height: float, y: float) -> float:
     return y + LANE + (BAND if height < y + LANE + BAND / 2 else 7.0)
 
 
-def event_lines(maker: Maker, scale: Scale, learned: Learned | None) -> tuple[EventLine, ...]:
+def event_lines(maker: Maker, axis: TimeAxis, learned: Learned | None) -> tuple[EventLine, ...]:
     """Place the events, their names in as few lanes as keep them apart."""
     points = {name: _event_points(maker, name, learned) for name in maker.events}
-    places = {name: _three(scale, each) for name, each in points.items()}
-    before = {n: x[2] + text_width(n) + 8 > scale.width for n, x in places.items()}
+    places = {name: _three(axis, each) for name, each in points.items()}
+    before = {n: x[2] + text_width(n) + 8 > axis.right for n, x in places.items()}
     spans = [
         (x[0] - text_width(name) - 8, x[2]) if before[name] else (x[0], x[2] + text_width(name) + 8)
         for name, x in places.items()
@@ -289,25 +287,23 @@ def _event_points(maker: Maker, name: str, learned: Learned | None) -> Points:
     return low, middle, high
 
 
-def _when(shares: Floats, period: Period) -> str:
+def _when(shares: Floats, start: int) -> str:
     """Say when a state was made, and how much of it at most."""
-    seen = np.flatnonzero(shares >= 0.05)
-    if not len(seen):
+    runs = list(runs_of(shares >= 0.05))
+    if not runs:
         return "never as much as 5 % of production"
-    runs = np.split(seen, np.flatnonzero(np.diff(seen) > 1) + 1)
     words = " and ".join(
-        f"{month_words(period.first + int(run[0]))} to {month_words(period.first + int(run[-1]))}"
-        for run in runs
+        f"{month_words(start + run.start)} to {month_words(start + run.stop - 1)}" for run in runs
     )
     most = int(shares.argmax())
     return (
-        f"5 % of production or more from {words}; most in {month_words(period.first + most)}, "
+        f"5 % of production or more from {words}; most in {month_words(start + most)}, "
         f"{percent(float(shares[most]))}"
     )
 
 
-def _three(scale: Scale, points: tuple[float, float, float]) -> tuple[float, float, float]:
-    low, middle, high = (scale.x(point) for point in points)
+def _three(axis: TimeAxis, points: tuple[float, float, float]) -> tuple[float, float, float]:
+    low, middle, high = (axis.x(point) for point in points)
     return low, middle, high
 
 

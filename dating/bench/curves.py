@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from dating.arrays import Floats
-from dating.bench.month_shapes import Axis
+from dating.bench.month_shapes import axis_of
+from dating.bench.time_axis import TimeAxis, line
 from dating.months import Period
 from dating.summaries import MonthSet
 
@@ -52,7 +53,7 @@ class Curves:
         One a state.
     shaded : tuple of (float, float)
         Left end and width of each stretch of the reported set.
-    axis : Axis
+    axis : TimeAxis
         The months shown.
     top, base : float
         Where one and nothing are.
@@ -63,7 +64,7 @@ class Curves:
     title: str
     lines: tuple[Line, ...]
     shaded: tuple[tuple[float, float], ...]
-    axis: Axis
+    axis: TimeAxis
     top: float
     base: float
     years: tuple[tuple[str, tuple[str, ...]], ...]
@@ -83,7 +84,7 @@ def draw_curves(
 
     Shapes: table (state, draw, month); weights (draw,).
     """
-    axis = Axis(period.first, period.last, _LEFT)
+    axis = axis_of(period, _LEFT)
     has_draws = table.shape[1] > 1
     mean = np.tensordot(weights, table, (0, 1)) if has_draws else table[:, 0]
     ends = weighted_quantiles(table, weights, (0.05, 0.95)) if has_draws else None
@@ -91,8 +92,8 @@ def draw_curves(
     lines = tuple(
         Line(
             state=state,
-            path="M" + _through(mean[i], axis),
-            band="" if ends is None else _band(ends[0, i], ends[1, i], axis),
+            path=f"M{line(axis.middles, _heights(mean[i]))}",
+            band="" if ends is None else _band(ends[0, i], ends[1, i], axis.middles),
             seen=state in marked,
             dash=i % 5,
         )
@@ -140,18 +141,9 @@ def _by_year(mean: Floats, period: Period) -> tuple[tuple[str, tuple[str, ...]],
     return tuple(rows)
 
 
-def _points(values: Floats, axis: Axis) -> list[str]:
-    high = _BASE - _TOP
-    return [
-        f"{axis.x(axis.first + i + 0.5)} {_BASE - high * value:.1f}"
-        for i, value in enumerate(values.tolist())
-    ]
+def _heights(shares: Floats) -> Floats:
+    return _BASE - (_BASE - _TOP) * shares
 
 
-def _through(values: Floats, axis: Axis) -> str:
-    return " L".join(_points(values, axis))
-
-
-def _band(low: Floats, high: Floats, axis: Axis) -> str:
-    back = " L".join(reversed(_points(low, axis)))
-    return f"M{_through(high, axis)} L{back} Z"
+def _band(low: Floats, high: Floats, x: Floats) -> str:
+    return f"M{line(x, _heights(high))}L{line(x[::-1], _heights(low)[::-1])}Z"

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import PurePosixPath
 
 from starlette.responses import Response
 
 from dating.bench.answers import (
-    ONE_OF,
-    OTHER,
-    STATE,
+    answer_field,
     examination_in,
     fields_of,
     paper_numbers,
@@ -26,7 +23,7 @@ from dating.bench.explanations import (
     with_answer,
 )
 from dating.bench.file_cache import FileCache
-from dating.bench.forms import Form
+from dating.bench.forms import ONE_OF, OTHER, STATE, Fields, Form
 from dating.bench.panels import Panels, panels_of
 from dating.bench.questions import FormProblem, QuestionGroup, groups_of, places_of, troubles_of
 from dating.bench.reference_examples import examples_of
@@ -126,7 +123,7 @@ def explain(request: PageRequest) -> Response:
     maker = request.shelf.maker(maker_file)
     result = _of_form(request, maker, request.fields)
     examples = examples_of(request.shelf, maker_file, result, name)
-    answers = other_answers(maker, name, request.field(f"seen:{name}"))
+    answers = other_answers(maker, name, request.field(answer_field(name)))
     explanation = explained(result, name, examples)
     where = places_of(groups_of(maker)).get(name, "document")
     return filled("explain.html.j2", it=explanation, answers=answers, where=where)
@@ -151,7 +148,7 @@ def _maker_file(request: PageRequest) -> str:
     return name
 
 
-def _of_form(request: PageRequest, maker: Maker, fields: Mapping[str, tuple[str, ...]]) -> Estimate:
+def _of_form(request: PageRequest, maker: Maker, fields: Fields) -> Estimate:
     examination = examination_in(fields, maker)
     try:
         return _estimated(request.shelf, maker, examination, request.field("learned"))

@@ -10,8 +10,10 @@ from dating.examination import Examination, Paper, Reading, Sight
 _YEAR = re.compile(r"[1-9][0-9]{3}")
 
 
-def plain_data(examination: Examination) -> dict[str, Any]:
-    """Write an examination as the plain data of its file, in the usual order and shortest form.
+def plain_data(examination: Examination, *, short: bool = True) -> dict[str, Any]:
+    """Write an examination as the plain data of its file, in the usual order.
+
+    An answer that is a state or value alone is no mapping, unless a short form is unwanted.
 
     Examples
     --------
@@ -23,14 +25,14 @@ def plain_data(examination: Examination) -> dict[str, Any]:
         "instrument": examination.instrument,
         "maker": examination.maker,
         "invented": examination.invented,
-        "examined": examination.examined,
+        "examined": examination.examined.isoformat() if examination.examined else "",
         "by": examination.by,
         "note": examination.note,
-        "variant": _sight_data(examination.variant),
-        "seen": {name: _sight_data(sight) for name, sight in examination.seen.items()},
+        "variant": _sight_data(examination.variant, short),
+        "seen": {name: _sight_data(sight, short) for name, sight in examination.seen.items()},
         "marks": dict(examination.marks),
-        "measured": {name: _reading_data(r) for name, r in examination.measured.items()},
-        "documents": [paper_data(paper) for paper in examination.documents],
+        "measured": {name: _reading_data(r, short) for name, r in examination.measured.items()},
+        "documents": [_paper_data(paper) for paper in examination.documents],
     }
     for group in ("seen", "marks", "measured"):
         whole[group] = {name: value for name, value in whole[group].items() if value is not None}
@@ -38,14 +40,7 @@ def plain_data(examination: Examination) -> dict[str, Any]:
     return {key: value for key, value in whole.items() if value or key in required}
 
 
-def paper_data(paper: Paper) -> dict[str, Any]:
-    """Write a document as plain data.
-
-    Examples
-    --------
-    >>> paper_data(Paper(what="a bill", not_after="1934", trust=0.5))
-    {'what': 'a bill', 'not_after': 1934, 'trust': 0.5}
-    """
+def _paper_data(paper: Paper) -> dict[str, Any]:
     data: dict[str, Any] = {"what": paper.what}
     for key in ("not_before", "not_after"):
         if (bound := getattr(paper, key)) is not None:
@@ -54,18 +49,7 @@ def paper_data(paper: Paper) -> dict[str, Any]:
     return data | {key: text for key in ("source", "note") if (text := getattr(paper, key))}
 
 
-def number_text(number: float) -> str:
-    """Write a number as one writes it in a file.
-
-    Examples
-    --------
-    >>> number_text(21.0), number_text(21.4)
-    ('21', '21.4')
-    """
-    return str(int(number)) if number == int(number) and abs(number) < 1e15 else repr(number)
-
-
-def _sight_data(sight: Sight | None) -> Any:
+def _sight_data(sight: Sight | None, short: bool) -> Any:
     if sight is None:
         return None
     entries = {
@@ -76,16 +60,16 @@ def _sight_data(sight: Sight | None) -> Any:
         "note": sight.note or None,
     }
     data = {key: value for key, value in entries.items() if value is not None}
-    return data["state"] if list(data) == ["state"] else data
+    return data["state"] if short and list(data) == ["state"] else data
 
 
-def _reading_data(reading: Reading | None) -> Any:
+def _reading_data(reading: Reading | None, short: bool) -> Any:
     if reading is None:
         return None
     data: dict[str, Any] = {"value": _number(reading.value)}
     data |= {"within": _number(reading.within)} if reading.within else {}
     data |= {"note": reading.note} if reading.note else {}
-    return data["value"] if list(data) == ["value"] else data
+    return data["value"] if short and list(data) == ["value"] else data
 
 
 def _number(value: float) -> float | int:

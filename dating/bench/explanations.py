@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from dating.bench.answers import OTHER, STATE
+from dating.bench.answers import answer_field
 from dating.bench.curves import Curves, draw_curves
+from dating.bench.forms import STATE, Fields
 from dating.bench.judgement_sources import Judgement, judgements_behind
-from dating.bench.month_shapes import Axis, draw_strip
+from dating.bench.month_shapes import axis_of, draw_strip
 from dating.bench.panels import DatePanel, dated_of
 from dating.bench.reference_examples import Examples, states_of
 from dating.bench.requests import BadRequestError
+from dating.bench.time_axis import TimeAxis
 from dating.estimates import Estimate
 from dating.evidence import Piece
 from dating.maker import Maker
@@ -37,7 +38,7 @@ class Explanation:
         Their shares over time, by variant where that matters.
     strip : str
         How probable each month makes what was seen, as a path, where there are no curves.
-    axis : Axis
+    axis : TimeAxis
         The months of the strip.
     judgements : tuple of Judgement
         What it rests on.
@@ -58,7 +59,7 @@ class Explanation:
     states: tuple[str, ...]
     curves: tuple[Curves, ...]
     strip: str
-    axis: Axis
+    axis: TimeAxis
     judgements: tuple[Judgement, ...]
     learned: bool
     unsound: tuple[str, ...]
@@ -103,7 +104,7 @@ def explained(estimate: Estimate, name: str, examples: Examples | None) -> Expla
     if finding is None:
         raise BadRequestError(f"{name} was not recorded, or says nothing about the date")
     maker, period = estimate.maker, estimate.period
-    axis = Axis(period.first, period.last)
+    axis = axis_of(period)
     reported = estimate.highest_density(estimate.level)
     curves = _curves(estimate, finding.piece, reported)
     return Explanation(
@@ -144,13 +145,11 @@ def other_answers(maker: Maker, name: str, now: str) -> dict[str, str]:
     return {answer: called for answer, called in named.items() if answer != now}
 
 
-def with_answer(
-    fields: Mapping[str, tuple[str, ...]], name: str, answer: str
-) -> dict[str, tuple[str, ...]]:
-    """Give the fields of a form with one answer changed."""
-    gone = {f"{key}:{name}" for key in ("seen", "sure", "one_of", OTHER, "note")}
-    others = {key: value for key, value in fields.items() if key not in gone}
-    return others | {f"seen:{name}": (answer,)}
+def with_answer(fields: Fields, name: str, answer: str) -> dict[str, str]:
+    """Give the fields of a form with one answer changed, and nothing else said beside it."""
+    field = answer_field(name)
+    others = {k: v for k, v in fields.items() if not k.startswith(field.removesuffix("state"))}
+    return others | {field: answer}
 
 
 def _curves(estimate: Estimate, piece: Piece, reported: MonthSet) -> tuple[Curves, ...]:

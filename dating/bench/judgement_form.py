@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 from dating.bench.amounts import AmountError, chance_of, decimal_of
+from dating.bench.forms import Fields, items_at, nested, text_at
 from dating.bench.judgement_places import OPINIONS, JudgementKind, JudgementPlace
 from dating.distributions import Judgement
 from dating.judgement import pooled
@@ -135,17 +135,21 @@ def pool(judged: Judged[Any]) -> Judgement:
     return pooled(members, [opinion.weight for opinion in judged.opinions])
 
 
-def entry_of(
-    fields: Mapping[str, tuple[str, ...]], field: Any, kind: JudgementKind
-) -> JudgementFields:
-    """Read the fields of a form that was sent."""
+def entry_of(fields: Fields, kind: JudgementKind) -> JudgementFields:
+    """Read the fields of a form that was sent; they are named by the keys of a judgement."""
+    form = nested(fields)
+
+    def field(key: str) -> str:
+        return text_at(form, (key,))
+
     one = field("form") == "one"
     low, likely, high = (field(key) for key in OPINIONS[kind].keys)
     values = (field("value"),) * 3 if one else (low, likely, high)
     if kind != "date":
         low, likely, high = map(_decimal, values)
         values = (low, likely, high)
-    source = tuple(name.strip() for name in fields.get("source", ()) if name.strip())
+    named = items_at(form, ("source",)).values()
+    source = tuple(name.strip() for name in named if isinstance(name, str) and name.strip())
     coverage, weight = field("coverage") or "0.9", field("weight") or "1"
     return JudgementFields(one, values, field("by"), source, _chance(coverage), _decimal(weight))
 

@@ -11,6 +11,7 @@ import numpy as np
 from starlette.responses import Response
 
 from dating.bench.file_cache import FileCache
+from dating.bench.forms import place_text
 from dating.bench.judgement_form import (
     JudgementFields,
     assessors_at,
@@ -32,16 +33,17 @@ from dating.bench.judgement_pictures import (
     ramp_picture,
     window_of,
 )
-from dating.bench.judgement_places import OPINIONS, JudgementPlace, place_text, spots_of
+from dating.bench.judgement_places import OPINIONS, JudgementPlace, spots_of
 from dating.bench.judgement_words import in_words, pooled_words, value_words
 from dating.bench.requests import BadRequestError, PageRequest, check_folder, filled
 from dating.bench.workspace import ChangedError
 from dating.distributions import Pool
 from dating.maker import Maker
 from dating.reading import InputError, KeyPath
-from dating.splicing import as_yaml, rewritten, stated_at
+from dating.splicing import rewritten, stated_at
 from dating.statements import Judged, Opinion
 from dating.words.phrases import percent
+from dating.yaml_text import as_yaml
 
 
 @dataclass(frozen=True)
@@ -123,7 +125,7 @@ def judge(request: PageRequest) -> Response:
 def redraw_judgement(request: PageRequest) -> Response:
     """Draw a judgement as the form has it, and say it back."""
     case = _case_sent(request)
-    entry = entry_of(request.fields, request.field, case.spot.kind)
+    entry = entry_of(request.fields, case.spot.kind)
     ends = (request.field("from"), request.field("to"))
     return _page(request, case, entry, ends, version=request.field("version"))
 
@@ -137,7 +139,7 @@ def save_judgement(request: PageRequest) -> Response:
     if version != now:
         return _conflict(request, text, file, place)
     case = case_of(request.shelf, file, place)
-    entry = entry_of(request.fields, request.field, case.spot.kind)
+    entry = entry_of(request.fields, case.spot.kind)
     opinion_of(entry, case.spot, case.maker, file)
     new_text = rewritten(
         text, case.path, opinion_data(entry, case.spot, case.index), case.maker, file
@@ -238,7 +240,7 @@ def _conflict(request: PageRequest, text: str, file: str, place: str) -> Respons
     path, kind = _path_of(request.shelf, file, place)
     mine = ""
     if kind is not None:
-        entry = entry_of(request.fields, request.field, kind.spot.kind)
+        entry = entry_of(request.fields, kind.spot.kind)
         mine = as_yaml(opinion_data(entry, kind.spot, kind.index))
     theirs = stated_at(text, path) if path else None
     return filled(

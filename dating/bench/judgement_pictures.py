@@ -10,6 +10,7 @@ import numpy as np
 from dating.arrays import Floats
 from dating.bench.judgement_places import JudgementKind
 from dating.bench.judgement_words import value_words
+from dating.bench.time_axis import TimeAxis, area, line, stairs
 from dating.distributions import Certain, Judgement, Pool
 from dating.judgement import shifted
 from dating.maker import Maker, Regime
@@ -23,6 +24,7 @@ _FOOT = 22
 _TOP = 8
 _LARGEST = 130_000
 _WIDEST = 2_400
+_MONTHS = (1, 2, 3, 6, 12, 24, 60, 120, 240, 600)
 
 
 @dataclass(frozen=True)
@@ -41,26 +43,19 @@ class Window:
     stop: int
     kind: JudgementKind
 
-    def share(self, value: float) -> float:
-        """Say where a value lies between the ends, from 0 to 1."""
-        return min(max((value - self.start) / (self.stop - self.start), 0.0), 1.0)
+    def axis(self, width: float) -> TimeAxis:
+        """Lay it out over a width."""
+        return TimeAxis(self.start, self.stop, 0, width)
 
-    def ticks(self, width: float) -> list[tuple[float, str]]:
-        """Give the labelled places of the axis."""
-        length, room = self.stop - self.start, max(int(width / 44), 2)
+    def ticks(self, width: float) -> tuple[tuple[float, str], ...]:
+        """Give the labelled places of the axis: years, or round numbers of months."""
+        axis = self.axis(width)
         if self.kind == "date":
-            step = 12 * ceil(length / 12 / room)
-        else:
-            steps = (1, 2, 3, 6, 12, 24, 60, 120, 240, 600)
-            step = next((s for s in steps if length / s <= room), 1200)
-        first = ceil(self.start / step) * step
-        return [
-            (
-                round(self.share(value) * width, 1),
-                str(value // 12) if self.kind == "date" else str(value),
-            )
-            for value in range(first, self.stop, step)
-        ]
+            return axis.ticks
+        most = max(int(width / axis.room), 2)
+        step = next((s for s in _MONTHS if self.stop - self.start <= s * most), 1200)
+        shown = range(ceil(self.start / step) * step, self.stop, step)
+        return tuple((axis.x(value), str(value)) for value in shown)
 
 
 @dataclass(frozen=True)
@@ -115,7 +110,7 @@ def density_picture(
 
     Shapes: points (3,).
     """
-    edges = np.linspace(window.start, window.stop, 241)
+    axis, edges = window.axis(width), np.linspace(window.start, window.stop, 241)
     own = np.maximum(np.diff(mine.cdf(edges)), 0.0)
     pool = np.maximum(np.diff(together.cdf(edges)), 0.0)
     shown = [own if not isinstance(mine, Certain) else np.zeros(1)]
@@ -131,10 +126,10 @@ def density_picture(
         else ""
     )
     marks = tuple(
-        (round(window.share(point) * width, 1), value_words(point, window.kind))
+        (axis.x(point), value_words(point, window.kind))
         for point in sorted({float(point) for point in points})
     )
-    return JudgementPicture(width, HEIGHT, base, tuple(window.ticks(width)), area, line, marks)
+    return JudgementPicture(width, HEIGHT, base, window.ticks(width), area, line, marks)
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,12 +180,10 @@ def ramp_picture(ramp: RampPicture, width: int) -> JudgementPicture:
     window = Window(ramp.first, ramp.first + len(ramp.shares), "date")
     base = float(RAMP_HEIGHT - _FOOT)
     tall = base - _TOP
-    area = _stairs(ramp.shares, width, base, tall)
-    line = (
-        "" if np.array_equal(ramp.shares, ramp.before) else _stairs(ramp.before, width, base, tall)
-    )
-    closed = f"M0 {base:g}L{area[1:]}V{base:g}Z"
-    return JudgementPicture(width, RAMP_HEIGHT, base, tuple(window.ticks(width)), closed, line)
+    edges, heights = window.axis(width).edges, base - tall * np.array([ramp.shares, ramp.before])
+    line = "" if np.array_equal(*heights) else f"M{stairs(edges, heights[1])}"
+    below = area(edges, heights[0], np.full(len(ramp.shares), base))
+    return JudgementPicture(width, RAMP_HEIGHT, base, window.ticks(width), below, line)
 
 
 def _curve(heights: Floats, width: int, base: float, tall: float) -> str:
@@ -199,16 +192,8 @@ def _curve(heights: Floats, width: int, base: float, tall: float) -> str:
     if not len(seen):
         return ""
     start, stop = max(int(seen[0]) - 1, 0), min(int(seen[-1]) + 2, len(heights))
-    points = [f"{x[i]:.1f} {base - tall * heights[i]:.1f}" for i in range(start, stop)]
-    return f"M{x[start]:.1f} {base:g}L" + "L".join(points) + f"L{x[stop - 1]:.1f} {base:g}"
-
-
-def _stairs(shares: Floats, width: int, base: float, tall: float) -> str:
-    edges = np.linspace(0, width, len(shares) + 1)
-    parts = [f"M0 {base - tall * shares[0]:.1f}"]
-    for i, share in enumerate(shares):
-        parts.append(f"V{base - tall * share:.1f}H{edges[i + 1]:.1f}")
-    return "".join(parts)
+    through = line(x[start:stop], base - tall * heights[start:stop])
+    return f"M{x[start]:.2f} {base:g}L{through}L{x[stop - 1]:.2f} {base:g}"
 
 
 def _start(maker: Maker, regime: Regime) -> tuple[Judgement, Judgement]:

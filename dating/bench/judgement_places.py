@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from dating.bench.forms import place_text
 from dating.maker import Course, Maker, Regime
 from dating.reading import KeyPath
 from dating.statements import DateOpinion, DelayOpinion, Judged, Opinion, SpanOpinion
@@ -53,17 +54,6 @@ class JudgementPlace:
     def place(self) -> str:
         """The keys joined with dots, as the address has them."""
         return place_text(self.path)
-
-
-def place_text(path: KeyPath) -> str:
-    """Join keys with dots; dots inside a key are escaped, so that no two paths look alike.
-
-    Examples
-    --------
-    >>> place_text(("events", "no. 2 works", "when", 0))
-    'events.no%2E 2 works.when.0'
-    """
-    return ".".join(str(part).replace("%", "%25").replace(".", "%2E") for part in path)
 
 
 def spots_of(maker: Maker) -> dict[str, JudgementPlace]:

@@ -20,8 +20,7 @@ from dating.bench.chart_geometry import (
     ROW,
     SHEET,
     WIDTH,
-    Scale,
-    step_path,
+    chart_axis,
 )
 from dating.bench.chart_rows import (
     EVENT,
@@ -35,7 +34,7 @@ from dating.bench.chart_rows import (
     measured_row,
     month_words,
 )
-from dating.bench.judgement_places import place_text
+from dating.bench.forms import place_text
 from dating.bench.mistakes import maker_mistakes
 from dating.bench.requests import PageRequest, filled
 from dating.bench.shares import (
@@ -46,6 +45,7 @@ from dating.bench.shares import (
     shares_of,
     variant_shares,
 )
+from dating.bench.time_axis import TimeAxis, area
 from dating.learning.layout import VARIANTS
 from dating.learning.learned import DRAWS, Learned, tables_for
 from dating.maker import Maker
@@ -198,23 +198,23 @@ def chart_of(
     maker: Maker, tables: MonthTables, learned: Learned | None = None, width: int = WIDTH
 ) -> Chart:
     """Lay out the chart of a maker file; the last few are kept."""
-    basis = _ChartBasis(maker, tables, Scale(maker.period, width), changeovers(maker, learned))
+    basis = _ChartBasis(maker, tables, chart_axis(maker.period, width), changeovers(maker, learned))
     sections = [_component(basis, part) for part in maker.components]
     variants = variant_shares(tables)
     if variants is not None:
         sections.insert(0, _variants(basis, variants))
-    events = event_lines(maker, basis.scale, learned)
+    events = event_lines(maker, basis.axis, learned)
     total = sum(output.made.distribution().mean() for output in maker.output)
     output_by_month = tables.output * (total or 1.0)
     most = float(output_by_month.max())
     heights = HEAD + (FOOT - HEAD) * (1 - output_by_month / most)
     return Chart(
         width=width,
-        ticks=tuple(basis.scale.ticks()),
+        ticks=basis.axis.ticks,
         events=events,
         events_height=max((event.y for event in events), default=0.0) + EVENT,
         sections=tuple(sections),
-        output=step_path(basis.scale, heights, np.full(len(output_by_month), float(FOOT))),
+        output=area(basis.axis.edges, heights, np.full(len(output_by_month), float(FOOT))),
         output_title=(
             f"Expected output per month; at most {most:,.0f} instruments a month."
             if total
@@ -231,7 +231,7 @@ class _ChartBasis:
 
     maker: Maker
     tables: MonthTables
-    scale: Scale
+    axis: TimeAxis
     changeovers: list[ChangeoverDate]
 
 
@@ -239,21 +239,21 @@ def _variants(basis: _ChartBasis, shares: Shares) -> ChartSection:
     return ChartSection(
         name="variants",
         what="grades or lines made alongside each other",
-        rows=tuple(feature_rows(basis.scale, HEAD, [shares], basis.changeovers)),
+        rows=tuple(feature_rows(basis.axis, HEAD, [shares], basis.changeovers)),
         tables=(_by_year(shares, basis.maker.period),),
         changes=_changes(basis.changeovers, {VARIANTS}),
     )
 
 
 def _component(basis: _ChartBasis, part: str) -> ChartSection:
-    component, tables, scale = basis.maker.components[part], basis.tables, basis.scale
+    component, tables, axis = basis.maker.components[part], basis.tables, basis.axis
     shares = [each for name in component.features for each in shares_of(tables, name)]
-    rows = list(feature_rows(scale, HEAD, shares, basis.changeovers))
-    rows += mark_rows(scale, HEAD + ROW * len(rows), component)
+    rows = list(feature_rows(axis, HEAD, shares, basis.changeovers))
+    rows += mark_rows(axis, HEAD + ROW * len(rows), component)
     by_year = [_by_year(each, basis.maker.period) for each in shares]
     for name, measurement in component.measurements.items():
         mean = mean_of(tables, name)
-        rows.append(measured_row(scale, HEAD + ROW * len(rows), name, measurement, mean))
+        rows.append(measured_row(axis, HEAD + ROW * len(rows), name, measurement, mean))
         yearly = _yearly(mean[None], basis.maker.period)[0]
         cells = [(f"{value:.1f}", f"{measurement.spread:g}") for value in yearly]
         years = tuple(zip(basis.maker.period.years(), cells, strict=True))

@@ -11,12 +11,14 @@ from typing import get_args
 from starlette.responses import Response
 
 from dating.bench.amounts import AmountError, chance_of
-from dating.bench.answers import Fields, examination_in, fields_of
+from dating.bench.answers import examination_in, fields_of
+from dating.bench.examination_text import trimmed
+from dating.bench.examination_yaml import plain_data
+from dating.bench.forms import Fields, nested, text_at
 from dating.bench.requests import BadRequestError, PageRequest, filled
 from dating.bench.workspace import NotThereError
 from dating.estimates import Estimate, estimate
 from dating.examination import Examination
-from dating.files import check_against
 from dating.maker import Maker
 from dating.notes.file_names import file_name
 from dating.notes.house import House
@@ -28,9 +30,8 @@ from dating.notes.sentences import Wording
 from dating.reading import InputError, Problem
 from dating.tabulation import LEVEL
 
-OPTIONS = ("note_language", "note_dates", "note_circa", "note_level")
-"""Fields of the form that say how the note is worded."""
-_BESIDE = ("maker_file", "file", "learned")
+_OPTIONS = ("language", "dates", "circa", "level")
+"""How the note is worded: ``wording.language``, ``wording.dates`` and so on."""
 STYLES = get_args(Style.__value__)
 
 
@@ -93,18 +94,14 @@ def note(request: PageRequest) -> Response:
     file = request.require("file")
     seen = request.shelf.examination(file)
     maker_file = request.query.get("maker", "") or request.shelf.maker_named(seen.maker)
-    fields = {
-        **fields_of(seen),
-        "file": (file,),
-        "maker_file": (maker_file,),
-        "learned": (request.query.get("learned", ""),),
-    }
-    return _shown(request, _subject(request, fields))
+    maker, learned = request.shelf.maker(maker_file), request.query.get("learned", "")
+    subject = _subject(request, (maker_file, file, learned), maker, seen, wording_in({}))
+    return _shown(request, subject)
 
 
 def preview(request: PageRequest) -> Response:
     """Show the note of what a form says."""
-    return _shown(request, _subject(request, request.fields))
+    return _shown(request, _subject_sent(request))
 
 
 def file(request: PageRequest) -> Response:
@@ -112,7 +109,7 @@ def file(request: PageRequest) -> Response:
     ending = request.require("as")
     if ending not in FORMATS:
         raise BadRequestError(f"a note is given as one of {', '.join(FORMATS)}")
-    form, subject = FORMATS[ending], _subject(request, request.fields)
+    form, subject = FORMATS[ending], _subject_sent(request)
     _check_installed(f"a note as {form.called}", form.needs)
     with request.shelf.drawing:
         content = _content(subject, form)
@@ -136,17 +133,13 @@ def _content(subject: Subject, form: Format) -> bytes:
 
 def _shown(request: PageRequest, subject: Subject) -> Response:
     result, wording = subject.estimate_note.estimate, subject.wording
-    answers: dict[str, tuple[str, ...]] = {
-        **fields_of(result.examination),
-        "file": (subject.file,),
-        "maker_file": (subject.maker_file,),
-    }
+    beside = {"file": subject.file, "maker_file": subject.maker_file}
     return filled(
         "note.html.j2",
         subject=subject,
         note=subject.estimate_note.note,
         picture=_picture(request, result, subject),
-        answers=[(name, value) for name, values in answers.items() for value in values],
+        answers=fields_of(result.examination) | beside,
         languages=languages(),
         styles=STYLES,
         circa=CIRCA,
@@ -165,32 +158,33 @@ def _picture(request: PageRequest, result: Estimate, subject: Subject) -> NotePi
         return picture_for(result, subject.wording, words, ("html",))
 
 
-def _subject(request: PageRequest, fields: Fields) -> Subject:
-    """Date what the fields say, and write the note."""
-    maker_file, name, learned = (_last(fields, key) for key in _BESIDE)
+def _subject_sent(request: PageRequest) -> Subject:
+    """Date what the form says, and write the note; one that says what the file says names it."""
+    maker_file, name, learned = map(request.field, ("maker_file", "file", "learned"))
     if not maker_file:
         raise BadRequestError("the form lacks the maker file")
-    wording = wording_in(fields)
+    wording = wording_in(request.fields)
     maker = request.shelf.maker(maker_file)
-    known = request.shelf.learned(learned, maker) if learned else None
-    own = {key: values for key, values in fields.items() if key not in {*_BESIDE, *OPTIONS}}
-    seen = _of_file(request, name, examination_in(own, maker), maker)
-    if not seen.instrument:
-        raise InputError([_problem("instrument", "a note needs the name of the instrument")])
-    result = estimate(maker, seen, level=wording.level, learned=known)
-    estimate_note = EstimateNote(result, note_of(result, wording))
-    return Subject(maker_file, name, learned, estimate_note, wording)
-
-
-def _of_file(request: PageRequest, name: str, answers: Examination, maker: Maker) -> Examination:
-    """Take the examination of the file where the form says the same: a note then names the file."""
-    saved = answers
+    seen = examination_in(request.fields, maker)
     if name:
         with suppress(InputError, NotThereError):
             saved = request.shelf.examination(name)
-    named = saved if fields_of(saved) == fields_of(answers) else answers
-    check_against(named, maker)
-    return named
+            seen = saved if trimmed(plain_data(saved)) == trimmed(plain_data(seen)) else seen
+    return _subject(request, (maker_file, name, learned), maker, seen, wording)
+
+
+def _subject(
+    request: PageRequest,
+    files: tuple[str, str, str],
+    maker: Maker,
+    seen: Examination,
+    wording: Wording,
+) -> Subject:
+    if not seen.instrument:
+        raise InputError([_problem("instrument", "a note needs the name of the instrument")])
+    known = request.shelf.learned(files[2], maker) if files[2] else None
+    result = estimate(maker, seen, level=wording.level, learned=known)
+    return Subject(*files, EstimateNote(result, note_of(result, wording)), wording)
 
 
 def wording_in(fields: Fields) -> Wording:
@@ -200,24 +194,27 @@ def wording_in(fields: Fields) -> Wording:
 
     Examples
     --------
-    >>> result = wording_in({"note_language": ("de",), "note_level": ("0.5",)})
+    >>> result = wording_in({"wording.language": "de", "wording.level": "0.5"})
     >>> result.language.code, result.level, result.convention.years
     ('de', 0.5, 5)
     """
-    tongue, dates, circa, level = (_last(fields, name) for name in OPTIONS)
+    form = nested(fields)
+    tongue, dates, circa, level = (text_at(form, ("wording", name)) for name in _OPTIONS)
     style: Style = "american" if dates == "american" else "british"
     number = _chance(level) if level else LEVEL
     problems = []
     if tongue and tongue not in languages():
-        problems.append(_problem("language", "no such language", tongue, ", ".join(languages())))
+        problems.append(
+            _problem("wording.language", "no such language", tongue, ", ".join(languages()))
+        )
     if dates and dates not in STYLES:
-        problems.append(_problem("dates", "no such style", dates, ", ".join(STYLES)))
+        problems.append(_problem("wording.dates", "no such style", dates, ", ".join(STYLES)))
     if circa and circa not in map(str, CIRCA):
         allowed = ", ".join(map(str, CIRCA))
-        problems.append(_problem("circa", "years on either side", circa, allowed))
+        problems.append(_problem("wording.circa", "years on either side", circa, allowed))
     if number is None or not 0 < number < 1:
         message = "a probability between 0 and 1, both left out"
-        problems.append(_problem("level", message, level, "0.9, or 90 %"))
+        problems.append(_problem("wording.level", message, level, "0.9, or 90 %"))
     if problems or number is None:
         raise InputError(problems)
     return Wording(language(tongue or "en", style), float(number), CIRCA[int(circa or 5)])
@@ -228,10 +225,6 @@ def _chance(text: str) -> float | None:
         return chance_of(text).number
     except AmountError:
         return None
-
-
-def _last(fields: Fields, name: str) -> str:
-    return fields.get(name, ("",))[-1].strip()
 
 
 def _problem(key: str, message: str, text: str = "", allowed: str = "") -> Problem:

@@ -12,8 +12,9 @@ from pathlib import Path
 import numpy as np
 
 from dating.bench.mistakes import estimate_mistakes
-from dating.bench.month_shapes import Axis, Posterior, draw_posterior, draw_strip
+from dating.bench.month_shapes import Posterior, draw_posterior, draw_strip
 from dating.bench.questions import FormProblem
+from dating.bench.time_axis import TimeAxis
 from dating.estimates import Estimate
 from dating.months import month_words
 from dating.statements import plain_name
@@ -152,7 +153,7 @@ class Panels:
         When it was built.
     observations : tuple of ObservationPanel
         What each observation says.
-    axis : Axis
+    axis : TimeAxis
         The months of the strips.
     neutral : tuple of str
         What was recorded and not weighed.
@@ -179,7 +180,7 @@ class Panels:
     level: str
     dated: DatePanel
     observations: tuple[ObservationPanel, ...]
-    axis: Axis
+    axis: TimeAxis
     neutral: tuple[str, ...]
     together: str
     parts: tuple[ComponentPanel, ...]
@@ -282,7 +283,7 @@ def _months(estimate: Estimate) -> tuple[tuple[str, tuple[str, ...]], ...]:
 
 
 def _observations(
-    estimate: Estimate, axis: Axis, places: Mapping[str, str]
+    estimate: Estimate, axis: TimeAxis, places: Mapping[str, str]
 ) -> tuple[ObservationPanel, ...]:
     panels = []
     for finding in estimate.findings:

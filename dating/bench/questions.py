@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 from dating.bench.answers import VARIANT
+from dating.bench.forms import place_text
 from dating.cautions import caution_text
 from dating.maker import Look, Maker
-from dating.reading import Problem
+from dating.reading import KeyPath, Problem, key_text
 from dating.statements import plain_name
 
 type QuestionKind = Literal["feature", "variant", "mark", "measurement"]
 
 _INVASIVE = ("none", "low", "moderate", "high")
+_DOCUMENT = re.compile(r"documents\[([0-9]{1,6})\](?:\.(\w+))?")
 _GROUPS = {"feature": "seen", "variant": "", "mark": "marks", "measurement": "measured"}
 
 
@@ -54,10 +57,21 @@ class Question:
     example: str = ""
 
     @property
-    def key(self) -> str:
+    def path(self) -> KeyPath:
         """Where its answer stands in an examination."""
         group = _GROUPS[self.kind]
-        return f"{group}.{self.name}" if group else self.name
+        return (group, self.name) if group else (self.name,)
+
+    @property
+    def field(self) -> str:
+        """The same as fields of the form are named."""
+        return place_text(self.path)
+
+    def field_of(self, key: str) -> str:
+        """Name the field that a key of its answer stands in."""
+        inner = key.removeprefix(key_text(self.path)).lstrip(".").partition("[")[0]
+        alone = {"mark": "", "measurement": "value"}.get(self.kind, "state")
+        return f"{self.field}.{inner or alone}".removesuffix(".")
 
 
 @dataclass(frozen=True)
@@ -91,11 +105,14 @@ class FormProblem:
         What that asks.
     words : str
         What is wrong, what was found, what is allowed, the nearest name.
+    field : str
+        Name of the field that it is about; empty where it is about no single one.
     """
 
     at: str
     label: str
     words: str
+    field: str = ""
 
 
 def groups_of(maker: Maker) -> tuple[QuestionGroup, ...]:
@@ -139,19 +156,20 @@ def _trouble(problem: Problem, questions: Sequence[Question], papers: Sequence[i
     details = {"found": problem.found, "allowed": problem.allowed, "nearest": problem.nearest}
     hints = "; ".join(f"{name} {text}" for name, text in details.items() if text)
     words = f"{problem.message}; {hints}" if hints else problem.message
-    keys = [q for q in questions if f"{problem.key}.".startswith(f"{q.key}.")]
+    keys = [q for q in questions if f"{problem.key}.".startswith(f"{key_text(q.path)}.")]
     if keys:
-        nearest = max(keys, key=lambda question: len(question.key))
-        return FormProblem(nearest.id, nearest.ask, words)
-    if problem.key.startswith("documents["):
-        inside = problem.key.removeprefix("documents[").partition("]")[0]
-        position = int(inside) - 1 if inside.isdecimal() else 0
-        number = papers[position] if position < len(papers) else 1
-        return FormProblem(f"document-{number}", f"document {number}", words)
+        nearest = max(keys, key=lambda question: len(key_text(question.path)))
+        return FormProblem(nearest.id, nearest.ask, words, nearest.field_of(problem.key))
+    if document := _DOCUMENT.match(problem.key):
+        position, key = int(document[1]) - 1, document[2]
+        number = papers[position] if position < len(papers) else 0
+        field = f"documents.{number}.{key}" if key else ""
+        return FormProblem(f"document-{number + 1}", f"document {number + 1}", words, field)
     head = problem.key.partition(".")[0]
     known = {"instrument": "the instrument", "examined": "the date of examination"}
-    at = f"field-{head}" if head in {"instrument", "examined", "by", "note", "name"} else ""
-    return FormProblem(at, known.get(head, problem.key), words)
+    field = head if head in {"instrument", "examined", "by", "note", "name"} else ""
+    at = f"field-{field}" if field else ""
+    return FormProblem(at, known.get(head, problem.key), words, field)
 
 
 def _questions_by_part(maker: Maker) -> Iterator[tuple[str, str, list[Question]]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -39,17 +39,18 @@ class PageRequest:
         The folder, and what has been read from it.
     query : mapping of str to str
         What stands behind the question mark; the last of equal names.
-    fields : mapping of str to tuple of str
-        The fields of the form that was sent; empty for a page that is looked at.
+    fields : mapping of str to str
+        The fields of the form that was sent, the last of equal names; empty for a page that is
+        looked at.
     """
 
     shelf: FileCache
     query: Mapping[str, str]
-    fields: Mapping[str, tuple[str, ...]]
+    fields: Mapping[str, str]
 
     def field(self, name: str) -> str:
         """Give one field of the form."""
-        return self.fields.get(name, ("",))[-1].strip()
+        return self.fields.get(name, "").strip()
 
     def require(self, name: str) -> str:
         """Give what stands behind the question mark, which must be there.
@@ -114,25 +115,26 @@ def answering(page: Page) -> Callable[[Request], Any]:
             page_request = PageRequest(request.app.state.shelf, dict(request.query_params), fields)
             return await run_in_threadpool(page, page_request)
         except BadRequestError as error:
-            return trouble(400, [str(error)])
+            return trouble(400, {str(error): ""})
         except NotThereError as error:
-            return trouble(404, [f"There is no file of that name here: {error}."])
+            return trouble(404, {f"There is no file of that name here: {error}.": ""})
         except ChangedError as error:
-            return trouble(409, [str(error)])
+            return trouble(409, {str(error): ""})
         except InputError as error:
             root = f"{request.app.state.shelf.workspace.root}/"
-            shown = [str(problem).replace(root, "") for problem in error.problems[:50]]
+            shown = {str(each).replace(root, ""): each.key for each in error.problems[:50]}
             return trouble(422, shown)
 
     return endpoint
 
 
-def trouble(status: int, problems: Sequence[str]) -> Response:
-    """Answer with what is wrong."""
-    return filled("trouble.html.j2", status, problems=problems)
+def trouble(status: int, problems: Mapping[str, str]) -> Response:
+    """Answer with what is wrong, and with the key that it is about."""
+    fields = {words: key.rpartition(", ")[2] for words, key in problems.items()}
+    return filled("trouble.html.j2", status, problems=fields)
 
 
-def _fields(body: bytes) -> dict[str, tuple[str, ...]]:
+def _fields(body: bytes) -> dict[str, str]:
     """Read the fields of a form."""
     try:
         pairs = parse_qsl(
@@ -143,7 +145,4 @@ def _fields(body: bytes) -> dict[str, tuple[str, ...]]:
         )
     except ValueError:
         raise BadRequestError(f"a form has at most {MOST_FIELDS:,} fields") from None
-    fields: dict[str, tuple[str, ...]] = {}
-    for name, value in pairs:
-        fields[name] = (*fields.get(name, ()), value)
-    return fields
+    return dict(pairs)

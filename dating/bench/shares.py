@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from dating.arrays import Floats
-from dating.bench.judgement_places import forms_of, place_text
+from dating.bench.forms import place_text
+from dating.bench.judgement_places import forms_of
 from dating.distributions import Judgement, Pool
 from dating.draws import scrambled_sobol
 from dating.learning.comparison import points_of

@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from dating.figures.style import CORE, DOUBT, INK, REST, SET, plain, year_ticks
 from dating.months import month_words
 from dating.statements import plain_name
+from dating.summaries import months_of_weight
 from dating.words.phrases import percent, seen_words, set_words
 from dating.words.soundness import on_grounds
 
@@ -33,11 +34,11 @@ def draw_estimate(estimate: Estimate) -> Figure:
     figure = Figure(figsize=(9.0, sum(heights) + 2.3), layout="constrained")
     figure.set_label(_in_words(estimate))
     above, middle, below = figure.subplots(3, 1, gridspec_kw={"height_ratios": heights})
-    window = _window(estimate)
+    shown = months_of_weight([estimate.probabilities], estimate.period)
     _posterior(above, estimate)
     _strips(middle, estimate)
     middle.sharex(above)
-    year_ticks(above, *window)
+    year_ticks(above, shown.first / 12, (shown.last + 1) / 12)
     above.tick_params(labelbottom=not pieces)
     _originality(below, estimate)
     return figure
@@ -52,16 +53,6 @@ def _in_words(estimate: Estimate) -> str:
         f"{' '.join((f'{month_words(estimate.median)}.', *grounds))} "
         "An opinion, not a certificate."
     )
-
-
-def _window(estimate: Estimate) -> tuple[float, float]:
-    """Show the months that matter, with some room, on whole years."""
-    months = np.flatnonzero(estimate.probabilities > 0.001 * estimate.probabilities.max())
-    first, last = estimate.period.first + months[0], estimate.period.first + months[-1]
-    first, last = min(first, first - 6), max(last, last + 7)
-    start = max(first // 12 * 12, estimate.period.first)
-    stop = min((last // 12 + 1) * 12, estimate.period.last + 1)
-    return start / 12, stop / 12
 
 
 def _years(estimate: Estimate) -> np.ndarray[tuple[int], np.dtype[np.float64]]:

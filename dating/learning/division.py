@@ -10,7 +10,16 @@ import yaml
 
 from dating.maker import Maker
 from dating.reading import KeyPath
-from dating.splicing import Edit, apply_edits, as_yaml, end_of, node_at, nodes_of
+from dating.yaml_text import (
+    Edit,
+    apply_edits,
+    as_yaml,
+    end_of,
+    line_end_of,
+    line_stop,
+    node_at,
+    nodes_of,
+)
 
 _COURSES = ("history", "shares_at")
 
@@ -62,7 +71,7 @@ class _Division:
         self.text, self.node, self.stated, self.variants = text, node, stated, variants
         self.pairs = {key.value: (key, value) for key, value in node.value}
         self.key, self.course = next(self.pairs[name] for name in _COURSES if name in self.pairs)
-        self.line_end = "\r\n" if "\r\n" in text else "\n"
+        self.line_end = line_end_of(text)
 
     def edits(self) -> Iterator[Edit]:
         """Give the course its first variant, and the others courses of their own."""
@@ -118,9 +127,7 @@ class _Division:
         return end_of(self.text, node)
 
     def _line_stop(self, node: yaml.Node) -> int:
-        """Give the end of the line on which a value ends, so that a comment stays beside it."""
-        stop = (self.text + "\n").index("\n", self._stop(node))
-        return stop - self.text[:stop].endswith("\r")
+        return line_stop(self.text, self._stop(node))
 
 
 def _of_variant(regime: dict[str, Any], variant: str) -> dict[str, Any]:

@@ -19,7 +19,8 @@ from dating.learning.learned import Learned
 from dating.learning.statement import Statements
 from dating.maker import Maker
 from dating.reading import InputError, KeyPath, Problem
-from dating.splicing import Written, aliases_in, fold_lines, read_in, splice_all
+from dating.splicing import Written, fold_lines, read_in, splice_all
+from dating.yaml_text import aliases_in
 
 _SOURCE = "corpus"
 _WIDTH = 100

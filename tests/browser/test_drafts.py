@@ -111,12 +111,12 @@ def test_a_server_that_goes_is_seen_and_so_is_its_coming_back(going):
 def test_answers_that_do_not_count_are_hidden_or_marked_and_both_texts_are_read(going):
     page = going.page
     page.goto(f"/examine?file={EXAMINATION}")
-    asked = page.locator("fieldset.question", has=page.locator('[name="sure:heel-joint"]'))
+    asked = page.locator("fieldset.question", has=page.locator('[name="seen.heel-joint.sure"]'))
     asked.locator("summary").click()
-    sure = asked.locator('[name="sure:heel-joint"]')
+    sure = asked.locator('[name="seen.heel-joint.sure"]')
     sure.fill("70")
     expect(asked.locator(".hint")).to_have_text("sureness read as 70\N{NO-BREAK SPACE}%")
-    asked.locator('[name="one_of:heel-joint"]').first.check()
+    asked.locator('[name="seen.heel-joint.one_of.0"]').first.check()
     assert asked.locator('input[value="one_of"]').is_checked()
     assert not sure.is_visible()
     assert not asked.locator(".unused").first.is_visible()

@@ -40,10 +40,10 @@ def tab_to(page, what, most=400):
 
 def answer(page, feature, state):
     """Go to a question with the keys that the page names, and choose with the arrows."""
-    group = page.locator(f'input[name="seen:{feature}"]')
+    group = page.locator(f'input[name="seen.{feature}.state"]')
     for _ in range(60):
         page.keyboard.press("Alt+ArrowDown")
-        if page.evaluate("document.activeElement.name") == f"seen:{feature}":
+        if page.evaluate("document.activeElement.name") == f"seen.{feature}.state":
             break
     else:
         raise AssertionError(f"the keys do not lead to {feature}")
@@ -51,7 +51,7 @@ def answer(page, feature, state):
         page.keyboard.press("ArrowRight")
         if page.evaluate("document.activeElement.value") == f"={state}":
             break
-    assert page.locator(f'input[name="seen:{feature}"]:checked').input_value() == f"={state}"
+    assert page.locator(f'input[name="seen.{feature}.state"]:checked').input_value() == f"={state}"
 
 
 def plain(text):
@@ -68,7 +68,9 @@ def answer_and_wait(page, feature, state):
 
     def of_it(response):
         sent = parse_qs(response.request.post_data or "")
-        return response.url.endswith("/redraw") and sent.get(f"seen:{feature}") == [f"={state}"]
+        return response.url.endswith("/redraw") and sent.get(f"seen.{feature}.state") == [
+            f"={state}"
+        ]
 
     with page.expect_response(of_it) as waited:
         answer(page, feature, state)
@@ -96,7 +98,9 @@ def test_the_whole_path_by_keyboard_alone(look, served):
     page.reload()
     assert page.locator("#in-instrument").input_value() == "B-001"
     for feature, state in answers[:3]:
-        assert page.locator(f'input[name="seen:{feature}"]:checked').input_value() == f"={state}"
+        assert (
+            page.locator(f'input[name="seen.{feature}.state"]:checked').input_value() == f"={state}"
+        )
     assert page.locator("#unsaved").is_visible()
     expect(page.locator("#panel-date dl")).to_have_text(said[-1])
 

@@ -78,7 +78,7 @@ def held(commands, told, extra=None):
 
 
 def test_libraries_of_extras_are_out_of_sight_and_those_of_the_core_are_not():
-    assert {"matplotlib", "scipy", "ruamel", "starlette", "h5netcdf"} <= set(hidden(()).split())
+    assert {"matplotlib", "scipy", "uvicorn", "starlette", "h5netcdf"} <= set(hidden(()).split())
     assert not {"numpy", "xarray", "click", "yaml", "dating"} & set(hidden(()).split())
     assert "matplotlib" not in hidden(("note",)).split()
 

@@ -27,6 +27,17 @@ const put = (html) => {
   return { list: sent.getElementById("trouble"), words, panels: sent.querySelectorAll("[data-panel]").length };
 };
 
+// A field that a problem is about is marked as long as the problem stands.
+const mark_fields = (form, list) => {
+  for (const field of form.querySelectorAll("[aria-invalid]")) field.removeAttribute("aria-invalid");
+  for (const { dataset } of list?.querySelectorAll("[data-field]") ?? []) {
+    const name = CSS.escape(dataset.field);
+    for (const field of form.querySelectorAll(`[name="${name}"], [name^="${name}."]`)) {
+      if (field.type !== "radio") field.setAttribute("aria-invalid", "true");
+    }
+  }
+};
+
 const send = (address, form) =>
   fetch(address, { method: "POST", body: body_of(form), headers: { accept: "text/html" } });
 
@@ -89,6 +100,7 @@ const redraw = async (form) => {
     const { list, words, panels } = put(html);
     if (!list && !panels) throw new Error(`an answer of another kind: ${answer.status}`);
     drawn.set(form, text);
+    mark_fields(form, list);
     const trouble = document.getElementById("trouble-here");
     if (trouble) {
       trouble.replaceChildren(...(list ? [list] : []));
@@ -247,6 +259,7 @@ const save = async (form, button) => {
         trouble.scrollIntoView({ block: "nearest" });
       }
       if (!list) throw new Error(`an answer of another kind: ${answer.status}`);
+      mark_fields(form, list);
       tell("Not saved.");
     }
   } catch {

@@ -8,20 +8,20 @@ const answered = () => form.dispatchEvent(new CustomEvent("answered"));
 
 // Documents ------------------------------------------------------------------------------------
 
-const numbers = () =>
-  [...documents.querySelectorAll('input[name^="paper_what:"]')].map((field) => Number(field.name.slice(11)));
+const number_of = (name) => Number(/^documents\.([0-9]{1,6})\.what$/.exec(name)?.[1] ?? -1);
+const numbers = () => [...documents.querySelectorAll("input")].map((field) => number_of(field.name)).filter((n) => n >= 0);
 
 const add_document = (number) => {
   const made = document.getElementById("document-template").content.cloneNode(true);
   for (const element of made.querySelectorAll("*")) {
     for (const name of ["id", "name", "for", "aria-describedby", "data-remove"]) {
       const value = element.getAttribute(name);
-      if (value) element.setAttribute(name, value.replace(/([:-])0$/, `$1${number}`));
+      if (value) element.setAttribute(name, value.replace(".-1.", `.${number}.`).replace(/-0\b/g, `-${number + 1}`));
     }
-    if (element.matches("legend, button")) element.textContent = element.textContent.replace(" 0", ` ${number}`);
+    if (element.matches("legend, button")) element.textContent = element.textContent.replace(" 0", ` ${number + 1}`);
   }
   documents.append(made);
-  return document.getElementById(`document-${number}`);
+  return document.getElementById(`document-${number + 1}`);
 };
 
 // A draft may have more documents than the page; bench.js fills only what it finds there.
@@ -29,9 +29,9 @@ const restore_documents = () => {
   const draft = JSON.parse(localStorage.getItem(`draft:${form.dataset.draft}`) || "null");
   const before = numbers().length;
   for (const [name, value] of draft ? draft.fields : []) {
-    const number = Number(/^paper_what:([0-9]{1,6})$/.exec(name)?.[1] || 0);
-    if (number && !numbers().includes(number)) add_document(number);
-    if (name.startsWith("paper_") && form.elements[name]) form.elements[name].value = value;
+    const number = number_of(name);
+    if (number >= 0 && !numbers().includes(number)) add_document(number);
+    if (name.startsWith("documents.") && form.elements[name]) form.elements[name].value = value;
   }
   for (const details of form.querySelectorAll("details.further")) {
     const held = [...details.querySelectorAll("input")].some((field) =>
@@ -46,7 +46,7 @@ const restore_documents = () => {
 form.addEventListener("input", (event) => {
   const picks = event.target.dataset.picks;
   if (!picks) return;
-  const name = event.target.name.replace(/^[^:]*:/, "seen:");
+  const name = event.target.name.replace(/\.(one_of\.[0-9]+|other)$/, ".state");
   for (const radio of form.querySelectorAll('input[type="radio"]')) {
     if (radio.name === name && radio.value === picks) radio.checked = true;
   }
@@ -65,6 +65,7 @@ form.addEventListener("keydown", (event) => {
 
 const focus_in = (question) => {
   const field = question.querySelector("input:checked, input:not([type=radio]), input, select, textarea");
+  question.closest("details")?.setAttribute("open", "");
   (field || question).focus({ preventScroll: true });
   question.scrollIntoView({ block: "start" });
 };
@@ -101,13 +102,13 @@ const ask_what_if = async (button) => {
 
 document.addEventListener("click", (event) => {
   const jump = event.target.closest("a[data-jump]");
-  const target = jump && document.getElementById(jump.hash.slice(1));
+  const target = jump && document.getElementById(jump.getAttribute("href").slice(1));
   if (target) {
     event.preventDefault();
     focus_in(target);
   }
   if (event.target.closest("[data-add]")) {
-    focus_in(add_document(Math.max(0, ...numbers()) + 1));
+    focus_in(add_document(Math.max(-1, ...numbers()) + 1));
     answered();
   }
   const remove = event.target.closest("[data-remove]");
