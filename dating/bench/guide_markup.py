@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from html import escape
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -18,21 +19,21 @@ _TOPIC = re.compile(r"([a-z]+)\.md(#.*)?")
 
 
 def markup_of(markdown: str, pages: Mapping[str, str]) -> tuple[str, str]:
-    """Turn Markdown into its title and the HTML that stands below it; no HTML is taken over.
+    r"""Turn Markdown into its title and the HTML that stands below it; no HTML is taken over.
 
     ``pages`` are addresses by what is written as code and leads there.
 
     Examples
     --------
-    >>> markup_of("# Model\\n\\nSee `dating keys maker`.", {"dating keys maker": "/guide/keys"})
-    ('Model', '<p>See <a href="/guide/keys"><code>dating keys maker</code></a>.</p>\\n')
+    >>> markup_of("# Model\n\nSee `dating keys maker`.", {"dating keys maker": "/guide/keys"})
+    ('Model', '<p>See <a href="/guide/keys"><code>dating keys maker</code></a>.</p>\n')
     """
     renderer = _renderer()
     tokens = renderer.parse(markdown)
     first = next((i for i, token in enumerate(tokens) if token.type == "heading_close"), -1)
     title = _words(tokens[first - 1]) if first >= 0 else ""
     rest = tokens[first + 1 :]
-    for heading, inline in zip(rest, rest[1:], strict=False):
+    for heading, inline in pairwise(rest):
         if heading.type == "heading_open":
             heading.attrSet("id", anchor_of(_words(inline)))
     for token in rest:
@@ -90,7 +91,7 @@ def _renderer() -> MarkdownIt:
     page = MarkdownIt("commonmark", {"html": False}).enable("table")
     for kind in ("fence", "code_block"):
         page.add_render_rule(kind, _block)
-    page.add_render_rule("table_open", _constant('<div class="wide">\n<table>\n'))
+    page.add_render_rule("table_open", _constant('<div class="wide" tabindex="0">\n<table>\n'))
     page.add_render_rule("table_close", _constant("</table>\n</div>\n"))
     return page
 

@@ -29,29 +29,35 @@ class GuideLink:
     ----------
     address : str
         Where it is.
-    name : str
-        Its name, as the command that shows the same has it.
+    command : str
+        The command that shows the same in a terminal.
+    title : str
+        Its title in the list of all pages.
     about : str
         What it is about.
     """
 
     address: str
-    name: str
+    command: str
+    title: str
     about: str
 
 
 def _links() -> Iterator[GuideLink]:
     for topic, about in TOPICS.items():
-        yield GuideLink(f"/guide?topic={topic}", f"dating guide {topic}", about)
+        address = f"/guide?topic={topic}"
+        yield GuideLink(address, f"dating guide {topic}", topic.capitalize(), about)
     for kind, model in MODELS.items():
-        about = str(model.model_config["title"])
-        about = f"every key of {about[0].lower()}{about[1:]}"
-        yield GuideLink(f"/guide/keys?of={kind}", f"dating keys {kind}", about)
-    yield GuideLink(RULES, "dating note --rules", "the rules by which notes are worded")
+        name = str(model.model_config["title"])
+        title = f"Keys of {name[0].lower()}{name[1:]}"
+        about = "what each means, whether it is needed, what is allowed"
+        yield GuideLink(f"/guide/keys?of={kind}", f"dating keys {kind}", title, about)
+    about = "how a note says no more than the evidence"
+    yield GuideLink(RULES, "dating note --rules", "Rules of wording", about)
 
 
 LINKS = tuple(_links())
-_PAGES = {link.name: link.address for link in LINKS}
+_PAGES = {link.command: link.address for link in LINKS}
 
 
 def guide(request: PageRequest) -> Response:
