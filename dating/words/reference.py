@@ -111,12 +111,17 @@ def _allowed(value: Schema, whole: Schema) -> Iterator[str]:
     forms = _forms(value, whole)
     if forms:
         text = " or ".join(forms)
-        yield f"{text[0].upper()}{text[1:]}."
+        yield f"{text[0].upper() if _is_phrase(forms[0]) else text[0]}{text[1:]}."
     for example in _resolved(value, whole).get("examples", ())[:1]:
         yield f"Such as {example}."
     default = value.get("default")
     if default not in (None, "") and isinstance(default, int | float | str):
         yield f"{_written(default)} unless given."
+
+
+def _is_phrase(form: str) -> bool:
+    """Say whether a form is described, and is not a value to be written as it stands."""
+    return form in _WORDS.values() or form.startswith(("a ", "by name"))
 
 
 def _written(default: float | str) -> str:
