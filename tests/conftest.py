@@ -4,6 +4,7 @@ Every record that a command writes in a test is held to the schema that it names
 """
 
 import sys
+from functools import wraps
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,7 @@ def _records_are_held_to_their_schemas():
     from tests.records import hold  # noqa: PLC0415
 
     def held(write):
+        @wraps(write)
         def writing(record):
             hold(record)
             return write(record)
