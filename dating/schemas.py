@@ -1,4 +1,4 @@
-"""What files may say as JSON Schema (draft 2020-12), for editors and for the reference."""
+"""What files and records may say as JSON Schema (draft 2020-12), and for the reference."""
 
 from __future__ import annotations
 
@@ -10,20 +10,31 @@ from pydantic import BaseModel
 from dating.claims.statements import Claims
 from dating.examination import Examination
 from dating.maker import Maker
+from dating.records.calibration import CalibrationRecord
+from dating.records.claims import ClaimsRecord
+from dating.records.estimate import EstimateRecord
 
 type Schema = Mapping[str, Any]
-type SchemaKind = Literal["maker", "examination", "claims"]
+type SchemaKind = Literal[
+    "maker", "examination", "claims", "estimate-record", "claims-record", "calibration-record"
+]
 
-MODELS: dict[SchemaKind, type[BaseModel]] = {
+FILES: dict[SchemaKind, type[BaseModel]] = {
     "maker": Maker,
     "examination": Examination,
     "claims": Claims,
 }
+RECORDS: dict[SchemaKind, type[BaseModel]] = {
+    "estimate-record": EstimateRecord,
+    "claims-record": ClaimsRecord,
+    "calibration-record": CalibrationRecord,
+}
+MODELS = FILES | RECORDS
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
 def schema_of(kind: SchemaKind) -> dict[str, Any]:
-    """Describe a kind of file.
+    """Describe a kind of file or of record.
 
     Examples
     --------

@@ -373,9 +373,11 @@ def test_files_that_are_nothing_of_the_kind_are_refused(content, small):
 
 # The documents
 
+GUIDE = "dating/guide/files.md"
 
-def test_the_corpus_in_the_readme_is_understood(tmp_path):
-    (block,) = re.findall(r"```csv\n(.*?)```", Path("README.md").read_text("utf-8"), re.DOTALL)
+
+def test_the_corpus_in_the_guide_is_understood(tmp_path):
+    (block,) = re.findall(r"```csv\n(.*?)```", Path(GUIDE).read_text("utf-8"), re.DOTALL)
     (tmp_path / "c.csv").write_text(block, "utf-8")
     corpus = read_corpus(tmp_path / "c.csv")
     assert [len(r.examination.seen) for r in corpus.references] == [4, 2, 2]
@@ -383,7 +385,7 @@ def test_the_corpus_in_the_readme_is_understood(tmp_path):
 
 
 def test_every_column_is_documented(problems):
-    documented = set(re.findall(r"`([a-z_]+)`", Path("DEVELOPERS.md").read_text("utf-8")))
+    documented = set(re.findall(r"`([a-z_]+)`", Path(GUIDE).read_text("utf-8")))
     (problem,) = problems(changed(CORPUS, "built,known_by", "built,known_bi"))
     columns = set(problem.allowed.split(", ")) - {"joint", "nut", "binding", "label"}
     assert columns - {"pencil", "depth"} <= documented

@@ -1,5 +1,6 @@
 """The documents are complete, their links lead somewhere, and their code runs."""
 
+import inspect
 import re
 from pathlib import Path
 
@@ -8,15 +9,21 @@ import pytest
 
 import dating
 from dating import maker as maker_file
-from dating.cautions import HAZARDS
+from dating.bench.guide_markup import anchor_of
+from dating.cautions import HAZARDS, MATERIALS
 from dating.claims import statements as claims_file
 from dating.claims.files import manuscript_of, read_claims
 from dating.claims.weighing import weigh_manuscript
 from dating.cli.main import main
 from dating.examination import Examination, Paper, Reading, Sight
-from dating.statements import CountOpinion, DateOpinion, SpanOpinion
+from dating.schemas import schema_of
+from dating.statements import Chance, CountOpinion, DateOpinion, SpanOpinion
+from dating.words.guide import TOPICS
+from dating.words.reference import reference_of, reference_text
+from tests.use.command_text import row_of, section_of
 
-DOCUMENTS = ["README.md", "DEVELOPERS.md", "demo_data/README.md"]
+GUIDE = [f"dating/guide/{topic}.md" for topic in TOPICS]
+DOCUMENTS = ["README.md", "DEVELOPERS.md", "demo_data/README.md", *GUIDE]
 MODELS = [
     maker_file.Maker,
     maker_file.SourceNote,
@@ -30,6 +37,8 @@ MODELS = [
     maker_file.Look,
     maker_file.Mark,
     maker_file.Measurement,
+    maker_file.StatedCourse,
+    Chance,
     Examination,
     Sight,
     Reading,
@@ -71,7 +80,19 @@ def test_links_lead_somewhere(document):
         assert linked.exists(), target
         if anchor:
             titles = re.findall(r"^#+ (.*)$", linked.read_text(encoding="utf-8"), re.MULTILINE)
-            assert anchor in {title.lower().replace(" ", "-") for title in titles}
+            assert anchor in {anchor_of(title) for title in titles}
+
+
+@pytest.mark.parametrize("document", GUIDE)
+def test_the_guide_links_to_nothing_beyond_it(document):
+    """What is installed, and shown on the pages, is the guide alone."""
+    targets = re.findall(r"\]\(([^)#]*)[^)]*\)", text_of(document))
+    assert all(re.fullmatch(r"|[a-z]+\.md|pictures/[\w-]+\.(png|svg)", t) for t in targets), targets
+
+
+def test_every_text_of_the_guide_is_linked_from_the_readme():
+    linked = set(re.findall(r"\]\((dating/guide/[a-z]+\.md)\)", text_of("README.md")))
+    assert linked == set(GUIDE)
 
 
 @pytest.mark.parametrize("document", DOCUMENTS)
@@ -89,8 +110,21 @@ def test_readme_opens_with_one_paragraph_and_two_commands():
     assert "pytest" in commands[1]
 
 
-def test_yaml_in_the_readme_is_understood(tmp_path):
-    _, examination, claims = blocks("README.md", "yaml")
+A_MAKER = """
+maker: x
+product: y
+period: 1925/1940
+sources: {pay-book: {title: a pay book}}
+events: {second-works: {what: a move, when: 1931-06}}
+"""
+
+
+def test_yaml_in_the_guide_to_files_is_understood(tmp_path):
+    part_of_maker, examination, claims = blocks("dating/guide/files.md", "yaml")
+    file = tmp_path / "maker.yaml"
+    file.write_text(A_MAKER + part_of_maker, encoding="utf-8")
+    (regime,) = dating.read_maker(file).features()["heel-joint"][1].history[1:2]
+    assert regime.judged_overlap().quantile(0.5) == 4
     file = tmp_path / "x.yaml"
     file.write_text(examination, encoding="utf-8")
     maker = dating.read_maker("priors/marrowby.yaml")
@@ -102,28 +136,59 @@ def test_yaml_in_the_readme_is_understood(tmp_path):
     assert len(weigh_manuscript(manuscript_of(read_claims(file), maker))) == 2
 
 
-def test_every_command_and_option_is_in_the_readme():
+def test_every_command_is_in_the_readme():
     readme = text_of("README.md")
-    for name, command in main.commands.items():
-        assert f"`dating {name}" in readme
-        for option in command.params:
-            if isinstance(option, click.Option):
-                assert f"`{option.opts[0]}" in readme, option.opts
+    assert all(f"`dating {name}" in readme for name in main.commands)
+
+
+@pytest.mark.parametrize("name", main.commands)
+def test_every_command_and_option_is_in_the_guide_as_the_command_says(name):
+    text = text_of("dating/guide/commands.md")
+    assert row_of(name) in text
+    assert section_of(name) + "\n" in text
+    section = text.split(f"## `dating {name}", maxsplit=1)[1].split("\n## ", maxsplit=1)[0]
+    for option in main.commands[name].params:
+        if isinstance(option, click.Option):
+            assert f"- `{option.opts[0]}" in section, option.opts
+
+
+def test_the_guide_describes_no_command_that_is_not_there():
+    titles = re.findall(r"^## `dating (\w+)", text_of("dating/guide/commands.md"), re.MULTILINE)
+    assert titles == list(main.commands)
+
+
+def test_every_name_of_the_interface_is_in_the_guide():
+    rows = re.findall(r"^\| `(\w+)` \| (.*) \|$", text_of("dating/guide/python.md"), re.MULTILINE)
+    expected = {name: inspect.getdoc(getattr(dating, name)) for name in dating.__all__}
+    assert dict(rows) == {
+        name: text.splitlines()[0].replace("``", "`") for name, text in expected.items()
+    }
+
+
+def listed():
+    """Every section of keys that the command lists, by its title."""
+    kinds = ("maker", "examination", "claims")
+    return {one.title: one for kind in kinds for one in reference_of(schema_of(kind))}
 
 
 @pytest.mark.parametrize("model", MODELS, ids=lambda model: model.__name__)
-def test_every_key_of_the_files_is_documented(model):
-    documented = set(re.findall(r"`([a-z_ -]+)`", text_of("DEVELOPERS.md")))
+def test_every_key_of_the_files_is_described(model):
+    section = listed()[model.model_config["title"]]
     keys = {field.alias or name for name, field in model.model_fields.items()}
-    assert keys <= documented
+    assert {key.name for key in section.keys} == keys
+    assert all(key.words for key in section.keys)
 
 
-def test_every_hazard_is_documented():
-    assert set(HAZARDS) <= set(re.findall(r"`([a-z ]+)`", text_of("DEVELOPERS.md")))
+def test_every_hazard_and_material_is_described():
+    text = " ".join(reference_text(schema_of("maker"), 100).split())
+    assert "each " + " or ".join(HAZARDS) in text
+    assert "each " + " or ".join(MATERIALS) in text
 
 
 def test_every_module_is_in_the_map():
-    documented = set(re.findall(r"`([a-z_]+)`", text_of("DEVELOPERS.md").split("## The model")[0]))
+    documented = set(
+        re.findall(r"`([a-z_]+)`", text_of("DEVELOPERS.md").split("## How the model")[0])
+    )
     names = {path.stem for path in Path("dating").glob("*.py")} - {"__init__"}
     packages = {path.parent.name for path in Path("dating").glob("*/__init__.py")}
     assert names | packages <= documented

@@ -17,7 +17,6 @@ from dating.months import Period, month_number
 from dating.notes.languages import language, languages
 from dating.notes.note import note_of
 from dating.notes.phrasing import APART, CIRCA, EACH, DatePhrase, Phrase, phrase_for, phrase_of
-from dating.notes.rules import rules_text
 from dating.notes.sale import IndexEntry, count_words, entry_of
 from dating.notes.sentences import (
     APPARENT,
@@ -407,10 +406,6 @@ def test_an_unknown_language_is_refused():
 
 
 # Rules, and the index of a sale ---------------------------------------------------------------
-
-
-def test_the_rules_stand_in_the_contributors_guide():
-    assert rules_text() in Path("DEVELOPERS.md").read_text("utf-8")
 
 
 def test_lots_are_flagged_by_the_rules(made):

@@ -12,15 +12,17 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
-from dating.bench import claims_page, note_page
+from dating.bench import claims_page, guide_page, note_page
 from dating.bench.examination_page import change, examine, explain, redraw, save
 from dating.bench.file_cache import FileCache
 from dating.bench.guard import Guard, GuardedApplication
+from dating.bench.guide_markup import PICTURES as PICTURES_ADDRESS
 from dating.bench.judgement_page import judge, redraw_judgement, save_judgement
 from dating.bench.maker_page import maker_page
 from dating.bench.overview import overview
 from dating.bench.requests import Page, answering, trouble
 from dating.bench.workspace import Workspace
+from dating.words.guide import PICTURES
 
 _STATIC = Path(__file__).parent / "static"
 
@@ -31,6 +33,9 @@ LOOKED_AT: dict[str, Page] = {
     "/claims": claims_page.claims,
     "/note": note_page.note,
     "/examine": examine,
+    "/guide": guide_page.guide,
+    "/guide/keys": guide_page.keys,
+    guide_page.RULES: guide_page.rules,
 }
 """Pages that are looked at, by address."""
 SENT: dict[str, Page] = {
@@ -53,6 +58,7 @@ def make_app(workspace: Workspace, guard: Guard) -> ASGIApp:
         *(Route(path, answering(page), methods=["GET"]) for path, page in LOOKED_AT.items()),
         *(Route(path, answering(page), methods=["POST"]) for path, page in SENT.items()),
         Mount("/static", StaticFiles(directory=_STATIC)),
+        Mount(PICTURES_ADDRESS, StaticFiles(directory=PICTURES)),
     ]
     app = Starlette(routes=routes, exception_handlers={HTTPException: _refused})
     app.state.shelf = FileCache(workspace)

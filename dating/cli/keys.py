@@ -1,4 +1,4 @@
-"""``dating keys``: the keys of a kind of file, for people and for editors."""
+"""``dating keys``: the keys of a kind of file or record, for people and for editors."""
 
 from __future__ import annotations
 
@@ -12,7 +12,14 @@ from dating.cli.streams import text_width
 if TYPE_CHECKING:
     from dating.schemas import SchemaKind
 
-KINDS = ("maker", "examination", "claims")
+KINDS = (
+    "maker",
+    "examination",
+    "claims",
+    "estimate-record",
+    "claims-record",
+    "calibration-record",
+)
 
 
 @click.command()
@@ -23,10 +30,13 @@ KINDS = ("maker", "examination", "claims")
     type=click.Choice(["text", "json"]),
     default="text",
     show_default=True,
-    help="Plain text, or a JSON Schema with which an editor checks and completes YAML.",
+    help="Plain text, or a JSON Schema with which a program checks, and an editor completes.",
 )
 def keys(kind: SchemaKind, form: str) -> None:
     """List the keys that a kind of file may have, and what each means.
+
+    A record is what --as json writes of an estimate, of weighed claims or of a calibration; it
+    names the version of its keys.
 
     \b
     Example:

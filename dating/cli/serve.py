@@ -51,7 +51,8 @@ def serve(folder: Path | None, port: int | None, host: str, opened: bool) -> Non
     Example:
       dating serve demo_data --port 8400
     """  # noqa: D301 (click wants the backspace itself)
-    check_installed("serving pages", ["starlette", "uvicorn", "jinja2"], "bench")
+    libraries = ["starlette", "uvicorn", "jinja2", "markdown_it"]
+    check_installed("serving pages", libraries, "bench")
     if folder is not None and not folder.is_dir():
         raise click.BadParameter(f"there is no folder {folder}", param_hint="FOLDER")
     with _listening(host, port) as listener, ended_by_signals(), _folder_of(folder) as root:

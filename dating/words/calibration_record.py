@@ -13,8 +13,9 @@ from dating.calibration.remedy import Remedy
 from dating.calibration.uniformity import FALSE_ALARMS, MATTERS, QUESTIONS
 from dating.calibration.verdict import Calibration, Miss
 from dating.months import month_label
+from dating.records.calibration import SCHEMA
 from dating.words.levels import correction_record, latent_record
-from dating.words.record import own_version
+from dating.words.record import as_probability, own_version
 from dating.words.remedy import remedy_record
 from dating.words.soundness import soundness_record
 from dating.words.trust import verdict_on
@@ -28,6 +29,7 @@ def calibration_record(
     verdict = verdict_on(calibration.groups.overall, calibration.uniformity)
     learned, passed = calibration.learned, calibration.dated.passed_over
     return {
+        "schema": SCHEMA,
         "maker": maker.maker,
         "product": maker.product,
         "invented": maker.invented,
@@ -125,7 +127,7 @@ def _misled(calibration: Calibration, misled: Miss) -> dict[str, Any]:
         "line": misled.reference.line,
         "built": misled.reference.stated,
         "median": month_label(calibration.corpus.maker.period.first + misled.median),
-        "level": misled.level,
+        "level": as_probability(misled.level),
         "log_score": misled.log_score,
         "evidence": list(misled.evidence),
     }
@@ -138,8 +140,8 @@ def _instruments(calibration: Calibration) -> Iterator[dict[str, Any]]:
             "instrument": reference.examination.instrument,
             "line": reference.line,
             "built": reference.stated,
-            "level": float(scores.level[place]),
-            "rank": float(scores.rank[place]),
+            "level": as_probability(float(scores.level[place])),
+            "rank": as_probability(float(scores.rank[place])),
             "crps": float(scores.crps[place]),
             "log_score": float(scores.log_score[place]),
             "width": float(scores.width[place]),

@@ -20,9 +20,11 @@ from dating.claims.strength import (
 from dating.claims.weighing import ClaimResult
 from dating.learning.corpus import Corpus
 from dating.learning.learned import Learned
+from dating.records.claims import SCHEMA
 from dating.words.claims import clause, ranges_of, rewording, unweighed, verdict
 from dating.words.phrases import OPINION
 from dating.words.plain import WIDTH, in_plain_text, say
+from dating.words.record import as_probability
 from dating.words.soundness import on_soundness, soundness_record
 
 SCALES = (
@@ -91,6 +93,7 @@ def claims_record(
     claims, maker = manuscript.claims, manuscript.maker
     seen = manuscript.examinations.values()
     return {
+        "schema": SCHEMA,
         "claims_file": claims.origin.file,
         "claims_fingerprint": claims.origin.fingerprint,
         "maker_file": maker.origin.file,
@@ -141,7 +144,7 @@ def _claim_record(result: ClaimResult, first: int) -> dict[str, Any]:
 
 def _chance(chance: DrawChance) -> dict[str, Any]:
     return {
-        "probability": chance.value,
+        "probability": as_probability(chance.value),
         "standard_error": chance.error,
         "words": probability_words(chance.value),
     }

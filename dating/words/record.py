@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import platform
+from collections.abc import Mapping
 from importlib.metadata import PackageNotFoundError, version
 from math import isfinite
 from typing import Any
@@ -14,6 +15,7 @@ from dating.disagreement import Finding
 from dating.estimates import Estimate
 from dating.months import month_label
 from dating.reading import KeyPath, Problem, Source, key_text
+from dating.records.estimate import SCHEMA
 from dating.summaries import MonthSet, entropy_bits, highest_density, mass_by_year
 from dating.tabulation import TOLERATED_ERROR
 from dating.words.levels import correction_record, latent_record
@@ -35,6 +37,7 @@ def as_record(estimate: Estimate) -> dict[str, Any]:
     ('M-001', 'bits')
     """
     return {
+        "schema": SCHEMA,
         "instrument": estimate.examination.instrument,
         "maker": estimate.maker.maker,
         "product": estimate.maker.product,
@@ -47,8 +50,8 @@ def as_record(estimate: Estimate) -> dict[str, Any]:
         "correction": correction_record(estimate.correction),
         "latent": latent_record(estimate.learned.latent if estimate.learned else None),
         "components": _components(estimate),
-        "all_original": estimate.all_original,
-        "variant": estimate.variant_chances or None,
+        "all_original": as_probability(estimate.all_original),
+        "variant": _probabilities(estimate.variant_chances) or None,
         "evidence": [_evidence(estimate, finding) for finding in estimate.findings],
         "not_weighed": [
             {"name": item.name, "component": item.component, "seen": item.observation}
@@ -89,9 +92,9 @@ def _built(estimate: Estimate) -> dict[str, Any]:
         "entropy": estimate.entropy,
         "entropy_before": entropy_bits(estimate.tables.output),
         "edtf": estimate.edtf(estimate.level),
-        "by_year": dict(zip(map(str, period.years()), masses, strict=True)),
+        "by_year": _probabilities(dict(zip(map(str, period.years()), masses, strict=True))),
         "by_month": [
-            {"month": label, "probability": chance, "standard_error": error}
+            {"month": label, "probability": as_probability(chance), "standard_error": error}
             for label, chance, error in zip(
                 period.labels(),
                 estimate.probabilities.tolist(),
@@ -109,7 +112,7 @@ def _components(estimate: Estimate) -> list[dict[str, Any]]:
     return [
         {
             "component": name,
-            "original": chance,
+            "original": as_probability(chance),
             "swapped_before": estimate.weighing.parts[name].swapped,
             "own_month": _set(
                 highest_density(estimate.own_month(name), estimate.period, estimate.level)
@@ -138,7 +141,7 @@ def _evidence(estimate: Estimate, finding: Finding) -> dict[str, Any]:
         "weight": _finite(finding.weight),
         "decides": not isfinite(finding.weight),
         "surprise": _finite(finding.surprise),
-        "replaced": finding.replaced,
+        "replaced": None if finding.replaced is None else as_probability(finding.replaced),
         "moves_with": list(piece.events),
         "from": _origin(estimate, finding),
     }
@@ -197,7 +200,7 @@ def _look(advice: Advice) -> dict[str, Any]:
         "caution": advice.caution,
         "gain": advice.bits,
         "gain_originality": advice.originality_bits,
-        "answers": advice.answers,
+        "answers": _probabilities(advice.answers),
     }
 
 
@@ -237,18 +240,33 @@ def own_version() -> str:
 def _set(months: MonthSet) -> dict[str, Any]:
     return {
         "level": months.level,
-        "probability": months.mass,
+        "probability": as_probability(months.mass),
         "months": months.months,
         "stretches": [
             {
                 "first": month_label(stretch.first),
                 "last": month_label(stretch.last),
-                "probability": stretch.mass,
+                "probability": as_probability(stretch.mass),
             }
             for stretch in months.stretches
         ],
         "edtf": months.edtf,
     }
+
+
+def as_probability(value: float) -> float:
+    """Keep a sum of probabilities from 0 to 1, which rounding may have left by its last digit.
+
+    Examples
+    --------
+    >>> as_probability(1.0000000000000002), as_probability(0.25)
+    (1.0, 0.25)
+    """
+    return min(max(value, 0.0), 1.0)
+
+
+def _probabilities(values: Mapping[str, float]) -> dict[str, float]:
+    return {name: as_probability(value) for name, value in values.items()}
 
 
 def _finite(value: float) -> float | None:

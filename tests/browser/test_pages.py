@@ -5,6 +5,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 
 from dating.bench.app import LOOKED_AT
+from dating.bench.guide_page import LINKS
 from tests.browser.looking import DESK, PHONE, SEEN, sideways, violations
 from tests.serving import linked, pages_of
 
@@ -53,6 +54,18 @@ def test_everything_that_opens_is_accessible_too(look, shown, address):
         page.wait_for_load_state("networkidle")
         assert violations(page) == [], place
         assert sideways(page) == "", place
+
+
+@pytest.mark.parametrize(("size", "dark"), SEEN)
+def test_every_page_of_the_guide_is_accessible_and_fits(look, size, dark):
+    page = look.at(size, dark=dark)
+    for link in LINKS:
+        page.goto(link.address)
+        page.wait_for_load_state("networkidle")
+        assert violations(page) == [], link.address
+        assert sideways(page) == "", link.address
+        drawn = "[...document.images].map((image) => image.complete && image.naturalWidth > 99)"
+        assert page.evaluate(drawn) == [True] * page.locator("img").count(), link.address
 
 
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])

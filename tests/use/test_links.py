@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from dating.words.guide import TOPICS
 from tests.serving import Page, ask, linked, pages_of
 from tests.use.commands import DEMO, dating, success
 from tests.use.opening import followed, links_of, words_of
@@ -104,7 +105,11 @@ def test_an_editor_follows_the_links_of_the_page_of_claims(lyres):
     assert inside <= ids
 
 
-@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md", "demo_data/README.md"])
+DOCUMENTS = ["README.md", "DEVELOPERS.md", "demo_data/README.md"]
+DOCUMENTS += [f"dating/guide/{topic}.md" for topic in TOPICS]
+
+
+@pytest.mark.parametrize("document", DOCUMENTS)
 def test_a_reader_follows_the_links_of_the_documents(document):
     path = Path(DEMO.parent) / document
     for label, address in links_of(path):

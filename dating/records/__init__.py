@@ -1,0 +1,1 @@
+"""What the records may say that ``--as json`` writes, version by version."""

@@ -1,0 +1,90 @@
+"""The record of weighed claims."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from dating.records.shared import Draws, Probability, Record
+
+SCHEMA = "instrument-dating/claims/1"
+
+
+class ClaimChance(Record, title="How probable a claim is"):
+    """A probability with its standard error and its word."""
+
+    probability: Probability = Field(description="The probability.")
+    standard_error: float = Field(description="What the draws leave open of it.")
+    words: str = Field(description="The word for it, from the published scale.")
+
+
+class BayesFactor(Record, title="What the evidence was worth"):
+    """Posterior odds over prior odds."""
+
+    value: float | None = Field(description="The factor; nothing where the draws do not tell.")
+    standard_error_log10: float = Field(description="Standard error of its decimal logarithm.")
+    bound: Literal["", "at least", "at most", "not told"] = Field(
+        description="Whether the draws give a bound only, or nothing."
+    )
+    speaks: Literal["for", "against", "neither way"] = Field(description="Which way it speaks.")
+    words: str = Field(description="The word for it, from the published scale.")
+    second_scale: str = Field(description="The word for it from a second published scale.")
+
+
+class Example(Record, title="A dated instrument as evidence"):
+    """An instrument that speaks for or against a claim."""
+
+    side: Literal["for", "against"] = Field(description="Which way it speaks.")
+    name: str = Field(description="Its name.")
+    said: str = Field(description="What was recorded of it.")
+    line: int | None = Field(description="Its line in the corpus.")
+
+
+class Mover(Record, title="What would move a claim"):
+    """Further evidence, and what is expected of it."""
+
+    what: str = Field(description="The evidence.")
+    bits: float = Field(description="Expected bits about the claim.")
+
+
+class ClaimWeighed(Record, title="A weighed claim"):
+    """One claim of the manuscript."""
+
+    claim: str = Field(description="Name or number of the claim.")
+    sentence: str = Field(description="The sentence as the manuscript has it.")
+    place: str = Field(description="Where it stands.")
+    source: str = Field(description="Where the claim is from.")
+    says: list[str] = Field(description="What is claimed, in words.")
+    prior: ClaimChance = Field(description="How probable it was before the evidence.")
+    posterior: ClaimChance = Field(description="How probable it is.")
+    bayes_factor: BayesFactor | None = Field(
+        description="What the evidence was worth; nothing where none was weighed."
+    )
+    verdict: str = Field(description="All that in one sentence.")
+    may_be_printed: str = Field(description="The claim as strongly as the evidence allows.")
+    known_of_it: list[str] = Field(description="Between what its numbers lie.")
+    examples: list[Example] = Field(description="Dated instruments for and against it.")
+    not_weighed: list[str] = Field(description="What was recorded and says nothing.")
+    would_move_it: list[Mover] = Field(description="What would move it most.")
+
+
+class ClaimsRecord(Record, title="A record of weighed claims"):
+    """All claims of a manuscript, weighed."""
+
+    schema_name: Literal["instrument-dating/claims/1"] = Field(
+        alias="schema", description="Name and version of what this describes."
+    )
+    claims_file: str = Field(description="The claims file.")
+    claims_fingerprint: str = Field(description="SHA-256 of its bytes.")
+    maker_file: str = Field(description="The maker file.")
+    maker_fingerprint: str = Field(description="SHA-256 of its bytes.")
+    learned_from: str | None = Field(description="SHA-256 of the corpus that was learned from.")
+    draws: int | None = Field(description="How many draws of what was learned.")
+    learned_draws: Draws | None = Field(description="How sound these draws are.")
+    corpus_file: str | None = Field(description="The corpus that examples are from.")
+    examinations: dict[str, str] = Field(description="SHA-256 of each examination, by instrument.")
+    invented: bool = Field(description="Whether the maker is invented.")
+    scales: dict[str, str] = Field(description="The published scales of words.")
+    claims: list[ClaimWeighed] = Field(description="The claims, in order.")
+    note: str = Field(description="What a probability is, and what it is not.")
