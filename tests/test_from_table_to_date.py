@@ -108,7 +108,7 @@ def test_undated_rows_are_left_out_when_told_to(kept):
     assert kept.draft.exit_code == 0, kept.draft.output
     said = " ".join(kept.draft.output.split())
     assert "drafted from 57 dated instruments" in said
-    assert "3 rows are left out, as no date can be read there: line 9, 23, 42." in said
+    assert "3 rows are left out for want of a readable date: line 9, 23, 42." in said
     assert said.endswith("--out LEARNED.nc --leave-out-undated")
     corpus = read_corpus(kept.table, kept.maker, leave_out_undated=True)
     assert corpus.left_out == (9, 23, 42)
