@@ -249,7 +249,9 @@ def test_the_demo_is_found_in_a_wheel(tmp_path):
         "    print(*(f.name for f in Workspace(copy).files()), sep='\\n')\n"
         "from dating.bench.requests import filled; filled('trouble.html.j2', problems=['x'])\n"
         "from pathlib import Path; import dating.bench.app as app\n"
-        "assert (app._STATIC / 'bench.css').is_file()"
+        "assert (app._STATIC / 'bench.css').is_file()\n"
+        "from dating.words.guide import PICTURES, TOPICS, guide_text\n"
+        "assert all(map(guide_text, TOPICS)) and (PICTURES / 'M-003.png').is_file()"
     )
     result = subprocess.run(
         [sys.executable, "-I", "-c", program, str(installed)],
