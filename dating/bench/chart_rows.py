@@ -145,7 +145,7 @@ def feature_rows(
     """Draw the rows of features."""
     for place, each in enumerate(shares):
         top = y + place * ROW
-        named = each.name if each.variant is None else f"{each.name} of {each.variant}"
+        named = about(each)
         titles = [
             f"{named}, {state}: {_when(each.by_month[i], axis.start)}"
             for i, state in enumerate(each.states)
@@ -307,9 +307,9 @@ def _three(axis: TimeAxis, points: tuple[float, float, float]) -> tuple[float, f
     return low, middle, high
 
 
-def about(date: ChangeoverDate) -> str:
-    """Name what a changeover belongs to."""
-    return date.name if date.variant is None else f"{date.name} of {date.variant}"
+def about(each: ChangeoverDate | Shares) -> str:
+    """Name what a changeover or a row belongs to."""
+    return each.name if each.variant is None else f"{each.name} of {each.variant}"
 
 
 def month_words(number: float) -> str:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import posixpath
 import threading
-from collections.abc import Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.util import find_spec
 
 from starlette.responses import Response
@@ -15,16 +14,12 @@ from dating.bench.file_cache import FileCache
 from dating.bench.requests import BadRequestError, PageRequest, filled
 from dating.bench.workspace import NotThereError
 from dating.claims.evidence import Evidence
-from dating.claims.examples import Witness
 from dating.claims.files import Manuscript, manuscript_of
-from dating.claims.further_evidence import FurtherEvidence
 from dating.claims.statements import Claim, Claims
-from dating.claims.strength import Factor, decimals_of, factor_words, probability_words
-from dating.claims.weighing import MOST_DRAWS, ClaimResult, weighed
+from dating.claims.weighing import MOST_DRAWS, weighed
 from dating.learning.corpus import Corpus
-from dating.learning.learned import Learned
 from dating.reading import InputError, Problem
-from dating.words.claims import chance_words, clause, ranges_of, rewording, unweighed, verdict
+from dating.words.claims import ClaimWords, claim_words, clause
 from dating.words.claims_text import SCALES
 from dating.words.page import PagePicture
 from dating.words.soundness import on_soundness
@@ -64,8 +59,12 @@ class ClaimRow:
         As the file has them.
     says : tuple of str
         What is claimed, in our words.
-    verdict : ClaimVerdict or None
+    verdict : ClaimWords or None
         What was found; None before it is weighed.
+    picture : PagePicture or None
+        Where it is about one changeover alone, and weighed.
+    unsound : tuple of str
+        That what was learned is not to be relied on, where it is not.
     """
 
     number: int
@@ -74,48 +73,9 @@ class ClaimRow:
     place: str
     source: str
     says: tuple[str, ...]
-    verdict: ClaimVerdict | None = None
-
-
-@dataclass(frozen=True)
-class ClaimVerdict:
-    """What weighing a claim gave, in words and numbers as the command writes them.
-
-    Parameters
-    ----------
-    before, after, words : str
-        Probabilities before and after the evidence, and the word for the latter.
-    factor, support : str
-        Bayes factor and its word; empty where there was no evidence.
-    verdict, printed : str
-        One sentence of all that, and how the claim may be worded.
-    known : tuple of str
-        Between what the numbers lie that it is about.
-    examples : tuple of (str, tuple of Witness)
-        What speaks against it and for it.
-    looks : tuple of FurtherEvidence
-        What would move it most.
-    silent : str
-        What was seen and not weighed, and why; empty where all was.
-    picture : PagePicture or None
-        Where it is about one changeover alone.
-    unsound : tuple of str
-        That what was learned is not to be relied on, where it is not.
-    """
-
-    before: str
-    after: str
-    words: str
-    factor: str
-    support: str
-    verdict: str
-    printed: str
-    known: tuple[str, ...]
-    examples: tuple[tuple[str, tuple[Witness, ...]], ...]
-    looks: tuple[FurtherEvidence, ...]
-    silent: str
-    picture: PagePicture | None
-    unsound: tuple[str, ...]
+    verdict: ClaimWords | None = None
+    picture: PagePicture | None = None
+    unsound: tuple[str, ...] = ()
 
 
 class Scales:
@@ -142,10 +102,10 @@ class Scales:
     ) -> None:
         self.manuscript, self.evidence, self.corpus = manuscript, evidence, corpus
         self._drawing = drawing
-        self._verdicts: dict[str, ClaimVerdict] = {}
+        self._verdicts: dict[str, tuple[ClaimWords, PagePicture | None]] = {}
         self._lock = threading.Lock()
 
-    def weigh(self, claim: Claim) -> ClaimVerdict:
+    def weigh(self, claim: Claim) -> tuple[ClaimWords, PagePicture | None]:
         """Weigh one claim, or give what was found before.
 
         Raises InputError when no month allows what was seen on an instrument.
@@ -154,9 +114,7 @@ class Scales:
             if claim.claim not in self._verdicts:
                 first = self.manuscript.maker.period.first
                 result = weighed(claim, self.evidence, self.corpus)
-                self._verdicts[claim.claim] = verdict_of(
-                    result, first, self._picture(claim), self.evidence.learned
-                )
+                self._verdicts[claim.claim] = claim_words(result, first), self._picture(claim)
             return self._verdicts[claim.claim]
 
     def _picture(self, claim: Claim) -> PagePicture | None:
@@ -214,7 +172,9 @@ def weigh(request: PageRequest) -> Response:
     if missing := [library for library in ("scipy", "h5netcdf") if find_spec(library) is None]:
         words = f"weighing claims needs {', '.join(missing)}; install instrument-dating[learn]"
         raise InputError([Problem(file, None, "", words)])
-    row = row_of(read, number, scales.weigh(read.claims[number]))
+    verdict, picture = scales.weigh(read.claims[number])
+    unsound = tuple(on_soundness(scales.evidence.learned))
+    row = replace(row_of(read, number), verdict=verdict, picture=picture, unsound=unsound)
     return filled("claims_weighed.html.j2", chosen=chosen, row=row)
 
 
@@ -258,47 +218,8 @@ def examinations_of(shelf: FileCache, read: Claims, file: str) -> tuple[str, ...
     return tuple(names)
 
 
-def row_of(read: Claims, number: int, verdict: ClaimVerdict | None = None) -> ClaimRow:
+def row_of(read: Claims, number: int) -> ClaimRow:
     """Make the row of a claim."""
     claim = read.claims[number]
     says = tuple(clause(saying) for saying in claim.sayings())
-    return ClaimRow(
-        number + 1, claim.claim, claim.sentence, claim.place, claim.source, says, verdict
-    )
-
-
-def verdict_of(
-    result: ClaimResult,
-    first: int,
-    picture: PagePicture | None = None,
-    learned: Learned | None = None,
-) -> ClaimVerdict:
-    """Put what weighing gave into words."""
-    factor, printed = result.factor, rewording(result, first)
-    sides = (("Evidence against it", "against"), ("Evidence for it", "for"))
-    examples = ((title, _of_side(result.examples, side)) for title, side in sides)
-    return ClaimVerdict(
-        before=chance_words(result.prior),
-        after=chance_words(result.posterior),
-        words=probability_words(result.posterior.value),
-        factor="" if factor is None else _factor(factor),
-        support="" if factor is None or not factor.has_value else factor_words(factor.value),
-        verdict=verdict(result),
-        printed=printed,
-        known=tuple(known for known in ranges_of(result, first) if known not in printed),
-        examples=tuple((title, named) for title, named in examples if named),
-        looks=result.looks,
-        silent=unweighed(result),
-        picture=picture,
-        unsound=tuple(on_soundness(learned)),
-    )
-
-
-def _of_side(examples: Sequence[Witness], side: str) -> tuple[Witness, ...]:
-    return tuple(example for example in examples if example.side == side)
-
-
-def _factor(factor: Factor) -> str:
-    return (
-        f"{factor.bound} {decimals_of(factor.value)}".strip() if factor.has_value else factor.bound
-    )
+    return ClaimRow(number + 1, claim.claim, claim.sentence, claim.place, claim.source, says)

@@ -284,9 +284,8 @@ def _changes(dates: Sequence[ChangeoverDate], names: set[str]) -> tuple[ChangeLi
 
 def _by_year(shares: Shares, period: Period) -> YearTable:
     yearly = _yearly(shares.by_month, period)
-    about = shares.name if shares.variant is None else f"{shares.name} of {shares.variant}"
     return YearTable(
-        about,
+        about(shares),
         shares.states,
         tuple(
             (year, tuple(percent(float(share)) for share in yearly[:, i]))

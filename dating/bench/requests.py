@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl
@@ -16,9 +15,10 @@ from starlette.responses import HTMLResponse, Response
 from dating.bench.file_cache import FileCache
 from dating.bench.workspace import ChangedError, NotThereError
 from dating.reading import InputError, Problem
+from dating.words.page import templates_in
+from dating.words.spacing import keep_per_cent
 
 if TYPE_CHECKING:
-    from jinja2 import Environment
     from starlette.requests import Request
 
 _TEMPLATES = Path(__file__).parent / "templates"
@@ -77,22 +77,9 @@ def check_folder(request: PageRequest) -> None:
 type Page = Callable[[PageRequest], Response]
 
 
-@lru_cache
-def _environment() -> Environment:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415
-
-    return Environment(
-        loader=FileSystemLoader(_TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-
-
 def filled(template: str, status: int = 200, **content: Any) -> Response:
     """Answer with a template."""
-    page = _environment().get_template(template).render(**content)
+    page = templates_in(_TEMPLATES).get_template(template).render(**content)
     return HTMLResponse(_keeping_per_cent(page).encode("utf-8", "replace"), status)
 
 
@@ -102,7 +89,7 @@ _AS_IT_IS = re.compile(r"(<textarea\b.*?</textarea>|<pre\b.*?</pre>|<[^>]*>)", r
 def _keeping_per_cent(page: str) -> str:
     """Keep per cent to its number, but change nothing that a form sends back or a file says."""
     parts = _AS_IT_IS.split(page)
-    parts[::2] = [part.replace(" %", "\N{NO-BREAK SPACE}%") for part in parts[::2]]
+    parts[::2] = map(keep_per_cent, parts[::2])
     return "".join(parts)
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from dating.cli.inputs import INPUT, undated_option, unlisted_option
+from dating.cli.inputs import INPUT, form_option, undated_option, unlisted_option
 from dating.cli.needs import check_installed
 from dating.cli.outputs import OutputFile, check_outputs, replacing
 from dating.cli.streams import filled, text_width
@@ -32,14 +32,7 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     help="File written by dating learn from this corpus.  [default: the judgements alone]",
 )
-@click.option(
-    "--as",
-    "form",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="Format of the output; json gives every instrument, with units and sources.",
-)
+@form_option("Format of the output; json gives every instrument, with units and sources.")
 @click.option(
     "--picture",
     type=click.Path(path_type=Path),

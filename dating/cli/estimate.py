@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from dating.cli.inputs import INPUT
+from dating.cli.inputs import INPUT, form_option
 from dating.cli.needs import check_installed, check_reading
 from dating.cli.outputs import OutputFile, check_outputs
 from dating.cli.streams import text_width
@@ -38,14 +38,7 @@ def _level(ctx: click.Context, parameter: click.Parameter, value: float) -> floa
     show_default=True,
     help="Probability that the reported months must reach.",
 )
-@click.option(
-    "--as",
-    "form",
-    type=click.Choice(["text", "json", "yaml"]),
-    default="text",
-    show_default=True,
-    help="Format of the output; json and yaml give everything, with units and sources.",
-)
+@form_option("Format of the output; json and yaml give everything, with units and sources.", "yaml")
 @click.option(
     "--picture",
     type=click.Path(path_type=Path),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 import click
@@ -23,6 +24,18 @@ undated_option = click.option(
     is_flag=True,
     help="Leave out rows with a missing or unreadable date, and list their lines.",
 )
+
+
+def form_option(words: str, *more: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Give the option that says whether a command answers in plain text or as data."""
+    return click.option(
+        "--as",
+        "form",
+        type=click.Choice(["text", "json", *more]),
+        default="text",
+        show_default=True,
+        help=words,
+    )
 
 
 class InputFile(click.Path):

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from dating.cli.inputs import form_option
 from dating.cli.streams import text_width
 
 if TYPE_CHECKING:
@@ -24,14 +25,7 @@ KINDS = (
 
 @click.command()
 @click.argument("kind", type=click.Choice(KINDS))
-@click.option(
-    "--as",
-    "form",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="Plain text, or a JSON Schema with which a program checks, and an editor completes.",
-)
+@form_option("Plain text, or a JSON Schema with which a program checks, and an editor completes.")
 def keys(kind: SchemaKind, form: str) -> None:
     """List the keys that a kind of file may have, and what each means.
 

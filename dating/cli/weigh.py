@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from dating.cli.inputs import INPUT, undated_option, unlisted_option
+from dating.cli.inputs import INPUT, form_option, undated_option, unlisted_option
 from dating.cli.needs import check_installed
 from dating.cli.outputs import OutputFile, check_outputs
 from dating.cli.streams import filled, text_width
@@ -39,14 +39,7 @@ if TYPE_CHECKING:
     type=INPUT,
     help="Dated instruments, to be named as evidence for or against a claim.",
 )
-@click.option(
-    "--as",
-    "form",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="Format of the output; json gives every number and its grounds.",
-)
+@form_option("Format of the output; json gives every number and its grounds.")
 @click.option(
     "--page",
     type=click.Path(path_type=Path),

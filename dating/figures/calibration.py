@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +12,8 @@ from dating.figures.calibration_groups import draw_coverage, draw_errors, rows_o
 from dating.figures.style import CORE, DOUBT, INK, REST, SET, plain, year_ticks
 from dating.words.calibration import on_ranks
 from dating.words.calibration_groups import on_figures_beyond
+from dating.words.phrases import percent
+from dating.words.plain import wrapped
 from dating.words.soundness import on_soundness
 from dating.words.trust import verdict_on
 
@@ -46,7 +47,7 @@ def draw_calibration(calibration: Calibration) -> Figure:
     draw_errors(axes["error"], rows)
     maker = calibration.corpus.maker
     about = f"{maker.maker}, {maker.product}{' (invented)' if maker.invented else ''}"
-    words = f"{about}\n{textwrap.fill(sentence, 110)}"
+    words = f"{about}\n{wrapped(sentence, 110)}"
     figure.suptitle(words, x=0.01, ha="left", fontsize=10, color=INK)
     return figure
 
@@ -70,7 +71,7 @@ def _coverage(axes: Axes, calibration: Calibration) -> None:
             markersize=7,
         )
         axes.annotate(
-            f"{covered.share:.0%}".replace("%", " %"),
+            percent(covered.share),
             (covered.level, covered.share),
             xytext=(8, -11),
             textcoords="offset points",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +12,7 @@ from dating.months import month_words
 from dating.statements import plain_name
 from dating.summaries import months_of_weight
 from dating.words.phrases import percent, seen_words, set_words
+from dating.words.plain import wrapped
 from dating.words.soundness import on_grounds
 
 if TYPE_CHECKING:
@@ -139,5 +139,5 @@ def _originality(axes: Axes, estimate: Estimate) -> None:
     axes.set_title("probability that the component is original", loc="left", fontsize=9)
     grounds = on_grounds(estimate.maker, estimate.learned)
     words = " ".join(("An opinion with a probability, not a certificate.", *grounds))
-    axes.set_xlabel(textwrap.fill(words, 120), fontsize=8, loc="left", multialignment="left")
+    axes.set_xlabel(wrapped(words, 120), fontsize=8, loc="left", multialignment="left")
     plain(axes)

@@ -10,9 +10,8 @@ from dating.estimates import Estimate
 from dating.months import month_words
 from dating.notes.languages import language
 from dating.notes.sentences import Wording, circa_sentences, date_sentences
-from dating.summaries import MonthSet, Stretch
 from dating.words.levels import on_error
-from dating.words.phrases import OPINION, percent, together
+from dating.words.phrases import OPINION, percent, set_words, short_set, together
 from dating.words.soundness import on_grounds
 
 _MOST_STRETCHES = 3
@@ -52,33 +51,15 @@ def _sentences(estimate: Estimate) -> Iterator[str]:
 
 def _rows(estimate: Estimate) -> dict[str, str]:
     sets = [estimate.highest_density(level) for level in sorted({0.5, estimate.level})[::-1]]
-    rows = {f"{percent(each.level)} set": set_words(each) for each in sets}
+    rows = {
+        f"{percent(each.level)} set": short_set(each, set_words, _MOST_STRETCHES) for each in sets
+    }
     rows["median"] = month_words(estimate.median)
     rows["most probable month"] = month_words(estimate.mode)
     rows["parts"] = together(estimate.originality)
     if not estimate.converged:
         rows["draws"] = on_error(estimate)
     return rows
-
-
-def set_words(months: MonthSet) -> str:
-    """Write a set of months for people, by its ends only when it falls into many stretches.
-
-    Examples
-    --------
-    >>> set_words(MonthSet(0.9, (Stretch(23172, 23175, 0.6), Stretch(23180, 23180, 0.3))))
-    'January 1931 to April 1931, or September 1931'
-    """
-    stretches = months.stretches
-    if len(stretches) > _MOST_STRETCHES:
-        hull = Stretch(stretches[0].first, stretches[-1].last, months.mass)
-        return f"{_stretch_words(hull)}, with gaps"
-    return ", or ".join(map(_stretch_words, stretches))
-
-
-def _stretch_words(stretch: Stretch) -> str:
-    ends = dict.fromkeys((month_words(stretch.first), month_words(stretch.last)))
-    return " to ".join(ends)
 
 
 def _safe(text: str) -> str:

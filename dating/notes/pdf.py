@@ -11,8 +11,9 @@ from typing import Any, Literal
 from dating.notes.house import OURS, PRINT, House
 from dating.notes.note import Note
 from dating.notes.picture import NotePicture
-from dating.notes.plain_text import bound, each_text, one_line
+from dating.notes.plain_text import each_text, one_line
 from dating.reading import InputError, Problem
+from dating.words.spacing import keep_per_cent
 
 STANDARD: Literal["ua-1"] = "ua-1"
 """PDF/UA-1 (ISO 14289-1:2014), universal accessibility."""
@@ -45,7 +46,7 @@ def as_pdf(note: Note, house: House, note_picture: NotePicture | None = None) ->
 
     Raises InputError when the house's template has a fault.
     """
-    content = each_text(note, lambda text: bound(one_line(text)))
+    content = each_text(note, lambda text: keep_per_cent(one_line(text)))
     data = json.dumps(asdict(content) | _spoken(content.language), ensure_ascii=False)
     picture = note_picture.svg.decode() if note_picture else ""
     missing: set[str] = set()

@@ -25,17 +25,6 @@ def one_line(text: str) -> str:
     return "".join(sign for sign in spaced if _may_stand(sign)).strip()
 
 
-def bound(text: str) -> str:
-    r"""Keep per cent to its number.
-
-    Examples
-    --------
-    >>> bound("90 %") == "90\N{NO-BREAK SPACE}%"
-    True
-    """
-    return text.replace(" %", "\N{NO-BREAK SPACE}%")
-
-
 def each_text[T](value: T, rule: Callable[[str], str]) -> T:
     """Apply a rule to every text in plain data.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import textwrap
 from collections.abc import Iterator
 
 from dating.claims.strength import PROBABILITY_SCALE
@@ -11,6 +10,7 @@ from dating.disagreement import SURPRISING
 from dating.notes.phrasing import APART, CIRCA, EACH, MONTHWISE
 from dating.notes.sale import FEW, WIDE, WORTH
 from dating.notes.sentences import APPARENT, DOUBTFUL, WORTH_A_LOOK
+from dating.words.plain import wrapped
 
 _RULES = """\
 Every note follows from one estimate by these rules; nothing is added by hand.
@@ -87,6 +87,4 @@ def _refilled(text: str, width: int) -> Iterator[str]:
         hang = " " * len(mark[0].lstrip("\n")) if mark else ""
         blank = "\n" * item.startswith("\n")
         words = item.lstrip("\n")
-        yield blank + textwrap.fill(
-            re.sub(r"\n *", " ", words), width, subsequent_indent=hang, break_on_hyphens=False
-        )
+        yield blank + wrapped(re.sub(r"\n *", " ", words), width, hang)

@@ -10,7 +10,8 @@ from dating.notes.filling import fill
 from dating.notes.house import House
 from dating.notes.note import Note
 from dating.notes.picture import NotePicture
-from dating.notes.plain_text import bound, each_text, one_line
+from dating.notes.plain_text import each_text, one_line
+from dating.words.spacing import keep_per_cent
 
 
 def as_html(note: Note, house: House, picture: NotePicture | None = None) -> str:
@@ -50,11 +51,11 @@ def page(house: House, name: str, content: dict[str, Any]) -> str:
     """
     from markupsafe import Markup  # noqa: PLC0415
 
-    style = "\n" + bound(house.style.replace("\r\n", "\n").replace("\r", "\n")) + "\n"
+    style = "\n" + keep_per_cent(house.style.replace("\r\n", "\n").replace("\r", "\n")) + "\n"
     fingerprint = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     policy = (
         f"default-src 'none'; style-src 'sha256-{fingerprint}'; img-src data:; "
         "base-uri 'none'; form-action 'none'"
     )
     safe = {"style": Markup(style), "policy": Markup(policy)}  # noqa: S704
-    return bound(fill(house, name, content | safe))
+    return keep_per_cent(fill(house, name, content | safe))

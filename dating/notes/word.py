@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from dating.notes.house import WORD, House
 from dating.notes.note import Note, NoteSection, Table
 from dating.notes.picture import NotePicture
-from dating.notes.plain_text import bound, each_text, one_line
+from dating.notes.plain_text import each_text, one_line
 from dating.notes.word_look import (
     base_document,
     has_style,
@@ -21,6 +21,7 @@ from dating.notes.word_look import (
     widths,
 )
 from dating.reading import InputError, Problem
+from dating.words.spacing import keep_per_cent
 
 if TYPE_CHECKING:
     from docx.document import Document
@@ -36,7 +37,7 @@ def as_docx(note: Note, house: House, picture: NotePicture | None = None) -> byt
 
     Raises InputError when the house's file is not a Word file.
     """
-    content = each_text(note, lambda text: bound(one_line(text)))
+    content = each_text(note, lambda text: keep_per_cent(one_line(text)))
     document = _opened(house.file(WORD))
     _properties(document, content)
     _opening(document, content)
@@ -130,7 +131,7 @@ def _paragraph(document: Document, text: str, style: str) -> None:
 def _picture(document: Document, picture: NotePicture) -> None:
     shape = document.add_picture(io.BytesIO(picture.png), width=picture_width(document))
     properties: Any = shape._inline.docPr
-    properties.set("descr", bound(one_line(picture.words)))
+    properties.set("descr", keep_per_cent(one_line(picture.words)))
     document.paragraphs[-1].paragraph_format.keep_together = True
 
 

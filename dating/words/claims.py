@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from math import floor
 
+from dating.claims.examples import Witness
+from dating.claims.further_evidence import FurtherEvidence
 from dating.claims.statements import (
     Apart,
     Assertion,
@@ -18,7 +21,7 @@ from dating.claims.statements import (
     Share,
     Use,
 )
-from dating.claims.strength import DrawChance, decimals_of, factor_words, probability_words
+from dating.claims.strength import DrawChance, Factor, decimals_of, factor_words, probability_words
 from dating.claims.weighing import ClaimResult, Points
 from dating.learning.layout import VARIANTS
 from dating.months import Period, month_words
@@ -102,6 +105,79 @@ def verdict(result: ClaimResult) -> str:
         f"{words.capitalize()}; {before} before the evidence. Bayes factor {factor}: "
         f"{factor_words(result.factor.value)}."
     )
+
+
+@dataclass(frozen=True)
+class ClaimWords:
+    """What weighing a claim gave, in words.
+
+    Parameters
+    ----------
+    before, after, words : str
+        Probabilities before and after the evidence, and the word for the latter.
+    factor, support : str
+        Bayes factor and its word; empty where there was no evidence.
+    verdict, printed : str
+        One sentence of all that, and how the claim may be worded.
+    ranges : tuple of str
+        Between what the numbers lie that it is about.
+    examples : tuple of (str, tuple of str)
+        What speaks against it and for it, with a title each.
+    looks : tuple of FurtherEvidence
+        What would move it most.
+    silent : str
+        What was seen and not weighed, and why; empty where all was.
+    """
+
+    before: str
+    after: str
+    words: str
+    factor: str
+    support: str
+    verdict: str
+    printed: str
+    ranges: tuple[str, ...]
+    examples: tuple[tuple[str, tuple[str, ...]], ...]
+    looks: tuple[FurtherEvidence, ...]
+    silent: str
+
+    @property
+    def further_ranges(self) -> tuple[str, ...]:
+        """Those ranges that the wording does not hold."""
+        return tuple(known for known in self.ranges if known not in self.printed)
+
+
+def claim_words(result: ClaimResult, first: int) -> ClaimWords:
+    """Put what weighing a claim gave into words."""
+    factor = result.factor
+    sides = {
+        side: tuple(_witness(e) for e in result.examples if e.side == side)
+        for side in ("against", "for")
+    }
+    return ClaimWords(
+        before=chance_words(result.prior),
+        after=chance_words(result.posterior),
+        words=probability_words(result.posterior.value),
+        factor="" if factor is None else _factor(factor),
+        support="" if factor is None or not factor.has_value else factor_words(factor.value),
+        verdict=verdict(result),
+        printed=rewording(result, first),
+        ranges=tuple(ranges_of(result, first)),
+        examples=tuple((f"Evidence {side} it", named) for side, named in sides.items() if named),
+        looks=result.looks,
+        silent=unweighed(result),
+    )
+
+
+def _witness(example: Witness) -> str:
+    return (
+        f"{example.name} (line {example.line}): {example.words}" if example.line else example.words
+    )
+
+
+def _factor(factor: Factor) -> str:
+    number = decimals_of(factor.value) if factor.has_value else ""
+    return f"{factor.bound} {number}".strip()
 
 
 def unweighed(result: ClaimResult) -> str:

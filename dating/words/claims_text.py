@@ -21,7 +21,7 @@ from dating.claims.weighing import ClaimResult
 from dating.learning.corpus import Corpus
 from dating.learning.learned import Learned
 from dating.records.claims import SCHEMA
-from dating.words.claims import clause, ranges_of, rewording, unweighed, verdict
+from dating.words.claims import claim_words, clause, ranges_of, rewording, verdict
 from dating.words.phrases import OPINION
 from dating.words.plain import WIDTH, in_plain_text, say
 from dating.words.record import as_probability
@@ -59,22 +59,15 @@ def _claim(console: Console, result: ClaimResult, first: int) -> None:
         say(console, f"Sentence: {claim.sentence}")
     for saying in claim.sayings():
         say(console, f"Claimed: {clause(saying)}.")
-    printed = rewording(result, first)
-    say(console, f"Suggested wording: {printed}")
-    for known in ranges_of(result, first):
-        if known not in printed:
-            say(console, f"Range: {known}")
-    for side in ("against", "for"):
-        named = [
-            f"{e.name} (line {e.line}): {e.words}" if e.line else e.words
-            for e in result.examples
-            if e.side == side
-        ]
-        if named:
-            say(console, f"Evidence {side} it: {'; '.join(named)}.")
-    if silent := unweighed(result):
-        say(console, f"Not weighed: {silent}")
-    for look in result.looks:
+    words = claim_words(result, first)
+    say(console, f"Suggested wording: {words.printed}")
+    for known in words.further_ranges:
+        say(console, f"Range: {known}")
+    for title, named in words.examples:
+        say(console, f"{title}: {'; '.join(named)}.")
+    if words.silent:
+        say(console, f"Not weighed: {words.silent}")
+    for look in words.looks:
         say(console, f"Evidence that would help: {look.what} ({look.bits:.2f} bits).")
     console.print()
 

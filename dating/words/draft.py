@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import textwrap
 from shlex import quote
 
-from dating.escapes import escaped
 from dating.learning.corpus import Corpus
 from dating.learning.drafting import MANY
 from dating.maker import Maker
 from dating.standard_input import StandardInput
 from dating.words.omissions import corpus_words
-from dating.words.plain import WIDTH
+from dating.words.plain import WIDTH, wrapped
 
 _BLANKS = {"?", "-", "--", "n/a", "na", "nil", "none known", "unknown", "not known", "x", "."}
 """What people write in a cell where nothing was examined."""
@@ -38,10 +36,7 @@ def after_drafting(corpus: Corpus, width: int = WIDTH) -> str:
     lines.append(
         "Until something is learned, every date from this file says that it rests on a draft. Next:"
     )
-    text = "\n".join(
-        textwrap.fill(escaped(line), width, break_long_words=False, break_on_hyphens=False)
-        for line in lines
-    )
+    text = "\n".join(wrapped(line, width, whole=True) for line in lines)
     table = "CORPUS.csv" if corpus.file == str(StandardInput()) else corpus.file
     more = " --leave-out-undated" if corpus.left_out else ""
     file, table = quote(maker.origin.file), quote(table)

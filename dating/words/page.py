@@ -4,8 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+from dating.words.spacing import keep_per_cent
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
 
 _TEMPLATES = Path(__file__).parent / "templates"
 
@@ -26,16 +32,21 @@ class PagePicture:
     words: str
 
 
-def page_of(template: str, content: Mapping[str, Any]) -> str:
-    """Fill a template."""
+@lru_cache
+def templates_in(folder: Path) -> Environment:
+    """Read the templates of a folder, in which every name must be given."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415
 
-    environment = Environment(
-        loader=FileSystemLoader(_TEMPLATES),
+    return Environment(
+        loader=FileSystemLoader(folder),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    page = environment.get_template(template).render(**content).strip() + "\n"
-    return page.replace(" %", "\N{NO-BREAK SPACE}%")
+
+
+def page_of(template: str, content: Mapping[str, Any]) -> str:
+    """Fill a template."""
+    page = templates_in(_TEMPLATES).get_template(template).render(**content).strip() + "\n"
+    return keep_per_cent(page)

@@ -47,7 +47,7 @@ def set_words(months: MonthSet) -> str:
     return ", or ".join(" to ".join(map(month_words, pair)) for pair in ends)
 
 
-def short_set(months: MonthSet, write: Callable[[MonthSet], str] = str) -> str:
+def short_set(months: MonthSet, write: Callable[[MonthSet], str] = str, most: int = 2) -> str:
     """Write a set of months in little room: its ends only when it falls into many stretches.
 
     Examples
@@ -56,7 +56,7 @@ def short_set(months: MonthSet, write: Callable[[MonthSet], str] = str) -> str:
     >>> short_set(MonthSet(0.9, (Stretch(23172, 23175, 0.9),)))
     '1931-01 to 1931-04'
     """
-    if len(months.stretches) <= 2:
+    if len(months.stretches) <= most:
         return write(months)
     first, last = months.stretches[0].first, months.stretches[-1].last
     hull = MonthSet(months.level, (type(months.stretches[0])(first, last, months.mass),))

@@ -13,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from dating.escapes import escaped
+from dating.words.spacing import SPACE, keep_per_cent
 
 WIDTH = 80
 """Columns, unless another width is given."""
@@ -52,16 +53,24 @@ def command(console: Console, words: str) -> None:
     console.print(Text(f"    {escaped(words)}"), soft_wrap=True)
 
 
-def wrapped(words: str, width: int = WIDTH) -> str:
+def wrapped(words: str, width: int = WIDTH, hang: str = "", *, whole: bool = False) -> str:
     """Wrap a sentence, and keep per cent with its number; unseen signs are escaped.
+
+    Words that are longer than a line are broken, unless they shall stay whole.
 
     Examples
     --------
     >>> wrapped("held 84.3 % of them", 9).splitlines()
     ['held', '84.3 % of', 'them']
     """
-    text = escaped(words, "\n\t").replace(" %", "\N{NO-BREAK SPACE}%")
-    return textwrap.fill(text, width, break_on_hyphens=False).replace("\N{NO-BREAK SPACE}", " ")
+    lines = textwrap.fill(
+        keep_per_cent(escaped(words, "\n\t")),
+        width,
+        subsequent_indent=hang,
+        break_long_words=not whole,
+        break_on_hyphens=False,
+    )
+    return lines.replace(SPACE, " ")
 
 
 def hanging(lines: Iterable[str], width: int = WIDTH) -> str:
@@ -75,20 +84,8 @@ def hanging(lines: Iterable[str], width: int = WIDTH) -> str:
       not examined:
           label, bars
     """
-    return "".join(f"{_hanging(escaped(line, '\n\t'), width)}\n" for line in lines)
-
-
-def _hanging(line: str, width: int) -> str:
-    indented = " " * (len(line) - len(line.lstrip()) + 4)
-    text = line.replace(" %", "\N{NO-BREAK SPACE}%")
-    lines = textwrap.fill(
-        text,
-        width,
-        subsequent_indent=indented,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-    return lines.replace("\N{NO-BREAK SPACE}", " ")
+    pairs = ((line, " " * (len(line) - len(line.lstrip()) + 4)) for line in lines)
+    return "".join(f"{wrapped(line, width, hang, whole=True)}\n" for line, hang in pairs)
 
 
 @dataclass
