@@ -105,7 +105,7 @@ variants:
     for group in groups.by_date:
         first, last = group.name.split(" to ")
         assert "1930-01" <= first < last <= "1934-12"
-    assert "figures of groups" in on_figures_beyond(groups)
+    assert "Of these 32 figures, " in on_figures_beyond(groups)
 
 
 def test_where_it_is_narrow_groups_are_told_in_paragraphs(corpus):

@@ -99,7 +99,11 @@ def test_they_are_gone_on_with_and_count(refused):
             "state of the maker file",
             1,
         ),
-        (lambda folder: (folder / "o.unsound.nc").unlink(), "no draws to go on with", 2),
+        (
+            lambda folder: (folder / "o.unsound.nc").unlink(),
+            "there are no draws to continue with",
+            2,
+        ),
     ],
 )
 def test_others_draws_are_not_gone_on_with(refused, change, said, status):
