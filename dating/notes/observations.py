@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dating.edtf import UncertainDate
+from dating.edtf import EdtfError, UncertainDate, parse_edtf
 from dating.estimates import Estimate
 from dating.evidence import Piece
 from dating.examination import Paper, Reading, Sight
@@ -32,7 +32,7 @@ def piece_words(piece: Piece, estimate: Estimate, language: Language) -> str:
     if piece.kind == "document":
         return _paper(seen.documents[int(piece.name.rsplit(maxsplit=1)[-1]) - 1], language)
     if piece.kind == "mark":
-        return str(seen.marks[piece.name])
+        return mark_words(str(seen.marks[piece.name]), language)
     if piece.kind == "measurement":
         reading = seen.measured[piece.name]
         unit = maker.measurements()[piece.name][1].unit
@@ -43,6 +43,28 @@ def piece_words(piece: Piece, estimate: Estimate, language: Language) -> str:
     else:
         states = maker.features()[piece.name][1].states
     return sight_words(sight, states, language) if sight else piece.observation
+
+
+def mark_words(text: str, language: Language) -> str:
+    """Write the date read from a mark, or several of which it is one; a code as it stands.
+
+    Examples
+    --------
+    >>> from dating.notes.languages import language
+    >>> mark_words("[1928-05-17,1933-05]", language("en"))
+    '17 May 1928 or May 1933'
+    >>> mark_words("137-6502", language("en")), mark_words("1931~", language("en"))
+    ('137-6502', '1931~')
+    """
+    several = text.startswith("[") and ".." not in text
+    members = text.strip("[]").split(",") if several else [text]
+    try:
+        dates = [parse_edtf(member.strip()) for member in members]
+    except EdtfError:
+        return text
+    if any(date.qualifier for date in dates):
+        return text
+    return language.listed([_bound(date, language) for date in dates], "or")
 
 
 def sight_words(sight: Sight, states: dict[str, str], language: Language) -> str:
