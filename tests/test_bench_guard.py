@@ -16,7 +16,7 @@ from dating.bench.app import LOOKED_AT
 from dating.bench.file_cache import FileCache
 from dating.bench.guard import COOKIE, LARGEST_REQUEST, GuardedApplication, guard_for
 from dating.bench.listing import File
-from dating.bench.requests import _environment, filled
+from dating.bench.requests import _TEMPLATES, filled
 from dating.bench.workspace import (
     LARGEST,
     ChangedError,
@@ -25,6 +25,7 @@ from dating.bench.workspace import (
     version_of,
 )
 from dating.reading import InputError
+from dating.words.page import templates_in
 from tests.serving import HOST, Page, ask, copied_demo, held_by, linked, pages_of
 
 MAKER = "priors/marrowby.yaml"
@@ -238,7 +239,7 @@ def test_templates_hold_nothing_inline_and_nothing_from_elsewhere():
 
 
 def test_templates_escape():
-    assert _environment().autoescape is True
+    assert templates_in(_TEMPLATES).autoescape is True
 
 
 # Paths ------------------------------------------------------------------------------------------

@@ -38,13 +38,14 @@ from dating.notes.markdown import as_markdown
 from dating.notes.note import Note, NoteSection, Table, note_of
 from dating.notes.pdf import as_pdf
 from dating.notes.picture import NotePicture, picture_for, picture_words
-from dating.notes.plain_text import bound, each_text, one_line
+from dating.notes.plain_text import each_text, one_line
 from dating.notes.sale import IndexEntry, entry_of
 from dating.notes.sentences import Wording
 from dating.notes.spreadsheet import index_xlsx
 from dating.notes.web import as_html
 from dating.notes.word import as_docx
 from dating.reading import InputError
+from dating.words.spacing import keep_per_cent
 
 ROOT = Path(__file__).parent.parent
 WORD = "word"
@@ -251,7 +252,7 @@ def test_an_index_as_a_page_shows_every_text_as_it_is(text: str) -> None:
 
 def filled_in(words: str, text: str) -> str:
     """Put a text where a page has the word, but not in the names of its style's rules."""
-    return words if "overflow-wrap" in words else bound(words.replace(WORD, text))
+    return words if "overflow-wrap" in words else keep_per_cent(words.replace(WORD, text))
 
 
 def test_a_page_is_valid_and_orders_its_headings(note: Note, drawn: NotePicture) -> None:
@@ -262,7 +263,7 @@ def test_a_page_is_valid_and_orders_its_headings(note: Note, drawn: NotePicture)
     assert all(after - before <= 1 for before, after in itertools.pairwise(levels))
     assert tree.get("lang") == "de"
     (picture,) = tree.iter("img")
-    assert picture.get("alt") == bound(note.picture)
+    assert picture.get("alt") == keep_per_cent(note.picture)
     assert all(head.get("scope") in {"col", "row"} for head in tree.iter("th"))
     ids = [item.get("id") for item in tree.iter() if item.get("id")]
     assert len(ids) == len(set(ids))
@@ -328,7 +329,7 @@ def blank_word_texts() -> list[str]:
 
 @hostile
 def test_a_word_file_shows_every_text_as_it_is(text: str) -> None:
-    left = bound(once(text))
+    left = keep_per_cent(once(text))
     told = word_texts(as_docx(note_with(text), house()))
     assert told == [words.replace(WORD, left) for words in blank_word_texts()]
 
@@ -346,7 +347,7 @@ def test_a_word_file_uses_real_styles_and_describes_itself(note: Note, drawn: No
     )
     assert evidence.rows[0]._tr.xpath("./w:trPr/w:tblHeader")
     (about,) = document.element.body.xpath(".//wp:docPr")
-    assert about.get("descr") == bound(note.picture)
+    assert about.get("descr") == keep_per_cent(note.picture)
     (spoken,) = document.styles.element.xpath("./w:docDefaults/w:rPrDefault/w:rPr/w:lang")
     assert spoken.values() == ["de"]
     known = document.core_properties
@@ -356,7 +357,7 @@ def test_a_word_file_uses_real_styles_and_describes_itself(note: Note, drawn: No
 
 
 def bound_rows(table: Table) -> list[tuple[str, ...]]:
-    return [tuple(bound(cell) for cell in row) for row in table.rows]
+    return [tuple(keep_per_cent(cell) for cell in row) for row in table.rows]
 
 
 def pdf_text(content: bytes) -> str:
@@ -392,9 +393,11 @@ def test_a_pdf_is_tagged_titled_and_without_a_clock(note: Note, drawn: NotePictu
     assert reader.metadata.title == note.title
     assert reader.metadata.creation_date is None
     assert "pdfuaid" in root["/Metadata"].get_data().decode()
-    assert re.sub(r"\s", "", bound(note.statement)) in pdf_text(as_pdf(note, house(), drawn).pdf)
+    assert re.sub(r"\s", "", keep_per_cent(note.statement)) in pdf_text(
+        as_pdf(note, house(), drawn).pdf
+    )
     described = [o for o in every_object(reader) if isinstance(o, dict) and "/Alt" in o]
-    assert [str(o["/Alt"]) for o in described] == [bound(note.picture)]
+    assert [str(o["/Alt"]) for o in described] == [keep_per_cent(note.picture)]
 
 
 def every_object(reader: pypdf.PdfReader) -> list[Any]:
@@ -709,7 +712,7 @@ def test_every_language_and_style_is_set_in_every_format(
     wording = Wording(language(tongues[tongue], style))
     said = note_of(made["M-003"], wording)
     spoken = {"en": "en-US" if style == "american" else "en", "de": "de", "long": "fr-CA"}[tongue]
-    statement = re.sub(r"\s", "", bound(said.statement))
+    statement = re.sub(r"\s", "", keep_per_cent(said.statement))
     printed = as_pdf(said, house())
     assert pypdf.PdfReader(io.BytesIO(printed.pdf)).trailer["/Root"]["/Lang"] == spoken
     assert statement.replace("-", "") in re.sub("[-\xad]", "", pdf_text(printed.pdf))
@@ -718,7 +721,7 @@ def test_every_language_and_style_is_set_in_every_format(
     assert statement in re.sub(r"\s", "", "".join(page.itertext()))
     word = docx.Document(io.BytesIO(as_docx(said, house())))
     assert word.core_properties.language == spoken
-    assert bound(said.statement) in [paragraph.text for paragraph in word.paragraphs]
+    assert keep_per_cent(said.statement) in [paragraph.text for paragraph in word.paragraphs]
     assert as_markdown(said, house())
 
 
