@@ -247,7 +247,7 @@ def test_the_demo_is_found_in_a_wheel(tmp_path):
         "assert dating.__file__.startswith(sys.argv[1]), dating.__file__\n"
         "with passing_demo() as copy:\n"
         "    print(*(f.name for f in Workspace(copy).files()), sep='\\n')\n"
-        "from dating.bench.requests import filled; filled('trouble.html.j2', problems=['x'])\n"
+        "from dating.bench.requests import filled; filled('trouble.html.j2', problems={'x': ''})\n"
         "from pathlib import Path; import dating.bench.app as app\n"
         "assert (app._STATIC / 'bench.css').is_file()\n"
         "from dating.words.guide import PICTURES, TOPICS, guide_text\n"
