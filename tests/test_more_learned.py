@@ -218,7 +218,7 @@ def test_what_was_learned_says_how_busy_the_months_were(maker):
     learned = prior_draws(maker).thinned(8)
     uneven = np.where(np.arange(MONTHS) < 6, 0.11, 0.34 / 54)
     (sentence,) = on_output(maker, replace(learned, output=np.tile(uneven, (8, 1))))
-    assert "into the 5 busiest of 60 months" in sentence
+    assert "made in the 5 busiest of 60 months" in sentence
     assert "a fair sample of what was made" in sentence
     assert on_output(maker, replace(learned, output=np.zeros((8, 0)))) == []
     assert learned_tables(maker, learned).output.sum() == pytest.approx(1.0)

@@ -133,11 +133,11 @@ def test_holm_is_stepped_by_hand():
 @pytest.mark.parametrize(
     ("shift", "scale", "words"),
     [
-        (0.0, 1.0, "may be trusted"),
+        (0.0, 1.0, "can be trusted"),
         (0.4, 1.0, "the dates lie later than the posteriors say (mean rank 0."),
         (-0.4, 1.0, "the dates lie earlier than the posteriors say (mean rank 0."),
         (0.0, 1.5, "times as far out as stated; expect stated dates to be wrong more often"),
-        (0.0, 0.6, "times as far out as stated; stated sets are wider than need be."),
+        (0.0, 0.6, "times as far out as stated; the stated sets are wider than needed."),
     ],
 )
 def test_the_sentence_gives_the_figures_that_decide(shift, scale, words):
