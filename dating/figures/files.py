@@ -6,6 +6,7 @@ import io
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from dating.figures.style import own_settings
 from dating.reading import InputError, Problem, write_whole
 
 if TYPE_CHECKING:
@@ -40,8 +41,6 @@ def save_picture(figure: Figure, path: Path) -> None:
 
     Raises InputError when the file cannot be written.
     """
-    import matplotlib as mpl  # noqa: PLC0415
-
     kind = path.suffix.lower().removeprefix(".")
     words = str(figure.get_label())
     metadata = {
@@ -50,6 +49,6 @@ def save_picture(figure: Figure, path: Path) -> None:
         "pdf": {"Title": words, "Subject": words, "CreationDate": None},
     }[kind]
     stream = io.BytesIO()
-    with mpl.rc_context({"svg.hashsalt": "dating", "svg.fonttype": "path", "savefig.dpi": 150}):
+    with own_settings({"svg.hashsalt": "dating", "svg.fonttype": "path", "savefig.dpi": 150}):
         figure.savefig(stream, format=kind, metadata=metadata)
     write_whole(path, stream.getvalue())

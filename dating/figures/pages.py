@@ -8,9 +8,7 @@ import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-import matplotlib as mpl
-
-from dating.figures.style import CORE, DOUBT, INK, REST, SET
+from dating.figures.style import CORE, DOUBT, INK, REST, SET, own_settings
 from dating.words.page import PagePicture
 
 if TYPE_CHECKING:
@@ -50,7 +48,7 @@ def picture_of(figure: Figure) -> PagePicture:
     """Make a picture that a page can hold; the same figure gives the same text."""
     stream = io.BytesIO()
     reproducible: Any = {"svg.hashsalt": "dating", "svg.fonttype": "none", **_FONTS}
-    with mpl.rc_context(reproducible):
+    with own_settings(reproducible):
         figure.savefig(stream, format="svg", transparent=True, metadata=_PLAIN)
     drawing = stream.getvalue().decode("utf-8")
     drawing = _following_the_screen(_short(drawing[drawing.index("<svg") :]))
