@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from dating import estimate, read_maker
-from dating.batch import EvidenceCache, posteriors
+from dating.batch import posteriors
 from dating.calibration.cross_validation import (
     Omissions,
     _log_sampled_likelihood,
@@ -27,6 +27,7 @@ from dating.calibration.scores import scores_of
 from dating.calibration.uniformity import Departure, Uniformity
 from dating.calibration.verdict import compared
 from dating.cli.main import main
+from dating.evidence_cache import EvidenceCache
 from dating.learning.constants import constants_of
 from dating.learning.files import read_draws, write_learned
 from dating.learning.latent.fitting import fitted

@@ -13,7 +13,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dating import Examination, InputError, Maker, estimate
-from dating.batch import EvidenceCache
 from dating.claims.counts import chance_between, chance_of_none
 from dating.claims.evidence import Evidence
 from dating.claims.files import Manuscript
@@ -23,6 +22,7 @@ from dating.claims.statements import Assertion, Claims
 from dating.claims.strength import DrawChance, chance_from, factor_from
 from dating.claims.truth import chance_true, needs_tables, quantity
 from dating.claims.weighing import weigh_manuscript
+from dating.evidence_cache import EvidenceCache
 from dating.learning.learned import learned_tables
 from dating.learning.levels import Correction
 from dating.learning.prior import prior_draws

@@ -5,10 +5,11 @@ from decimal import MIN_EMIN, Decimal, localcontext
 import pytest
 
 from dating import Examination, InputError, Maker, estimate, month_tables
-from dating.batch import EvidenceCache, blocks, compiled, estimate_many, many
+from dating.batch import compiled, estimate_many, joint, rows
 from dating.claims.instruments import joint_truth
 from dating.claims.statements import Assertion
 from dating.claims.strength import chance_from
+from dating.evidence_cache import EvidenceCache
 from tests.enumeration import Enumeration, mutual_information, normalised
 
 WITHIN = 1e-10
@@ -220,10 +221,10 @@ def test_instruments_each_of_which_rules_out_the_draws_of_the_other():
     assert chance.value == close(true / every)
 
 
-@pytest.mark.parametrize("kernels", [blocks, compiled])
+@pytest.mark.parametrize("add_rows", [joint.add_rows, compiled.add_rows])
 @pytest.mark.parametrize("case", ["many components", "draws", "tails"])
-def test_a_whole_table_agrees_with_single_estimates(case, kernels, monkeypatch):
-    monkeypatch.setattr(many, "_quickest", lambda: kernels)
+def test_a_whole_table_agrees_with_single_estimates(case, add_rows, monkeypatch):
+    monkeypatch.setattr(rows, "_add_rows", lambda: add_rows)
     monkeypatch.setattr("dating.learning.learned.POINTS", 2)
     monkeypatch.setattr("dating.learning.learned.MOST_POINTS", 2)
     maker, examination = CASES[case]()
