@@ -27,7 +27,7 @@ from dating.bench.workspace import Workspace
 from dating.examination import Examination
 from dating.learning.corpus import read_corpus
 from dating.learning.files import read_draws
-from dating.months import Period
+from dating.months import Period, month_words
 from dating.reading import InputError
 from dating.words.phrases import set_words
 from dating.words.text import as_text
@@ -673,8 +673,11 @@ def test_every_observation_is_explained(file, pages, maker):
 def test_an_explanation_holds_curves_judgements_and_examples(pages, maker):
     answer = send(pages, "/examine/explain?piece=heel-joint", form_of(DEMO[0])).text
     words = in_words(answer)
-    assert "dovetail to dowelled first use 1929-06 1929-12 1930-08 assessor A" in words
-    assert "move to the second works 1931-04 1931-08 1932-01 assessor B, weight 0.5" in words
+    assert "dovetail to dowelled first use June 1929 December 1929 August 1930 assessor A" in words
+    assert (
+        "move to the second works April 1931 August 1931 January 1932 assessor B, weight 0.5"
+        in words
+    )
     assert "Pay book of the second works" in words
     assert "1928 100 % 0 % 0 %" in words
     tables = dating.estimate(maker, dating.read_examination(DEMO[0])).tables
@@ -739,8 +742,9 @@ def test_what_if_leaves_out_the_doubts_of_the_old_answer(pages, maker):
 def test_months_of_the_picture_hold_the_posterior(pages, maker):
     made = dating.estimate(maker, dating.read_examination(DEMO[0]))
     answer = send(pages, "/examine/redraw", form_of(DEMO[0])).text
-    titles = dict(re.findall(r"<title>(\d{4}-\d\d): ([\d.]+)\N{NO-BREAK SPACE}%", answer))
-    by_month = dict(zip(maker.period.labels(), made.probabilities, strict=True))
+    titles = dict(re.findall(r"<title>(\w+ \d{4}): ([\d.]+)\N{NO-BREAK SPACE}%", answer))
+    months = map(month_words, range(maker.period.first, maker.period.last + 1))
+    by_month = dict(zip(months, made.probabilities, strict=True))
     assert sum(by_month[month] for month in titles) > 0.98
     assert titles == {month: f"{100 * by_month[month]:.1f}" for month in titles}
     core = len(

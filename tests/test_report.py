@@ -24,7 +24,7 @@ from dating.learning.health import Health, health_of
 from dating.learning.learned import learned_from
 from dating.learning.outcome import outcome_of
 from dating.learning.sampling import learn, plan_of
-from dating.months import month_label
+from dating.months import month_label, month_words
 from dating.words.changeovers import changeovers_of
 from dating.words.learned import after_learning, chance
 from dating.words.report import learned_page
@@ -306,7 +306,7 @@ def test_the_picture_of_a_changeover_shows_judgement_data_and_posterior(made):
             [0, 1], abs=0.02
         )
         words = figure.get_label()
-        assert month_label(floor(first + shift.learned[1])) in words
+        assert month_words(floor(first + shift.learned[1])) in words
         assert shift.name in words
         assert {text.get_text() for text in figure.legends[0].get_texts()} >= {
             "judged",

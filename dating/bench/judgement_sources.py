@@ -10,7 +10,7 @@ from typing import Any
 
 from dating.evidence import Piece
 from dating.maker import Course, Maker, Regime
-from dating.months import month_label
+from dating.months import month_words
 from dating.statements import DateOpinion, Judged, Opinion
 from dating.words.phrases import percent
 
@@ -63,7 +63,7 @@ def judgements_behind(maker: Maker, piece: Piece) -> Iterator[Judgement]:
         for point, mean in sorted(measurement.mean.items()):
             words = f"{mean:g} {measurement.unit}"
             titles = _titles(maker, measurement.source)
-            of = f"about {month_label(floor(point))}"
+            of = f"about {month_words(floor(point))}"
             yield Judgement(of, f"mean (spread {measurement.spread:g})", "", words, "", "", titles)
 
 
@@ -74,7 +74,7 @@ def _on_course(
     if course.shares_at is not None:
         for point, shares in sorted(course.shares_at.items()):
             words = _forms(dict(shares))
-            of = f"{head}about {month_label(floor(point))}"
+            of = f"{head}about {month_words(floor(point))}"
             yield Judgement(of, "shares", "", words, "", "", _titles(maker, fallback))
         return
     history = course.history or ()
@@ -125,7 +125,7 @@ def _opinions(
 
 def _value_text(opinion: Opinion, value: float) -> str:
     if isinstance(opinion, DateOpinion):
-        return month_label(floor(value))
+        return month_words(floor(value))
     return f"{value:g} month" if abs(value) == 1 else f"{value:g} months"
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from dating.arrays import Floats
 from dating.bench.time_axis import TimeAxis, area, stairs
-from dating.months import Period, month_label
+from dating.months import Period, month_words
 from dating.summaries import MonthSet, months_of_weight
 
 _LEFT, _RIGHT = 6.0, 434.0
@@ -95,14 +95,14 @@ def draw_posterior(
         chance = float(probabilities[month - period.first])
         kind = "core" if month in narrow else "set" if month in wide else "rest"
         high = round(chance * scale, 2)
-        title = f"{month_label(month)}: {100 * chance:.1f} %"
+        title = f"{month_words(month)}: {100 * chance:.1f} %"
         bars.append(Bar(axis.x(month), round(_BASE - high, 2), round(width, 2), high, kind, title))
     line = ""
     if other is not None:
         tops = stairs(axis.edges, _BASE - scale * _within(other, axis, period))
         line = f"M{axis.left:g} {_BASE:g}L{tops}V{_BASE:g}"
     middle = axis.x(median + 0.5)
-    return Posterior(tuple(bars), axis, _BASE, middle, month_label(median), line)
+    return Posterior(tuple(bars), axis, _BASE, middle, month_words(median), line)
 
 
 def draw_strip(likelihood: Floats, axis: TimeAxis, period: Period) -> str:

@@ -14,7 +14,7 @@ from matplotlib.patches import Patch
 from dating.arrays import Floats
 from dating.figures.densities import JUDGED, LEGEND, draw_density
 from dating.figures.style import CORE, DOUBT, INK, REST, SET, plain, year_ticks
-from dating.months import month_label
+from dating.months import month_words
 from dating.ramps import Shape, month_shares
 from dating.words.changeovers import changeovers_of, counted
 
@@ -101,7 +101,7 @@ def _in_words(outcome: Outcome, place: int) -> str:
     shift, seen = outcome.shifts[place], outcome.observed[place]
     first = outcome.plan.maker.period.first
     judged, learned = (
-        "{} to {}, median {}".format(*(month_label(floor(first + p[i])) for i in (0, 2, 1)))
+        "{} to {}, median {}".format(*(month_words(floor(first + p[i])) for i in (0, 2, 1)))
         for p in (shift.judged, shift.learned)
     )
     return (

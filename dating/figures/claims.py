@@ -20,7 +20,7 @@ from dating.claims.truth import quantity
 from dating.figures.densities import LEGEND, draw_density
 from dating.figures.style import CORE, DOUBT, INK, REST, plain, year_ticks
 from dating.learning.corpus import Corpus
-from dating.months import month_label
+from dating.months import month_words
 from dating.words.claims import clause
 
 
@@ -102,7 +102,7 @@ def _instruments(axes: Axes, use: Use, corpus: Corpus) -> None:
 
 def _in_words(saying: Assertion, values: Floats, dates: bool) -> str:
     low, middle, high = (
-        month_label(floor(12 * point)) if dates else f"{point:.1f} months"
+        month_words(floor(12 * point)) if dates else f"{point:.1f} months"
         for point in np.quantile(values, [0.05, 0.5, 0.95])
     )
     return (
