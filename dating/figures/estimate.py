@@ -11,7 +11,7 @@ from dating.figures.style import CORE, DOUBT, INK, REST, SET, plain, year_ticks
 from dating.months import month_words
 from dating.statements import plain_name
 from dating.summaries import months_of_weight
-from dating.words.phrases import percent, seen_words, set_words
+from dating.words.phrases import percent, seen_words, set_words, short_set
 from dating.words.plain import wrapped
 from dating.words.soundness import on_grounds
 
@@ -88,7 +88,8 @@ def _posterior(axes: Axes, estimate: Estimate) -> None:
     invented = ", invented" if estimate.maker.invented else ""
     axes.set_title(
         f"{estimate.examination.instrument} ({estimate.maker.maker}{invented})\n"
-        f"50 %: {narrow}    {percent(wide.level)}: {wide}",
+        f"{percent(wide.level)}: {short_set(wide, set_words)}\n"
+        f"50 %: {short_set(narrow, set_words)}",
         loc="left",
         fontsize=10,
         color=INK,
