@@ -218,28 +218,13 @@ class Weighing:
     def standard_error(self) -> Floats:
         """Give the standard error that the draws leave on each month's posterior.
 
-        The replicates are independent, so the spread of their ratios tells (a delta-method
-        ratio estimate). With a single draw there is no such error.
-
-        Returns
-        -------
-        ndarray of float64, shape (month,)
-            Standard errors of the posterior probabilities.
-
-        References
-        ----------
-        Cochran, W. G. (1977). *Sampling Techniques*, 3rd edition, Wiley, section 2.11, for the
-        variance of a ratio estimate.
+        Shape: (month,).
         """
         count = self.tables.replicates
         if count == 1:
             return np.zeros(self.by_month.shape[-1])
         each = self.joint.sum(axis=1).reshape(count, -1, self.by_month.shape[-1]).sum(axis=1)
-        (each,) = floats(each)
-        posterior = each.sum(axis=0) / each.sum()
-        residual = each - posterior * each.sum(axis=1, keepdims=True)
-        scatter = np.sqrt((residual**2).sum(axis=0) * count / (count - 1))
-        return np.asarray(scatter / each.sum())
+        return standard_errors(floats(each)[0].T)
 
     def respond(self, name: str, trials: Floats, varying: Floats | None = None) -> Response:
         """Replace the fixed evidence on one component and give the joint probabilities.
@@ -402,3 +387,39 @@ def _product(pieces: Sequence[Piece]) -> Floats:
     for piece in pieces:
         total = total * piece.likelihood
     return total
+
+
+def standard_errors(joint: Floats) -> Floats:
+    """Give the standard error that the draws leave on each month's posterior.
+
+    The replicates are independent, so the spread of their ratios tells (a delta-method ratio
+    estimate). With a single replicate there is no such error.
+
+    Parameters
+    ----------
+    joint : ndarray of float64, shape (..., month, replicate)
+        P(evidence, month) in each replicate.
+
+    Returns
+    -------
+    ndarray of float64, shape (..., month)
+        Standard errors of the posterior probabilities; nought where no month is possible.
+
+    References
+    ----------
+    Cochran, W. G. (1977). *Sampling Techniques*, 3rd edition, Wiley, section 2.11, for the
+    variance of a ratio estimate.
+
+    Examples
+    --------
+    >>> standard_errors(np.array([[0.2, 0.3], [0.3, 0.2]])).round(3).tolist()
+    [0.1, 0.1]
+    """
+    count = joint.shape[-1]
+    if count == 1:
+        return np.zeros(joint.shape[:-1])
+    months = joint.sum(axis=-1)
+    total = months.sum(axis=-1, keepdims=True)
+    total[total == 0] = 1.0
+    residual = joint - (months / total)[..., None] * joint.sum(axis=-2, keepdims=True)
+    return np.asarray(np.sqrt(np.vecdot(residual, residual) * count / (count - 1)) / total)

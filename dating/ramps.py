@@ -133,21 +133,11 @@ def shares_after(
     if isinstance(lag, Certain) and isinstance(overlap, Certain):
         return month_shares(event + lag.value, overlap.value, months, shape)
     start, stop = _reach(lag, overlap, shape)
-    since = np.arange(months + 1.0) - event[:, None]
-    if (stop - start) / _step(lag) > since.size:
+    if (stop - start) / _step(lag) > len(event) * (months + 1):
+        since = np.arange(months + 1.0) - event[:, None]
         direct = _mean_excess(since.ravel(), lag, overlap, shape)
         return _by_month(direct.reshape(since.shape))
-    return _shares_after(event, lag, overlap, months, shape)
-
-
-def _shares_after(
-    event: Floats, lag: Judgement, overlap: Judgement, months: int, shape: Shape
-) -> Floats:
-    """Do the same from a table of one ramp, in the months that it takes after each event.
-
-    Shape: (draw, month).
-    """
-    start, stop = _reach(lag, overlap, shape)
+    # From a table of one ramp, in the months that it takes after each event.
     start = max(start, np.floor(-event.max()) - 1)
     stop = max(min(stop, np.ceil(months - event.min()) + 1), start + 1)
     step = _step(lag)

@@ -155,22 +155,3 @@ def add_rows_without_draws(
         for of_rows in patterns.T:
             every *= factors.fixed[of_rows]
         parts[:, -1] += every.sum(axis=1)
-
-
-def standard_errors(joint: Floats) -> Floats:
-    """Give the largest standard error of each row; see :meth:`dating.engine.Weighing`.
-
-    Shapes: joint (row, month, replicate); gives (row,).
-    """
-    count = joint.shape[2]
-    if count == 1:
-        return np.zeros(len(joint))
-    months = joint.sum(axis=2)
-    total = months.sum(axis=1)
-    posterior = np.divide(
-        months, total[:, None], out=np.zeros_like(months), where=total[:, None] > 0
-    )
-    weight = joint.sum(axis=1)
-    residual = joint - posterior[:, :, None] * weight[:, None]
-    scatter = np.sqrt(np.vecdot(residual, residual).max(axis=1) * count / (count - 1))
-    return np.asarray(np.divide(scatter, total, out=np.zeros(len(joint)), where=total > 0))

@@ -294,7 +294,7 @@ class TableDating:
             why.update({first + place: words for place, words in dated.problems.items()})
 
         dating.date(portion, keep)
-        summaries.put(portion.rows, of_distinct.taken(portion.of_row))
+        summaries.put(portion.rows, of_distinct.some(portion.of_row))
         places = portion.of_row.tolist()
         named = zip(portion.rows.tolist(), places, strict=True)
         problems |= {row: why[place] for row, place in named if place in why}

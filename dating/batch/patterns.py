@@ -14,10 +14,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import prod
 
 import numpy as np
 
-from dating.arrays import Booleans, Floats, Integers
+from dating.arrays import Floats, Integers
 from dating.batch.cell_evidence import CellEvidence, Cells
 from dating.batch.codes import CodedTable, Column
 from dating.batch.lanes import Block
@@ -140,10 +141,10 @@ def evidence_of(
 def vectors_needed(patterns: Patterns, cells: CellEvidence, block: Block) -> int:
     """Count the vectors that patterns have of their own, beside those of their cells."""
     each, places = _cells(patterns, cells, block)
-    first, _, differing = _drawn(each, places)
+    first, _ = _drawn(each, places)
     met = np.zeros((len(first), each[0].vector.shape[1]), dtype=np.int64)
-    for one, differs, place in zip(each, differing, places[first].T, strict=True):
-        met += (one.vector > 0)[place] if differs.any() else 0
+    for one, place in zip(each, places[first].T, strict=True):
+        met += (one.vector > 0)[place]
     return int(np.count_nonzero(met > 1))
 
 
@@ -167,33 +168,25 @@ def _product(each: Sequence[Cells], places: Integers) -> Floats:
 
 def _drawn_patterns(each: Sequence[Cells], places: Integers) -> tuple[Integers, Integers, Floats]:
     """Multiply what differs between draws: drawn pattern of each, its vectors, all vectors."""
-    first, drawn, _ = _drawn(each, places)
-    begins = np.cumsum([0, *(len(cells.vectors) - 1 for cells in each)])
+    first, drawn = _drawn(each, places)
+    begins = np.cumsum([0, *(len(cells.vectors) - 1 for cells in each)])[:-1, None]
     vectors = [each[0].vectors[:1], *(cells.vectors[1:] for cells in each)]
-    count = int(begins[-1]) + 1
-    vector = np.zeros((len(first), each[0].vector.shape[1]), dtype=np.int64)
+    count = sum(map(len, vectors))
+    vector = np.empty((len(first), each[0].vector.shape[1]), dtype=np.int64)
     for pattern, example in enumerate(first):
-        several = []
-        for cells, begin, place in zip(each, begins, places[example], strict=False):
-            here = cells.vector[place]
-            several.append((cells, here))
-            vector[pattern] = np.where(
-                here > 0, np.where(vector[pattern] == 0, here + begin, -1), vector[pattern]
-            )
-        met = np.flatnonzero(vector[pattern] < 0)
+        here = np.array([c.vector[p] for c, p in zip(each, places[example], strict=True)])
+        vector[pattern] = np.where(here > 0, here + begins, 0).sum(axis=0)
+        met = np.flatnonzero(np.count_nonzero(here, axis=0) > 1)
         if len(met):
-            product = np.ones((len(met), vectors[0].shape[1]))
-            for cells, here in several:
-                if here.any():
-                    product *= cells.vectors[here[met]]
-            vectors.append(product)
+            own = zip(each, here[:, met], strict=True)
+            vectors.append(np.asarray(prod(c.vectors[v] for c, v in own if v.any())))
             vector[pattern, met] = np.arange(count, count + len(met))
             count += len(met)
     return drawn, vector, np.concatenate(vectors)
 
 
-def _drawn(each: Sequence[Cells], places: Integers) -> tuple[Integers, Integers, list[Booleans]]:
-    """Find the drawn patterns: a pattern of each, that of each pattern; cells that have vectors."""
+def _drawn(each: Sequence[Cells], places: Integers) -> tuple[Integers, Integers]:
+    """Find the drawn patterns: a pattern of each, and that of each pattern."""
     differing = [cells.vector.any(axis=1) for cells in each]
     codes = [np.where(d[p], p + 1, 0) for d, p in zip(differing, places.T, strict=True)]
-    return *distinct(codes, [len(d) + 1 for d in differing]), differing
+    return distinct(codes, [len(d) + 1 for d in differing])

@@ -62,18 +62,8 @@ class Summaries:
             mine[:, rows] = theirs
         self.stretches[rows] = part.stretches
 
-    def taken(self, rows: NDArray[np.integer]) -> Summaries:
-        """Give some rows in any order; shape (row,)."""
-        return Summaries(
-            self.months[:, rows],
-            self.stretches[rows],
-            self.numbers[:, rows],
-            self.original[:, rows],
-            self.years[:, rows],
-        )
-
-    def some(self, rows: slice) -> Summaries:
-        """Give some rows as they stand."""
+    def some(self, rows: slice | NDArray[np.integer]) -> Summaries:
+        """Give some rows: a view of those of a slice, otherwise a copy; shape (row,)."""
         return Summaries(
             self.months[:, rows],
             self.stretches[rows],

@@ -15,11 +15,11 @@ from dating.arrays import Booleans, Floats, Integers
 from dating.batch import joint
 from dating.batch.cell_evidence import CellEvidence
 from dating.batch.codes import CodedTable
-from dating.batch.joint import Factors, factors_of, in_pairs, standard_errors
+from dating.batch.joint import Factors, factors_of, in_pairs
 from dating.batch.lanes import CLASSES, WIDTHS, Block, blocks_of, some_draws
 from dating.batch.patterns import Patterns, distinct, evidence_of, patterns_in, vectors_needed
 from dating.disagreement import impossible_pieces, impossible_words
-from dating.engine import Weighing
+from dating.engine import Weighing, standard_errors
 from dating.evidence import pieces_of
 from dating.magnitudes import LEAST
 from dating.maker import Maker
@@ -50,12 +50,19 @@ class Portion:
         A row of the portion for each that differs from the others.
     of_row : ndarray of int64, shape (row,)
         The distinct row of each.
+    vectors : int
+        Vectors over the lanes of a block that its patterns take, at most.
     """
 
     rows: Integers
     patterns: tuple[Patterns, ...]
     examples: Integers
     of_row: Integers
+    vectors: int
+
+    def fits(self, lanes: int) -> bool:
+        """Whether there is room for the vectors of its patterns in blocks of so many lanes."""
+        return self.vectors * 8 * lanes <= ROOM
 
     def __len__(self) -> int:
         """Return the number of distinct rows."""
@@ -144,7 +151,7 @@ class RowDating:
         most, start = min(chunk, max(1, ROOM // a_row)), 0
         while start < len(rows):
             portion = self._portion(rows[start : start + most])
-            while len(portion) > 1 and not self._fits(portion, WIDTHS[-1]):
+            while len(portion) > 1 and not portion.fits(WIDTHS[-1]):
                 most = -(-len(portion.rows) // 2)
                 portion = self._portion(rows[start : start + most])
             yield portion
@@ -188,22 +195,20 @@ class RowDating:
     def _portion(self, rows: Integers) -> Portion:
         patterns = tuple(patterns_in(self.coded, self.maker, rows))
         if not patterns:
-            return Portion(
-                rows, (), np.zeros(1, dtype=np.int64), np.zeros(len(rows), dtype=np.int64)
-            )
+            nothing = np.zeros(len(rows), dtype=np.int64)
+            return Portion(rows, (), nothing[:1], nothing, 0)
         examples, of_row = distinct([p.of_row for p in patterns], [len(p) for p in patterns])
-        return Portion(rows, patterns, examples, of_row)
+        return Portion(rows, patterns, examples, of_row, self._vectors(patterns))
 
-    def _fits(self, portion: Portion, lanes: int) -> bool:
-        """Whether there is room for the vectors of a portion's patterns."""
+    def _vectors(self, patterns: Sequence[Patterns]) -> int:
+        """Count the vectors that patterns take; one each and place where these fit anyway."""
         if self.tables.draws == 1:
-            return True
-        count, places = sum(len(each) for each in portion.patterns), np.count_nonzero(self.places)
-        if count * places * 8 * lanes <= ROOM:
-            return True
+            return 0
+        most = sum(map(len, patterns)) * np.count_nonzero(self.places)
+        if most * 8 * WIDTHS[0] <= ROOM:
+            return int(most)
         block = next(blocks_of(self.tables.draws, self.tables.replicates, CLASSES))
-        needed = sum(vectors_needed(each, self.cells, block) for each in portion.patterns)
-        return needed * 8 * lanes <= ROOM
+        return sum(vectors_needed(each, self.cells, block) for each in patterns)
 
     def _blocks(self, portion: Portion) -> Iterator[tuple[Block, slice]]:
         """Give blocks of draws, and the classes of the sums that each adds to."""
@@ -212,7 +217,7 @@ class RowDating:
             yield Block(np.zeros(1, int), np.ones(1, bool), np.zeros(1, int)), slice(0, 1)
             return
         widths = [width for width in WIDTHS if width < 2 * tables.draws]
-        lanes = next((width for width in widths if self._fits(portion, width)), WIDTHS[-1])
+        lanes = next((width for width in widths if portion.fits(width)), WIDTHS[-1])
         for block in blocks_of(tables.draws, tables.replicates, lanes):
             first = int(block.replicate[0]) // CLASSES * CLASSES
             yield block, slice(first, first + CLASSES)
@@ -244,7 +249,8 @@ class RowDating:
         lost = np.flatnonzero(~(total >= LEAST))
         total[lost] = 1.0
         posterior = weights / total[:, None]
-        errors, original = standard_errors(sums), self._original(portion, parts / total[:, None])
+        errors = standard_errors(sums).max(axis=1)
+        original = self._original(portion, parts / total[:, None])
         problems = {}
         for place in lost.tolist():
             row = int(portion.rows[portion.examples[first + place]])

@@ -8,6 +8,7 @@ from dating.evidence import Piece
 from dating.examination import Paper, Reading, Sight
 from dating.notes.languages import Language
 from dating.statements import plain_name
+from dating.words.phrases import mark_dates
 
 
 def name_words(name: str, language: Language) -> str:
@@ -56,10 +57,8 @@ def mark_words(text: str, language: Language) -> str:
     >>> mark_words("137-6502", language("en")), mark_words("1931~", language("en"))
     ('137-6502', '1931~')
     """
-    several = text.startswith("[") and ".." not in text
-    members = text.strip("[]").split(",") if several else [text]
     try:
-        dates = [parse_edtf(member.strip()) for member in members]
+        dates = [parse_edtf(date) for date in mark_dates(text)]
     except EdtfError:
         return text
     if any(date.qualifier for date in dates):

@@ -20,7 +20,7 @@ SCHEMA = "instrument-dating/calibration/1"
 type Share = Annotated[float, Field(ge=0, le=1)]
 
 
-class VerdictSaid(Record, title="The verdict"):
+class Verdict(Record, title="The verdict"):
     """Whether the stated probabilities may be trusted."""
 
     outcome: str = Field(description="The word, such as one-sided.")
@@ -34,7 +34,7 @@ class Widths(Record, title="Median widths of sets"):
     after: float = Field(description="After it.")
 
 
-class CorrectionOffered(CorrectedLevels, title="A correction that is offered"):
+class Correction(CorrectedLevels, title="A correction that is offered"):
     """A correction of levels, what it gains, and how to write it."""
 
     median_width: Widths = Field(description="What it does to the widths.")
@@ -58,10 +58,10 @@ class SidePull(Record, title="What pulls to one side"):
     last: Month = Field(alias="to", description="Last of them.")
 
 
-class RemedyOffered(Record, title="What would help"):
+class Remedy(Record, title="What would help"):
     """What would bring the probabilities nearer to the dates."""
 
-    correction: CorrectionOffered | None = Field(description="A correction of levels.")
+    correction: Correction | None = Field(description="A correction of levels.")
     pulls: list[SidePull] | None = Field(description="What pulls to one side, strongest first.")
 
 
@@ -87,7 +87,7 @@ class Questions(Record, title="The four questions"):
     coverage: Question = Field(description="Mean normal score of the levels.")
 
 
-class Held(Record, title="How often sets of a level held the date"):
+class SetCoverage(Record, title="How often sets of a level held the date"):
     """The share of dates within the sets of one level, beside what chance allows."""
 
     level: Probability = Field(description="The stated level.")
@@ -106,12 +106,12 @@ class ErrorOfMedian(Record, title="How far off medians were"):
     right: bool = Field(description="Whether the distance lies in the band.")
 
 
-class GroupDated(Record, title="A group of instruments"):
+class Group(Record, title="A group of instruments"):
     """How well the instruments of a group were dated."""
 
     name: str = Field(description="The group.")
     instruments: int = Field(description="How many.")
-    coverage: list[Held] = Field(description="How often sets held the date, by level.")
+    coverage: list[SetCoverage] = Field(description="How often sets held the date, by level.")
     median_error: ErrorOfMedian = Field(description="How far off the medians were.")
     crps: float = Field(description="Continuous ranked probability score, in months.")
     log_score: float = Field(description="Mean log probability of the stated date.")
@@ -127,7 +127,7 @@ class Ranks(Record, title="Ranks beside chance"):
     high: list[float] = Field(description="Upper end of the band.")
 
 
-class PassedOver(Record, title="Instruments passed over"):
+class Omissions(Record, title="Instruments passed over"):
     """How many were not dated, and why."""
 
     doubted: int = Field(description="Their date is not trusted enough.")
@@ -136,7 +136,7 @@ class PassedOver(Record, title="Instruments passed over"):
     undated: int = Field(description="They have no date.")
 
 
-class Misled(Record, title="An instrument that was dated badly"):
+class WorstInstrument(Record, title="An instrument that was dated badly"):
     """One of the worst, and what misled."""
 
     instrument: str = Field(description="Its name.")
@@ -163,7 +163,7 @@ class OneInstrument(Record, title="One instrument"):
     shaky: bool = Field(description="Whether its weights cannot be relied on.")
 
 
-class DrawsLearned(Record, title="Draws of what was learned"):
+class LearnedDraws(Record, title="Draws of what was learned"):
     """How many draws, from which seed."""
 
     draws: int = Field(description="How many.")
@@ -175,7 +175,7 @@ class CalibrationSources(Record, title="Where the calibration is from"):
 
     maker_file: ReadFile = Field(description="The maker file.")
     corpus: ReadFile = Field(description="The corpus.")
-    learned: DrawsLearned | None = Field(description="Draws of what was learned.")
+    learned: LearnedDraws | None = Field(description="Draws of what was learned.")
     versions: dict[str, str] = Field(description="Versions of this project and its libraries.")
 
 
@@ -188,21 +188,21 @@ class CalibrationRecord(Record, title="A record of a calibration"):
     maker: str = Field(description="Name of the maker.")
     product: str = Field(description="What the maker made.")
     invented: bool = Field(description="Whether the maker is invented.")
-    verdict: VerdictSaid = Field(description="Whether the probabilities may be trusted.")
-    remedy: RemedyOffered | None = Field(description="What would help, where something would.")
+    verdict: Verdict = Field(description="Whether the probabilities may be trusted.")
+    remedy: Remedy | None = Field(description="What would help, where something would.")
     tests: Questions = Field(description="The tests of calibration.")
     units: dict[str, str] = Field(description="Units, by key.")
-    overall: GroupDated = Field(description="All instruments.")
-    by_date: list[GroupDated] = Field(description="By the date of the posterior.")
-    by_width: list[GroupDated] = Field(description="By the width of the set.")
-    by_variant: list[GroupDated] = Field(description="By variant.")
-    by_seen: list[GroupDated] = Field(description="By how much was seen.")
+    overall: Group = Field(description="All instruments.")
+    by_date: list[Group] = Field(description="By the date of the posterior.")
+    by_width: list[Group] = Field(description="By the width of the set.")
+    by_variant: list[Group] = Field(description="By variant.")
+    by_seen: list[Group] = Field(description="By how much was seen.")
     ranks: Ranks = Field(description="Ranks of the dates within their posteriors.")
-    passed_over: PassedOver = Field(description="Instruments that were not dated.")
+    passed_over: Omissions = Field(description="Instruments that were not dated.")
     shaky: int = Field(description="Instruments whose weights cannot be relied on.")
     draws: Draws | None = Field(description="How sound the draws are of what was learned.")
     correction: CorrectedLevels | None = Field(description="The correction of levels, if any.")
     latent: LatentVariants | None = Field(description="Latent variants, if any were looked for.")
-    worst: list[Misled] = Field(description="Instruments that were dated worst.")
+    worst: list[WorstInstrument] = Field(description="Instruments that were dated worst.")
     instruments: list[OneInstrument] = Field(description="Every instrument.")
     provenance: CalibrationSources = Field(description="Where all of it is from.")

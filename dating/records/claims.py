@@ -48,7 +48,7 @@ class Mover(Record, title="What would move a claim"):
     bits: float = Field(description="Expected bits about the claim.")
 
 
-class ClaimWeighed(Record, title="A weighed claim"):
+class Claim(Record, title="A weighed claim"):
     """One claim of the manuscript."""
 
     claim: str = Field(description="Name or number of the claim.")
@@ -86,5 +86,5 @@ class ClaimsRecord(Record, title="A record of weighed claims"):
     examinations: dict[str, str] = Field(description="SHA-256 of each examination, by instrument.")
     invented: bool = Field(description="Whether the maker is invented.")
     scales: dict[str, str] = Field(description="The published scales of words.")
-    claims: list[ClaimWeighed] = Field(description="The claims, in order.")
+    claims: list[Claim] = Field(description="The claims, in order.")
     note: str = Field(description="What a probability is, and what it is not.")

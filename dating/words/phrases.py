@@ -102,7 +102,7 @@ def seen_words(piece: Piece, estimate: Estimate) -> str:
     """Write what was seen in the words that the maker file has for its states."""
     seen, maker = estimate.examination, estimate.maker
     if piece.kind == "mark":
-        return _mark_words(piece.observation)
+        return " or ".join(mark_dates(piece.observation))
     if piece.kind == "variant" and maker.variants is not None:
         sight, states = seen.variant, maker.variants.states
     elif piece.kind == "feature":
@@ -115,17 +115,17 @@ def seen_words(piece: Piece, estimate: Estimate) -> str:
     return words if sight.sure is None else f"{words} (sure {sight.sure:g})"
 
 
-def _mark_words(mark: str) -> str:
-    """Write the dates of which a mark is one with "or" between them; any other as it stands.
+def mark_dates(mark: str) -> list[str]:
+    """Give the dates of which a mark is one, as written; any other mark as it stands.
 
     Examples
     --------
-    >>> _mark_words("[1928-05-17,1933-05-17]"), _mark_words("1931-02")
-    ('1928-05-17 or 1933-05-17', '1931-02')
+    >>> mark_dates("[1928-05-17,1933-05-17]"), mark_dates("1931-02")
+    (['1928-05-17', '1933-05-17'], ['1931-02'])
     """
     if not mark.startswith("[") or ".." in mark:
-        return mark
-    return " or ".join(date.strip() for date in mark.strip("[]").split(","))
+        return [mark]
+    return [date.strip() for date in mark.strip("[]").split(",")]
 
 
 def warning_words(problem: Problem) -> str:
