@@ -6,6 +6,7 @@ import html
 import re
 import shlex
 import shutil
+from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -127,7 +128,9 @@ def test_what_a_reader_puts_in_is_what_the_command_takes(words):
     assert {word for word in rest if word.startswith("--")} <= known
     context = click.Context(command, info_name=name)
     taken = [one.make_metavar(context) for one in command.params if isinstance(one, click.Argument)]
-    given = [word for word in rest if not word.startswith("--")]
+    valued = {o for one in command.params if not getattr(one, "is_flag", True) for o in one.opts}
+    values = [after for word, after in pairwise(rest) if word in valued]
+    given = [word for word in rest if not word.startswith("--") and word not in values]
     plain = [re.sub(r"[\[\]{}.]", "", word).removesuffix("S") for word in taken]
     if name in {"keys", "guide"}:
         assert given == taken or given in (["KIND"], ["TOPIC"])
