@@ -262,13 +262,13 @@ class _Group:
     @property
     def draws(self) -> int:
         """How many draws there are."""
-        return max(len(self.original), len(self.donor), *(look.shape[1] for look in self.looks))
+        each = (len(self.original), len(self.donor), *(look.shape[1] for look in self.looks))
+        return int(max(each))
 
     @property
     def count(self) -> int:
         """How many joint answers there are."""
-        count: int = prod(len(look) for look in self.looks)
-        return count
+        return prod(len(look) for look in self.looks)
 
     @property
     def swapped(self) -> Floats:
