@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 
 from dating.arrays import Floats
-from dating.cautions import caution_text
+from dating.cautions import caution_words
 from dating.engine import ComponentEvidence, Response, Weighing
 from dating.examination import Examination
 from dating.likelihoods import log_density, mark_likelihood, mark_likelihoods, presence
@@ -43,10 +43,12 @@ class Advice:
         The component it sits on.
     ask, how : str
         What to ask, and how to look.
+    operation : str
+        What has to be done first; empty where that is nothing.
     invasive : str
         none, low, moderate or high.
-    caution : str
-        What to beware of; empty when there is nothing.
+    cautions : tuple of str
+        What to beware of, one by one.
     bits : float
         Expected gain about the build month. For a mark, read to a quarter of a year, and
         weighed with the chance that there is one.
@@ -61,11 +63,17 @@ class Advice:
     component: str | None
     ask: str
     how: str
+    operation: str
     invasive: str
-    caution: str
+    cautions: tuple[str, ...]
     bits: float
     originality_bits: float | None
     answers: dict[str, float]
+
+    @property
+    def caution(self) -> str:
+        """What to beware of, in one sentence; empty when there is nothing."""
+        return "; ".join(self.cautions)
 
 
 def advise(weighing: Weighing, maker: Maker, examination: Examination) -> tuple[Advice, ...]:
@@ -101,7 +109,7 @@ def advise(weighing: Weighing, maker: Maker, examination: Examination) -> tuple[
             "variant", "variant", None, variants.ask, variants.look, tuple(variants.states)
         )
         by_variant = weighing.by_month.reshape(len(variants.states), weighing.tables.latent, -1)
-        looks.append(_advice(question, by_variant.sum(axis=1), None))
+        looks.append(_advice(maker, question, by_variant.sum(axis=1), None))
     return tuple(sorted(looks, key=lambda advice: (-advice.bits, advice.name)))
 
 
@@ -144,7 +152,8 @@ def _on_component(
         if answers.shape[1] == 1:
             together.setdefault(answers.shape[2], []).append((question, answers[:, 0]))
         else:
-            yield _component_advice(question, _response_varying(weighing, question, answers))
+            response = _response_varying(weighing, question, answers)
+            yield _component_advice(maker, question, response)
     for group in together.values():
         rows = np.concatenate([answers for _, answers in group])
         response, start = weighing.respond(part.name, part.fixed * rows), 0
@@ -152,7 +161,7 @@ def _on_component(
             here = slice(start, start + len(answers))
             start += len(answers)
             split = Response(response.original[here], response.swapped[here])
-            yield _component_advice(question, split)
+            yield _component_advice(maker, question, split)
 
 
 def _questions(part: str, maker: Maker, examination: Examination) -> Iterator[_Question]:
@@ -184,14 +193,13 @@ def _answers(question: _Question, maker: Maker, tables: MonthTables) -> Floats:
     its regimes instead of its states: there are fewer, and they need no further array.
     """
     if question.kind == "mark":
-        return _mark_answers(maker, tables, question.name)
+        return mark_answers(maker, tables, question.name)
     if question.kind == "measurement":
-        return _readings(maker, tables, question.name)
+        return readings(maker, tables, question.name)
     table = tables.features[question.name]
     if _by_regime(table):
         return table.blends[0].regimes[:, :, None]
-    by_state = np.moveaxis(table.by_state(), 0, -1)
-    return np.moveaxis(table.recorded(by_state), -1, 0)
+    return table.recorded_states()
 
 
 def _response_varying(weighing: Weighing, question: _Question, answers: Floats) -> Response:
@@ -210,13 +218,16 @@ def _by_regime(table: FeatureTable) -> bool:
     return settled and len(table.blends) == 1 and table.blends[0].regimes.shape[1] > 1
 
 
-def _component_advice(question: _Question, response: Response) -> Advice:
+def _component_advice(maker: Maker, question: _Question, response: Response) -> Advice:
     origin = np.stack([response.original.sum(axis=1), response.swapped.sum(axis=1)])
     about_origin = question.presence * information_bits(origin) if origin[1].sum() else None
-    return _advice(question, response.total, about_origin)
+    return _advice(maker, question, response.total, about_origin)
 
 
-def _advice(question: _Question, joint: Floats, originality_bits: float | None) -> Advice:
+def _advice(
+    maker: Maker, question: _Question, joint: Floats, originality_bits: float | None
+) -> Advice:
+    look = question.look
     chances = (joint.sum(axis=1) / joint.sum()).tolist()
     answers = dict(zip(question.states, chances, strict=True)) if question.states else {}
     return Advice(
@@ -224,9 +235,10 @@ def _advice(question: _Question, joint: Floats, originality_bits: float | None) 
         kind=question.kind,
         component=question.component,
         ask=question.ask,
-        how=question.look.how,
-        invasive=question.look.invasive,
-        caution=caution_text(question.look.hazards, question.look.caution),
+        how=look.how,
+        operation=look.operation,
+        invasive=look.invasive,
+        cautions=caution_words(maker.hazards_of(look, question.component), look.caution),
         bits=question.presence * information_bits(joint),
         originality_bits=originality_bits,
         answers=answers,
@@ -234,7 +246,7 @@ def _advice(question: _Question, joint: Floats, originality_bits: float | None) 
 
 
 @lru_cache(maxsize=256)
-def _mark_answers(maker: Maker, tables: MonthTables, name: str) -> Floats:
+def mark_answers(maker: Maker, tables: MonthTables, name: str) -> Floats:
     """Give P(date of the mark | month) by quarters of a year, or by years if so marked."""
     mark = maker.marks()[name][1]
     width = 12 if mark.precision == "year" else _QUARTER
@@ -256,7 +268,7 @@ def _mark_answers(maker: Maker, tables: MonthTables, name: str) -> Floats:
 
 
 @lru_cache(maxsize=256)
-def _readings(maker: Maker, tables: MonthTables, name: str) -> Floats:
+def readings(maker: Maker, tables: MonthTables, name: str) -> Floats:
     """Give P(reading | month) over a few dozen bins, averaged over the draws of the means."""
     measurement = maker.measurements()[name][1]
     mean, spread = tables.means[name], tables.spreads[name][:, None]

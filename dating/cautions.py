@@ -90,6 +90,23 @@ are restricted, and how, is for the current CITES appendices and local law to sa
 """
 
 
+OF_THE_WHOLE: frozenset[Hazard] = frozenset(
+    {"mains", "stored charge", "hot glass", "string tension"}
+)
+"""Hazards that reach beyond the component that brings them, once an instrument is opened."""
+
+
+def caution_words(hazards: tuple[str, ...], words: str = "") -> tuple[str, ...]:
+    """Give the usual caution for each hazard, and the maker file's own words.
+
+    Examples
+    --------
+    >>> len(caution_words(("mains", "lead"), "two screws are long"))
+    3
+    """
+    return (*(CAUTIONS[hazard] for hazard in hazards), *((words,) if words else ()))
+
+
 def caution_text(hazards: tuple[str, ...], words: str = "") -> str:
     """Join the usual cautions for some hazards with the maker file's own words.
 
@@ -111,7 +128,7 @@ def caution_text(hazards: tuple[str, ...], words: str = "") -> str:
     'disconnect from the mains; work inside is for licensed practice under local law; two screws \
 are long'
     """
-    return "; ".join([CAUTIONS[hazard] for hazard in hazards] + ([words] if words else []))
+    return "; ".join(caution_words(hazards, words))
 
 
 def materials_in(words: str) -> tuple[Material, ...]:

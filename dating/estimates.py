@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
@@ -29,6 +29,7 @@ from dating.learning.levels import Correction
 from dating.libraries import check_libraries
 from dating.maker import Maker
 from dating.months import Period, month_label
+from dating.plan import Operation, plan_of
 from dating.plausibility.examination import estimate_warnings
 from dating.reading import InputError, Problem
 from dating.summaries import (
@@ -68,6 +69,8 @@ class Estimate:
         The level of the set that is reported.
     learned : Learned or None
         What was learned from a corpus, where that took the place of the judgements.
+    not_today : tuple of str
+        Operations that the plan leaves out.
 
     Examples
     --------
@@ -84,6 +87,7 @@ class Estimate:
     neutral: tuple[Neutral, ...]
     level: float
     learned: Learned | None = None
+    not_today: tuple[str, ...] = ()
 
     @property
     def period(self) -> Period:
@@ -250,6 +254,50 @@ class Estimate:
         """What to look at next, most informative first."""
         return advise(self.weighing, self.maker, self.examination)
 
+    @cached_property
+    def plan(self) -> tuple[Operation, ...]:
+        """The same looks by what has to be done first: what is free and safe, then by worth."""
+        return plan_of(self.weighing, self.maker, self.advice, self.not_today)
+
+    def skip(self, *operations: str) -> Estimate:
+        """Leave operations out of the plan.
+
+        Parameters
+        ----------
+        *operations : str
+            What cannot be done today, as the maker file names it.
+
+        Returns
+        -------
+        Estimate
+            The same estimate, with the rest of the plan.
+
+        Raises
+        ------
+        InputError
+            When the maker file names no such operation.
+
+        Examples
+        --------
+        >>> from dating import read_examination, read_maker
+        >>> maker = read_maker("priors/marrowby.yaml")
+        >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
+        >>> [operation.name for operation in made.skip("strings slackened").plan]
+        ['', 'tuner plate loose']
+        """
+        known = self.maker.operations()
+        problems = [
+            replace(
+                self.maker.origin.problem((), "no such operation", found=name, allowed=known),
+                line=None,
+            )
+            for name in operations
+            if name not in known
+        ]
+        if problems:
+            raise InputError(problems)
+        return replace(self, not_today=tuple(dict.fromkeys((*self.not_today, *operations))))
+
     def highest_density(self, level: float = LEVEL) -> MonthSet:
         """Give the smallest set of months that holds at least the level.
 
@@ -348,9 +396,9 @@ class Estimate:
         -------
         DataTree
             Groups ``posterior`` (dimension month), ``summaries`` (level, month, year), ``findings``
-            (observation, month), ``originality`` (component, month), ``advice`` (look) and, where
-            there are variants, ``variant`` (variant); attributes say what it rests on, and that it
-            is an opinion.
+            (observation, month), ``originality`` (component, month), ``advice`` (look), ``plan``
+            (operation) and, where there are variants, ``variant`` (variant); attributes say what it
+            rests on, and that it is an opinion.
 
         Examples
         --------

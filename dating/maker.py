@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
-from dating.cautions import Hazard, Material
+from dating.cautions import MATERIALS, OF_THE_WHOLE, Hazard, Material
 from dating.date_codes import CodeReading
 from dating.distributions import Certain, Judgement
 from dating.draws import MOST_NUMBERS
@@ -169,6 +169,11 @@ class Look(Strict, title="A look"):
     """How to look at a thing, how invasive the look is, and what to beware of."""
 
     how: Text = Field("", description="How to look, in words for someone at the bench.")
+    operation: Text = Field(
+        "",
+        description="What has to be done first, such as back off; looks with the same operation "
+        "are taken at one go.",
+    )
     invasive: Literal["none", "low", "moderate", "high"] = Field(
         "none", description="How far the look disturbs the instrument."
     )
@@ -177,6 +182,11 @@ class Look(Strict, title="A look"):
         description="What can hurt the examiner or the instrument; each brings its usual caution.",
     )
     caution: Text = Field("", description="A caution beside the usual ones.")
+
+    @property
+    def touches(self) -> bool:
+        """Whether the instrument is opened, or touched beyond being held."""
+        return bool(self.operation) or self.invasive != "none"
 
 
 class Regime(Strict, title="A regime of a history"):
@@ -611,6 +621,60 @@ class Maker(FromFile, title="A maker file"):
             for part, component in self.components.items()
             for name, measurement in component.measurements.items()
         }
+
+    def looks(self) -> dict[str, tuple[str | None, Look]]:
+        """Return how each feature, mark and measurement is looked at, and the variant.
+
+        Returns
+        -------
+        dict of str to (str or None, Look)
+            By name, "variant" for the variant, each with the component it sits on.
+        """
+        whole: dict[str, tuple[str | None, Look]] = {}
+        if self.variants is not None:
+            whole["variant"] = (None, self.variants.look)
+        groups = (self.features(), self.marks(), self.measurements())
+        return whole | {
+            name: (part, each.look) for group in groups for name, (part, each) in group.items()
+        }
+
+    def operations(self) -> tuple[str, ...]:
+        """Return the operations that looks need, each once, in the order of the file.
+
+        Returns
+        -------
+        tuple of str
+            Empty where no look names one.
+        """
+        named = (look.operation for _, look in self.looks().values())
+        return tuple(dict.fromkeys(operation for operation in named if operation))
+
+    def hazards_of(self, look: Look, component: str | None) -> tuple[Hazard, ...]:
+        """Return what can hurt at a look: its own hazards, and those that materials bring.
+
+        Materials bring theirs wherever the instrument is opened or touched: those of the maker
+        and of the component that is looked at, and from any other component what reaches beyond
+        it, such as the mains.
+
+        Parameters
+        ----------
+        look : Look
+            The look.
+        component : str or None
+            The component it is taken on; None for the instrument as a whole.
+
+        Returns
+        -------
+        tuple of str
+            Names from ``dating.cautions.HAZARDS``, each once.
+        """
+        hazards = list(look.hazards)
+        if look.touches:
+            hazards += [hazard for material in self.materials for hazard in MATERIALS[material]]
+            for name, part in self.components.items():
+                brought = [hazard for material in part.materials for hazard in MATERIALS[material]]
+                hazards += [h for h in brought if name == component or h in OF_THE_WHOLE]
+        return tuple(dict.fromkeys(hazards))
 
     def course_of(self, feature: str, variant: str | None) -> Course:
         """Return the course of a feature for a variant, wherever it is stated.

@@ -242,7 +242,7 @@ def _monthly(evidence: Floats, part: ComponentEvidence) -> Floats:
 def _by_origin(
     part: ComponentEvidence, evidence: Floats
 ) -> Iterator[tuple[frozenset[Fault], Floats]]:
-    """Part evidence on a component by where it is from: made for the instrument, ahead, elsewhere."""
+    """Part evidence on a component: made for the instrument, made ahead, or from elsewhere."""
     belongs = 1 - part.swapped
     if part.ages is None:
         yield frozenset(), belongs * evidence

@@ -7,10 +7,11 @@ matter.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dating.arrays import Floats
 from dating.months import Period
@@ -119,6 +120,29 @@ class FeatureTable:
         mean = weights.mean(axis=-1)[..., None, None, None]
         return np.asarray(((1 - self.replaced) * self.slip)[:, None, None] * mean)
 
+    def recorded_states(self) -> Floats:
+        """Give the probability that each state is recorded.
+
+        Shape: (state, draw, variant, month).
+        """
+        return np.moveaxis(self.recorded(np.moveaxis(self.by_state(), 0, -1)), -1, 0)
+
+    def at_draws(self, places: NDArray[np.intp]) -> FeatureTable:
+        """Keep some of the draws.
+
+        Shapes: places (draw,).
+        """
+        return replace(
+            self,
+            blends=tuple(
+                Blend(_at(blend.regimes, places, 1), _at(blend.shares, places, 1))
+                for blend in self.blends
+            ),
+            slip=_at(self.slip, places),
+            replaced=_at(self.replaced, places),
+            curves=None if self.curves is None else _at(self.curves, places, 1),
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class LagTable:
@@ -226,6 +250,11 @@ class MonthTables:
             },
             name=name,
         )
+
+
+def _at(array: Floats, places: NDArray[np.intp], axis: int = 0) -> Floats:
+    """Keep some of the draws, where there are several."""
+    return array if array.shape[axis] == 1 else array.take(places, axis)
 
 
 def _stacked(parts: list[Floats]) -> Floats:

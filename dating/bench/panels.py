@@ -29,8 +29,9 @@ from dating.words.phrases import (
     short_set,
     together,
 )
+from dating.words.plan import caution_words, look_words, operation_words, plan_told
 from dating.words.soundness import on_grounds
-from dating.words.text import clashing_parts, clashing_pieces, looks_told, neutral_words
+from dating.words.text import clashing_parts, clashing_pieces, neutral_words
 
 
 @dataclass(frozen=True)
@@ -126,7 +127,7 @@ class LookPanel:
 
     Parameters
     ----------
-    name, bits, invasive, ask, how, caution : str
+    name, bits, ask, how : str
         As in the command's text.
     question : str
         Where its question stands.
@@ -134,11 +135,26 @@ class LookPanel:
 
     name: str
     bits: str
-    invasive: str
     ask: str
     how: str
-    caution: str
     question: str
+
+
+@dataclass(frozen=True)
+class OperationPanel:
+    """What has to be done first, and the looks that are then taken at one go.
+
+    Parameters
+    ----------
+    words, caution : str
+        As in the command's text.
+    looks : tuple of LookPanel
+        What to look at.
+    """
+
+    words: str
+    caution: str
+    looks: tuple[LookPanel, ...]
 
 
 @dataclass(frozen=True)
@@ -169,7 +185,7 @@ class Panels:
         Sentences on what was replaced later.
     clashes : tuple of str
         Sentences.
-    looks : tuple of LookPanel
+    plan : tuple of OperationPanel
         What to look at next.
     mistakes : tuple of FormProblem
         What may be a mistake in the examination or the maker file.
@@ -188,7 +204,7 @@ class Panels:
     variants: str
     replaced: tuple[str, ...]
     clashes: tuple[str, ...]
-    looks: tuple[LookPanel, ...]
+    plan: tuple[OperationPanel, ...]
     mistakes: tuple[FormProblem, ...]
     foot: tuple[str, ...]
 
@@ -224,7 +240,7 @@ def panels_of(estimate: Estimate, places: Mapping[str, str]) -> Panels:
             if finding.replaced is not None and finding.replaced >= 0.25
         ),
         clashes=_clashes(estimate),
-        looks=_looks(estimate, places),
+        plan=_plan(estimate, places),
         mistakes=estimate_mistakes(estimate, places),
         foot=_foot(estimate),
     )
@@ -329,19 +345,23 @@ def _clashes(estimate: Estimate) -> tuple[str, ...]:
     )
 
 
-def _looks(estimate: Estimate, places: Mapping[str, str]) -> tuple[LookPanel, ...]:
-    looks = looks_told(estimate)
+def _plan(estimate: Estimate, places: Mapping[str, str]) -> tuple[OperationPanel, ...]:
     return tuple(
-        LookPanel(
-            name=advice.name,
-            bits=f"{advice.bits:.2f}",
-            invasive=advice.invasive,
-            ask=advice.ask,
-            how=f"{advice.how[:1].upper()}{advice.how[1:]}." if advice.how else "",
-            caution=advice.caution,
-            question=places.get(advice.name, ""),
+        OperationPanel(
+            words=operation_words(operation),
+            caution=caution_words(operation, looks),
+            looks=tuple(
+                LookPanel(
+                    name=advice.name,
+                    bits=f"{advice.bits:.2f}",
+                    ask=advice.ask,
+                    how=look_words(advice),
+                    question=places.get(advice.name, ""),
+                )
+                for advice in looks
+            ),
         )
-        for advice in looks
+        for operation, looks in plan_told(estimate)
     )
 
 

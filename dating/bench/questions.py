@@ -10,7 +10,7 @@ from typing import Literal
 from dating.bench.answers import VARIANT
 from dating.bench.forms import place_text
 from dating.cautions import caution_text
-from dating.maker import Look, Maker
+from dating.maker import Maker
 from dating.reading import KeyPath, Problem, key_text
 from dating.statements import plain_name
 
@@ -176,10 +176,10 @@ def _questions_by_part(maker: Maker) -> Iterator[tuple[str, str, list[Question]]
     if maker.variants is not None:
         variants = maker.variants
         states = variants.states
-        yield "", "", [_question(VARIANT, "variant", variants.ask, variants.look, states)]
+        yield "", "", [_question(maker, VARIANT, "variant", variants.ask, states)]
     for part, component in maker.components.items():
         questions = [
-            _question(name, "feature", feature.ask, feature.look, feature.states)
+            _question(maker, name, "feature", feature.ask, feature.states)
             for name, feature in component.features.items()
         ]
         for name, mark in component.marks.items():
@@ -188,24 +188,25 @@ def _questions_by_part(maker: Maker) -> Iterator[tuple[str, str, list[Question]]
                 if mark.format == "source-date"
                 else ("1931-02-17, a month or a year, or one of several: [1928-05-17,1933-05-17]")
             )
-            questions.append(_question(name, "mark", mark.ask, mark.look, {}, example=example))
+            questions.append(_question(maker, name, "mark", mark.ask, {}, example=example))
         for name, measurement in component.measurements.items():
             ask = measurement.ask or f"What is the {plain_name(name)}?"
-            look, unit = measurement.look, measurement.unit
-            questions.append(_question(name, "measurement", ask, look, {}, unit=unit))
+            questions.append(_question(maker, name, "measurement", ask, {}, unit=measurement.unit))
         yield part, component.what, questions
 
 
 def _question(
+    maker: Maker,
     name: str,
     kind: QuestionKind,
     ask: str,
-    look: Look,
     states: Mapping[str, str],
     *,
     unit: str = "",
     example: str = "",
 ) -> Question:
-    how = f"{look.how[:1].upper()}{look.how[1:]}" if look.how else ""
-    caution = caution_text(look.hazards, look.caution)
+    component, look = maker.looks()[name]
+    first = f"First: {look.operation}. " if look.operation else ""
+    how = f"{first}{look.how[:1].upper()}{look.how[1:]}"
+    caution = caution_text(maker.hazards_of(look, component), look.caution)
     return Question("", name, kind, ask, how, caution, look.invasive, states, unit, example)

@@ -56,6 +56,12 @@ def _level(ctx: click.Context, parameter: click.Parameter, value: float) -> floa
     show_default=True,
     help="Seed of the draws; the same seed always gives the same result.",
 )
+@click.option(
+    "--not-today",
+    metavar="OPERATION",
+    multiple=True,
+    help="Leave out looks that need this done first; may be given more than once.",
+)
 def estimate(  # noqa: PLR0917 (click hands its options over by name)
     examination: Path,
     maker: Path | None,
@@ -64,6 +70,7 @@ def estimate(  # noqa: PLR0917 (click hands its options over by name)
     picture: Path | None,
     learned: Path | None,
     seed: int,
+    not_today: tuple[str, ...],
 ) -> None:
     """Date the instrument described in the file EXAMINATION.
 
@@ -82,6 +89,8 @@ def estimate(  # noqa: PLR0917 (click hands its options over by name)
         with as_usage():
             check_picture_name(picture)
     result = _estimate(examination, maker, level, seed, learned, picture)
+    with as_usage():
+        result = result.skip(*not_today)
     words = _text(result, form)
     if picture is not None:
         from dating.figures.estimate import draw_estimate  # noqa: PLC0415

@@ -11,7 +11,6 @@ from dating.cautions import CAUTIONS
 from dating.claims.strength import PROBABILITY_SCALE
 from dating.disagreement import Finding
 from dating.estimates import Estimate
-from dating.maker import Look
 from dating.notes.handling_cautions import Caution, cautions_for
 from dating.notes.languages import Language
 from dating.notes.observations import name_words, piece_words
@@ -266,19 +265,11 @@ def _cautions(estimate: Estimate, language: Language) -> Iterator[Caution]:
     yield from cautions
     known = {caution.key for caution in cautions}
     for look in telling_looks(estimate):
-        for hazard in _look_of(estimate, look.name).hazards:
+        component, how = estimate.maker.looks()[look.name]
+        for hazard in estimate.maker.hazards_of(how, component):
             if hazard not in known:
                 known.add(hazard)
                 yield Caution(hazard, CAUTIONS[hazard], (name_words(look.name, language),))
-
-
-def _look_of(estimate: Estimate, name: str) -> Look:
-    """Find how the maker file says that a thing is looked at."""
-    maker = estimate.maker
-    if name == "variant" and maker.variants is not None:
-        return maker.variants.look
-    groups = (maker.features(), maker.marks(), maker.measurements())
-    return next(group[name][1].look for group in groups if name in group)
 
 
 def _caution(caution: Caution, language: Language) -> str:

@@ -364,6 +364,7 @@ def _times(bits: float, language: Language) -> str:
 
 
 def _look(look: Advice, language: Language) -> str:
-    """Name a look, with how it is taken where the maker file says so."""
+    """Name a look, with what has to be done first and how it is taken, where that is stated."""
     name = name_words(look.name, language)
-    return f"{name} ({look.how.rstrip('.')})" if look.how else name
+    how = [words.rstrip(".") for words in (look.operation, look.how) if words]
+    return f"{name} ({'; '.join(how)})" if how else name

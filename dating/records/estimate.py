@@ -17,7 +17,9 @@ from dating.records.shared import (
     Sum,
 )
 
-SCHEMA = "instrument-dating/estimate/1"
+type Invasive = Literal["none", "low", "moderate", "high"]
+
+SCHEMA = "instrument-dating/estimate/2"
 
 
 class Stretch(Record, title="A stretch of months"):
@@ -167,15 +169,27 @@ class NextLook(Record, title="A look to take"):
     component: str | None = Field(description="The component that it is on.")
     ask: str = Field(description="The question to the examiner.")
     how: str = Field(description="How to look.")
-    invasive: Literal["none", "low", "moderate", "high"] = Field(
-        description="How far the look disturbs the instrument."
-    )
+    operation: str = Field(description="What has to be done first; empty where that is nothing.")
+    invasive: Invasive = Field(description="How far the look disturbs the instrument.")
     caution: str = Field(description="What to beware of.")
     gain: float = Field(description="Expected bits about the build month.")
     gain_originality: float | None = Field(
         description="Expected bits about whether the component is original."
     )
     answers: dict[str, Probability] = Field(description="Probability of each answer.")
+
+
+class PlannedOperation(Record, title="An operation"):
+    """What has to be done first, and the looks that are then taken at one go."""
+
+    operation: str = Field(description="What has to be done; empty where nothing has to be.")
+    invasive: Invasive = Field(description="How far the most invasive of its looks disturbs.")
+    cautions: list[str] = Field(description="What to beware of, each caution once.")
+    gain: float = Field(
+        description="Expected bits about the build month of the looks that are counted, together."
+    )
+    looks: list[str] = Field(min_length=1, description="Its looks, most telling first.")
+    counted: int = Field(description="How many of them are counted, the most telling first.")
 
 
 class LearnedFrom(Record, title="What the draws were learned from"):
@@ -211,7 +225,7 @@ class Provenance(Record, title="Where the estimate is from"):
 class EstimateRecord(Record, title="A record of an estimate"):
     """All that an estimate says about one instrument."""
 
-    schema_name: Literal["instrument-dating/estimate/1"] = Field(
+    schema_name: Literal["instrument-dating/estimate/2"] = Field(
         alias="schema", description="Name and version of what this describes."
     )
     instrument: str = Field(description="Name or number of the instrument.")
@@ -233,4 +247,6 @@ class EstimateRecord(Record, title="A record of an estimate"):
     conflict: Conflict = Field(description="What contradicts what.")
     warnings: list[Mistake] = Field(description="What may be a mistake in the two files.")
     look_next: list[NextLook] = Field(description="What to look at next, most useful first.")
+    plan: list[PlannedOperation] = Field(description="The looks by what has to be done first.")
+    not_today: list[str] = Field(description="Operations that the plan leaves out.")
     provenance: Provenance = Field(description="Where all of it is from.")

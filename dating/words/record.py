@@ -14,6 +14,7 @@ from dating.advice import Advice
 from dating.disagreement import Finding
 from dating.estimates import Estimate
 from dating.months import month_label
+from dating.plan import Operation
 from dating.reading import KeyPath, Problem, Source, key_text
 from dating.records.estimate import SCHEMA
 from dating.summaries import MonthSet, entropy_bits, highest_density, mass_by_year
@@ -60,6 +61,8 @@ def as_record(estimate: Estimate) -> dict[str, Any]:
         "conflict": _conflict(estimate),
         "warnings": [_warning(problem) for problem in estimate.warnings],
         "look_next": [_look(advice) for advice in estimate.advice],
+        "plan": [_operation(operation) for operation in estimate.plan],
+        "not_today": list(estimate.not_today),
         "provenance": _provenance(estimate),
     }
 
@@ -196,11 +199,23 @@ def _look(advice: Advice) -> dict[str, Any]:
         "component": advice.component,
         "ask": advice.ask,
         "how": advice.how,
+        "operation": advice.operation,
         "invasive": advice.invasive,
         "caution": advice.caution,
         "gain": advice.bits,
         "gain_originality": advice.originality_bits,
         "answers": _probabilities(advice.answers),
+    }
+
+
+def _operation(operation: Operation) -> dict[str, Any]:
+    return {
+        "operation": operation.name,
+        "invasive": operation.invasive,
+        "cautions": list(operation.cautions),
+        "gain": operation.bits,
+        "looks": [look.name for look in operation.looks],
+        "counted": operation.counted,
     }
 
 

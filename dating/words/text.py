@@ -9,7 +9,6 @@ from math import isinf
 import numpy as np
 from rich.console import Console
 
-from dating.advice import Advice
 from dating.disagreement import SURPRISING
 from dating.estimates import Estimate
 from dating.evidence import Neutral, Piece
@@ -29,10 +28,10 @@ from dating.words.phrases import (
     warning_words,
 )
 from dating.words.plain import WIDTH, TextTable, in_plain_text, indent, say, table, title
+from dating.words.plan import caution_words, look_words, operation_words, plan_told, skip_words
 from dating.words.soundness import on_grounds
 
 _BAR = 32
-_MOST_LOOKS = 6
 _MOST_WARNINGS = 6
 
 
@@ -170,11 +169,6 @@ def _warnings(console: Console, estimate: Estimate) -> None:
         say(console, f"And {more} more; dating check lists them.")
 
 
-def looks_told(estimate: Estimate) -> list[Advice]:
-    """Choose the looks that are told."""
-    return [advice for advice in estimate.advice if advice.bits >= 0.005][:_MOST_LOOKS]
-
-
 def clashing_parts(estimate: Estimate) -> Iterator[str]:
     """Say which components contradict the rest."""
     for name, against in estimate.conflict.against_rest.items():
@@ -220,17 +214,22 @@ _MILLION = 19.9  # bits
 
 def _next(console: Console, estimate: Estimate) -> None:
     title(console, "What to look at next")
-    looks = looks_told(estimate)
-    if not looks:
+    if skipped := skip_words(estimate):
+        say(console, skipped)
+    told = plan_told(estimate)
+    if not told:
         say(console, "No further look would narrow the date much.")
-        return
-    rows = table(("bits", "right"), ("invasive", "left"), ("look", "left"))
-    for advice in looks:
-        words = f"{plain_name(advice.name)}: {advice.ask}"
-        words += f" {advice.how[:1].upper()}{advice.how[1:]}." if advice.how else ""
-        words += f" Caution: {advice.caution}." if advice.caution else ""
-        rows.add_row(f"{advice.bits:.2f}", advice.invasive, words)
-    indent(console, rows)
+    for place, (operation, looks) in enumerate(told):
+        if place or skipped:
+            console.print()
+        say(console, operation_words(operation))
+        if cautions := caution_words(operation, looks):
+            say(console, cautions)
+        rows = table(("", "right"), ("", "left"))
+        for advice in looks:
+            words = f"{plain_name(advice.name)}: {advice.ask} {look_words(advice)}"
+            rows.add_row(f"{advice.bits:.2f} bits", words.rstrip())
+        indent(console, rows)
 
 
 def _foot(console: Console, estimate: Estimate) -> None:

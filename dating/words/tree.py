@@ -34,7 +34,7 @@ def as_tree(estimate: Estimate) -> xr.DataTree:
     >>> maker = read_maker("priors/marrowby.yaml")
     >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
     >>> sorted(as_tree(made).children)
-    ['advice', 'findings', 'originality', 'posterior', 'summaries', 'variant']
+    ['advice', 'findings', 'originality', 'plan', 'posterior', 'summaries', 'variant']
     """
     import xarray as xr  # noqa: PLC0415
 
@@ -44,6 +44,7 @@ def as_tree(estimate: Estimate) -> xr.DataTree:
         "findings": _findings(estimate),
         "originality": _originality(estimate),
         "advice": _advice(estimate),
+        "plan": _plan(estimate),
     }
     if estimate.variant_chances:
         groups["variant"] = _variant(estimate)
@@ -198,6 +199,7 @@ def _advice(estimate: Estimate) -> xr.Dataset:
         "kind": "what it is",
         "ask": "what to ask",
         "how": "how to look",
+        "operation": "what has to be done first; empty where that is nothing",
         "invasive": "none, low, moderate or high",
         "caution": "what to beware of",
     }
@@ -221,6 +223,29 @@ def _advice(estimate: Estimate) -> xr.Dataset:
             ),
         },
         {at: _words(at, [look.name for look in looks], "looks not taken, most informative first")},
+    )
+
+
+def _plan(estimate: Estimate) -> xr.Dataset:
+    operations, at = estimate.plan, "operation"
+    return _dataset(
+        {
+            "invasive": _words(
+                at, [each.invasive for each in operations], "none, low, moderate or high"
+            ),
+            "caution": _words(
+                at, ["; ".join(each.cautions) for each in operations], "what to beware of"
+            ),
+            "gain": _numbers(
+                at,
+                [each.bits for each in operations],
+                "expected gain about the build month of the looks that are counted, together",
+                "bits",
+            ),
+            "looks": _counts(at, [len(each.looks) for each in operations], "looks"),
+            "counted": _counts(at, [each.counted for each in operations], "looks that are counted"),
+        },
+        {at: _words(at, [each.name for each in operations], "what has to be done first, in order")},
     )
 
 
@@ -268,10 +293,8 @@ def _sets(at: str, sets: Sequence[MonthSet], what: str, before: str = "") -> dic
     return {
         f"{before}first": _first_day(at, [s.first for s in firsts], f"first month: {what}"),
         f"{before}last": _first_day(at, [s.last for s in lasts], f"last month: {what}"),
-        f"{before}stretches": (
-            at,
-            np.array([len(each) for each in lists], dtype=int),
-            {"units": "1", "description": f"stretches without a gap: {what}"},
+        f"{before}stretches": _counts(
+            at, [len(each) for each in lists], f"stretches without a gap: {what}"
         ),
         f"{before}mass": _numbers(
             at, [each.mass for each in sets], f"probability held: {what}", _CHANCE
@@ -306,6 +329,10 @@ def _first_day(at: str | tuple[str, ...], numbers: int | Iterable[int], what: st
 
 def _numbers(at: str | tuple[str, ...], values: Any, what: str, units: str) -> Labelled:
     return at, np.array(values, dtype=float), {"units": units, "description": what}
+
+
+def _counts(at: str, counts: Sequence[int], what: str) -> Labelled:
+    return at, np.array(counts, dtype=int), {"units": "1", "description": what}
 
 
 def _words(at: str, words: Sequence[str], what: str) -> Labelled:

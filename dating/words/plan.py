@@ -1,0 +1,70 @@
+"""The plan for the bench in words: which operations and looks are told, and how."""
+
+from __future__ import annotations
+
+from dating.advice import Advice
+from dating.estimates import Estimate
+from dating.plan import Operation, cautions_of
+
+LEAST = 0.005
+"""Bits below which a look is not worth telling."""
+MOST_LOOKS = 6
+MOST_OPERATIONS = 3
+
+
+def plan_told(estimate: Estimate) -> list[tuple[Operation, tuple[Advice, ...]]]:
+    """Choose the operations and the looks that are told.
+
+    The first operations of the plan, each with its most telling look; the room that is left goes
+    to the most telling of their other looks.
+    """
+    worth = [
+        (operation, [look for look in operation.looks if look.bits >= LEAST])
+        for operation in estimate.plan
+    ]
+    told = [(operation, looks) for operation, looks in worth if looks][:MOST_OPERATIONS]
+    others = sorted((look for _, looks in told for look in looks[1:]), key=lambda look: -look.bits)
+    room = {look.name for look in others[: MOST_LOOKS - len(told)]}
+    return [
+        (operation, (looks[0], *(look for look in looks[1:] if look.name in room)))
+        for operation, looks in told
+    ]
+
+
+def operation_words(operation: Operation) -> str:
+    """Say what has to be done first, how invasive that is, and what it tells in all.
+
+    Examples
+    --------
+    >>> operation_words(Operation("back off", (), 1.25, 1, "low", ()))
+    'First: back off; how invasive: low. 1.25 bits.'
+    """
+    first = f"First: {operation.name}" if operation.name else "Nothing to be done first"
+    return f"{first}; how invasive: {operation.invasive}. {_gain(operation)}."
+
+
+def _gain(operation: Operation) -> str:
+    bits, looks = f"{operation.bits:.2f} bits", len(operation.looks)
+    if operation.counted < looks:
+        return f"{bits} from the {operation.counted} most telling of its {looks} looks"
+    return bits if looks <= 1 else f"{bits} from its {looks} looks together"
+
+
+def look_words(advice: Advice) -> str:
+    """Write how a look is taken as a sentence; empty where that is not stated."""
+    return f"{advice.how[:1].upper()}{advice.how[1:].rstrip('.')}." if advice.how else ""
+
+
+def caution_words(operation: Operation, looks: tuple[Advice, ...]) -> str:
+    """Write as a sentence what to beware of at the looks that are told; empty where nothing is.
+
+    Whoever does something first has to beware of all that it brings.
+    """
+    cautions = operation.cautions if operation.name else cautions_of(looks)
+    return f"Caution: {'; '.join(cautions)}." if cautions else ""
+
+
+def skip_words(estimate: Estimate) -> str:
+    """Say which operations the plan leaves out; empty where it leaves out none."""
+    names = "; ".join(estimate.not_today)
+    return f"Not today: {names}." if names else ""
