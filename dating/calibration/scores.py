@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.arrays import Floats
+from dating.summaries import most_probable
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,5 +153,4 @@ def medians_of(posterior: Floats) -> NDArray[np.int64]:
 
 
 def _width(posterior: Floats) -> Floats:
-    down = -np.sort(-posterior, axis=1)
-    return np.asarray((np.cumsum(down, axis=1) < 0.9 - 1e-12).sum(axis=1) + 1.0)
+    return np.asarray(most_probable(posterior, 0.9).sum(axis=1, dtype=float))
