@@ -100,11 +100,12 @@ class Estimate:
         return self.weighing.tables
 
     def __repr__(self) -> str:
-        """Name the instrument and its maker, the median and the 90 % set of months."""
+        """Name the instrument and its maker, the median, and the 90 % set with what it holds."""
         known = f"{self.examination.instrument}, {self.maker.maker}"
         months = self.highest_density(LEVEL)
         median = month_label(self.median)
-        return escaped(f"Estimate({known}, median {median}, {100 * LEVEL:g} % {months})")
+        held = f"{100 * LEVEL:g} % {months} (holds {100 * months.mass:.0f} %)"
+        return escaped(f"Estimate({known}, median {median}, {held})")
 
     def _repr_html_(self) -> str:
         """Give the date in words with its probability, a small table, and that it is an opinion."""
@@ -299,7 +300,10 @@ class Estimate:
         return replace(self, not_today=tuple(dict.fromkeys((*self.not_today, *operations))))
 
     def highest_density(self, level: float = LEVEL) -> MonthSet:
-        """Give the smallest set of months that holds at least the level.
+        """Give the most probable months that hold at least the level.
+
+        Months that are nearly as probable as the last one needed are taken with it; see
+        :func:`dating.summaries.highest_density`.
 
         Parameters
         ----------

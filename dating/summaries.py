@@ -78,11 +78,25 @@ class MonthSet:
         return any(stretch.first <= month <= stretch.last for stretch in self.stretches)
 
 
-def highest_density(probabilities: Floats, period: Period, level: float) -> MonthSet:
-    """Give the smallest set of months that holds at least the level.
+ALIKE = 0.1
+"""Share by which a month may be less probable than the last one that a set needs, and still be
+taken with it: a difference that no judgement is good enough to tell."""
+NEARLY = 0.5
+"""Share of the least probability in a set from which a month closes a hole of it."""
+HOLE = 2
+"""Months of a hole that is closed, at most."""
+_SLACK = 1e-12
+_SAME = 1 - 1e-9
 
-    Months enter by falling probability. Of months whose probabilities agree to about one part
-    in a thousand the earlier enters first, so that a flat stretch is not cut up by rounding.
+
+def highest_density(probabilities: Floats, period: Period, level: float) -> MonthSet:
+    """Give the most probable months that hold at least the level.
+
+    Months enter by falling probability until the set holds the level, and with the last of them
+    every month that is at least ``1 - ALIKE`` times as probable, so that a flat stretch is never
+    cut up. Then a hole of one or two months, of which each has at least ``NEARLY`` of that least
+    probability, is closed. A set may so hold more than its level. A set of a higher level has every
+    month of one of a lower level.
 
     Parameters
     ----------
@@ -105,18 +119,51 @@ def highest_density(probabilities: Floats, period: Period, level: float) -> Mont
 
     Examples
     --------
-    >>> period = Period.parse("1931-01/1931-04")
-    >>> str(highest_density(np.array([0.4, 0.1, 0.15, 0.35]), period, 0.7))
-    '1931-01, or 1931-04'
+    >>> period = Period.parse("1931-01/1931-06")
+    >>> str(highest_density(np.array([0.3, 0.02, 0.02, 0.06, 0.3, 0.3]), period, 0.5))
+    '1931-01, or 1931-05 to 1931-06'
+    >>> str(highest_density(np.array([0.2, 0.1, 0.2, 0.2, 0.2, 0.1]), period, 0.5))
+    '1931-01 to 1931-05'
     """
     if not 0 < level < 1:
         raise ValueError(f"a level lies between 0 and 1, both excluded; found {level:g}")
-    with np.errstate(divide="ignore"):
-        order = np.argsort(-np.log(probabilities).round(3), kind="stable")
-    enough = int(np.searchsorted(np.cumsum(probabilities[order]), level - 1e-12)) + 1
-    inside = np.zeros(len(probabilities), dtype=bool)
-    inside[order[:enough]] = True
+    inside = most_probable(probabilities[None], level)[0]
     return MonthSet(level, _stretches(inside, probabilities, period))
+
+
+def most_probable(probabilities: Floats, level: float) -> NDArray[np.bool_]:
+    """Mark the months of the highest-density set of each row.
+
+    Shapes: probabilities (row, month), what lies outside them has none that enters; gives
+    (row, month).
+
+    Examples
+    --------
+    >>> most_probable(np.array([[0.4, 0.1, 0.15, 0.35]]), 0.7).tolist()
+    [[True, False, False, True]]
+    """
+    falling = np.sort(probabilities, axis=1)[:, ::-1]
+    wanting = np.cumsum(falling, axis=1) < level - _SLACK
+    needed = np.minimum(np.count_nonzero(wanting, axis=1), falling.shape[1] - 1)
+    last = np.take_along_axis(falling, needed[:, None], axis=1)
+    least = (1 - ALIKE) * _SAME * last
+    return _without_holes(probabilities >= least, probabilities >= NEARLY * least)
+
+
+def _without_holes(inside: NDArray[np.bool_], nearly: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Take in the short holes of each set whose months are all nearly as probable.
+
+    Shapes: both (row, month); gives (row, month).
+    """
+    closed = inside.copy()
+    for hole in range(1, min(HOLE, inside.shape[1] - 2) + 1):
+        starts = inside.shape[1] - hole - 1
+        shut = inside[:, :starts] & inside[:, hole + 1 :]
+        for month in range(1, hole + 1):
+            shut &= nearly[:, month : starts + month]
+        for month in range(1, hole + 1):
+            closed[:, month : starts + month] |= shut
+    return closed
 
 
 def equal_tailed(probabilities: Floats, period: Period, level: float) -> MonthSet:

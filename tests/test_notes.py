@@ -16,7 +16,7 @@ from dating.edtf import parse_edtf
 from dating.months import Period, month_number
 from dating.notes.languages import language, languages
 from dating.notes.note import note_of
-from dating.notes.phrasing import APART, CIRCA, EACH, DatePhrase, Phrase, phrase_for, phrase_of
+from dating.notes.phrasing import APART, CIRCA, EACH, DatePhrase, Phrase, phrase_of
 from dating.notes.sale import IndexEntry, count_words, entry_of
 from dating.notes.sentences import (
     APPARENT,
@@ -33,7 +33,6 @@ from dating.notes.sentences import (
     unseen_sentences,
 )
 from dating.reading import InputError
-from dating.summaries import highest_density
 
 PERIOD = Period.parse("1923-03/1941-11")
 NAMES = [f"M-{number:03d}" for number in range(1, 11)]
@@ -189,14 +188,6 @@ def test_no_form_claims_fewer_months(probabilities, level):
     sums = np.concatenate([[0], np.cumsum(probabilities)])
     for size in range(1, min(chosen.months, 25)):
         assert (sums[size:] - sums[:-size]).max() < level
-
-
-@given(posteriors(), LEVELS)
-@settings(max_examples=60, deadline=None)
-def test_words_for_a_set_hold_it_whole(probabilities, level):
-    months = highest_density(probabilities, PERIOD, level)
-    phrase = phrase_for(months, PERIOD, CIRCA[5])
-    assert all(m in phrase for m in range(PERIOD.first, PERIOD.last + 1) if m in months)
 
 
 @pytest.mark.parametrize("name", NAMES)

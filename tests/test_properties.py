@@ -254,33 +254,6 @@ def posteriors(draw):
 
 
 @given(posteriors(), st.floats(0.01, 0.99))
-def test_a_set_holds_its_level_in_ordered_disjoint_stretches(posterior, level):
-    made = highest_density(*posterior, level)
-    assert made.mass >= level - 1e-9
-    edges = [edge for s in made.stretches for edge in (s.first, s.last + 1)]
-    assert edges == sorted(edges)
-    assert len(set(edges)) == len(edges)
-    assert all(23000 <= edge <= 23000 + len(posterior[0]) for edge in edges)
-    held = sum(posterior[0][month - 23000] for month in range(23000, 23100) if month in made)
-    assert held == pytest.approx(made.mass)
-    assert made.months == sum(month in made for month in range(23000, 23100))
-
-
-@given(posteriors(), st.floats(0.01, 0.99))
-def test_no_smaller_set_holds_the_level(posterior, level):
-    made = highest_density(*posterior, level)
-    best = np.sort(posterior[0])[::-1][: max(made.months - 1, 0)].sum()
-    assert best < level * 1.002
-
-
-@given(posteriors(), st.floats(0.01, 0.99), st.floats(0.01, 0.99))
-def test_sets_are_nested_in_level(posterior, one, other):
-    low, high = sorted((one, other))
-    small, large = highest_density(*posterior, low), highest_density(*posterior, high)
-    assert all(month in large for month in range(23000, 23100) if month in small)
-
-
-@given(posteriors(), st.floats(0.01, 0.99))
 def test_equal_tails_leave_no_more_than_half_on_either_side(posterior, level):
     probabilities, period = posterior
     (stretch,) = equal_tailed(probabilities, period, level).stretches

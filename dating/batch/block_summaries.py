@@ -15,17 +15,15 @@ from numpy.lib.stride_tricks import as_strided
 from dating.arrays import Booleans, Floats, Integers
 from dating.batch.results import Summaries
 from dating.magnitudes import LEAST
+from dating.summaries import ALIKE, most_probable
 
-BINS = 1000
-"""Months whose logarithms agree when rounded to one in so many are taken as equally probable."""
 SLACK = 1e-12
 WINDOW = 84
 """Months of a window."""
-_LEAST = 0.99
-"""Allows for months that count as equally probable with the threshold of a set."""
-_TINY = 1e-300
+_LEAST = 0.99 * (1 - ALIKE)
+"""Share of the last probability that a set needs which every month has that enters with it; a
+little less, for rounding."""
 _YEAR = 12
-_RUN = 12
 
 
 def keep_dates(summaries: Summaries, weights: Floats, starts: Integers, level: float) -> Integers:
@@ -39,7 +37,7 @@ def keep_dates(summaries: Summaries, weights: Floats, starts: Integers, level: f
     >>> keep_dates(summaries, np.array([[0.0, 2, 2, 6]]), np.array([0, 1, 4]), 0.7)
     array([], dtype=int64)
     >>> summaries.years.tolist(), summaries.numbers[1].tolist()
-    ([[0.0], [1.0]], [0.8])
+    ([[0.0], [1.0]], [1.0])
     """
     years = _year_masses(weights, starts)
     total = years.sum(axis=1)
@@ -52,7 +50,8 @@ def keep_dates(summaries: Summaries, weights: Floats, starts: Integers, level: f
     for rows, begins, window in _windows(weights, years, starts, level):
         posterior = window / total[rows, None]
         likeliest = posterior >= posterior.max(axis=1, keepdims=True) * (1 - SLACK)
-        inside, summaries.numbers[1, rows] = _sets(posterior, level)
+        inside = most_probable(posterior, level)
+        summaries.numbers[1, rows] = np.einsum("rt,rt->r", posterior, inside)
         summaries.months[0, rows] = begins + likeliest.argmax(axis=1)
         summaries.months[2, rows] = begins + inside.argmax(axis=1)
         summaries.months[3, rows] = begins + _last(inside)
@@ -117,15 +116,16 @@ def _windows(
 def _matters(years: Floats, months: int, level: float) -> Booleans:
     """Mark the years in which months of the set may lie.
 
-    Months that are no more probable than the last to enter the set hold more together than the
-    set may leave out. So the last to enter is more probable than that shared out among all months,
-    and more than what the years that this rules out leave of it, shared out among the other months.
+    Months that are no more probable than the last that the set needs hold more together than the
+    set may leave out. So the last is more probable than that shared out among all months, and more
+    than what the years that this rules out leave of it, shared out among the other months. Holes
+    that are closed lie between months that enter.
     """
-    spare = _LEAST * (1 - level)
-    matters = years > spare / months
+    spare = 1 - level
+    matters = years > _LEAST * spare / months
     left = spare - np.einsum("ry,ry->r", years, ~matters)
     others = _YEAR * np.maximum(np.count_nonzero(matters, axis=1), 1)
-    return np.asarray(years > (left / others)[:, None])
+    return np.asarray(years > (_LEAST * left / others)[:, None])
 
 
 def _cut(weights: Floats, rows: Integers, begins: Integers) -> Floats:
@@ -135,58 +135,3 @@ def _cut(weights: Floats, rows: Integers, begins: Integers) -> Floats:
     shape = (count, months - WINDOW + 1, WINDOW)
     windows = as_strided(weights, shape, (*weights.strides, weights.strides[1]), writeable=False)
     return np.asarray(windows[rows, begins])
-
-
-def _sets(posterior: Floats, level: float) -> tuple[Booleans, Floats]:
-    """Give the months of each highest-density set, and its mass.
-
-    See :func:`dating.summaries.highest_density`. A threshold is found among the probabilities
-    sorted as float32, which is quicker; where it turns out to be wrong, they are sorted as they
-    are. Of the months that count as equally probable with it, the earliest are taken until the set
-    holds the level.
-    """
-    target = level - SLACK
-    threshold = _threshold(posterior, target, np.float32)
-    inside, alike, mass, more = _around(posterior, threshold)
-    wrong = np.flatnonzero((mass >= target) | (mass + more < target))
-    if len(wrong):
-        threshold[wrong] = _threshold(posterior[wrong], target, np.float64)
-        again = _around(posterior[wrong], threshold[wrong])
-        inside[wrong], alike[wrong], mass[wrong], more[wrong] = again
-    # One month that is alike holds about as much as the threshold, and two hold twice as much.
-    many = np.flatnonzero(more > 1.5 * threshold)
-    if len(many):
-        entering = posterior[many] * alike[many]
-        before = mass[many, None] + np.cumsum(entering, axis=1) - entering
-        alike[many] &= before < target
-        more[many] = np.vecdot(posterior[many], alike[many].astype(float))
-    return inside | alike, mass + more
-
-
-def _threshold(posterior: Floats, target: float, precision: type[np.floating]) -> Floats:
-    """Find the probability of the last month that is needed to hold the level."""
-    rows, months = posterior.shape
-    rising = np.zeros((rows, -(-months // _RUN) * _RUN), dtype=precision)
-    rising[:, :months] = posterior
-    rising.sort(axis=1)
-    runs = rising.reshape(rows, -1, _RUN)
-    sums = np.einsum("rst->rs", runs)
-    reached = np.cumsum(sums, axis=1, dtype=float)
-    spare = reached[:, -1:] - target
-    at = np.arange(rows)
-    place = np.minimum((reached <= spare).sum(axis=1), runs.shape[1] - 1)
-    run = runs[at, place]
-    before = reached[at, place] - sums[at, place]
-    within = before[:, None] + np.cumsum(run, axis=1, dtype=float)
-    last = np.minimum((within <= spare).sum(axis=1), _RUN - 1)
-    return np.asarray(run[at, last], dtype=float)
-
-
-def _around(posterior: Floats, threshold: Floats) -> tuple[Booleans, Booleans, Floats, Floats]:
-    """Mark the months above those alike with a threshold, and those alike; give their masses."""
-    bins = -np.rint(np.log(np.maximum(threshold[:, None], _TINY)) * BINS)
-    inside = posterior > np.exp(-(bins - 0.5) / BINS)
-    both = posterior > np.exp(-(bins + 0.5) / BINS)
-    mass = np.einsum("rt,rt->r", posterior, inside)
-    alike = both ^ inside
-    return inside, alike, mass, np.einsum("rt,rt->r", posterior, alike)

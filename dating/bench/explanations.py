@@ -20,7 +20,8 @@ from dating.evidence import Piece
 from dating.maker import Maker
 from dating.months import month_words
 from dating.summaries import MonthSet
-from dating.words.phrases import percent, seen_words, set_words, short_set
+from dating.words.phrases import held_set, percent, seen_words
+from dating.words.set_forms import FEW
 from dating.words.soundness import on_grounds
 
 
@@ -118,7 +119,7 @@ def explained(estimate: Estimate, name: str, examples: Examples | None) -> Expla
         learned=estimate.learned is not None,
         unsound=tuple(on_grounds(estimate.maker, estimate.learned)),
         examples=examples,
-        without=short_set(finding.without, set_words),
+        without=held_set(finding.without, period, FEW),
         without_median=month_words(finding.without_median),
         level=percent(estimate.level),
     )

@@ -23,13 +23,15 @@ from dating.words.levels import on_correction, on_error, on_latent
 from dating.words.phrases import (
     OPINION,
     bits,
+    evidence_set,
+    held_set,
     percent,
     seen_words,
     set_words,
-    short_set,
     together,
 )
 from dating.words.plan import caution_words, look_words, operation_words, plan_told
+from dating.words.set_forms import FEW
 from dating.words.soundness import on_grounds
 from dating.words.text import clashing_parts, clashing_pieces, neutral_words
 
@@ -41,7 +43,9 @@ class DatePanel:
     Parameters
     ----------
     sets : tuple of (str, str)
-        Level and months of each set, the widest first.
+        Level, and months with the probability that they hold, of each set, the widest first.
+    claims : tuple of str
+        The same in a sentence.
     edtf, median, mode, doubt : str
         In words.
     years : tuple of (str, str)
@@ -55,6 +59,7 @@ class DatePanel:
     """
 
     sets: tuple[tuple[str, str], ...]
+    claims: tuple[str, ...]
     edtf: str
     median: str
     mode: str
@@ -67,8 +72,7 @@ class DatePanel:
     @property
     def in_words(self) -> str:
         """What the picture shows."""
-        sets = "; ".join(f"{months} with probability {level}" for level, months in self.sets)
-        return f"Built {sets}; median {self.median}."
+        return f"Built {'; '.join(self.claims)}; median {self.median}."
 
 
 @dataclass(frozen=True)
@@ -257,7 +261,11 @@ def dated_of(estimate: Estimate, other: Estimate | None = None) -> DatePanel:
     if estimate.learned is not None and estimate.learned.latent is not None:
         remarks.append(on_latent(estimate.learned.latent))
     return DatePanel(
-        sets=tuple((percent(months.level), set_words(months)) for months in sets),
+        sets=tuple((percent(months.level), held_set(months, estimate.period)) for months in sets),
+        claims=tuple(
+            f"{set_words(months, estimate.period)} with probability {percent(months.mass)}"
+            for months in sets
+        ),
         edtf=estimate.edtf(estimate.level),
         median=month_words(estimate.median),
         mode=month_words(estimate.mode),
@@ -314,8 +322,8 @@ def _observations(
                 observation=seen_words(piece, estimate),
                 id=f"why-{at}",
                 question=at,
-                alone=short_set(finding.alone),
-                without=short_set(finding.without),
+                alone=evidence_set(finding.alone, estimate.period),
+                without=evidence_set(finding.without, estimate.period),
                 shift=f"{finding.shift:+d}" if finding.shift else "0",
                 bits=bits(finding.weight),
                 strip=draw_strip(likelihood, axis, estimate.period),
@@ -329,7 +337,11 @@ def _parts(estimate: Estimate) -> tuple[ComponentPanel, ...]:
         ComponentPanel(
             name=name,
             original=percent(chance),
-            own=short_set(highest_density(estimate.own_month(name), estimate.period, 0.9)),
+            own=held_set(
+                highest_density(estimate.own_month(name), estimate.period, 0.9),
+                estimate.period,
+                FEW,
+            ),
             chance=round(chance, 4),
             doubtful=chance < 0.5,
         )

@@ -30,7 +30,9 @@ class Scores:
     log_score : ndarray of float64, shape (instrument,)
         Natural logarithm of the probability of what is stated; larger is better.
     width : ndarray of float64, shape (instrument,)
-        Months in the 90 % highest-density set.
+        Fewest months that hold 90 %: those of the sets that ``level`` speaks of, in which months
+        enter one by one, and not with all that are alike as in
+        :func:`dating.summaries.highest_density`.
     error : ndarray of float64, shape (instrument,)
         Months between the posterior's median and the date.
 
@@ -152,5 +154,6 @@ def medians_of(posterior: Floats) -> NDArray[np.int64]:
 
 
 def _width(posterior: Floats) -> Floats:
+    """Count the fewest months that hold 90 %."""
     down = -np.sort(-posterior, axis=1)
     return np.asarray((np.cumsum(down, axis=1) < 0.9 - 1e-12).sum(axis=1) + 1.0)

@@ -11,8 +11,9 @@ from dating.figures.style import CORE, DOUBT, INK, REST, SET, plain, year_ticks
 from dating.months import month_words
 from dating.statements import plain_name
 from dating.summaries import months_of_weight
-from dating.words.phrases import percent, seen_words, set_words, short_set
+from dating.words.phrases import held_set, percent, seen_words, set_words
 from dating.words.plain import wrapped
+from dating.words.set_forms import FEW
 from dating.words.soundness import on_grounds
 
 if TYPE_CHECKING:
@@ -47,9 +48,12 @@ def draw_estimate(estimate: Estimate) -> Figure:
 def _in_words(estimate: Estimate) -> str:
     wide, narrow = estimate.highest_density(estimate.level), estimate.highest_density(0.5)
     grounds = on_grounds(estimate.maker, estimate.learned)
+    wide_words, narrow_words = (
+        f"{set_words(each, estimate.period)} with probability {percent(each.mass)}"
+        for each in (wide, narrow)
+    )
     return (
-        f"{estimate.examination.instrument}: built {set_words(wide)} with probability "
-        f"{percent(wide.level)}, {set_words(narrow)} with probability 50 %; median "
+        f"{estimate.examination.instrument}: built {wide_words}, {narrow_words}; median "
         f"{' '.join((f'{month_words(estimate.median)}.', *grounds))} "
         "An opinion, not a certificate."
     )
@@ -88,8 +92,8 @@ def _posterior(axes: Axes, estimate: Estimate) -> None:
     invented = ", invented" if estimate.maker.invented else ""
     axes.set_title(
         f"{estimate.examination.instrument} ({estimate.maker.maker}{invented})\n"
-        f"{percent(wide.level)}: {short_set(wide, set_words)}\n"
-        f"50 %: {short_set(narrow, set_words)}",
+        f"{percent(wide.level)}: {held_set(wide, estimate.period, FEW)}\n"
+        f"50 %: {held_set(narrow, estimate.period, FEW)}",
         loc="left",
         fontsize=10,
         color=INK,

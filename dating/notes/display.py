@@ -11,7 +11,7 @@ from dating.months import month_words
 from dating.notes.languages import language
 from dating.notes.sentences import Wording, circa_sentences, date_sentences
 from dating.words.levels import on_error
-from dating.words.phrases import OPINION, percent, set_words, short_set, together
+from dating.words.phrases import OPINION, held_set, percent, together
 from dating.words.soundness import on_grounds
 
 _MOST_STRETCHES = 3
@@ -52,7 +52,8 @@ def _sentences(estimate: Estimate) -> Iterator[str]:
 def _rows(estimate: Estimate) -> dict[str, str]:
     sets = [estimate.highest_density(level) for level in sorted({0.5, estimate.level})[::-1]]
     rows = {
-        f"{percent(each.level)} set": short_set(each, set_words, _MOST_STRETCHES) for each in sets
+        f"{percent(each.level)} set": held_set(each, estimate.period, _MOST_STRETCHES)
+        for each in sets
     }
     rows["median"] = month_words(estimate.median)
     rows["most probable month"] = month_words(estimate.mode)

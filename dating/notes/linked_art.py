@@ -214,7 +214,7 @@ def _named(known: Any) -> Any:
 def _dated(months: MonthSet, what: str) -> Statement:
     return Statement(
         f"Final assembly of {what} was completed in {months} with a probability of "
-        f"{percent(months.mass)} (the smallest set of months that holds at least "
+        f"{percent(months.mass)} (the most probable months, which hold at least "
         f"{100 * months.level:g} %)."
     )
 

@@ -13,8 +13,8 @@ from dating.disagreement import Finding
 from dating.estimates import Estimate
 from dating.notes.handling_cautions import Caution, cautions_for
 from dating.notes.languages import Language
+from dating.notes.month_sets import evidence_set_words
 from dating.notes.observations import name_words, piece_words
-from dating.notes.phrasing import phrase_for
 from dating.notes.sentences import (
     DateWording,
     Wording,
@@ -29,7 +29,6 @@ from dating.notes.sentences import (
     unseen_sentences,
     unsound_sentences,
 )
-from dating.summaries import MonthSet
 from dating.tabulation import TOLERATED_ERROR
 from dating.words.record import own_version
 
@@ -162,7 +161,6 @@ def note_of(estimate: Estimate, wording: Wording, *, title: str = "", words: str
     invented = maker.invented or estimate.examination.invented
     sections, evidence = _sections(estimate, wording), _evidence(estimate, wording)
     texts = [sentences[0], *(words for section in sections for words in section.sentences)]
-    texts += [cell for row in evidence.rows for cell in row[2:]]
     explained = (
         *unsound_sentences(estimate, wording),
         *circa_sentences(texts, wording),
@@ -216,15 +214,11 @@ def _row(finding: Finding, estimate: Estimate, wording: Wording) -> tuple[str, .
     language, piece = wording.language, finding.piece
     part = piece.component or language.texts["table.instrument"]
 
-    def short(months: MonthSet) -> str:
-        phrase = phrase_for(months, estimate.period, wording.convention)
-        return date_words(phrase, language, "short")
-
     return (
         name_words(part, language),
         f"{name_words(piece.name, language)}: {piece_words(piece, estimate, language)}",
-        short(finding.alone),
-        short(finding.without),
+        evidence_set_words(finding.alone, estimate.period, language),
+        evidence_set_words(finding.without, estimate.period, language),
         _shift(finding.shift, language),
     )
 

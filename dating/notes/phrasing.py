@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 
 from dating.arrays import Floats
 from dating.months import Period
-from dating.summaries import MonthSet
 
 type Form = Literal["month", "months", "year", "years", "circa", "before", "not before", "whole"]
 
@@ -125,12 +124,6 @@ def phrase_of(
     if not chosen or sum(phrase.months for phrase in chosen) >= level * len(period):
         return DatePhrase((Phrase("whole", period.first, period.last),))
     return DatePhrase(chosen)
-
-
-def phrase_for(months: MonthSet, period: Period, convention: Convention) -> DatePhrase:
-    """Choose the form of words that holds a set of months whole."""
-    inside = np.array([float(month in months) for month in range(period.first, period.last + 1)])
-    return phrase_of(inside / inside.sum(), period, 1.0, convention)
 
 
 @dataclass(frozen=True, eq=False)

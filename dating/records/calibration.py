@@ -158,7 +158,7 @@ class OneInstrument(Record, title="One instrument"):
     rank: Probability = Field(description="Posterior probability of earlier months.")
     crps: float = Field(description="Continuous ranked probability score, in months.")
     log_score: float = Field(description="Log probability of the stated date.")
-    width: float = Field(description="Months in the 90 % set.")
+    width: float = Field(description="Fewest months that hold 90 %.")
     error: float = Field(description="Months between posterior median and date.")
     shaky: bool = Field(description="Whether its weights cannot be relied on.")
 

@@ -59,7 +59,7 @@ class Build(Record, title="When it was built"):
 
     level: Probability = Field(description="Level of the reported set.")
     highest_density: list[Months] = Field(
-        description="The shortest sets, of 50 % and of the level."
+        description="The sets of the most probable months, of 50 % and of the level."
     )
     equal_tailed: Months = Field(description="The set with as much probability on either side.")
     median: Month = Field(description="Median month.")

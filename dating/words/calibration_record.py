@@ -82,7 +82,7 @@ _UNITS = {
     "high": "end of the 95 % band that chance allows",
     "crps": "months",
     "log_score": "natural logarithm of the probability given to the stated date",
-    "width": "months in the 90 % highest-density set, for groups their mean",
+    "width": "fewest months that hold 90 %, for groups their mean",
     "median_error": "median over a group of the months between posterior median and date",
     "error": "months between posterior median and date",
     "sides": "mean rank",

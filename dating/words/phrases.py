@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from math import inf
 from pathlib import PurePath
 
 from dating.estimates import Estimate
 from dating.evidence import Piece
-from dating.months import month_words
+from dating.months import Period, month_words
 from dating.reading import Problem
 from dating.statements import plain_name
 from dating.summaries import MonthSet
+from dating.words.set_forms import FEW, SetForm, ToldSet, told_set
 
 OPINION = (
     "An opinion with a probability, not a certificate: it is as good as the maker file and the "
@@ -34,33 +34,81 @@ def percent(chance: float) -> str:
     return f"{chance:.0%}".replace("%", " %")
 
 
-def set_words(months: MonthSet) -> str:
-    """Write a set of months for people, joined by "or".
+_FORMS: dict[SetForm, str] = {
+    "any": "any time",
+    "month": "{first}",
+    "until_month": "until {last}",
+    "until_year": "until the end of {last_year}",
+    "from_month": "from {first} on",
+    "from_year": "from {first_year} on",
+    "year": "{first_year}",
+    "years": "{first_year} to {last_year}",
+    "first_half": "the first half of {first_year}",
+    "second_half": "the second half of {first_year}",
+    "first_quarter": "the first quarter of {first_year}",
+    "second_quarter": "the second quarter of {first_year}",
+    "third_quarter": "the third quarter of {first_year}",
+    "last_quarter": "the last quarter of {first_year}",
+    "months": "{first} to {last}",
+}
+
+
+def set_words(months: MonthSet, period: Period, most: int | None = None) -> str:
+    """Write a set of months of a maker's period for people, joined by "or".
+
+    Of a set of more stretches than ``most`` only the first and the last month are written.
 
     Examples
     --------
     >>> from dating.summaries import Stretch
-    >>> set_words(MonthSet(0.9, (Stretch(23172, 23175, 0.6), Stretch(23177, 23177, 0.3))))
+    >>> period = Period.parse("1923-03/1941-11")
+    >>> set_words(MonthSet(0.9, (Stretch(23172, 23175, 0.6), Stretch(23177, 23177, 0.3))), period)
     'January 1931 to April 1931, or June 1931'
+    >>> set_words(MonthSet(0.9, (Stretch(period.first, 23177, 0.9),)), period)
+    'until June 1931'
     """
-    ends = (dict.fromkeys((each.first, each.last)) for each in months.stretches)
-    return ", or ".join(" to ".join(map(month_words, pair)) for pair in ends)
+    return _told_words(told_set(months, period, most))
 
 
-def short_set(months: MonthSet, write: Callable[[MonthSet], str] = str, most: int = 2) -> str:
-    """Write a set of months in little room: its ends only when it falls into many stretches.
+def held_set(months: MonthSet, period: Period, most: int | None = None) -> str:
+    """Write a set of months with the probability that it holds.
 
     Examples
     --------
     >>> from dating.summaries import Stretch
-    >>> short_set(MonthSet(0.9, (Stretch(23172, 23175, 0.9),)))
-    '1931-01 to 1931-04'
+    >>> period = Period.parse("1923-03/1941-11")
+    >>> held_set(MonthSet(0.9, (Stretch(23172, 23183, 0.93),)), period)
+    '1931 (holds 93 %)'
     """
-    if len(months.stretches) <= most:
-        return write(months)
-    first, last = months.stretches[0].first, months.stretches[-1].last
-    hull = MonthSet(months.level, (type(months.stretches[0])(first, last, months.mass),))
-    return f"{write(hull)}, with gaps"
+    return f"{set_words(months, period, most)} (holds {percent(months.mass)})"
+
+
+def evidence_set(months: MonthSet, period: Period) -> str:
+    """Write the set of months that evidence leaves, in little room.
+
+    Examples
+    --------
+    >>> from dating.summaries import Stretch
+    >>> period = Period.parse("1923-03/1941-11")
+    >>> evidence_set(MonthSet(0.9, (Stretch(period.first, period.last, 1.0),)), period)
+    'any time (says little)'
+    """
+    if told_set(months, period).is_any:
+        return f"{_FORMS['any']} (says little)"
+    return held_set(months, period, FEW)
+
+
+def _told_words(told: ToldSet) -> str:
+    words = ", or ".join(
+        _FORMS[form].format(
+            first=month_words(first),
+            last=month_words(last),
+            first_year=first // 12,
+            last_year=last // 12,
+        )
+        for form, first, last in told.stretches
+    )
+    return f"{words}, with gaps" if told.gaps else words
 
 
 def bits(value: float) -> str:

@@ -33,7 +33,8 @@ def in_plain_text(parts: Sequence[Callable[[Console], None]], width: int = WIDTH
     )
     for part in parts:
         part(console)
-    return "\n".join(line.rstrip() for line in stream.getvalue().split("\n")[:-1]) + "\n"
+    lines = stream.getvalue().replace(SPACE, " ").split("\n")[:-1]
+    return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
 def title(console: Console, words: str) -> None:
@@ -114,14 +115,14 @@ def table(*columns: tuple[str, str]) -> TextTable:
 
 
 def indent(console: Console, rows: TextTable) -> None:
-    """Write a table, indented."""
+    """Write a table, indented; per cent keeps to its number."""
     headed = any(head for head, _ in rows.columns)
     grid = Table(box=None, show_header=headed, pad_edge=False, padding=(0, 2, 0, 0))
     for head, side in rows.columns:
         justify = "right" if side == "right" else "left"
         grid.add_column(head, justify=justify, header_style="", overflow="fold")  # type: ignore[arg-type]
     for cells in rows.rows:
-        grid.add_row(*cells)
+        grid.add_row(*map(keep_per_cent, cells))
     if headed and console.measure(grid).minimum > console.width - 2:
         _tell_rows(console, rows)
     else:

@@ -19,16 +19,17 @@ from dating.words.levels import on_correction, on_error, on_latent
 from dating.words.phrases import (
     OPINION,
     bits,
+    evidence_set,
+    held_set,
     percent,
     place_words,
     seen_words,
-    set_words,
-    short_set,
     together,
     warning_words,
 )
 from dating.words.plain import WIDTH, TextTable, in_plain_text, indent, say, table, title
 from dating.words.plan import caution_words, look_words, operation_words, plan_told, skip_words
+from dating.words.set_forms import FEW
 from dating.words.soundness import on_grounds
 
 _BAR = 32
@@ -65,7 +66,8 @@ def _built(console: Console, estimate: Estimate) -> None:
     title(console, "When it was built")
     rows = table(("", "right"), ("", "left"))
     for level in sorted({estimate.level, 0.5}, reverse=True):
-        rows.add_row(percent(level), set_words(estimate.highest_density(level)))
+        months = estimate.highest_density(level)
+        rows.add_row(percent(level), held_set(months, estimate.period))
     rows.add_row("EDTF", estimate.edtf(estimate.level))
     rows.add_row(
         "median",
@@ -98,7 +100,7 @@ def _parts(console: Console, estimate: Estimate) -> None:
     rows = table(("", "left"), ("original", "right"), ("its own date (90 %)", "left"))
     for name, chance in estimate.originality.items():
         own = highest_density(estimate.own_month(name), estimate.period, 0.9)
-        rows.add_row(plain_name(name), percent(chance), short_set(own))
+        rows.add_row(plain_name(name), percent(chance), held_set(own, estimate.period, FEW))
     rows.add_row("all of them", percent(estimate.all_original), "")
     indent(console, rows)
     if estimate.variant_chances:
@@ -130,8 +132,8 @@ def _evidence(console: Console, estimate: Estimate) -> None:
             piece = finding.piece
             rows.add_row(
                 f"{plain_name(piece.name)}: {seen_words(piece, estimate)}",
-                short_set(finding.alone),
-                short_set(finding.without),
+                evidence_set(finding.alone, estimate.period),
+                evidence_set(finding.without, estimate.period),
                 f"{finding.shift:+d}" if finding.shift else "0",
                 bits(finding.weight),
             )
