@@ -18,7 +18,7 @@ from dating.arrays import Floats
 from dating.cautions import caution_text
 from dating.engine import ComponentEvidence, Response, Weighing
 from dating.examination import Examination
-from dating.likelihoods import log_density, mark_likelihood, mark_likelihoods
+from dating.likelihoods import log_density, mark_likelihood, mark_likelihoods, presence
 from dating.maker import Look, Maker
 from dating.statements import plain_name
 from dating.tables import FeatureTable, MonthTables
@@ -163,7 +163,14 @@ def _questions(part: str, maker: Maker, examination: Examination) -> Iterator[_Q
             yield _Question(name, "feature", part, feature.ask, feature.look, states)
     for name, mark in component.marks.items():
         if examination.marks.get(name) is None:
-            yield _Question(name, "mark", part, mark.ask, mark.look, presence=mark.found.value)
+            yield _Question(
+                name,
+                "mark",
+                part,
+                mark.ask,
+                mark.look,
+                presence=float(presence(mark, maker.period).mean()),
+            )
     for name, measurement in component.measurements.items():
         if examination.measured.get(name) is None:
             ask = measurement.ask or f"What is the {plain_name(name)}?"
@@ -236,15 +243,16 @@ def _mark_answers(maker: Maker, tables: MonthTables, name: str) -> Floats:
     starts = np.arange(before, months, width)
     stretches, learned = [(0.0, float(width))], tables.lags.get(name)
     if learned is None:
-        after = mark_likelihood(stretches, lag, months - before)
+        delays = tables.delays.get(name)
+        after = mark_likelihood(stretches, lag, months - before, delays).mean(axis=0)
     else:
         q, reached = learned.quantiles, learned.reached
         after = mark_likelihoods(stretches, q, reached, months - before).mean(axis=0)
     padded = np.concatenate([np.zeros(months), after])
     original = np.array([padded[months - x : 2 * months - x] for x in starts])
-    replaced = mark.replaced.value
+    built = (1 - mark.replaced.value) * (1 - mark.doubt.value)
     later = np.where(starts >= 0, np.clip(months - starts, 0, width) / months, 0.0)
-    return ((1 - replaced) * original + replaced * later[:, None])[:, None, None]
+    return (built * original + (1 - built) * later[:, None])[:, None, None]
 
 
 @lru_cache(maxsize=256)

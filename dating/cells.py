@@ -2,7 +2,8 @@
 
 A blank cell, or one that says ``not examined``, was not examined. Of a feature or the variant a
 cell holds a state, ``plain | lined`` for one of several, ``dowelled (0.8)`` for a state of which
-the examiner is 0.8 sure, or ``other: green celluloid``; of a measurement ``21.4`` or ``21.4
+the examiner is 0.8 sure, ``other: green celluloid``, ``not: lined``, or ``known: replaced``; of a
+mark ``absent`` where its place bears none; of a measurement ``21.4`` or ``21.4
 within 0.3``; of a mark its date or code. A cell that is the name of a state is that state.
 
 Where that is asked for, a state that the maker file does not list is taken for ``other``, which
@@ -163,8 +164,9 @@ def _is_unlisted(value: Any, path: tuple[str, ...], maker: Maker) -> bool:
 def _sight(text: str, states: Iterable[str]) -> Any:
     if text in states:
         return text
-    if text.startswith("other:"):
-        return {"other": text.removeprefix("other:").strip()}
+    key, colon, words = text.partition(":")
+    if colon and key in {"other", "known", "not"}:
+        return {key: [w.strip() for w in words.split("|")] if key == "not" else words.strip()}
     if "|" in text:
         return {"one_of": [part.strip() for part in text.split("|")]}
     if (match := _SURE.fullmatch(text)) and (sure := plain_number(match[2].strip())) is not None:
@@ -184,6 +186,10 @@ def _reading(text: str) -> dict[str, float] | None:
 def _sight_cell(sight: Sight) -> str:
     if sight.other is not None:
         return f"other: {sight.other}"
+    if sight.known is not None:
+        return f"known: {sight.known}"
+    if sight.excluded is not None:
+        return f"not: {' | '.join(sight.excluded)}"
     names = " | ".join(sight.named())
     return names if sight.sure is None else f"{names} ({sight.sure!r})"
 

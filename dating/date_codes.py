@@ -15,11 +15,13 @@ first with at least four days in the year.
 """
 
 import datetime as dt
+import itertools
 import re
 from dataclasses import dataclass
 from typing import NamedTuple
 
 _FIRST_YEAR = 1945
+_MOST_UNREAD = 2
 _WEEK = dt.timedelta(days=7)
 _CODE = re.compile(r"[0-9]+(?:[- ][0-9]+){0,2}")
 
@@ -83,6 +85,48 @@ def week_bounds(year: int, week: int) -> tuple[dt.date, dt.date]:
         raise DateCodeError(f"the weeks of {year} run from 1 to {weeks_in_year(year)}, not {week}")
     first_day = _first_sunday(year) + (week - 1) * _WEEK
     return first_day, first_day + dt.timedelta(days=6)
+
+
+def readings_of(text: str, latest: dt.date) -> tuple[CodeReading, ...]:
+    """Return every legal reading of what was recorded: a code, or codes of which it is one.
+
+    Several codes stand in brackets, as in ``[99-7114,99-7174]``; a question mark stands for a digit
+    that cannot be read, of which a code has at most two.
+
+    Raises DateCodeError if a code is none, or if none of the readings is possible.
+
+    Examples
+    --------
+    >>> [(r.year, r.week) for r in readings_of("113-64?1", latest=dt.date(1967, 12, 31))]
+    [(1964, 1), (1964, 11), (1964, 21), (1964, 31), (1964, 41), (1964, 51)]
+    """
+    codes = text[1:-1].split(",") if text.startswith("[") and text.endswith("]") else [text]
+    readings: set[CodeReading] = set()
+    for code in map(str.strip, codes):
+        if "?" in code:
+            readings |= _readings_of_doubtful(code, latest)
+        else:
+            readings |= set(read_date_code(code, latest))
+    return tuple(sorted(readings, key=lambda reading: (reading.first_day, reading.source)))
+
+
+def _readings_of_doubtful(code: str, latest: dt.date) -> set[CodeReading]:
+    """Read a code with digits that cannot be read."""
+    unread = code.count("?")
+    if unread > _MOST_UNREAD:
+        raise DateCodeError(f'at most {_MOST_UNREAD} digits of a code may be "?", found {unread}')
+    readings: set[CodeReading] = set()
+    first = None
+    for digits in itertools.product("0123456789", repeat=unread):
+        each = iter(digits)
+        tried = "".join(next(each) if sign == "?" else sign for sign in code)
+        try:
+            readings |= set(read_date_code(tried, latest))
+        except DateCodeError as error:
+            first = first or error
+    if not readings:
+        raise DateCodeError(f'the code "{code}" has no possible reading, such as: {first}')
+    return readings
 
 
 def read_date_code(text: str, latest: dt.date) -> tuple[CodeReading, ...]:

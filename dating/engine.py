@@ -4,9 +4,10 @@ For one instrument, with draws n of the shared numbers, variants v and build mon
 
     p(t, v | all) is proportional to
         mean over n of  pi(t) P(v | t) W(t, v) prod_c L_c(t, v),
-    L_c(t, v) = (1 - rho_c) A_c(t, v) + rho_c sum_{u, w} q_c(u) P(w | u) A_c(u, w),
+    L_c(t, v) = (1 - rho_c) sum_u a_c(u | t) A_c(u, v) + rho_c sum_{u, w} q_c(u) P(w | u) A_c(u, w),
 
-where A_c is the product of the evidence on component c and W that on the whole instrument.
+where A_c is the product of the evidence on component c, W that on the whole instrument, and a_c
+says when a component was made that belongs to the instrument: in its month, or before as old stock.
 
 The engine uses one fact throughout: the joint probability is *linear* in the evidence of a
 component that has no draws of its own. So the effect of leaving a piece out, or of each answer
@@ -65,12 +66,15 @@ class ComponentEvidence:
         q(u) P(w | u).
     pieces : tuple of Piece
         What was seen on it.
+    ages : ndarray of float64, shape (month, month), or None
+        P(made in month u | instrument of month t), rows by t, where it may be old stock.
     """
 
     name: str
     swapped: float
     donor: Floats
     pieces: tuple[Piece, ...]
+    ages: Floats | None = None
 
     @cached_property
     def varying(self) -> Floats:
@@ -101,9 +105,23 @@ class ComponentEvidence:
         """L_c, shape (draw, variant, month)."""
         evidence = self.varying * self.fixed
         if self.swapped == 0:
-            return evidence
-        from_donor = (self.donor * evidence).sum(axis=(1, 2), keepdims=True)
-        return (1 - self.swapped) * evidence + self.swapped * from_donor
+            return self.built(evidence)
+        return (1 - self.swapped) * self.built(evidence) + self.swapped * self.given(evidence)
+
+    def built(self, evidence: Floats) -> Floats:
+        """Turn evidence by the component's own month into evidence by that of its instrument.
+
+        Shapes: evidence (..., month); gives the same.
+        """
+        return evidence if self.ages is None else evidence @ self.ages.T
+
+    def given(self, evidence: Floats) -> Floats:
+        """Average evidence over the donor's month and variant.
+
+        Shapes: evidence (draw, variant, month); gives (draw, 1, 1).
+        """
+        averaged: Floats = (self.donor * evidence).sum(axis=(1, 2), keepdims=True)
+        return averaged
 
 
 class Weighing:
@@ -134,6 +152,9 @@ class Weighing:
                 chance,
                 tables.donors[name],
                 tuple(piece for piece in pieces if piece.component == name),
+                wide(tables.ages[name])
+                if self.is_wide and name in tables.ages
+                else tables.ages.get(name),
             )
             for name, chance in swapped.items()
         }
@@ -235,8 +256,14 @@ class Weighing:
         varying = part.varying if varying is None else varying
         by_variant = varying.shape[1] > 1 or trials.shape[1] > 1
         rest = self._without(name, by_variant)
-        direct = np.einsum("nvt,nvt->vt", rest, np.broadcast_to(varying, rest.shape))
-        original = (1 - part.swapped) * (direct * trials).sum(axis=1)
+        varied = np.broadcast_to(varying, rest.shape)
+        if part.ages is None:
+            direct = np.einsum("nvt,nvt->vt", rest, varied)
+            original = (1 - part.swapped) * (direct * trials).sum(axis=1)
+        else:
+            together = np.moveaxis(rest, 0, 2) @ np.moveaxis(varied, 0, 1)
+            by_month = trials[:, :, None] @ np.swapaxes(together * part.ages, 1, 2)
+            original = (1 - part.swapped) * by_month[:, :, 0].sum(axis=1)
         if part.swapped == 0:
             return Response(original, np.zeros_like(original))
         donor = self._donor(name, by_variant) * varying
@@ -250,8 +277,13 @@ class Weighing:
         Shapes: answers (trial, draw, variant, month).
         """
         part, by_variant = self.parts[name], answers.shape[2] > 1
-        here = self._array("here", name, by_variant, self._here)
-        original = (1 - part.swapped) * np.einsum("nvt,knvt->kt", here, answers)
+        if part.ages is None:
+            here = self._array("here", name, by_variant, self._here)
+            original = (1 - part.swapped) * np.einsum("nvt,knvt->kt", here, answers)
+        else:
+            here = self._without(name, True)
+            evidence = part.built(part.varying * part.fixed * answers)
+            original = (1 - part.swapped) * (here * evidence).sum(axis=(1, 2))
         if part.swapped == 0:
             return Response(original, np.zeros_like(original))
         there = self._array("there", name, by_variant, self._there)
@@ -292,12 +324,23 @@ class Weighing:
 
         Shapes: left (month,).
         """
-        if len(piece.later) == 1 or piece.component is None:
-            return float(piece.later.mean() * left.sum() / self.evidence)
+        return self._explained(piece, piece.later, left)
+
+    def slipped(self, piece: Piece, left: Floats) -> float:
+        """Give the probability that a piece is a slip.
+
+        Shapes: left (month,).
+        """
+        return self._explained(piece, piece.slipped, left)
+
+    def _explained(self, piece: Piece, share: Floats, left: Floats) -> float:
+        """Give the probability that a share of a piece's likelihood is what explains it."""
+        if share.size == 1 or piece.component is None:
+            return float(share.mean() * left.sum() / self.evidence)
         part = self.parts[piece.component]
-        varying = part.varying_without(piece) * piece.later
-        later = self.respond(part.name, part.fixed_without(piece), varying=varying)
-        return float(later.total.sum() / self.evidence)
+        varying = part.varying_without(piece) * share
+        explained = self.respond(part.name, part.fixed_without(piece), varying=varying)
+        return float(explained.total.sum() / self.evidence)
 
     def evidence_without(self, name: str) -> float:
         """Give the probability of all the evidence that is not on one component."""
@@ -311,7 +354,8 @@ class Weighing:
         """
         part, rest = self.parts[name], self._without(name, True)
         evidence = part.varying * part.fixed
-        original = (1 - part.swapped) * (rest * evidence).sum(axis=(0, 1))
+        own = rest if part.ages is None else rest @ part.ages
+        original = (1 - part.swapped) * (own * evidence).sum(axis=(0, 1))
         elsewhere = rest.sum(axis=(1, 2), keepdims=True)
         swapped = part.swapped * (elsewhere * part.donor * evidence).sum(axis=(0, 1))
         total: Floats = original + swapped
@@ -325,7 +369,7 @@ class Weighing:
         total = self.prior * _product(self.whole)
         for name, part in self.parts.items():
             if name in names:
-                total = total * ((1 - part.swapped) * part.varying * part.fixed)
+                total = total * ((1 - part.swapped) * part.built(part.varying * part.fixed))
             elif part.pieces:
                 total = total * part.likelihood
         return total

@@ -449,7 +449,7 @@ def estimate(
         raise ValueError(f"a level lies between 0 and 1, both excluded; found {level:g}")
     check_against(examination, maker)
     learned = draws_of(learned, maker)
-    swapped = {name: component.swapped.value for name, component in maker.components.items()}
+    swapped = swapped_chances(maker, examination)
     for tables in rounds_of(maker, learned, seed):
         pieces, neutral = pieces_of(examination, maker, tables)
         weighing = Weighing.of(tables, swapped, pieces)
@@ -459,6 +459,13 @@ def estimate(
         if result.converged:
             break
     return result
+
+
+def swapped_chances(maker: Maker, examination: Examination) -> dict[str, float]:
+    """Give the chance of a swap of each component, with what the examiner knows of it."""
+    chances = {name: component.swapped.value for name, component in maker.components.items()}
+    known = {name: each.swapped(chances[name]) for name, each in examination.parts.items()}
+    return chances | known
 
 
 def _shown_by(module: str, name: str, made: Estimate) -> Any:

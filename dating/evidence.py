@@ -9,22 +9,29 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from math import log
+from math import exp, log
 from typing import Literal, cast
 
 import numpy as np
 
 from dating.arrays import Floats
-from dating.examination import Examination, Paper, Reading, Sight
+from dating.examination import ABSENT, Examination, Paper, Reading, Sight
+from dating.gross_errors import implausible
 from dating.likelihoods import (
+    doubted_share,
+    end_position,
+    is_foreign,
     known_day,
+    later_share,
     log_density,
     mark_likelihood,
     mark_likelihoods,
     mark_stretches,
+    presence,
+    slip_density,
 )
 from dating.magnitudes import Magnitudes, floats, wide
-from dating.maker import Course, Feature, Maker, Mark, Measurement, Regime
+from dating.maker import Course, Feature, Maker, Mark, Measurement, Regime, Variants
 from dating.months import month_number
 from dating.reading import KeyPath
 from dating.tables import MonthTables
@@ -52,8 +59,10 @@ class Piece:
         P(seen | month, variant), divided by exp(log_scale) so that its largest value is one.
     log_scale : float
         Natural logarithm of what the likelihood was divided by.
-    later : ndarray of float64, shape (draw, 1, 1)
+    later : ndarray of float64, shape (draw, 1, 1) or (1, 1, month)
         The part of the likelihood that comes from a later replacement, on the same scale.
+    slipped : ndarray of float64, shape (draw, 1, 1)
+        The part that comes from a slip: misread, mistaken, or without ground.
     sources : tuple of str
         Names of the sources its numbers rest on.
     events : tuple of str
@@ -69,6 +78,7 @@ class Piece:
     likelihood: Floats
     log_scale: float
     later: Floats
+    slipped: Floats
     sources: tuple[str, ...]
     events: tuple[str, ...]
     logs: Floats | None = None
@@ -105,7 +115,7 @@ class Piece:
 
 @dataclass(frozen=True)
 class Neutral:
-    """Something recorded that cannot bear on the date: an unlisted state.
+    """Something recorded that does not bear on the date: an unlisted state, a slip of the pen.
 
     Parameters
     ----------
@@ -141,6 +151,8 @@ def state_weights(sight: Sight, states: tuple[str, ...]) -> Floats:
     >>> state_weights(Sight(state="b", sure=0.8), ("a", "b", "c")).round(3).tolist()
     [0.1, 0.8, 0.1]
     """
+    if sight.excluded is not None:
+        return np.array([0.0 if state in sight.excluded else 1.0 for state in states])
     weights = np.array([1.0 if state in sight.named() else 0.0 for state in states])
     if sight.sure is None or len(states) == 1:
         return weights
@@ -173,38 +185,42 @@ def sight_likelihoods(
 def _items(
     examination: Examination, maker: Maker, tables: MonthTables
 ) -> Iterator[Piece | Neutral]:
-    features, marks, measurements = maker.features(), maker.marks(), maker.measurements()
-    for name, (part, _) in features.items():
+    for name, (part, _) in maker.features().items():
         sight = examination.seen.get(name)
-        if sight is not None and sight.other is not None:
+        if sight is not None and sight.is_neutral:
             yield Neutral(name, part, sight.words())
         elif sight is not None:
             yield _feature(name, part, sight, tables, maker)
-    for name, (part, mark) in marks.items():
+    for name, (part, mark) in maker.marks().items():
         text = examination.marks.get(name)
         if text is not None:
-            yield _mark(name, part, text, mark, tables)
-    for name, (part, measurement) in measurements.items():
+            yield _mark(name, part, mark, dates_of_mark(name, text, mark, tables, examination.day))
+    for name, (part, measurement) in maker.measurements().items():
         reading = examination.measured.get(name)
-        if reading is not None:
+        wrong = implausible(maker, name, reading) if reading and not reading.confirmed else None
+        if reading and wrong:
+            yield Neutral(name, part, f"{wrong[0]}; to be weighed, it must be confirmed")
+        elif reading:
             yield _measurement(name, part, reading, measurement, tables)
     if examination.variant is not None and maker.variants is not None:
-        sight = examination.variant
-        if sight.other is not None:
-            yield Neutral("variant", None, sight.words())
-        else:
-            weights = state_weights(sight, tables.variants)[None, :, None]
-            array = np.broadcast_to(weights, (1, len(tables.variants), len(tables.period)))
-            array = np.repeat(array, tables.latent, axis=1)
-            sources = maker.variants.source
-            yield _piece("variant", "variant", None, sight.words(), array, sources=sources)
+        yield _variant(examination.variant, maker.variants, tables)
     for position, paper in enumerate(examination.documents, start=1):
         yield _document(f"document {position}", paper, tables)
 
 
+def _variant(sight: Sight, variants: Variants, tables: MonthTables) -> Piece | Neutral:
+    if sight.is_neutral:
+        return Neutral("variant", None, sight.words())
+    weights = state_weights(sight, tables.variants)[None, :, None]
+    array = np.broadcast_to(weights, (1, len(tables.variants), len(tables.period)))
+    array = np.repeat(array, tables.latent, axis=1)
+    return _piece("variant", "variant", None, sight.words(), array, sources=variants.source)
+
+
 def _feature(name: str, part: str, sight: Sight, tables: MonthTables, maker: Maker) -> Piece:
     feature, table = maker.features()[name][1], tables.features[name]
-    array, later = table.seen(state_weights(sight, table.states))
+    weights = state_weights(sight, table.states)
+    array, later = table.seen(weights)
     regimes = _changing(name, maker)
     return _piece(
         name,
@@ -213,23 +229,71 @@ def _feature(name: str, part: str, sight: Sight, tables: MonthTables, maker: Mak
         sight.words(),
         array,
         later=later,
+        slipped=table.misread(weights),
         sources=_feature_sources(feature, regimes, maker),
         events=tuple(regime.event for regime in regimes if regime.event is not None),
     )
 
 
-def _mark(name: str, part: str, text: str, mark: Mark, tables: MonthTables) -> Piece:
-    stretches = mark_stretches(text, mark, tables.period)
-    replaced, months = mark.replaced.value, len(tables.period)
-    later = replaced * sum(stop - start for start, stop in stretches) / months
-    learned = tables.lags.get(name)
-    if learned is None:
-        original = mark_likelihood(stretches, mark.lag.distribution(), months)[None]
+@dataclass(frozen=True, eq=False)
+class MarkDates:
+    """What is recorded of a mark, by where it may come from.
+
+    Parameters
+    ----------
+    text : str
+        What was recorded.
+    built : ndarray of float64, shape (draw, month)
+        P(recorded | build month) of a mark of the build.
+    later : ndarray of float64, shape (month,)
+        The same of a part that was fitted later.
+    doubted : float
+        The same of a date that does not tell the build.
+    """
+
+    text: str
+    built: Floats
+    later: Floats
+    doubted: float
+
+
+def _mark(name: str, part: str, mark: Mark, dates: MarkDates) -> Piece:
+    """Weigh a date on a part: of the build, of a later part, or of neither."""
+    replaced, doubt = mark.replaced.value, mark.doubt.value
+    later, slipped = replaced * dates.later, (1 - replaced) * doubt * dates.doubted
+    array = (1 - replaced) * (1 - doubt) * dates.built + later + slipped
+    return _piece(
+        name,
+        "mark",
+        part,
+        dates.text,
+        array[:, None],
+        later=later[None, None],
+        slipped=slipped,
+        sources=(*mark.source, *mark.lag.sources(), *mark.replaced.source, *mark.doubt.source),
+    )
+
+
+def dates_of_mark(
+    name: str, text: str, mark: Mark, tables: MonthTables, day: datetime.date
+) -> MarkDates:
+    """Weigh what is recorded of a mark, by where it may come from."""
+    period, months = tables.period, len(tables.period)
+    found = presence(mark, period)
+    if text == ABSENT:
+        return MarkDates(text, 1 - found[None], np.ones(months), 1.0)
+    stretches, until = mark_stretches(text, mark, period, day), end_position(day) - period.first
+    learned, delays = tables.lags.get(name), tables.delays.get(name)
+    foreign = mark.format == "source-date" and is_foreign(text, mark, max(day, period.last_day))
+    if foreign:
+        original = np.zeros((1, months))
+    elif learned is None:
+        original = mark_likelihood(stretches, mark.lag.distribution(), months, delays)
     else:
-        original = mark_likelihoods(stretches, learned.quantiles, learned.reached, months)
-    array = ((1 - replaced) * original + later)[:, None]
-    sources = (*mark.source, *mark.lag.sources(), *mark.replaced.source)
-    return _piece(name, "mark", part, text, array, later=later, sources=sources)
+        quantiles = learned.quantiles if delays is None else learned.quantiles + delays[:, None]
+        original = mark_likelihoods(stretches, quantiles, learned.reached, months)
+    later = later_share(stretches, months, until)
+    return MarkDates(text, original * found, later, doubted_share(stretches, months))
 
 
 def _measurement(
@@ -237,11 +301,25 @@ def _measurement(
 ) -> Piece:
     scale = np.sqrt(tables.spreads[name] ** 2 + reading.within**2)[:, None]
     logs = log_density(np.array(reading.value), tables.means[name], scale, measurement.tails)
+    slip, slipped = measurement.slip.value, 0.0
+    if slip > 0:
+        spread = float(tables.spreads[name].mean())
+        density = slip_density(reading.value, tables.means[name], spread, reading.within)
+        slipped = slip * density
+        logs = np.logaddexp(np.log1p(-slip) + logs if slip < 1 else -np.inf, log(slipped))
     top = float(logs.max())
     words = f"{reading.value:g} {measurement.unit}"
     logs = (logs - top)[:, None]
-    sources = measurement.source
-    piece = _piece(name, "measurement", part, words, np.exp(logs), log_scale=top, sources=sources)
+    piece = _piece(
+        name,
+        "measurement",
+        part,
+        words,
+        np.exp(logs),
+        log_scale=top,
+        slipped=slipped / exp(top),
+        sources=(*measurement.source, *measurement.slip.source),
+    )
     return replace(piece, logs=logs)
 
 
@@ -255,7 +333,8 @@ def _document(name: str, paper: Paper, tables: MonthTables) -> Piece:
     array = paper.trust * allowed + (1 - paper.trust)
     sources = (paper.source,) if paper.source else ()
     words = f"{paper.what}: {paper.words()}"
-    return _piece(name, "document", None, words, array[None, None], sources=sources)
+    array, slipped = array[None, None], 1 - paper.trust
+    return _piece(name, "document", None, words, array, slipped=slipped, sources=sources)
 
 
 def _piece(
@@ -267,6 +346,7 @@ def _piece(
     *,
     log_scale: float = 0.0,
     later: Floats | float = 0.0,
+    slipped: Floats | float = 0.0,
     sources: tuple[str, ...] = (),
     events: tuple[str, ...] = (),
 ) -> Piece:
@@ -279,7 +359,8 @@ def _piece(
         observation=observation,
         likelihood=array / scale,
         log_scale=log_scale + log(scale),
-        later=np.reshape(later, (-1, 1, 1)) / scale,
+        later=np.reshape(later, (-1, 1, np.shape(later)[-1] if np.ndim(later) else 1)) / scale,
+        slipped=np.reshape(slipped, (-1, 1, 1)) / scale,
         sources=tuple(dict.fromkeys(sources)),
         events=tuple(dict.fromkeys(events)),
     )

@@ -6,7 +6,7 @@ A thing that is absent, blank or says ``not examined`` was not examined.
 from __future__ import annotations
 
 import datetime
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, GetJsonSchemaHandler, WithJsonSchema, model_validator
 from pydantic_core import CoreSchema
@@ -14,10 +14,12 @@ from pydantic_core import CoreSchema
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
 from dating.edtf_slips import vague
 from dating.escapes import escaped
-from dating.statements import Fraction, Name, Note, Number, Text, Title
+from dating.statements import Fraction, Name, Note, Number, Text, Title, several
 from dating.validation import FromFile, Strict, number, refuse
 
 NOT_EXAMINED = "not examined"
+ABSENT = "absent"
+"""What is recorded of a mark where its place was seen and bears none."""
 
 
 def _blank(value: Any) -> Any:
@@ -73,6 +75,12 @@ class Sight(Strict, title="Something seen"):
         None, description="States of which it is one."
     )
     other: Title | None = Field(None, description="What it is instead of a listed state, in words.")
+    excluded: Annotated[tuple[Name, ...], Field(min_length=1), BeforeValidator(several)] | None = (
+        Field(None, alias="not", description="States that it is certainly not.")
+    )
+    known: Literal["replaced", "missing", "refinished", "altered"] | None = Field(
+        None, description="What is known of the part; it then says nothing about the date."
+    )
     note: Note = ""
 
     @classmethod
@@ -93,9 +101,12 @@ class Sight(Strict, title="Something seen"):
 
     @model_validator(mode="after")
     def _one_form(self) -> Sight:
-        forms = [self.state is not None, self.one_of is not None, self.other is not None]
-        if sum(forms) != 1:
-            raise refuse("say one of: a state; one_of: [states]; other: what it is instead")
+        forms = [self.state, self.one_of, self.other, self.excluded]
+        given = sum(form is not None for form in forms)
+        if given > 1 or (given == 0 and self.known is None):
+            raise refuse(
+                "say one of: a state; one_of: [states]; not: [states]; other: what it is instead"
+            )
         if self.sure is not None and self.state is None:
             raise refuse("sure goes with a state")
         return self
@@ -104,10 +115,21 @@ class Sight(Strict, title="Something seen"):
         """Return the states that are named."""
         return (self.state,) if self.state is not None else (self.one_of or ())
 
+    @property
+    def is_neutral(self) -> bool:
+        """Whether it says nothing about the date: an unlisted state, or no part of the build."""
+        return self.other is not None or self.known is not None
+
     def words(self) -> str:
         """Say in a few words what was seen."""
+        known = "" if self.known is None else _KNOWN[self.known]
+        return ", ".join(part for part in (self._seen_words(), known) if part)
+
+    def _seen_words(self) -> str:
         if self.other is not None:
             return f"other: {self.other}"
+        if self.excluded is not None:
+            return f"not {' or '.join(self.excluded)}"
         if self.state is not None:
             return self.state if self.sure is None else f"{self.state} (sure {self.sure:g})"
         return " or ".join(self.one_of or ())
@@ -119,6 +141,9 @@ class Reading(Strict, title="Something measured"):
     value: Number = Field(description="The measured value, in the unit of the maker file.")
     within: Annotated[float, Field(ge=0, le=1e9), BeforeValidator(number)] = Field(
         0.0, description="Standard deviation of measuring, in the same unit."
+    )
+    confirmed: bool = Field(
+        False, description="Whether a value that looks like a slip of the pen was read again."
     )
     note: Note = ""
 
@@ -162,13 +187,40 @@ class Paper(Strict, title="A document"):
         return text if self.trust == 1 else f"{text} (trust {self.trust:g})"
 
 
+class Belonging(Strict, title="What is known of a component"):
+    """Whether a component is the one that the instrument was built with."""
+
+    original: bool = Field(description="Whether it is.")
+    sure: Fraction = Field(1.0, description="Probability that this is right.")
+    note: Note = ""
+
+    def swapped(self, before: float) -> float:
+        """Give the chance of a swap, from that before anything was known.
+
+        Examples
+        --------
+        >>> Belonging(original=False, sure=0.9).swapped(0.1)
+        0.5
+        """
+        against = (1 - self.sure) if self.original else self.sure
+        swapped, original = before * against, (1 - before) * (1 - against)
+        return against if swapped + original == 0 else swapped / (swapped + original)
+
+
+_KNOWN = {
+    "replaced": "known to be replaced",
+    "missing": "missing",
+    "refinished": "known to be refinished",
+    "altered": "known to be altered",
+}
 _WRITTEN_MARK = {
     "anyOf": [
         {"type": ["string", "integer", "null"]},
         {"type": "array", "items": {"type": ["string", "integer"]}, "minItems": 1},
     ],
-    "description": "A date in EDTF or a source-date code, or dates of which it is one.",
-    "examples": ["1931-02", "[1931-02,1931-03]", "99-7114"],
+    "description": "A date in EDTF or a source-date code, or dates of which it is one; a ? stands "
+    "for a digit of a code that cannot be read, and absent for a place without a mark.",
+    "examples": ["1931-02", "[1931-02,1931-03]", "99-7114", "99-7?14", "absent"],
 }
 
 type Seen = Annotated[Sight | None, BeforeValidator(_blank)]
@@ -193,7 +245,15 @@ class Examination(FromFile, title="An examination"):
     measured: dict[Name, Measured] = Field(
         default_factory=dict, description="What was measured, by measurement."
     )
+    parts: dict[Name, Belonging] = Field(
+        default_factory=dict, description="What is known of components, by component."
+    )
     documents: tuple[Paper, ...] = Field((), description="Documents that bound the date.")
+
+    @property
+    def day(self) -> datetime.date:
+        """The day of the examination; today where none is given."""
+        return self.examined or datetime.date.today()
 
     def __repr__(self) -> str:
         """Name the instrument, its maker, and how much was recorded."""

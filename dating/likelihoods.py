@@ -4,23 +4,31 @@ from __future__ import annotations
 
 import calendar
 import datetime
-from math import lgamma, log, pi
+from collections.abc import Callable
+from functools import lru_cache
+from math import hypot, lgamma, log, pi
 
 import numpy as np
 
 from dating.arrays import Floats
-from dating.date_codes import read_date_code
-from dating.distributions import Judgement
+from dating.date_codes import readings_of
+from dating.distributions import Certain, Judgement
 from dating.edtf import parse_edtf
 from dating.maker import Mark, Measurement
 from dating.months import Period, day_position, month_number
 
+_SLIPS_REACH = 10.0
 
-def mark_likelihood(stretches: list[tuple[float, float]], lag: Judgement, months: int) -> Floats:
+
+def mark_likelihood(
+    stretches: list[tuple[float, float]], lag: Judgement, months: int, delays: Floats | None = None
+) -> Floats:
     """Give P(mark | build month) for a date that lies in one of some stretches of time.
 
     The part was dated at x, any instant of the stretches, and the instrument was completed a
-    lag later. A whole month c therefore contributes P(lag = t - c) in calendar months.
+    lag later. A whole month c therefore contributes P(lag = t - c) in calendar months. With
+    H(y) = E max(y - lag, 0), a stretch from s to e contributes
+    ``H(t + 1 - s) - H(t + 1 - e) - H(t - s) + H(t - e)`` to month t.
 
     Parameters
     ----------
@@ -30,25 +38,109 @@ def mark_likelihood(stretches: list[tuple[float, float]], lag: Judgement, months
         Months from the mark to the completion of the instrument.
     months : int
         Length of the period.
+    delays : ndarray of float64, shape (draw,), optional
+        Months that are added to the lag, in each draw.
 
     Returns
     -------
-    ndarray of float64, shape (month,)
-        ``sum over stretches of the integral of P(t <= x + lag < t + 1) dx``.
+    ndarray of float64, shape (draw, month)
+        ``sum over stretches of the integral of P(t <= x + lag + delay < t + 1) dx``; one draw
+        where there are no delays.
 
     Examples
     --------
     >>> from dating.distributions import Certain
     >>> mark_likelihood([(2.0, 3.0)], Certain(1.0), months=5).tolist()
-    [0.0, 0.0, 0.0, 1.0, 0.0]
+    [[0.0, 0.0, 0.0, 1.0, 0.0]]
+    >>> mark_likelihood([(2.0, 3.0)], Certain(1.0), 5, delays=np.array([0.0, 1.0])).tolist()
+    [[0.0, 0.0, 0.0, 1.0, 0.0], [0.0, 0.0, 0.0, 0.0, 1.0]]
     """
-    lags, weights = lag.nodes(fine=4)
-    month = np.arange(float(months))[:, None]
-    total = np.zeros(months)
+    edges = np.arange(months + 1.0)
+    if delays is not None and not isinstance(lag, Certain):
+        grid, excess, reached = _tabulated_lag(lag, months)
+        since = edges - delays[:, None]
+        return _between(stretches, lambda end: _along(since - end, grid, excess, reached))
+    since = edges[None] if delays is None else edges - delays[:, None]
+    return _between(stretches, lambda end: np.asarray(lag.excess(since - end)))
+
+
+def _between(stretches: list[tuple[float, float]], excess: Callable[[float], Floats]) -> Floats:
+    """Sum the stretches' shares of each month, from the excess after an end at the months' ends."""
+    each = (excess(start) - excess(stop) for start, stop in stretches)
+    total: Floats = sum(each, np.zeros((1, 1)))
+    return np.asarray(np.maximum(np.diff(total, axis=1), 0.0))
+
+
+@lru_cache(maxsize=64)
+def _tabulated_lag(lag: Judgement, months: int) -> tuple[Floats, Floats, Floats]:
+    """Tabulate the excess over a lag and its slope; shapes (point,) each."""
+    grid = np.arange(0.0, months + 2.0, 1 / 32)
+    return grid, lag.excess(grid), lag.cdf(grid)
+
+
+def _along(y: Floats, grid: Floats, value: Floats, slope: Floats) -> Floats:
+    """Run through tabulated values and slopes as cubics; nought before, on a line after."""
+    step, last = grid[1] - grid[0], len(grid) - 1
+    at = np.clip(y / step, 0.0, last)
+    cell = np.minimum(at.astype(np.int64), last - 1)
+    u, rise = at - cell, value[cell + 1] - value[cell]
+    left, right = slope[cell] * step - rise, rise - slope[cell + 1] * step
+    inside = value[cell] + u * rise + u * (1 - u) * (left * (1 - u) + right * u)
+    return np.where(y > 0, inside, 0.0) + slope[-1] * np.maximum(y - grid[-1], 0.0)
+
+
+def later_share(stretches: list[tuple[float, float]], months: int, until: float) -> Floats:
+    """Give P(mark | build month) for a part that was made at any time from the build on.
+
+    Parameters
+    ----------
+    stretches : list of (float, float)
+        Start and end of each candidate, in months since the start of the period.
+    months : int
+        Length of the period.
+    until : float
+        The day up to which a part may have been replaced, in the same months.
+
+    Returns
+    -------
+    ndarray of float64, shape (month,)
+        The share of the time from the month to that day that lies in the stretches.
+
+    Examples
+    --------
+    >>> later_share([(2.0, 3.0), (-5.0, -4.0)], months=4, until=6.0).round(3).tolist()
+    [0.167, 0.2, 0.25, 0.0]
+    """
+    month = np.arange(float(months))
+    until = max(until, months)
+    share = np.zeros(months)
     for start, stop in stretches:
-        shared = np.minimum(stop + lags, month + 1) - np.maximum(start + lags, month)
-        total += np.maximum(shared, 0.0) @ weights
-    return total
+        share += np.maximum(min(stop, until) - np.maximum(start, month), 0.0)
+    return np.asarray(share / (until - month))
+
+
+def doubted_share(stretches: list[tuple[float, float]], months: int) -> float:
+    """Give P(mark) for a date that tells nothing of the build: any time of the period alike.
+
+    Parameters
+    ----------
+    stretches : list of (float, float)
+        Start and end of each candidate, in months since the start of the period.
+    months : int
+        Length of the period.
+
+    Returns
+    -------
+    float
+        The share of the period that lies in the stretches.
+
+    Examples
+    --------
+    >>> doubted_share([(2.0, 3.0), (-5.0, -4.0)], months=4)
+    0.25
+    """
+    inside = (max(min(stop, months) - max(start, 0.0), 0.0) for start, stop in stretches)
+    return sum(inside) / months
 
 
 def mark_likelihoods(
@@ -109,8 +201,13 @@ def _excess(y: Floats, quantiles: Floats, reached: Floats) -> Floats:
     return excess
 
 
-def mark_stretches(text: str, mark: Mark, period: Period) -> list[tuple[float, float]]:
+def mark_stretches(
+    text: str, mark: Mark, period: Period, latest: datetime.date | None = None
+) -> list[tuple[float, float]]:
     """List the stretches of time in which a mark may have been made.
+
+    Readings of a code that begin with the supplier's source number are the only ones, where there
+    are such.
 
     Parameters
     ----------
@@ -119,7 +216,9 @@ def mark_stretches(text: str, mark: Mark, period: Period) -> list[tuple[float, f
     mark : Mark
         With its format.
     period : Period
-        The maker's period; a code is not read as later than its end.
+        The maker's period.
+    latest : date, optional
+        The day after which a code is not read; the end of the period unless given.
 
     Returns
     -------
@@ -127,18 +226,46 @@ def mark_stretches(text: str, mark: Mark, period: Period) -> list[tuple[float, f
         Start and end of each candidate, in months since the start of the period.
     """
     if mark.format == "source-date":
-        codes = read_date_code(text, latest=period.last_day)
+        day = max(latest or period.last_day, period.last_day)
+        codes = readings_of(text, latest=day)
+        codes = tuple(filter(mark.expects, codes)) or codes
         ends = {(code.first_day, code.last_day) for code in codes}
     else:
         ends = {(known_day(first), known_day(last)) for first, last in parse_edtf(text).stretches}
     return [
-        (day_position(first) - period.first, _end_position(last) - period.first)
+        (day_position(first) - period.first, end_position(last) - period.first)
         for first, last in sorted(ends)
     ]
 
 
-def _end_position(day: datetime.date) -> float:
-    """Return where a day ends on the month axis."""
+def is_foreign(text: str, mark: Mark, latest: datetime.date) -> bool:
+    """Say whether no reading of a code begins with the supplier's source number.
+
+    Parameters
+    ----------
+    text : str
+        The code, as recorded.
+    mark : Mark
+        With the source numbers that are expected.
+    latest : date
+        The day after which a code is not read.
+
+    Returns
+    -------
+    bool
+        False also where the maker file names no source number.
+    """
+    return not any(map(mark.expects, readings_of(text, latest)))
+
+
+def end_position(day: datetime.date) -> float:
+    """Return where a day ends on the month axis.
+
+    Examples
+    --------
+    >>> end_position(datetime.date(1931, 1, 31)) == month_number(1931, 2)
+    True
+    """
     days_in_month = calendar.monthrange(day.year, day.month)[1]
     return month_number(day.year, day.month) + day.day / days_in_month
 
@@ -161,6 +288,57 @@ def mean_at(measurement: Measurement, period: Period) -> Floats:
     anchors = sorted(measurement.mean)
     months = np.arange(period.first, period.last + 1)
     return np.interp(months, anchors, [measurement.mean[anchor] for anchor in anchors])
+
+
+def presence(mark: Mark, period: Period) -> Floats:
+    """Give the chance that an instrument has a mark, in each month.
+
+    Parameters
+    ----------
+    mark : Mark
+        With one chance, or chances at anchors between which it changes evenly.
+    period : Period
+        The months.
+
+    Returns
+    -------
+    ndarray of float64, shape (month,)
+        Probabilities.
+    """
+    months = np.arange(period.first, period.last + 1)
+    if mark.found_at is None:
+        return np.full(len(months), mark.found.value)
+    anchors = sorted(mark.found_at)
+    return np.interp(months, anchors, [mark.found_at[anchor] for anchor in anchors])
+
+
+def slip_density(value: float, mean: Floats, spread: float, within: float) -> float:
+    """Give the density of a measurement that is a slip of the pen.
+
+    A normal around the middle of the means, ten times as wide as these and the spread reach.
+
+    Parameters
+    ----------
+    value : float
+        In the unit of the measurement.
+    mean : ndarray of float64, any shape
+        Means of all months.
+    spread, within : float
+        Standard deviations of production and of measuring.
+
+    Returns
+    -------
+    float
+        Per unit of the measurement.
+
+    Examples
+    --------
+    >>> round(slip_density(20.0, np.array([19.0, 21.0]), 1.0, 0.0), 4)
+    0.0199
+    """
+    low, high = float(mean.min()), float(mean.max())
+    scale = _SLIPS_REACH * ((high - low) / 2 + hypot(spread, within))
+    return float(np.exp(log_density(np.array(value), np.array((low + high) / 2), scale, None)))
 
 
 def log_density(value: Floats, mean: Floats, scale: float | Floats, tails: float | None) -> Floats:

@@ -6,11 +6,13 @@ The models here say what a maker file may hold, key by key.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from dating.cautions import Hazard, Material
+from dating.date_codes import CodeReading
 from dating.distributions import Certain, Judgement
 from dating.draws import MOST_NUMBERS
 from dating.escapes import escaped
@@ -29,13 +31,27 @@ from dating.statements import (
     SpanJudgement,
     Text,
     Title,
+    several,
 )
 from dating.validation import FromFile, Strict, number, refuse
 
 NEVER = Chance(value=0.0)
 ALWAYS = Chance(value=1.0)
+ASSUMED = {"slip": 0.01, "replaced": 0.01, "swapped": 0.01, "doubt": 0.02}
+"""Chances that are taken where nobody states them: nobody reads, and no part lives, without fault.
+
+They are this project's own. A chance of none has to be stated.
+"""
+ASSUMED_TAILS = 6.0
+"""Degrees of freedom of a measurement's Student t distribution where nobody states them."""
 LEARN = "learn"
 """In place of the outputs: how much was made when is left to be learned."""
+
+
+def _assumed(key: str) -> Callable[[dict[str, Any]], Chance]:
+    """Give the chance that is taken where nobody states one; none for what is learned freely."""
+    return lambda data: NEVER if data.get("free_form") else Chance(value=ASSUMED[key])
+
 
 _SIMPLE_CLASS = r"[1-5](?:[0-9]{0,2}|[0-9]{2}(?:\.[0-9]{3})*\.[0-9]{1,3})(?:-[0-9]{1,3})*"
 _CLASS_NUMBER = re.compile(rf"{_SIMPLE_CLASS}(?: ?\+ ?{_SIMPLE_CLASS})*")
@@ -79,6 +95,13 @@ def _class_number(value: Any) -> Any:
     return text
 
 
+def _supplier_code(value: Any) -> Any:
+    text = str(value) if isinstance(value, int) and not isinstance(value, bool) else value
+    if not isinstance(text, str) or not re.fullmatch("[0-9]{1,4}", text):
+        raise refuse("not a source number", allowed='1 to 4 digits, such as "312"')
+    return text
+
+
 def _outputs(value: Any) -> Any:
     """Take the word that leaves the output to be learned for None, and refuse a blank."""
     if value is None or isinstance(value, str):
@@ -89,6 +112,7 @@ def _outputs(value: Any) -> Any:
 
 
 _WRITTEN_CLASS = {"type": ["string", "number"], "examples": ["321.322-6", "422.112-6 + 422.22-6"]}
+_WRITTEN_CODE = {"type": ["string", "integer"], "pattern": "^[0-9]{1,4}$", "examples": ["312"]}
 _WRITTEN_STATES = {
     "anyOf": [
         {"type": "object", "additionalProperties": {"type": ["string", "number"]}},
@@ -97,6 +121,7 @@ _WRITTEN_STATES = {
     "description": "Names with a few words for each, or a list of names.",
 }
 
+type SupplierCode = Annotated[str, BeforeValidator(_supplier_code), WithJsonSchema(_WRITTEN_CODE)]
 type ClassNumber = Annotated[str, BeforeValidator(_class_number), WithJsonSchema(_WRITTEN_CLASS)]
 type Materials = tuple[Material, ...]
 type Shares = Annotated[dict[Name, Fraction], BeforeValidator(_shares), Field(min_length=1)]
@@ -264,13 +289,19 @@ class Feature(Course, title="A feature"):
     materials: dict[Name, Materials] = Field(
         default_factory=dict, description="What shows that a material is present, by state."
     )
-    slip: Chance = Field(NEVER, description="Chance that the state is recorded wrongly.")
-    replaced: Chance = Field(NEVER, description="Chance that the part was replaced later.")
-    replacement: Shares | None = Field(
-        None, description="How common each state is among later replacements."
-    )
     free_form: bool = Field(
         False, description="Leave the shares over time to be learned from a corpus."
+    )
+    slip: Chance = Field(
+        default_factory=_assumed("slip"),
+        description="Chance that the state is recorded wrongly; 0.01 unless stated.",
+    )
+    replaced: Chance = Field(
+        default_factory=_assumed("replaced"),
+        description="Chance that the part was replaced later; 0.01 unless stated.",
+    )
+    replacement: Shares | None = Field(
+        None, description="How common each state is among later replacements."
     )
     by_variant: dict[Name, StatedCourse] = Field(
         default_factory=dict, description="A course of its own for each variant that differs."
@@ -309,13 +340,55 @@ class Mark(Strict, title="A dated mark"):
     precision: Literal["day", "month", "year"] = Field(
         "day", description="How finely the mark tells the time."
     )
+    supplier_code: Annotated[tuple[SupplierCode, ...], BeforeValidator(several)] = Field(
+        (),
+        description="Source numbers of the supplier, which a source-date code should begin with.",
+    )
     lag: SpanJudgement = Field(
         description="Months from the mark to the completion of the instrument."
     )
+    stock: Name | None = Field(
+        None, description="The stock in which the part lay, if its delay is shared by other marks."
+    )
     found: Chance = Field(ALWAYS, description="Chance that an instrument has the mark.")
-    replaced: Chance = Field(NEVER, description="Chance that the marked part was replaced later.")
+    found_at: Annotated[dict[Point, Fraction], Field(min_length=1)] | None = Field(
+        None, description="The same at stated months, changing evenly between them."
+    )
+    replaced: Chance = Field(
+        default_factory=_assumed("replaced"),
+        description="Chance that the marked part was replaced later; 0.01 unless stated.",
+    )
+    doubt: Chance = Field(
+        default_factory=_assumed("doubt"),
+        description="Chance that the date does not tell the build, as it is misread or another "
+        "hand's; 0.02 unless stated.",
+    )
     source: SourceNames = ()
     note: Note = ""
+
+    @model_validator(mode="after")
+    def _agrees(self) -> Mark:
+        if self.supplier_code and self.format != "source-date":
+            raise refuse("a supplier_code goes with format: source-date")
+        if self.found_at is not None and "found" in self.model_fields_set:
+            raise refuse("give either found or found_at, not both")
+        return self
+
+    def expects(self, reading: CodeReading) -> bool:
+        """Say whether a reading of a code begins with the supplier's source number, or any may.
+
+        Parameters
+        ----------
+        reading : CodeReading
+            One reading of a source-date code.
+
+        Returns
+        -------
+        bool
+            True also where the maker file names no source number.
+        """
+        expected = {code.lstrip("0") for code in self.supplier_code}
+        return not expected or reading.source.lstrip("0") in expected
 
 
 class Measurement(Strict, title="A measurement"):
@@ -330,9 +403,14 @@ class Measurement(Strict, title="A measurement"):
     mean: Annotated[dict[Point, Number], Field(min_length=1)] = Field(
         description="Mean at stated months, in the unit; between them it changes evenly."
     )
-    tails: Annotated[float, Field(gt=2, le=1e6), BeforeValidator(number)] | None = Field(
-        None,
-        description="Degrees of freedom of Student's t distribution; a normal one unless given.",
+    tails: Annotated[float, Field(gt=2, le=1e6), BeforeValidator(number)] = Field(
+        ASSUMED_TAILS,
+        description="Degrees of freedom of Student's t distribution; 6 unless given. The more, the "
+        "closer to a normal one.",
+    )
+    slip: Chance = Field(
+        default_factory=_assumed("slip"),
+        description="Chance that the number is a slip of the pen; 0.01 unless stated.",
     )
     source: SourceNames = ()
     note: Note = ""
@@ -350,13 +428,40 @@ class Donors(Strict, title="Donors of swapped components"):
     source: SourceNames = ()
 
 
+class OldStock(Strict, title="Old stock"):
+    """A component that was made for no instrument in particular and lay for some months."""
+
+    chance: Chance = Field(description="Chance that the component came from old stock.")
+    age: SpanJudgement = Field(
+        description="Months from the making of such a component to the completion."
+    )
+    source: SourceNames = ()
+    note: Note = ""
+
+
+class Stock(Strict, title="A stock"):
+    """Parts of a supplier that lay together, so that their delays have a common part."""
+
+    what: Text = Field("", description="What lay in it, in words.")
+    delay: SpanJudgement = Field(
+        description="Months that are common to the lags of all its parts in one instrument."
+    )
+    source: SourceNames = ()
+    note: Note = ""
+
+
 class Component(Strict, title="A component"):
     """A part that can be swapped as a whole; ``materials`` are in every one, whatever is seen."""
 
     what: Text = Field("", description="What the component is, in words.")
     materials: Materials = Field((), description="Materials in every one, whatever is seen.")
     swapped: Chance = Field(
-        NEVER, description="Chance that the whole component came from another instrument."
+        default_factory=_assumed("swapped"),
+        description="Chance that the whole component came from another instrument; 0.01 unless "
+        "stated.",
+    )
+    old_stock: OldStock | None = Field(
+        None, description="How often, and how long before, the component was made ahead."
     )
     donors: tuple[Donors, ...] = Field(
         (), description="When donors of swapped components were built; shares sum to one."
@@ -435,6 +540,11 @@ class Maker(FromFile, title="A maker file"):
         default_factory=dict,
         max_length=MOST_NUMBERS // 2,
         description="Dated events that move several changeovers, by name.",
+    )
+    stocks: dict[Name, Stock] = Field(
+        default_factory=dict,
+        max_length=MOST_NUMBERS // 4,
+        description="Stocks of suppliers from which several marked parts came, by name.",
     )
     variants: Variants | None = Field(None, description="Grades or lines made beside each other.")
     components: Annotated[dict[Name, Component], Field(min_length=1)] = Field(

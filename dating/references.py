@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import datetime
 from collections import Counter
 from collections.abc import Iterable, Iterator
 
-from dating.date_codes import DateCodeError, read_date_code
+from dating.date_codes import DateCodeError, readings_of
 from dating.edtf import EdtfError, parse_edtf
 from dating.edtf_slips import vague
-from dating.examination import Examination, Sight
+from dating.examination import ABSENT, Examination, Sight
 from dating.maker import Component, Course, Feature, Maker, Mark, Output, Regime
 from dating.reading import KeyPath, Problem, Source
 
@@ -45,7 +46,11 @@ def examination_problems(examination: Examination, maker: Maker) -> list[Problem
     problems += _unknown_names(origin, "measured", examination.measured, measurements, maker)
     for name, text in examination.marks.items():
         if text is not None and name in maker.marks():
-            problems += _unreadable_mark(origin, name, text, maker)
+            problems += _unreadable_mark(origin, name, text, maker, examination.day)
+    for name in examination.parts:
+        if name not in maker.components:
+            message, allowed = f"{maker.maker} has no such component", maker.components
+            problems.append(origin.problem(("parts", name), message, found=name, allowed=allowed))
     if examination.variant is not None:
         if maker.variants is None:
             problems.append(origin.problem(("variant",), f"{maker.maker} has no variants"))
@@ -69,17 +74,21 @@ def _unknown_names(
 def _unknown_states(
     origin: Source, place: KeyPath, sight: Sight, states: Iterable[str]
 ) -> Iterator[Problem]:
-    for name in sight.named():
+    for name in (*sight.named(), *(sight.excluded or ())):
         if name not in states:
             message = "no such state; an unlisted one is written other: what it is"
             yield origin.problem(place, message, found=name, allowed=states)
 
 
-def _unreadable_mark(origin: Source, name: str, text: str, maker: Maker) -> Iterator[Problem]:
+def _unreadable_mark(
+    origin: Source, name: str, text: str, maker: Maker, latest: datetime.date
+) -> Iterator[Problem]:
     mark: Mark = maker.marks()[name][1]
+    if text == ABSENT:
+        return
     try:
         if mark.format == "source-date":
-            read_date_code(text, latest=maker.period.last_day)
+            readings_of(text, latest=max(latest, maker.period.last_day))
         else:
             date = parse_edtf(text)
             lasting = date.kind in {"all of", "interval"}
@@ -140,7 +149,12 @@ class _MakerCheck:
             yield from self._output(("output", position), output)
 
     def component(self, path: KeyPath, component: Component) -> Iterator[Problem]:
-        """Check the features of a component and what it says by variant."""
+        """Check the features and marks of a component and what it says by variant."""
+        for name, mark in component.marks.items():
+            if mark.stock is not None and mark.stock not in self.maker.stocks:
+                message, place = "no such stock", (*path, "marks", name, "stock")
+                stocks = self.maker.stocks
+                yield self.origin.problem(place, message, found=mark.stock, allowed=stocks)
         for name, feature in component.features.items():
             yield from self.feature((*path, "features", name), feature)
         for variant, courses in component.by_variant.items():

@@ -106,11 +106,18 @@ class FeatureTable:
         Shapes: weights (state,) or (cell, state); gives total (draw, variant, month) or (cell,
         draw, variant, month), later (draw, 1, 1) or (cell, draw, 1, 1).
         """
-        slip, replaced = self.slip[:, None, None], self.replaced[:, None, None]
-        mean = weights.mean(axis=-1)[..., None, None, None]
-        original = (1 - slip) * self.weighed(weights) + slip * mean
+        replaced = self.replaced[:, None, None]
+        built = (1 - replaced) * (1 - self.slip[:, None, None]) * self.weighed(weights)
         later = replaced * (weights @ self.replacement)[..., None, None, None]
-        return (1 - replaced) * original + later, later
+        return built + self.misread(weights) + later, later
+
+    def misread(self, weights: Floats) -> Floats:
+        """Give the part of the same that a slip explains.
+
+        Shapes: weights (state,) or (cell, state); gives (draw, 1, 1) or (cell, draw, 1, 1).
+        """
+        mean = weights.mean(axis=-1)[..., None, None, None]
+        return np.asarray(((1 - self.replaced) * self.slip)[:, None, None] * mean)
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,6 +165,11 @@ class MonthTables:
         Spread of production of each measurement, in its unit.
     lags : mapping of str to LagTable
         Lags of those marks of which they were learned; the others are as judged.
+    delays : mapping of str to ndarray of float64, shape (draw,)
+        What a shared stock adds to the lags of its marks, in months, by name of mark.
+    ages : mapping of str to ndarray of float64, shape (month, month)
+        P(a component was made in month u | its instrument was built in month t), rows by t, of
+        those components that may be old stock.
     shared : mapping of str to ndarray of float64, shape (draw,)
         The numbers that are drawn, in months since the start of the period.
     draws, replicates : int
@@ -177,6 +189,8 @@ class MonthTables:
     means: Mapping[str, Floats]
     spreads: Mapping[str, Floats]
     lags: Mapping[str, LagTable]
+    delays: Mapping[str, Floats]
+    ages: Mapping[str, Floats]
     shared: Mapping[str, Floats]
     draws: int
     replicates: int

@@ -18,7 +18,7 @@ from dating.distributions import OWN_RULES, Certain, Judgement, Pool
 from dating.draws import scrambled_sobol
 from dating.judgement import shifted
 from dating.likelihoods import mean_at
-from dating.maker import Component, Course, Feature, Maker, Regime
+from dating.maker import Component, Course, Feature, Maker, OldStock, Regime
 from dating.quadrature import merged
 from dating.ramps import between_anchors, mean_shares, month_shares, regimes, shares_after
 from dating.tables import Blend, FeatureTable, MonthTables
@@ -107,6 +107,12 @@ class _Tabulation:
             means=means,
             spreads=spreads,
             lags={},
+            delays={
+                name: self._delay(mark.stock)
+                for name, (_, mark) in maker.marks().items()
+                if mark.stock is not None
+            },
+            ages=ages_of(maker),
             shared=self.draws,
             draws=self.count,
             replicates=self.replicates,
@@ -125,6 +131,20 @@ class _Tabulation:
             for what, judged in self._numbers(regime).items():
                 if not isinstance(judged, Certain):
                     yield f"variants, regime {position}, {what}", judged
+
+        for name, stock in self.maker.stocks.items():
+            judged = stock.delay.distribution()
+            if not isinstance(judged, Certain) and uses_of(self.maker, name):
+                yield _stock(name), judged
+
+    def _delay(self, stock: str) -> Floats:
+        """Give what a stock adds to the lags of its marks, shape (draw,)."""
+        drawn = self.draws.get(_stock(stock))
+        return (
+            self.maker.stocks[stock].delay.distribution().quantile([0.5])
+            if drawn is None
+            else drawn
+        )
 
     def _numbers(self, regime: Regime) -> dict[str, Judgement]:
         overlap = regime.judged_overlap()
@@ -201,6 +221,66 @@ class _Tabulation:
             return mean_shares(shifted(event, lag.value), overlap, months, shape)
         values, weights = event.nodes(fine=4)
         return weights @ shares_after(values, lag, overlap, months, shape)
+
+
+def stock_delays(maker: Maker, count: int, seed: int) -> dict[str, Floats]:
+    """Draw the delays of shared stocks beside so many draws of something else.
+
+    Each delay is drawn evenly over its judgement, in an order of its own. Shape of each: (draw,).
+
+    Examples
+    --------
+    >>> from dating.files import read_maker
+    >>> stock_delays(read_maker("priors/marrowby.yaml"), 512, seed=1)
+    {}
+    """
+    even = (np.arange(count) + 0.5) / count
+    delays: dict[str, Floats] = {}
+    for place, (name, stock) in enumerate(maker.stocks.items()):
+        order = np.random.default_rng((seed, place)).permutation(count)
+        drawn = stock.delay.distribution().quantile(even[order])
+        delays |= dict.fromkeys(uses_of(maker, name), drawn)
+    return delays
+
+
+def uses_of(maker: Maker, stock: str) -> tuple[str, ...]:
+    """Name the marks whose parts lay in a stock."""
+    return tuple(name for name, (_, mark) in maker.marks().items() if mark.stock == stock)
+
+
+def _stock(name: str) -> str:
+    return f"delay of {name}"
+
+
+def ages_of(maker: Maker) -> dict[str, Floats]:
+    """Give when components that may be old stock were made, by month of their instrument.
+
+    With chance s a component is A months old, its age as judged; what would lie before the period
+    counts as made in its first month. Shape of each: (month built, month made).
+
+    Examples
+    --------
+    >>> from dating.files import read_maker
+    >>> ages_of(read_maker("priors/marrowby.yaml"))
+    {}
+    """
+    return {
+        name: _ages(component.old_stock, len(maker.period))
+        for name, component in maker.components.items()
+        if component.old_stock is not None and component.old_stock.chance.value > 0
+    }
+
+
+def _ages(old: OldStock, months: int) -> Floats:
+    """Give P(made in u | built in t), shape (t, u)."""
+    age = old.age.distribution()
+    whole = np.diff(age.excess(np.arange(-1.0, months + 1)), n=2)  # P(age of k months)
+    made = np.zeros((months, months))
+    for month in range(months):
+        made[month, month::-1] = whole[: month + 1]
+        made[month, 0] += 1 - whole[: month + 1].sum()
+    chance = old.chance.value
+    return np.asarray(chance * made + (1 - chance) * np.eye(months))
 
 
 def replacement_shares(feature: Feature) -> Floats:

@@ -105,5 +105,6 @@ def readings_at(tables: MonthTables, draws: Integers) -> MonthTables:
         tables,
         means={name: some_draws(array, draws) for name, array in tables.means.items()},
         spreads={name: some_draws(array, draws) for name, array in tables.spreads.items()},
+        delays={name: some_draws(array, draws) for name, array in tables.delays.items()},
         lags={name: replace(lag, quantiles=some_draws(lag.quantiles, draws)) for name, lag in lags},
     )

@@ -204,7 +204,9 @@ def _alone(weighing: Weighing, piece: Piece, maker: Maker) -> Floats:
         return piece.likelihood
     part = weighing.parts[piece.component]
     piece = piece.widened() if piece.logs is not None else piece
-    likelihood = ComponentEvidence(part.name, part.swapped, part.donor, (piece,)).likelihood
+    likelihood = ComponentEvidence(
+        part.name, part.swapped, part.donor, (piece,), part.ages
+    ).likelihood
     if piece.kind == "measurement":
         return likelihood
     anything = FLOOR

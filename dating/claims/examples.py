@@ -222,7 +222,7 @@ def _has(
     matches: list[bool] = []
     for feature, names in required.items():
         sight = seen.variant if feature == VARIANTS else seen.seen.get(feature)
-        if sight is None or sight.other is not None or sight.sure is not None:
+        if sight is None or sight.is_neutral or sight.sure is not None:
             return None
         named = set(sight.named())
         if named & set(names) and not named <= set(names):

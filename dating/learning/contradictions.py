@@ -113,7 +113,7 @@ def _known(reference: Reference, feature: str, tables: MonthTables) -> _Known:
     dated = reference.likelihood(tables.output)
     middle = float((np.arange(len(stated)) + 0.5) @ stated / whole) if whole > 0 else 0.0
     sight = reference.examination.variant
-    if feature == VARIANTS or sight is None or sight.other is not None:
+    if feature == VARIANTS or sight is None or sight.is_neutral:
         return _Known(dated, middle, dict.fromkeys(tables.variants, 1.0))
     weights = state_weights(sight, tables.variants).tolist()
     return _Known(dated, middle, dict(zip(tables.variants, weights, strict=True)))

@@ -44,7 +44,8 @@ class Lag:
     learned : bool
         Whether a corpus may move it: not where it, or what an assessor says of it, is one number.
     replaced : float
-        Chance that the mark was made later, at any time of the period alike.
+        Chance that the mark does not tell the build: of a later part, or doubtful. It is then
+        taken for one at any time of the period alike.
     """
 
     mark: str
@@ -79,9 +80,14 @@ def lags_of(maker: Maker) -> tuple[Lag, ...]:
         judged = mark.lag.distribution()
         members = judged.members if isinstance(judged, Pool) else (judged,)
         learned = not any(isinstance(member, Certain) for member in members)
-        quantiles, reached = _table(judged) if learned else _steps(judged)
+        learned &= mark.stock is None
+        if mark.stock is None:
+            quantiles, reached = _table(judged) if learned else _steps(judged)
+        else:
+            quantiles, reached = _delayed(judged, maker.stocks[mark.stock].delay.distribution())
         median = float(judged.quantile(0.5))
-        lags.append(Lag(name, part, quantiles, reached, median, learned, mark.replaced.value))
+        built = (1 - mark.replaced.value) * (1 - mark.doubt.value)
+        lags.append(Lag(name, part, quantiles, reached, median, learned, 1 - built))
     return tuple(lags)
 
 
@@ -106,6 +112,16 @@ def _table(judged: Judgement) -> tuple[Floats, Floats]:
     quantiles = judged.quantile(p[p > none])
     reached = np.append(none, p[p > none])
     return np.append(0.0, quantiles), reached / reached[-1]
+
+
+def _delayed(judged: Judgement, delay: Judgement) -> tuple[Floats, Floats]:
+    """Tabulate the sum of a lag and of the delay of a stock, which is not learned."""
+    (lags, own), (delays, shared) = judged.nodes(), delay.nodes()
+    sums, weights = np.add.outer(lags, delays).ravel(), np.outer(own, shared).ravel()
+    order = np.argsort(sums, kind="stable")
+    reached = np.cumsum(weights[order]) - weights[order] / 2
+    p = 1 / (1 + np.exp(-_LOG_ODDS))
+    return np.interp(p, reached, sums[order]), (p - p[0]) / (p[-1] - p[0])
 
 
 def _steps(judged: Judgement) -> tuple[Floats, Floats]:

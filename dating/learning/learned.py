@@ -20,7 +20,13 @@ from dating.learning.levels import Correction, correction_from
 from dating.learning.quantities import arrays_of, names_of
 from dating.maker import Maker
 from dating.tables import Blend, FeatureTable, MonthTables
-from dating.tabulation import MOST_POINTS, POINTS, month_tables, replacement_shares
+from dating.tabulation import (
+    MOST_POINTS,
+    POINTS,
+    month_tables,
+    replacement_shares,
+    stock_delays,
+)
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -294,6 +300,8 @@ def learned_tables(maker: Maker, learned: Learned) -> MonthTables:
         means=means_by_gauge(layout.gauges, learned.means),
         spreads={**judged.spreads, **spreads_by_gauge(layout.gauges, learned.spreads)},
         lags=lag_tables(layout.lags, learned.lags),
+        delays=stock_delays(maker, count, learned.seed),
+        ages=judged.ages,
         shared=dict(zip(learned.numbers, learned.values.T, strict=True)),
         draws=count,
         replicates=_replicates(latent, count),

@@ -191,6 +191,6 @@ def _variant_weights(reference: Reference, names: tuple[str | None, ...]) -> Flo
     """Give the weight of each variant, all alike where nothing is recorded of it."""
     sight = reference.examination.variant
     known = tuple(name for name in names if name is not None)
-    if sight is None or sight.other is not None or not known:
+    if sight is None or sight.is_neutral or not known:
         return np.ones(len(names))
     return state_weights(sight, known)

@@ -18,7 +18,7 @@ import numpy as np
 
 from dating.arrays import Floats, Positions
 from dating.evidence import state_weights
-from dating.examination import Examination
+from dating.examination import ABSENT, Examination
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.layout import VARIANTS, Layout
 from dating.likelihoods import mark_stretches
@@ -139,7 +139,7 @@ class _Tallying:
                 weights = np.array([1.0 if state == variant else 0.0 for state in track.states])
             else:
                 sight = examination.seen.get(track.name)
-                if sight is None or sight.other is not None:
+                if sight is None or sight.is_neutral:
                     continue
                 weights = state_weights(sight, track.states)
             padded = np.zeros(self.width)
@@ -155,8 +155,12 @@ class _Tallying:
     def _marked(self, examination: Examination) -> Iterator[Key]:
         for position, lag in enumerate(self.layout.lags):
             text = examination.marks.get(lag.mark)
-            if text is not None:
-                stretches = mark_stretches(text, self.marks[lag.mark][1], self.period)
+            if text is not None and text != ABSENT:
+                mark, day = self.marks[lag.mark][1], examination.day
+                dates = mark_stretches(text, mark, self.period, day)
+                months = len(self.period)
+                inside = [(a, b) for a, b in dates if a < months and b > -months]
+                stretches = inside or dates
                 yield _MARK, position, tuple(end for stretch in stretches for end in stretch)
 
     def _add_cases(self, reference: Reference, row: int) -> None:
@@ -170,7 +174,7 @@ class _Tallying:
 
     def _variant_weights(self, examination: Examination) -> dict[str | None, float]:
         sight = examination.variant
-        if sight is None or sight.other is not None or self.variants == (None,):
+        if sight is None or sight.is_neutral or self.variants == (None,):
             return dict.fromkeys(self.variants, 1.0)
         names = tuple(name for name in self.variants if name is not None)
         weights = state_weights(sight, names)

@@ -6,12 +6,12 @@ import datetime
 from collections.abc import Iterator, Mapping
 
 from dating.examination import Examination, Paper, Sight
+from dating.gross_errors import implausible
 from dating.likelihoods import known_day, mark_stretches
 from dating.maker import Maker, Mark
 from dating.months import day_position, month_words
 from dating.plausibility.chances import unstated_chances
 from dating.plausibility.maker import mistakes
-from dating.plausibility.measurement import implausible
 from dating.plausibility.warning import period_words, repeats, warning
 from dating.reading import KeyPath, Problem, Source
 
