@@ -169,6 +169,11 @@ class Look(Strict, title="A look"):
     """How to look at a thing, how invasive the look is, and what to beware of."""
 
     how: Text = Field("", description="How to look, in words for someone at the bench.")
+    operation: Text = Field(
+        "",
+        description="What has to be done first, such as back off; looks with the same operation "
+        "are taken at one go.",
+    )
     invasive: Literal["none", "low", "moderate", "high"] = Field(
         "none", description="How far the look disturbs the instrument."
     )
