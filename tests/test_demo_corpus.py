@@ -209,7 +209,9 @@ def test_states_are_as_frequent_as_the_hidden_ramps_have_them(name):
 def test_the_judgements_do_not_explain_the_corpus(name):
     found = [(thing, chance) for thing, _, chance in demo(name).tails(demo(name).judged)]
     beyond = {thing for thing, chance in found if chance < 0.01 / len(found)}
-    assert beyond >= {"marrowby": {"heel-joint", "bars"}, "velquist": {"rectifier", "lettering"}}[name]
+    assert (
+        beyond >= {"marrowby": {"heel-joint", "bars"}, "velquist": {"rectifier", "lettering"}}[name]
+    )
 
 
 # Coded parts of the second maker
