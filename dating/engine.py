@@ -111,9 +111,9 @@ class ComponentEvidence:
     def built(self, evidence: Floats) -> Floats:
         """Turn evidence by the component's own month into evidence by that of its instrument.
 
-        Shapes: evidence (..., month); gives the same.
+        Shapes: evidence (draw, variant, month); gives the same.
         """
-        return evidence if self.ages is None else evidence @ self.ages.T
+        return evidence if self.ages is None else _by_variant(evidence, self.ages.T)
 
     def given(self, evidence: Floats) -> Floats:
         """Average evidence over the donor's month and variant.
@@ -261,9 +261,12 @@ class Weighing:
             direct = np.einsum("nvt,nvt->vt", rest, varied)
             original = (1 - part.swapped) * (direct * trials).sum(axis=1)
         else:
-            together = np.moveaxis(rest, 0, 2) @ np.moveaxis(varied, 0, 1)
-            by_month = trials[:, :, None] @ np.swapaxes(together * part.ages, 1, 2)
-            original = (1 - part.swapped) * by_month[:, :, 0].sum(axis=1)
+            rows = np.broadcast_to(trials, (len(trials), *rest.shape[1:]))
+            each = [
+                rows[:, v] @ (rest[:, v].T @ varied[:, v] * part.ages).T
+                for v in range(rows.shape[1])
+            ]
+            original = (1 - part.swapped) * np.stack(each).sum(axis=0)
         if part.swapped == 0:
             return Response(original, np.zeros_like(original))
         donor = self._donor(name, by_variant) * varying
@@ -281,9 +284,9 @@ class Weighing:
             here = self._array("here", name, by_variant, self._here)
             original = (1 - part.swapped) * np.einsum("nvt,knvt->kt", here, answers)
         else:
-            here = self._without(name, True)
-            evidence = part.built(part.varying * part.fixed * answers)
-            original = (1 - part.swapped) * (here * evidence).sum(axis=(1, 2))
+            here, evidence = self._without(name, True), part.varying * part.fixed
+            each = [(here * part.built(evidence * answer)).sum(axis=(0, 1)) for answer in answers]
+            original = (1 - part.swapped) * np.stack(each)
         if part.swapped == 0:
             return Response(original, np.zeros_like(original))
         there = self._array("there", name, by_variant, self._there)
@@ -354,7 +357,7 @@ class Weighing:
         """
         part, rest = self.parts[name], self._without(name, True)
         evidence = part.varying * part.fixed
-        own = rest if part.ages is None else rest @ part.ages
+        own = rest if part.ages is None else _by_variant(rest, part.ages)
         original = (1 - part.swapped) * (own * evidence).sum(axis=(0, 1))
         elsewhere = rest.sum(axis=(1, 2), keepdims=True)
         swapped = part.swapped * (elsewhere * part.donor * evidence).sum(axis=(0, 1))
@@ -424,6 +427,12 @@ class Weighing:
             rest = rest.sum(axis=0, keepdims=True)
         spread: Floats = from_donor @ rest
         return spread
+
+
+def _by_variant(array: Floats, matrix: Floats) -> Floats:
+    """Multiply each variant's rows with a matrix; shapes (draw, variant, month), (month, month)."""
+    each = [array[:, variant] @ matrix for variant in range(array.shape[1])]
+    return np.stack(each, axis=1)
 
 
 def _product(pieces: Sequence[Piece]) -> Floats:

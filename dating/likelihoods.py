@@ -18,6 +18,7 @@ from dating.maker import Mark, Measurement
 from dating.months import Period, day_position, month_number
 
 _SLIPS_REACH = 10.0
+_TO_A_MONTH = 256
 
 
 def mark_likelihood(
@@ -66,15 +67,16 @@ def mark_likelihood(
 
 def _between(stretches: list[tuple[float, float]], excess: Callable[[float], Floats]) -> Floats:
     """Sum the stretches' shares of each month, from the excess after an end at the months' ends."""
-    each = (excess(start) - excess(stop) for start, stop in stretches)
-    total: Floats = sum(each, np.zeros((1, 1)))
+    total = np.zeros((1, 1))
+    for start, stop in stretches:
+        total = total + (excess(start) - excess(stop))
     return np.asarray(np.maximum(np.diff(total, axis=1), 0.0))
 
 
 @lru_cache(maxsize=64)
 def _tabulated_lag(lag: Judgement, months: int) -> tuple[Floats, Floats, Floats]:
     """Tabulate the excess over a lag and its slope; shapes (point,) each."""
-    grid = np.arange(0.0, months + 2.0, 1 / 32)
+    grid = np.arange(0.0, months + 2.0, 1 / _TO_A_MONTH)
     return grid, lag.excess(grid), lag.cdf(grid)
 
 
@@ -86,7 +88,8 @@ def _along(y: Floats, grid: Floats, value: Floats, slope: Floats) -> Floats:
     u, rise = at - cell, value[cell + 1] - value[cell]
     left, right = slope[cell] * step - rise, rise - slope[cell + 1] * step
     inside = value[cell] + u * rise + u * (1 - u) * (left * (1 - u) + right * u)
-    return np.where(y > 0, inside, 0.0) + slope[-1] * np.maximum(y - grid[-1], 0.0)
+    within = np.where(y > 0, inside, 0.0)
+    return np.asarray(within + slope[-1] * np.maximum(y - grid[-1], 0.0))
 
 
 def later_share(stretches: list[tuple[float, float]], months: int, until: float) -> Floats:

@@ -3,14 +3,15 @@
 Written from the formulae of the model and from the docstrings, not from the engine, to hold
 the engine against. Three things are taken as given because other tests check them: draws of
 the shared numbers, mean ramps of changeovers that are themselves uncertain, and a judgement's
-quadrature nodes, which serve as the distribution of a mark's lag.
+distribution function, which is integrated here.
 """
 
+from functools import lru_cache
 from math import exp, gamma, log, log1p, log2, pi, sqrt
 
 import numpy as np
 
-from dating.date_codes import read_date_code
+from dating.date_codes import DateCodeError, read_date_code
 from dating.edtf import parse_edtf
 from dating.examination import Sight
 from dating.judgement import Certain, shifted
@@ -29,6 +30,28 @@ def ramp_in_month(a, d, t, shape):
     low, high = (min(max(x, t), t + 1) for x in (a, a + d))
     rising = ((high - a) ** 2 - (low - a) ** 2) / (2 * d)
     return rising + t + 1 - high
+
+
+_PANELS = [0, 1e-4, 1e-3, 1e-2, 0.03, 0.1, 0.3, 0.6, *range(1, 200)]
+_NODES, _NODE_WEIGHTS = np.polynomial.legendre.leggauss(32)
+
+
+@lru_cache(maxsize=100_000)
+def integral(judged, y):
+    """Integrate a distribution function from 0 to y, which is E max(y - X, 0) for X >= 0."""
+    if isinstance(judged, Certain):
+        return max(y - judged.value, 0.0)
+    if y <= 0:
+        return 0.0
+    edges = np.array([*(edge for edge in _PANELS if edge < y), y])
+    half = np.diff(edges) / 2
+    nodes = edges[:-1, None] + half[:, None] * (1 + _NODES)
+    return float(half @ (judged.cdf(nodes) @ _NODE_WEIGHTS))
+
+
+def overlap(a, b, c, d):
+    """Give the length that [a, b) and [c, d) have in common."""
+    return max(min(b, d) - max(a, c), 0.0)
 
 
 def mutual_information(joint):
@@ -68,6 +91,13 @@ class Enumeration:
         self.output = self._output()
         self.variant_shares = self._variant_shares()
         self.swapped = {name: c.swapped.value for name, c in maker.components.items()}
+        for name, known in examination.parts.items():
+            right = known.sure if known.original else 1 - known.sure
+            before = self.swapped[name]
+            whole = before * (1 - right) + (1 - before) * right
+            self.swapped[name] = before * (1 - right) / whole if whole else 1 - right
+        self.ages = {name: self._ages(c.old_stock) for name, c in maker.components.items()}
+        self.months_before = {name: self._months_before(name) for name in maker.components}
         self.donors = {name: self._donors(c) for name, c in maker.components.items()}
         self.pieces, self.later = {}, {}
         self._see_everything()
@@ -104,7 +134,13 @@ class Enumeration:
 
     def replaced(self, name):
         """Give P(the part was replaced later | everything)."""
-        return self.later[name] * self.evidence(self.without(name)) / self.evidence()
+        part, later = self.pieces[name][0], self.later[name]
+        by_month = later if isinstance(later, list) else [later for _ in self.months]
+        pieces = self.pieces
+        self.pieces = {**pieces, name: (part, self._everywhere(by_month))}
+        total = self.evidence()
+        self.pieces = pieces
+        return total / self.evidence()
 
     def answers(self, name):
         """Give P(answer, evidence, month) and P(answer, evidence, original) of an open feature."""
@@ -155,7 +191,35 @@ class Enumeration:
             for w in range(len(self.variants)):
                 for u in self.months:
                     donor += self.donors[part][u] * self.variant_shares[n][w][u] * evidence[w][u]
-            made.append([[(1 - rho) * a + rho * donor for a in row] for row in evidence])
+            built = [[self._built(part, row, t) for t in self.months] for row in evidence]
+            made.append([[(1 - rho) * b + rho * donor for b in row] for row in built])
+        return made
+
+    def _ages(self, old):
+        """Give P(A = k months) as a list by k, and the chance of old stock."""
+        if old is None:
+            return 0.0, [1.0]
+        age = old.age.distribution()
+        reached = [integral(age, k) for k in range(-1, len(self.months) + 2)]
+        return old.chance.value, [
+            reached[k + 2] - 2 * reached[k + 1] + reached[k] for k in range(len(self.months))
+        ]
+
+    def _built(self, part, by_own_month, t):
+        """Give sum_u P(made in u | built in t) A(u)."""
+        return sum(share * by_own_month[u] for u, share in self.months_before[part][t].items())
+
+    def _months_before(self, part):
+        """Give P(made in u | built in t) by t and u; older than the period counts as its first."""
+        chance, ages = self.ages[part]
+        made = []
+        for t in self.months:
+            row = {t: 1 - chance}
+            for k in range(t + 1) if chance else ():
+                row[t - k] = row.get(t - k, 0.0) + chance * ages[k]
+            if chance:
+                row[0] += chance * (1 - sum(ages[: t + 1]))
+            made.append(row)
         return made
 
     def _evidence_on(self, part, pieces, n):
@@ -181,7 +245,9 @@ class Enumeration:
             for v in range(len(self.variants)):
                 for t in self.months:
                     a, q = evidence[v][t], self.donors[part][t] * self.variant_shares[n][v][t]
-                    original[t][n] += (1 - rho) * rest[n][v][t] * a
+                    for month in self.months:
+                        share = self.months_before[part][month].get(t, 0.0)
+                        original[t][n] += (1 - rho) * rest[n][v][month] * share * a
                     swapped[t][n] += rho * elsewhere * q * a
         return original, swapped
 
@@ -288,16 +354,17 @@ class Enumeration:
         maker, seen = self.maker, self.examination
         for name, (part, feature) in maker.features().items():
             sight = seen.seen.get(name)
-            if sight is not None and sight.other is None:
+            if sight is not None and sight.other is None and sight.known is None:
                 self._note(name, part, *self._feature(name, part, feature, sight))
         for name, (part, mark) in maker.marks().items():
             if seen.marks.get(name) is not None:
-                self._note(name, part, *self._mark(mark, seen.marks[name]))
+                self._note(name, part, *self._mark(name, mark, seen.marks[name]))
         for name, (part, measurement) in maker.measurements().items():
-            if seen.measured.get(name) is not None:
+            reading = seen.measured.get(name)
+            if reading is not None and (reading.confirmed or not self._gross(measurement, reading)):
                 density = self._density(measurement, seen.measured[name])
                 self._note(name, part, self._everywhere(density), 0.0)
-        if seen.variant is not None and seen.variant.other is None:
+        if seen.variant is not None and seen.variant.other is None and seen.variant.known is None:
             weights = self._weights(seen.variant, self.variants)
             likelihood = [[[w for _ in self.months] for w in weights] for _ in self.draws]
             self._note("variant", None, likelihood, 0.0)
@@ -314,6 +381,8 @@ class Enumeration:
 
     def _weights(self, sight, states):
         """Give r(s): one for each state named; a confidence shares its rest among the others."""
+        if sight.excluded is not None:
+            return [float(state not in sight.excluded) for state in states]
         if sight.one_of is not None:
             return [float(state in sight.one_of) for state in states]
         if sight.sure is None or len(states) == 1:
@@ -350,46 +419,107 @@ class Enumeration:
         of_component = self.maker.components[part].by_variant.get(variant, {})
         return of_component.get(name) or feature.by_variant.get(variant, feature)
 
-    def _mark(self, mark, text):
-        """Give the sum over candidates of P(t <= x + lag < t + 1), x spread over each."""
-        if mark.format == "source-date":
-            latest = parse_edtf(self.maker.period.labels()[-1]).upper
-            ends = {(r.first_day, r.last_day) for r in read_date_code(text, latest=latest)}
-        else:
-            ends = set(parse_edtf(text).stretches)
+    def _mark(self, name, mark, text):
+        """Give (1 - rho) (1 - d) f(t) sum_x P(t <= x + lag < t + 1) + rho later(t) + (1 - rho) d u.
+
+        ``later`` is the share of the time from t to the examination, and u the share of the
+        period, that the date may lie in; f is the chance that there is a mark.
+        """
+        rho, doubt = mark.replaced.value, mark.doubt.value
+        found = [self._found(mark, self.first + t) for t in self.months]
+        if text == "absent":
+            later = [rho for _ in self.months]
+            made = [(1 - rho) * (1 - doubt) * (1 - f) + (1 - rho) * doubt + rho for f in found]
+            return self._everywhere(made), later
+        day = max(self.examination.day, parse_edtf(self.maker.period.labels()[-1]).upper)
+        ends, expected = self._ends(mark, text, day)
         ordinal = [(a, type(a).fromordinal(b.toordinal() + 1)) for a, b in ends]
         stretches = [
             (day_position(a) - self.first, day_position(b) - self.first) for a, b in ordinal
         ]
-        lags, weights = (values.tolist() for values in mark.lag.distribution().nodes(fine=4))
-        rho = mark.replaced.value
-        later = rho * sum(stop - start for start, stop in stretches) / len(self.months)
-        made = []
-        for t in self.months:
-            p = 0.0
-            for start, stop in stretches:
-                for lag, weight in zip(lags, weights, strict=True):
-                    p += weight * max(min(stop + lag, t + 1) - max(start + lag, t), 0.0)
-            made.append((1 - rho) * p + later)
-        return self._everywhere(made), later
+        until = day_position(type(day).fromordinal(day.toordinal() + 1)) - self.first
+        later = [
+            rho * sum(overlap(a, b, t, until) for a, b in stretches) / (until - t)
+            for t in self.months
+        ]
+        length = len(self.months)
+        wrong = (1 - rho) * doubt * sum(overlap(a, b, 0, length) for a, b in stretches) / length
+        lag, likelihood = mark.lag.distribution(), []
+        for n in self.draws:
+            delay = self._delay(mark, n)
+            row = []
+            for t in self.months:
+                p = 0.0
+                for start, stop in stretches if expected else []:
+                    for end, sign in ((start + delay, 1), (stop + delay, -1)):
+                        p += sign * (integral(lag, t + 1 - end) - integral(lag, t - end))
+                row.append((1 - rho) * (1 - doubt) * found[t] * p + later[t] + wrong)
+            likelihood.append([row for _ in self.variants])
+        return likelihood, later
 
-    def _density(self, measurement, reading):
-        """Give the density of a reading: normal, or Student t with heavier tails."""
-        scale = sqrt(measurement.spread**2 + reading.within**2)
+    def _ends(self, mark, text, day):
+        """Give first and last day of each candidate, and whether the supplier may be the one."""
+        if mark.format != "source-date":
+            return set(parse_edtf(text).stretches), True
+        readings = []
+        for digit in range(10) if "?" in text else [0]:
+            try:
+                readings += read_date_code(text.replace("?", str(digit)), latest=day)
+            except DateCodeError:
+                continue
+        expected = [r for r in readings if not mark.supplier_code or r.source in mark.supplier_code]
+        return {(r.first_day, r.last_day) for r in expected or readings}, bool(expected)
+
+    def _found(self, mark, month):
+        if mark.found_at is None:
+            return mark.found.value
+        anchors = sorted(mark.found_at)
+        month = min(max(month, anchors[0]), anchors[-1])
+        left = max(a for a in anchors if a <= month)
+        right = min(a for a in anchors if a >= month)
+        u = 0.0 if left == right else (month - left) / (right - left)
+        return (1 - u) * mark.found_at[left] + u * mark.found_at[right]
+
+    def _delay(self, mark, n):
+        if mark.stock is None:
+            return 0.0
+        judged = self.maker.stocks[mark.stock].delay.distribution()
+        return (
+            judged.value
+            if isinstance(judged, Certain)
+            else self.shared[f"delay of {mark.stock}"][n]
+        )
+
+    def _means(self, measurement):
         anchors = sorted(measurement.mean)
-        made = []
+        means = []
         for t in self.months:
             month = min(max(self.first + t, anchors[0]), anchors[-1])
             left = max(a for a in anchors if a <= month)
             right = min(a for a in anchors if a >= month)
             u = 0.0 if left == right else (month - left) / (right - left)
-            mean = (1 - u) * measurement.mean[left] + u * measurement.mean[right]
+            means.append((1 - u) * measurement.mean[left] + u * measurement.mean[right])
+        return means
+
+    def _gross(self, measurement, reading):
+        """Say whether a reading lies more than eight spreads from every mean."""
+        scale = sqrt(measurement.spread**2 + reading.within**2)
+        means = self._means(measurement)
+        low, high = min(means) - 8 * scale, max(means) + 8 * scale
+        return not low <= reading.value <= high
+
+    def _density(self, measurement, reading):
+        """Give (1 - e) times a Student t density around the mean, and e times a wide normal one."""
+        scale = sqrt(measurement.spread**2 + reading.within**2)
+        means, e = self._means(measurement), measurement.slip.value
+        wide = 10 * ((max(means) - min(means)) / 2 + scale)
+        z = (reading.value - (max(means) + min(means)) / 2) / wide
+        slip = exp(-z * z / 2) / (wide * sqrt(2 * pi))
+        made = []
+        for mean in means:
             z, nu = (reading.value - mean) / scale, measurement.tails
-            if nu is None:
-                made.append(exp(-z * z / 2) / (scale * sqrt(2 * pi)))
-            else:
-                constant = gamma((nu + 1) / 2) / (gamma(nu / 2) * sqrt(nu * pi) * scale)
-                made.append(constant * (1 + z * z / nu) ** (-(nu + 1) / 2))
+            constant = gamma((nu + 1) / 2) / (gamma(nu / 2) * sqrt(nu * pi) * scale)
+            made.append((1 - e) * constant * (1 + z * z / nu) ** (-(nu + 1) / 2) + e * slip)
         return made
 
     def _paper(self, paper):

@@ -17,6 +17,7 @@ class Inventor:
 
     def __init__(self, seed):
         self.rng = random.Random(seed)
+        self.more = random.Random(f"more {seed}")
         self.start = 1951 * 12 + self.rng.randrange(24)
         self.months = self.rng.randint(18, 40)
         self.judged = self.rng.random() < 0.3
@@ -41,7 +42,7 @@ class Inventor:
             made["output"] = self.output()
         if self.variants:
             made["variants"] = {"states": self.variants, **self.course(self.variants, own=False)}
-        return made
+        return self.furthered(made)
 
     def examination(self, maker):
         """Invent an examination of an instrument of this maker, as plain data."""
@@ -65,7 +66,67 @@ class Inventor:
             made["variant"] = self.sight(self.variants)
             if made["variant"] == "left out":
                 del made["variant"]
-        return made
+        return self.doubted(made, maker)
+
+    # What lives longer, and what is known ----------------------------------------------------
+
+    def furthered(self, maker):
+        """Add stocks, old stock, doubts and chances that nobody states to a maker file."""
+        rng = self.more
+        for component in maker["components"].values():
+            if rng.random() < 0.3:
+                age = rng.choice([3, [1, 4, 9], {"shortest": 0, "likely": 2, "longest": 12}])
+                component["old_stock"] = {"chance": rng.choice([0.05, 0.3, 1]), "age": age}
+            for feature in component["features"].values():
+                for key in ("slip", "replaced"):
+                    if rng.random() < 0.2:
+                        feature.pop(key, None)
+            for mark in component["marks"].values():
+                self._further_mark(mark, maker)
+            for measurement in component["measurements"].values():
+                if rng.random() < 0.6:
+                    measurement["slip"] = rng.choice([0, 0.02, 0.3])
+        return maker
+
+    def _further_mark(self, mark, maker):
+        rng = self.more
+        if rng.random() < 0.6:
+            mark["doubt"] = rng.choice([0, 0.02, 0.2])
+        if rng.random() < 0.3:
+            mark["found"] = rng.choice([0.3, 0.9])
+        elif rng.random() < 0.3:
+            mark["found_at"] = {self.month(2): 0.2, self.month(self.months - 4): 0.9}
+        if mark.get("format") == "source-date" and rng.random() < 0.6:
+            mark["supplier_code"] = rng.choice(["113", ["7", "113"], 114])
+        if rng.random() < 0.4:
+            delay = rng.choice([2, [0, 2, 6], [1, 2, 3]])
+            maker.setdefault("stocks", {}).setdefault("bin", {"delay": delay})
+            mark["stock"] = "bin"
+
+    def doubted(self, examination, maker):
+        """Add what the examiner knows to an examination."""
+        rng = self.more
+        for name in list(examination["seen"]):
+            part = next(p for p in maker["components"].values() if name in p["features"])
+            states = part["features"][name]["states"]
+            if rng.random() < 0.1 and len(states) > 1:
+                examination["seen"][name] = {"not": rng.choice([states[0], states[1:]])}
+            elif rng.random() < 0.05:
+                examination["seen"][name] = {"known": rng.choice(["replaced", "missing"])}
+        for name, text in examination["marks"].items():
+            if text.startswith("113-") and rng.random() < 0.4:
+                examination["marks"][name] = text[:-1] + "?"
+            elif rng.random() < 0.15:
+                examination["marks"][name] = "absent"
+        for name, reading in examination["measured"].items():
+            if isinstance(reading, dict) and rng.random() < 0.5:
+                examination["measured"][name] = {**reading, "confirmed": True}
+        if rng.random() < 0.7:
+            examination["examined"] = self.day(rng.choice([5, self.months, self.months + 40, 700]))
+        if rng.random() < 0.3:
+            known = {"original": rng.random() < 0.5, "sure": rng.choice([0.6, 0.9, 1])}
+            examination["parts"] = {rng.choice(list(maker["components"])): known}
+        return examination
 
     # Plain choices ---------------------------------------------------------------------------
 
