@@ -34,7 +34,7 @@ CHANGEOVERS: tuple[Changeover, ...] = (
     ("valve-sockets", "", 2, "1965-02-10", 9.0, "within", "within"),
     ("wiring", "old line", 2, 2.0, 5.0, "within", "longer"),
     ("covering", "", 2, "1956-08-10", 12.0, "within", "within"),
-    ("covering", "", 3, "1962-12-10", 7.0, "within", "within"),
+    ("covering", "", 3, "1963-03-10", 7.0, "within", "within"),
     ("knobs", "", 2, 1.0, 4.0, "within", "within"),
     ("handle", "", 2, 6.0, 8.0, "within", "within"),
     ("lettering", "", 2, "1958-08-10", 6.0, "within", "within"),
