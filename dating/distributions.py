@@ -26,7 +26,7 @@ _LARGEST_EXPONENT = 600.0
 
 _LOG_ODDS = np.linspace(-48.0, 48.0, 385)
 
-_CELLS = 6144
+_CELLS = 12_288
 
 
 class JudgementError(ValueError):

@@ -27,6 +27,7 @@ from dating.likelihoods import (
     mark_likelihood,
     mark_likelihoods,
     mark_stretches,
+    mean_at,
     presence,
     slip_density,
 )
@@ -303,9 +304,8 @@ def _measurement(
     logs = log_density(np.array(reading.value), tables.means[name], scale, measurement.tails)
     slip, slipped = measurement.slip.value, 0.0
     if slip > 0:
-        spread = float(tables.spreads[name].mean())
-        density = slip_density(reading.value, tables.means[name], spread, reading.within)
-        slipped = slip * density
+        means = mean_at(measurement, tables.period)
+        slipped = slip * slip_density(reading.value, means, measurement.spread, reading.within)
         logs = np.logaddexp(np.log1p(-slip) + logs if slip < 1 else -np.inf, log(slipped))
     top = float(logs.max())
     words = f"{reading.value:g} {measurement.unit}"

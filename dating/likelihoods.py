@@ -19,6 +19,8 @@ from dating.months import Period, day_position, month_number
 
 _SLIPS_REACH = 10.0
 _TO_A_MONTH = 256
+_ROUNDING = 1e-12
+"""Shares as small as this are none, or noise would stand for evidence."""
 
 
 def mark_likelihood(
@@ -70,7 +72,8 @@ def _between(stretches: list[tuple[float, float]], excess: Callable[[float], Flo
     total = np.zeros((1, 1))
     for start, stop in stretches:
         total = total + (excess(start) - excess(stop))
-    return np.asarray(np.maximum(np.diff(total, axis=1), 0.0))
+    share = np.diff(total, axis=1)
+    return np.where(share > _ROUNDING, share, 0.0)
 
 
 @lru_cache(maxsize=64)

@@ -76,11 +76,16 @@ def several(seed, count=4):
     """One invented maker, and several examinations of it."""
     inventor = Inventor(seed)
     data = inventor.maker()
-    examinations = [inventor.examination(data) for _ in range(count)]
+    examinations = [tabled(inventor.examination(data)) for _ in range(count)]
     return (
         Maker.model_validate(data),
         [Examination.model_validate(each) for each in examinations],
     )
+
+
+def tabled(examination):
+    """What a table has columns for: not the day of examination, nor what is known of parts."""
+    return {k: v for k, v in examination.items() if k not in {"examined", "parts"}}
 
 
 def check_rows(maker, examinations, dated, *, level=LEVEL, learned=None):

@@ -84,6 +84,18 @@ class CellEvidence:
         fixed = placed(np.where(differs, 1.0, fixed), 1)
         return Cells(fixed, placed(vector, 0), np.concatenate([ones, wide]))
 
+    def built(self, evidence: Floats, ages: Floats) -> Floats:
+        """Turn evidence by a component's own month into evidence by that of its instrument.
+
+        Shapes: evidence (pattern, place, lane), ages (month built, month made); gives the same as
+        evidence. All months are among the places.
+        """
+        months = len(ages)
+        by_month = evidence.reshape(len(evidence), -1, months, evidence.shape[2])
+        return np.asarray(np.einsum("tu,pvul->pvtl", ages, by_month, optimize=True)).reshape(
+            evidence.shape
+        )
+
     def _likelihoods(
         self, column: Column, codes: Sequence[int], block: Block
     ) -> tuple[Floats, Floats, Positions]:

@@ -126,20 +126,47 @@ def evidence_of(
     each, places = _cells(patterns, cells, block)
     fixed = _product(each, places)
     drawn, vector, vectors = _drawn_patterns(each, places)
+    ages = cells.tables.ages.get(patterns.component or "")
+    built = None
+    if ages is not None:
+        alone = fixed[:, :, None] * vectors[vector[drawn]]
+        built = cells.built(alone, ages)
     from_donor = np.zeros((len(fixed), len(block.draw)))
     if swapped:
         for pattern in range(len(vector)):
             here = np.flatnonzero(drawn == pattern)
-            alone = len(here) == 1  # a single one would be summed in another order
+            single = len(here) == 1  # a single one would be summed in another order
             there = donor * vectors[vector[pattern]]
-            several = fixed[np.repeat(here, 1 + alone)]
+            several = fixed[np.repeat(here, 1 + single)]
             from_donor[here] = swapped * np.einsum("kp,pl->kl", several, there)[: len(here)]
-        fixed *= 1 - swapped
-    return Evidence(fixed, drawn, vector, vectors, from_donor)
+    if built is not None:
+        return _aged(built * (1 - swapped), from_donor)
+    return Evidence(fixed * (1 - swapped), drawn, vector, vectors, from_donor)
+
+
+def _aged(built: Floats, from_donor: Floats) -> Evidence:
+    """Give every place of every pattern a vector of its own, or a number where there is one draw.
+
+    Shapes: built (pattern, place, lane), from_donor (pattern, lane).
+    """
+    patterns, places, lanes = built.shape
+    number = np.arange(patterns)
+    if lanes == 1:
+        nothing = np.zeros((1, places), dtype=np.int64)
+        return Evidence(built[:, :, 0], 0 * number, nothing, np.ones((1, 1)), from_donor)
+    return Evidence(
+        fixed=np.ones((patterns, places)),
+        drawn=number,
+        vector=1 + number[:, None] * places + np.arange(places),
+        vectors=np.concatenate([np.ones((1, lanes)), built.reshape(-1, lanes)]),
+        swapped=from_donor,
+    )
 
 
 def vectors_needed(patterns: Patterns, cells: CellEvidence, block: Block) -> int:
     """Count the vectors that patterns have of their own, beside those of their cells."""
+    if patterns.component in cells.tables.ages:
+        return len(patterns) * int(np.count_nonzero(cells.places))
     each, places = _cells(patterns, cells, block)
     first, _ = _drawn(each, places)
     met = np.zeros((len(first), each[0].vector.shape[1]), dtype=np.int64)

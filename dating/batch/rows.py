@@ -140,6 +140,8 @@ class RowDating:
         for name, donor in self.tables.donors.items():
             if self.swapped[name]:
                 possible = possible | (donor > 0).any(axis=0)
+        if self.tables.ages:  # old stock may have been made in any month before
+            possible = np.ones(possible.shape, dtype=bool)
         return np.asarray(possible)
 
     def portions(self, rows: Integers, chunk: int) -> Iterator[Portion]:
