@@ -12,22 +12,12 @@ The same seed gives the same bytes, and fewer rows are the first of more::
 
 from __future__ import annotations
 
-import argparse
-import csv
-import io
-from pathlib import Path
 from typing import Any
 
-import yaml
-from simulating import simulate
+from hidden_history import Changeover, History, maker_of, write_corpus
+from simulating import Habits
 
-from dating.cells import columns_of
 from dating.maker import Maker
-from dating.months import month_label
-from dating.reading import read_yaml, write_whole
-
-HERE = Path(__file__).parent
-PRIORS = HERE.parent / "priors" / "marrowby.yaml"
 
 # The hidden history --------------------------------------------------------------------------
 
@@ -38,9 +28,7 @@ EVENTS = {
     "second-works": "1931-09-01",
     "metal-shortage": "1939-03-10",
 }
-CHANGEOVERS = (
-    # feature, variant, regime; first use, or months after its event; overlap in months; and where
-    # start and overlap lie beside the assessors' 90 % (within, earlier, later, shorter, longer)
+CHANGEOVERS: tuple[Changeover, ...] = (
     ("variants", "", 2, "1925-12-10", 8.0, "within", "within"),
     ("variants", "", 3, 5.0, 9.0, "within", "longer"),
     ("heel-joint", "", 2, "1930-11-05", 7.0, "later", "within"),
@@ -96,110 +84,44 @@ SWAPPED = {"neck": 0.06, "body": 0.02, "soundboard": 0.02, "hardware": 0.09}
 SLIPS = {"head-joint": 0.06, "fingerboard": 0.08, "finish": 0.05, "plating": 0.04, "guard": 0.04}
 REPLACED = {"nut": 0.2, "tuner-plate": 0.22, "tuner-buttons": 0.15, "finish": 0.05}
 LAGS = {"heel-pencil": [0, 1.5, 6], "back-stamp": [0.5, 2, 6], "plate-date": [2, 6, 14]}
+HABITS = Habits(
+    maker="marrowby",
+    looked={"label": 0.35, "end-block": 0.5, "nut": 0.6, "plate-date": 0.15},
+    known_by={
+        "month": ("week in the pay book", "dated bill in the case", "letter with delivery"),
+        "day": ("day in the pay book",),
+        "year": ("year engraved at its presentation", "dealer's stock list of the year"),
+        "one of": ("last figure of the year not legible",),
+        "range": ("between two letters of the first owner", "order and delivery both known"),
+        "decade": ("owner's family",),
+        "not after": ("dated photograph",),
+        "not before": ("dated drawing of the pattern",),
+    },
+)
+
+HISTORY = History(
+    made=MADE,
+    events=EVENTS,
+    changeovers=CHANGEOVERS,
+    shares=SHARES,
+    shares_at={"fingerboard": {"student": FINGERBOARD}},
+    swapped=SWAPPED,
+    slips=SLIPS,
+    replaced=REPLACED,
+    lags=LAGS,
+)
 
 # The files -----------------------------------------------------------------------------------
 
 
 def hidden_maker() -> Maker:
     """Put the hidden numbers into the shape of the maker file."""
-    data = read_yaml(PRIORS).data
-    features = {n: f for part in data["components"].values() for n, f in part["features"].items()}
-    features["variants"] = data["variants"]
-    for output, made in zip(data["output"], MADE, strict=True):
-        output["made"] = made
-    for name, when in EVENTS.items():
-        data["events"][name]["when"] = when
-    for name, variant, regime, start, overlap, *_ in CHANGEOVERS:
-        course = features[name]["by_variant"][variant] if variant else features[name]
-        start_key = "first_use" if isinstance(start, str) else "lag"
-        course["history"][regime - 1] |= {start_key: start, "overlap": overlap}
-    for (name, position), shares in SHARES.items():
-        regime = features[name]["history"][position - 1]
-        regime["by_variant" if "by_variant" in regime else "shares"] = shares
-    features["fingerboard"]["by_variant"]["student"]["shares_at"] = FINGERBOARD
-    for name, component in data["components"].items():
-        component["swapped"] = SWAPPED[name]
-        for mark in component.get("marks", ()):
-            component["marks"][mark]["lag"] = LAGS[mark]
-    for key, chances in (("slip", SLIPS), ("replaced", REPLACED)):
-        for name, chance in chances.items():
-            features[name][key] = chance
-    return Maker.model_validate(data)
-
-
-def history(maker: Maker) -> dict[str, Any]:
-    """Write down the hidden history; months are counted from the start of the period."""
-    first = maker.period.first
-    event = {name: found.when.opinions[0].likely for name, found in maker.events.items()}
-    changes = []
-    for name, variant, number, _, overlap, *_ in CHANGEOVERS:
-        courses = maker.variants if name == "variants" else maker.course_of(name, variant or None)
-        regime = courses.history[number - 1]
-        if regime.first_use is not None:
-            at, after = regime.first_use.opinions[0].likely, {}
-        else:
-            lag = regime.lag.opinions[0].likely
-            at, after = event[regime.event] + lag, {"with": regime.event, "lag": lag}
-        change = {"feature": name, "variant": variant or None, "regime": number}
-        change |= {"month": month_label(int(at)), "first_use": round(at - first, 3)}
-        changes.append(change | {"overlap": overlap} | after)
-    events = {
-        name: {"when": EVENTS[name], "month": round(at - first, 3)} for name, at in event.items()
-    }
-    shares = [{"feature": n, "regime": r, "shares": s} for (n, r), s in SHARES.items()]
-    return {
-        "period": str(maker.period),
-        "made": list(MADE),
-        "events": events,
-        "changeovers": changes,
-        "shares": shares,
-        "shares_at": {"fingerboard": {"student": FINGERBOARD}},
-        "swapped": SWAPPED,
-        "slip": {name: f.slip.value for name, (_, f) in maker.features().items()},
-        "replaced": {name: f.replaced.value for name, (_, f) in maker.features().items()},
-        "lags": LAGS,
-    }
-
-
-def corpus_text(maker: Maker, rows: list[dict[str, str]], by: str) -> str:
-    """Write the corpus as CSV."""
-    sheet = io.StringIO()
-    sheet.write(f"# Invented: {by}.\n# maker: marrowby\n")
-    columns = ["instrument", "built", "known_by", "trust", *columns_of(maker)]
-    writer = csv.DictWriter(sheet, columns, restval="", lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(rows)
-    return sheet.getvalue()
-
-
-def truth_text(maker: Maker, seed: int, instruments: dict[str, Any], by: str) -> str:
-    """Write the hidden history and what happened to each instrument as YAML."""
-    text = f"# Invented: {by}.\n# What happened behind marrowby_corpus.csv.\n"
-    hidden = {"seed": seed, **history(maker)}
-    text += yaml.safe_dump(hidden, sort_keys=False, default_flow_style=None, width=1000)
-    lines = [
-        f"  {name}: {yaml.safe_dump(truth, sort_keys=False, default_flow_style=True, width=1000)}"
-        for name, truth in instruments.items()
-    ]
-    return text + "instruments:\n" + "".join(lines)
+    return maker_of(HISTORY, HABITS.maker)
 
 
 def main(arguments: list[str] | None = None) -> None:
     """Write the corpus and the truth."""
-    parser = argparse.ArgumentParser(description="Simulate the Marrowby reference corpus.")
-    parser.add_argument("--seed", type=int, default=1931, help="the same seed gives the same bytes")
-    parser.add_argument("--rows", type=int, default=400, help="how many instruments")
-    parser.add_argument("--out", type=Path, default=HERE, help="folder to write to")
-    given = parser.parse_args(arguments)
-    maker = hidden_maker()
-    rows, instruments = simulate(maker, given.seed, given.rows)
-    by = f"simulated by demo_data/simulate_marrowby.py --seed {given.seed} --rows {given.rows}"
-    texts = {
-        "marrowby_corpus.csv": corpus_text(maker, rows, by),
-        "marrowby_truth.yaml": truth_text(maker, given.seed, instruments, by),
-    }
-    for name, text in texts.items():
-        write_whole(given.out / name, text.encode())
+    write_corpus(HISTORY, HABITS, seed=1931, rows=400, arguments=arguments)
 
 
 if __name__ == "__main__":

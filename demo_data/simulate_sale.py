@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import yaml
-from simulate_marrowby import hidden_maker
+from simulate_marrowby import HABITS, hidden_maker
 from simulating import simulate
 
 from dating.cells import DOCUMENT_COLUMNS, columns_of
@@ -38,7 +38,7 @@ SCARCE = 17
 
 def lots_of(maker: Maker, seed: int, count: int) -> tuple[list[dict[str, str]], dict[str, Any]]:
     """Give the rows of the sale, and what is true of each lot."""
-    rows, instruments = simulate(maker, seed, count)
+    rows, instruments = simulate(maker, HABITS, seed, count)
     columns, lots, truths = columns_of(maker), [], {}
     for number, (row, truth) in enumerate(zip(rows, instruments.values(), strict=True), start=1):
         rng = random.Random(f"{seed} sale {number}")

@@ -10,6 +10,8 @@ from dating.bench.overview import EACH, FIRST
 from tests.serving import Page, ask, copied_demo, pages_of
 
 MAKER = "priors/marrowby.yaml"
+MAKERS = [f"/maker?file=priors/{name}.yaml" for name in ("marrowby", "velquist")]
+FOLDERS = ("demo_data/examinations", "demo_data/velquist_examinations")
 MANY = 2500
 
 
@@ -40,8 +42,8 @@ def looked_into(monkeypatch):
 def test_every_file_of_a_full_folder_is_listed_and_the_makers_too(crowded):
     app = pages_of(crowded)
     first = ask(app)
-    assert links_to(first, "/maker") == ["/maker?file=priors/marrowby.yaml"]
-    assert len(links_to(first, "/examine")) == FIRST + 1
+    assert links_to(first, "/maker") == MAKERS
+    assert len(links_to(first, "/examine")) == FIRST + len(MAKERS)
     (whole,) = [link for link in links_to(first, "/") if "kind=examination" in link]
     found, place, pages = [], whole, 0
     while place:
@@ -50,9 +52,9 @@ def test_every_file_of_a_full_folder_is_listed_and_the_makers_too(crowded):
         pages += 1
         onward = [part for part in answer.text.split("<a ") if 'rel="next"' in part]
         place = onward[0].split('href="')[1].split('"')[0].replace("&amp;", "&") if onward else ""
-    stored = sorted(path.name for path in (crowded / "demo_data/examinations").glob("*.yaml"))
-    assert len(stored) == MANY + 10
-    assert [link.rpartition("/")[2] for link in found] == stored
+    stored = [path for folder in FOLDERS for path in sorted((crowded / folder).glob("*.yaml"))]
+    assert len(stored) == MANY + 20
+    assert [link.rpartition("/")[2] for link in found] == [path.name for path in stored]
     assert pages == -(-len(stored) // EACH)
 
 
@@ -93,11 +95,11 @@ def test_a_folder_with_too_many_files_says_so_and_keeps_its_maker(tmp_path, monk
     folder = copied_demo(tmp_path)
     monkeypatch.setattr(listing, "MOST_FILES", 12)
     answer = ask(pages_of(folder))
-    assert links_to(answer, "/maker") == ["/maker?file=priors/marrowby.yaml"]
+    assert links_to(answer, "/maker") == MAKERS
     assert "not all of them are listed" in answer.text
 
 
 def test_a_small_folder_is_listed_whole_and_without_a_search(tmp_path):
     answer = ask(pages_of(copied_demo(tmp_path)))
-    assert len(links_to(answer, "/examine")) == 11
+    assert len(links_to(answer, "/examine")) == 20 + len(MAKERS)
     assert 'name="find"' not in answer.text

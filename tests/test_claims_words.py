@@ -301,8 +301,8 @@ def test_evidence_that_no_month_allows_is_refused(tmp_path, maker):
 @pytest.fixture(scope="module")
 def hidden():
     sys.path.append(str(Path("demo_data").resolve()))
-    maker = import_module("simulate_marrowby").hidden_maker()
-    return import_module("simulating").world_of(maker)
+    script = import_module("simulate_marrowby")
+    return import_module("simulating").world_of(script.hidden_maker(), script.HABITS)
 
 
 def test_the_truth_of_the_demo_claims_is_that_of_the_hidden_history(hidden):
