@@ -32,6 +32,7 @@ from dating.months import Period, month_label
 from dating.plan import Operation, plan_of
 from dating.plausibility.examination import estimate_warnings
 from dating.reading import InputError, Problem
+from dating.stories import SecondLook, Story, second_looks, stories_of
 from dating.summaries import (
     MonthSet,
     entropy_bits,
@@ -244,6 +245,27 @@ class Estimate:
     def conflict(self) -> Conflict:
         """Whether the evidence hangs together, and what contradicts what."""
         return self.disagreement.conflict
+
+    @cached_property
+    def stories(self) -> tuple[Story, ...]:
+        """The ways in which evidence that clashes can hang together; empty where nothing does."""
+        return stories_of(self.weighing, self.disagreement, self.level)
+
+    @cached_property
+    def second_looks(self) -> tuple[SecondLook, ...]:
+        """What to look at again where evidence clashes, most informative first."""
+        return second_looks(self.weighing, self.stories)
+
+    @cached_property
+    def nothing_replaced(self) -> float:
+        """P(no component swapped, and no part that was seen replaced | everything seen)."""
+        built = [
+            replace(piece, likelihood=piece.narrowed().likelihood - piece.later, logs=None)
+            if piece.later.max() > 0
+            else piece
+            for piece in self.pieces
+        ]
+        return float(self.weighing.emptied(built).all_original() / self.weighing.evidence)
 
     @cached_property
     def warnings(self) -> tuple[Problem, ...]:

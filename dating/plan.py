@@ -23,6 +23,7 @@ from dating.advice import Advice, information_bits, mark_answers, readings
 from dating.arrays import Floats
 from dating.cautions import CAUTIONS
 from dating.engine import Weighing
+from dating.likelihoods import presence
 from dating.magnitudes import floats, ratio
 from dating.maker import Maker
 
@@ -177,8 +178,8 @@ def _answers(weighing: Weighing, maker: Maker, look: Advice, chosen: NDArray[np.
         return tables.features[look.name].at_draws(chosen).recorded_states()
     if look.kind == "measurement":
         return _put_together(weighing, look, readings(maker, tables, look.name))
-    presence = maker.marks()[look.name][1].found.value
-    dates = presence * _put_together(weighing, look, mark_answers(maker, tables, look.name))
+    often = float(presence(maker.marks()[look.name][1], maker.period).mean())
+    dates = often * _put_together(weighing, look, mark_answers(maker, tables, look.name))
     none = np.maximum(1 - dates.sum(axis=0, keepdims=True), 0.0)
     return np.concatenate([dates, none])
 
@@ -307,7 +308,8 @@ def _group(
         return _Group(looks, np.ones((1, 1, 1)), np.zeros((1, 1, 1)))
     part = weighing.parts[name]
     evidence = part.varying * part.fixed
-    original = ratio((1 - part.swapped) * evidence, part.likelihood)
+    # What lay in stock is looked at as if it were of the month of its instrument.
+    original = ratio((1 - part.swapped) * part.built(evidence), part.likelihood)
     donor = part.donor * evidence
     donor = ratio(donor, donor.sum(axis=(1, 2), keepdims=True))
     return _Group(looks, _few(original, chosen), _few(donor, chosen))

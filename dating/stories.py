@@ -9,13 +9,14 @@ Faults that the evidence does not make more probable are summed over.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 from typing import Literal
 
 import numpy as np
 
+from dating.advice import information_bits
 from dating.arrays import Floats
 from dating.disagreement import SURPRISING, Disagreement
 from dating.engine import ComponentEvidence, Weighing
@@ -119,6 +120,59 @@ def stories_of(weighing: Weighing, disagreement: Disagreement, level: float) -> 
     ]
     stories.sort(key=lambda story: -story.probability)
     return tuple(s for s in stories if s.probability >= WORTH_TELLING)[:MOST_STORIES]
+
+
+@dataclass(frozen=True)
+class SecondLook:
+    """Something that was seen and is worth seeing again.
+
+    Parameters
+    ----------
+    name : str
+        The piece of evidence.
+    bits : float
+        Expected gain about the build month of knowing whether it is of the build.
+    at_fault : float
+        P(it is not | everything seen).
+    """
+
+    name: str
+    bits: float
+    at_fault: float
+
+
+def second_looks(weighing: Weighing, stories: Sequence[Story]) -> tuple[SecondLook, ...]:
+    """List what to look at again where evidence clashes, most informative first.
+
+    Parameters
+    ----------
+    weighing : Weighing
+        The instrument's evidence.
+    stories : sequence of Story
+        The ways in which it can hang together.
+
+    Returns
+    -------
+    tuple of SecondLook
+        The pieces that some story supposes to be at fault, by falling gain.
+
+    References
+    ----------
+    Lindley, D. V. (1956). On a measure of the information provided by an experiment. *Annals
+    of Mathematical Statistics* 27(4), 986-1005. doi:10.1214/aoms/1177728069
+    """
+    named = {fault.name for story in stories for fault in story.faults}
+    looks = [_second_look(weighing, piece) for piece in weighing.pieces if piece.name in named]
+    return tuple(sorted(looks, key=lambda look: (-look.bits, look.name)))
+
+
+def _second_look(weighing: Weighing, piece: Piece) -> SecondLook:
+    """Weigh whether a piece is at fault against the build month."""
+    everything = weighing.by_month.sum(axis=0) / weighing.evidence
+    fault = sum(weighing.explained(piece, share) for share in (piece.later, piece.slipped))
+    wrong = np.minimum(fault / weighing.evidence, everything)
+    joint = np.stack([wrong, everything - wrong])
+    return SecondLook(piece.name, information_bits(joint), float(wrong.sum()))
 
 
 def clashes(disagreement: Disagreement) -> bool:

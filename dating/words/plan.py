@@ -5,11 +5,13 @@ from __future__ import annotations
 from dating.advice import Advice
 from dating.estimates import Estimate
 from dating.plan import Operation, cautions_of
+from dating.statements import plain_name
 
 LEAST = 0.005
 """Bits below which a look is not worth telling."""
 MOST_LOOKS = 6
 MOST_OPERATIONS = 3
+MOST_AGAIN = 4
 
 
 def plan_told(estimate: Estimate) -> list[tuple[Operation, tuple[Advice, ...]]]:
@@ -62,6 +64,22 @@ def caution_words(operation: Operation, looks: tuple[Advice, ...]) -> str:
     """
     cautions = operation.cautions if operation.name else cautions_of(looks)
     return f"Caution: {'; '.join(cautions)}." if cautions else ""
+
+
+def again_words(estimate: Estimate) -> str:
+    """Say what to look at again first, where what was seen clashes; empty where nothing does."""
+    looks = [look for look in estimate.second_looks if look.bits >= LEAST][:MOST_AGAIN]
+    if not looks:
+        return ""
+    named = (f"{_seen_name(look.name, estimate)} ({look.bits:.2f} bits)" for look in looks)
+    return f"First of all look again, whether it is of the build: {'; '.join(named)}."
+
+
+def _seen_name(name: str, estimate: Estimate) -> str:
+    """Name what was seen: a document by what it is."""
+    if not name.startswith("document "):
+        return plain_name(name)
+    return estimate.examination.documents[int(name.rsplit(maxsplit=1)[-1]) - 1].what
 
 
 def skip_words(estimate: Estimate) -> str:
