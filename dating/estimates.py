@@ -27,6 +27,7 @@ from dating.files import check_against
 from dating.learning.learned import Learned, draws_of, rounds_of
 from dating.learning.levels import Correction
 from dating.libraries import check_libraries
+from dating.magnitudes import log2
 from dating.maker import Maker
 from dating.months import Period, month_label
 from dating.plan import Operation, plan_of
@@ -254,18 +255,17 @@ class Estimate:
     @cached_property
     def second_looks(self) -> tuple[SecondLook, ...]:
         """What to look at again where evidence clashes, most informative first."""
-        return second_looks(self.weighing, self.stories)
+        return second_looks(self.weighing, self.stories, self.disagreement, self.level)
 
     @cached_property
     def nothing_replaced(self) -> float:
         """P(no component swapped, and no part that was seen replaced | everything seen)."""
         built = [
-            replace(piece, likelihood=piece.narrowed().likelihood - piece.later, logs=None)
-            if piece.later.max() > 0
-            else piece
+            replace(piece, likelihood=piece.built + piece.slipped) if piece.later.any() else piece
             for piece in self.pieces
         ]
-        return float(self.weighing.emptied(built).all_original() / self.weighing.evidence)
+        none = self.weighing.emptied(built).all_original()
+        return float(2 ** (log2(none) - log2(self.weighing.evidence))) if none else 0.0
 
     @cached_property
     def warnings(self) -> tuple[Problem, ...]:

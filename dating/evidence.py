@@ -39,6 +39,7 @@ from dating.tables import MonthTables
 
 type PieceKind = Literal["feature", "mark", "measurement", "document", "variant"]
 
+_NOTHING = 1e-12
 _SEEN = {"feature": "seen", "mark": "marks", "measurement": "measured"}
 
 
@@ -102,6 +103,18 @@ class Piece:
     def is_wide(self) -> bool:
         """Whether the likelihood is kept as numbers of any magnitude."""
         return isinstance(self.likelihood, Magnitudes)
+
+    @property
+    def built(self) -> Floats:
+        """The part of the likelihood that is of the build, as plain floats."""
+        whole = self.likelihood
+        plain = whole.over(0.0) if isinstance(whole, Magnitudes) else whole
+        return np.asarray(np.maximum(plain - self.later - self.slipped, 0.0))
+
+    @property
+    def is_excluded(self) -> bool:
+        """Whether no month of the period allows it to be of the build, nor is it a later part."""
+        return not self.later.any() and bool((self.built <= _NOTHING).all())
 
     def widened(self) -> Piece:
         """Keep the likelihood as numbers of any magnitude."""

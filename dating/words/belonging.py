@@ -97,7 +97,8 @@ def _log_odds(chance: float) -> float:
 def _verdict(seen: int, bits: float) -> str:
     if not seen:
         return "not looked at"
-    way = "for it" if bits >= _SPEAKS else "against it" if bits <= -_SPEAKS else "says little"
+    little = "says little" if seen == 1 else "say little"
+    way = "for it" if bits >= _SPEAKS else "against it" if bits <= -_SPEAKS else little
     return f"{seen} seen, {way}"
 
 

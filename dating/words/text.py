@@ -225,6 +225,9 @@ def clashing_parts(estimate: Estimate) -> Iterator[str]:
 
 def clashing_pieces(estimate: Estimate) -> Iterator[str]:
     """Say which observations contradict each other, or the rest."""
+    for piece in estimate.pieces:
+        if piece.is_excluded:
+            yield f"No month in which the maker worked allows {_named(piece, estimate)}."
     paired = set()
     for clash in estimate.conflict.contradictions:
         paired |= {clash.piece.name, clash.other.name}
