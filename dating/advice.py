@@ -13,13 +13,14 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dating.arrays import Floats
 from dating.cautions import caution_words
 from dating.engine import ComponentEvidence, Response, Weighing
 from dating.examination import Examination
 from dating.likelihoods import log_density, mark_likelihood, mark_likelihoods, presence
-from dating.maker import Look, Maker
+from dating.maker import Look, Maker, Mark
 from dating.statements import plain_name
 from dating.tables import FeatureTable, MonthTables
 
@@ -247,24 +248,61 @@ def _advice(
 
 @lru_cache(maxsize=256)
 def mark_answers(maker: Maker, tables: MonthTables, name: str) -> Floats:
-    """Give P(date of the mark | month) by quarters of a year, or by years if so marked."""
+    """Give P(date of the mark | month) by quarters of a year, or by years if so marked.
+
+    Shape: (date, 1, 1, month).
+    """
+    starts, after = _mark_starts(maker, tables, name)
+    return _mark_dates(maker, name, starts, after.mean(axis=0, keepdims=True))
+
+
+def mark_answers_by_draw(
+    maker: Maker, tables: MonthTables, name: str, places: NDArray[np.intp]
+) -> Floats:
+    """Give P(date of the mark | month), in some draws where marks share the delay of a stock.
+
+    Shapes: places (draw,); gives (date, draw, 1, month).
+    """
+    if name not in tables.delays:
+        return mark_answers(maker, tables, name)
+    starts, after = _mark_starts(maker, tables, name)
+    return _mark_dates(maker, name, starts, after if len(after) == 1 else after[places])
+
+
+def _mark_starts(maker: Maker, tables: MonthTables, name: str) -> tuple[Floats, Floats]:
+    """Give where dates start, and P(build so many months after the first of them, from a date).
+
+    Shapes: (date,), (draw, month).
+    """
     mark = maker.marks()[name][1]
-    width = 12 if mark.precision == "year" else _QUARTER
-    months, lag = len(maker.period), mark.lag.distribution()
-    before = -int(np.ceil(min(float(lag.quantile(0.999)), months) / width)) * width
-    starts = np.arange(before, months, width)
+    width, months = _width(mark), len(maker.period)
+    lag, delays = mark.lag.distribution(), tables.delays.get(name)
+    longest = float(lag.quantile(0.999)) + (0.0 if delays is None else float(delays.max()))
+    before = -int(np.ceil(min(longest, months) / width)) * width
     stretches, learned = [(0.0, float(width))], tables.lags.get(name)
     if learned is None:
-        delays = tables.delays.get(name)
-        after = mark_likelihood(stretches, lag, months - before, delays).mean(axis=0)
+        after = mark_likelihood(stretches, lag, months - before, delays)
     else:
-        q, reached = learned.quantiles, learned.reached
-        after = mark_likelihoods(stretches, q, reached, months - before).mean(axis=0)
-    padded = np.concatenate([np.zeros(months), after])
-    original = np.array([padded[months - x : 2 * months - x] for x in starts])
+        q = learned.quantiles if delays is None else learned.quantiles + delays[:, None]
+        after = mark_likelihoods(stretches, q, learned.reached, months - before)
+    return np.arange(float(before), months, width), after
+
+
+def _mark_dates(maker: Maker, name: str, starts: Floats, after: Floats) -> Floats:
+    """Give P(date | month) from when instruments are built after a date.
+
+    Shapes: starts (date,), after (draw, month); gives (date, draw, 1, month).
+    """
+    mark, months = maker.marks()[name][1], len(maker.period)
+    padded = np.concatenate([np.zeros((len(after), months)), after], axis=1)
+    original = np.array([padded[:, months - x : 2 * months - x] for x in starts.astype(int)])
     built = (1 - mark.replaced.value) * (1 - mark.doubt.value)
-    later = np.where(starts >= 0, np.clip(months - starts, 0, width) / months, 0.0)
-    return (built * original + (1 - built) * later[:, None])[:, None, None]
+    later = np.where(starts >= 0, np.clip(months - starts, 0, _width(mark)) / months, 0.0)
+    return (built * original + (1 - built) * later[:, None, None])[:, :, None]
+
+
+def _width(mark: Mark) -> int:
+    return 12 if mark.precision == "year" else _QUARTER
 
 
 @lru_cache(maxsize=256)

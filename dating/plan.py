@@ -5,21 +5,23 @@ and all their answers at once. With component c original with probability w, giv
 v and month t,
 
     P(a | n, v, t) = product over c of
-        w_c(n, v, t) P(a_c | v, t) + (1 - w_c(n, v, t)) sum_{u, w} d_c(u, w | n) P(a_c | w, u),
+        w_c(n, v, t) sum_u k_c(u | n, v, t) P(a_c | v, u)
+        + (1 - w_c(n, v, t)) sum_{u, w} d_c(u, w | n) P(a_c | w, u),
 
-where d_c is the donor's month and variant given what was seen on the component.
+where k_c is the month in which an original component was made (t itself, unless it may be old
+stock) and d_c month and variant of a swapped one, both given what was seen on the component.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import prod
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.advice import Advice, information_bits, mark_answers, readings
+from dating.advice import Advice, information_bits, mark_answers, mark_answers_by_draw, readings
 from dating.arrays import Floats
 from dating.cautions import CAUTIONS
 from dating.engine import Weighing
@@ -32,6 +34,8 @@ TROUBLE = {degree: 2**step for step, degree in enumerate(INVASIVE)}
 """What an operation costs, for the order: each degree of invasiveness twice the one below it."""
 MOST_ANSWERS = 4096
 """Joint answers up to which the looks of an operation are counted, the most telling first."""
+MOST_AGED = 256
+"""The same for the looks at one component that may be old stock."""
 MOST_DRAWS = 256
 """Draws that joint answers are averaged over; of more, so many, evenly spread."""
 LOSS = 0.02
@@ -159,10 +163,13 @@ def _counted(weighing: Weighing, maker: Maker, looks: Sequence[Advice]) -> list[
     """
     counted: list[Floats] = []
     chosen, total = _chosen(weighing.tables.draws), 1
+    aged = {name: 1 for name, part in weighing.parts.items() if part.ages is not None}
     for look in looks:
         answers = _answers(weighing, maker, look, chosen)
         total *= len(answers)
-        if counted and total > MOST_ANSWERS:
+        if look.component in aged:
+            aged[look.component] *= len(answers)
+        if counted and (total > MOST_ANSWERS or max(aged.values(), default=0) > MOST_AGED):
             break
         counted.append(answers)
     return counted
@@ -177,25 +184,27 @@ def _answers(weighing: Weighing, maker: Maker, look: Advice, chosen: NDArray[np.
     if look.kind == "feature":
         return tables.features[look.name].at_draws(chosen).recorded_states()
     if look.kind == "measurement":
-        return _put_together(weighing, look, readings(maker, tables, look.name))
-    often = float(presence(maker.marks()[look.name][1], maker.period).mean())
-    dates = often * _put_together(weighing, look, mark_answers(maker, tables, look.name))
+        values = readings(maker, tables, look.name)
+        return np.asarray(np.add.reduceat(values, _starts(weighing, look, values), axis=0))
+    starts = _starts(weighing, look, mark_answers(maker, tables, look.name))
+    dates = mark_answers_by_draw(maker, tables, look.name, chosen)
+    there = presence(maker.marks()[look.name][1], maker.period)
+    dates = np.add.reduceat(dates, starts, axis=0) * there
     none = np.maximum(1 - dates.sum(axis=0, keepdims=True), 0.0)
     return np.concatenate([dates, none])
 
 
-def _put_together(weighing: Weighing, look: Advice, answers: Floats) -> Floats:
-    """Put neighbouring dates or readings together as far as little of what they tell is lost.
+def _starts(weighing: Weighing, look: Advice, answers: Floats) -> list[int]:
+    """Choose where dates or readings start that are put together, as far as little is lost.
 
-    Shape: (answer, 1, 1, month).
+    Shapes: answers (answer, 1, 1, month).
     """
     part = weighing.parts[look.component or ""]
     (joint,) = floats(weighing.respond(part.name, part.fixed * answers[:, 0]).total)
-    starts = _starts(joint / joint.sum(), LOSS * information_bits(joint))
-    return np.asarray(np.add.reduceat(answers, starts, axis=0))
+    return _stretches(joint / joint.sum(), LOSS * information_bits(joint))
 
 
-def _starts(joint: Floats, most: float) -> list[int]:
+def _stretches(joint: Floats, most: float) -> list[int]:
     """Choose where stretches of neighbouring answers start, which lose at most so many bits.
 
     Shapes: joint (answer, month).
@@ -233,7 +242,8 @@ def _joint(weighing: Weighing, looks: Sequence[Advice], answers: Sequence[Floats
     few, groups = known[chosen], _groups(weighing, looks, answers, chosen)
     if all(group.draws == 1 for group in groups):
         few = few.sum(axis=0, keepdims=True)
-    portions = np.array_split(np.arange(len(few)), max(1, few.size * _HALF // _CELLS))
+    widest = max(_HALF, *(group.width for group in groups))
+    portions = np.array_split(np.arange(len(few)), max(1, few.size * widest // _CELLS))
     joint = np.asarray(
         sum(_together(few[draws], [group.at(draws) for group in groups]) for draws in portions)
     )
@@ -254,22 +264,47 @@ class _Group:
         w: P(original | draw, variant, month, what was seen).
     donor : ndarray of float64, shape (draw, variant, month)
         d: the donor's month and variant, given what was seen.
+    evidence : ndarray of float64, shape (draw, variant, month)
+        What was seen on the component, by its own month.
+    ages : ndarray of float64, shape (month, month), or None
+        P(made in month u | instrument of month t), rows by t, where it may be old stock.
     """
 
     looks: tuple[Floats, ...]
     original: Floats
     donor: Floats
+    evidence: Floats
+    ages: Floats | None = None
 
     @property
     def draws(self) -> int:
         """How many draws there are."""
-        each = (len(self.original), len(self.donor), *(look.shape[1] for look in self.looks))
+        arrays = (self.original, self.donor, self.evidence)
+        each = (*map(len, arrays), *(look.shape[1] for look in self.looks))
         return int(max(each))
 
     @property
     def count(self) -> int:
         """How many joint answers there are."""
         return prod(len(look) for look in self.looks)
+
+    @property
+    def width(self) -> int:
+        """How many numbers there are for each draw, variant and month."""
+        return 1 if self.ages is None else max(self.count, len(self.ages))
+
+    @property
+    def built(self) -> Floats:
+        """P(answers | draw, variant, month) where the component is original.
+
+        Shape: (answer, draw, variant, month).
+        """
+        own = _multiplied(self.looks)
+        if self.ages is None:
+            return own
+        made = self.evidence[:, :, None] * self.ages
+        made = ratio(made, made.sum(axis=3, keepdims=True))
+        return np.moveaxis(made @ np.moveaxis(own, 0, -1), -1, 0)
 
     @property
     def swapped(self) -> Floats:
@@ -280,12 +315,18 @@ class _Group:
     def either(self) -> Floats:
         """P(answers | draw, variant, month), shape (answer, draw, variant, month)."""
         swapped = self.swapped[:, :, None, None]
-        return self.original * _multiplied(self.looks) + (1 - self.original) * swapped
+        return self.original * self.built + (1 - self.original) * swapped
 
     def at(self, draws: NDArray[np.intp]) -> _Group:
         """Keep some of the draws."""
         looks = (look if look.shape[1] == 1 else look[:, draws] for look in self.looks)
-        return _Group(tuple(looks), _few(self.original, draws), _few(self.donor, draws))
+        return replace(
+            self,
+            looks=tuple(looks),
+            original=_few(self.original, draws),
+            donor=_few(self.donor, draws),
+            evidence=_few(self.evidence, draws),
+        )
 
 
 def _groups(
@@ -304,27 +345,32 @@ def _groups(
 def _group(
     weighing: Weighing, name: str | None, looks: tuple[Floats, ...], chosen: NDArray[np.intp]
 ) -> _Group:
+    whole = np.ones((1, 1, len(weighing.tables.period)))
     if name is None:
-        return _Group(looks, np.ones((1, 1, 1)), np.zeros((1, 1, 1)))
+        return _Group(looks, whole, 0 * whole, whole)
     part = weighing.parts[name]
-    evidence = part.varying * part.fixed
-    # What lay in stock is looked at as if it were of the month of its instrument.
-    original = ratio((1 - part.swapped) * part.built(evidence), part.likelihood)
+    evidence = part.varying * part.fixed * whole
+    built = (1 - part.swapped) * part.built(evidence)
+    original = ratio(built, built + part.swapped * part.given(evidence))
     donor = part.donor * evidence
     donor = ratio(donor, donor.sum(axis=(1, 2), keepdims=True))
-    return _Group(looks, _few(original, chosen), _few(donor, chosen))
+    original, donor, evidence = (_few(array, chosen) for array in (original, donor, evidence))
+    return _Group(looks, original, donor, evidence, part.ages)
 
 
 def _together(known: Floats, groups: list[_Group]) -> Floats:
     """Give P(all answers, month) from some draws.
 
     The component with the most answers is taken apart, as original and as swapped, so that no
-    array has an axis for all of its answers beside draws, variants and months.
+    array has an axis for all of its answers beside draws, variants and months. One that may be
+    old stock cannot be, as it was made in another month.
 
     Shapes: known (draw, variant, month); gives (joint answer, month).
     """
-    most = max(groups, key=lambda group: group.count)
+    most = max(groups, key=lambda group: group.count if group.ages is None else 0)
     rest = [group.either for group in groups if group is not most]
+    if most.ages is not None:
+        return _summed(known, (most.either, *rest), kept=2)
     original = _summed(known * most.original, (*rest, *most.looks), kept=2)
     weights = known * (1 - most.original)
     others = (_multiplied(rest) * weights).sum(axis=2).swapaxes(1, 2)

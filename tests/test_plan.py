@@ -104,7 +104,18 @@ def test_the_enumerated_cases_have_swaps_draws_variants_and_several_components()
     assert sum(len(each) > 1 for each in parts) >= 4
     assert sum("variant" in opened for *_, opened in cases) >= 2
     assert sum(month_tables(maker, 2).draws > 1 for maker, *_ in cases) >= 4
-    assert sum(any(c.swapped.value for c in maker.components.values()) for maker, *_ in cases) >= 4
+    components = [list(maker.components.values()) for maker, *_ in cases]
+    assert sum(any(c.swapped.value for c in each) for each in components) >= 4
+    aged = [
+        {
+            maker.components[maker.features()[n][0]].old_stock is not None
+            for n in opened
+            if n != "variant"
+        }
+        for maker, _, opened in cases
+    ]
+    assert sum(True in each for each in aged) >= 3
+    assert sum(len(each) == 2 for each in aged) >= 2
 
 
 # Bounds and approximations ------------------------------------------------------------------------
@@ -137,18 +148,19 @@ def test_together_looks_tell_no_less_than_the_best_and_no_more_than_there_is_to_
 def certain(components, **more):
     """A maker without draws, variants and swaps: given the month, answers are independent."""
     told = {"maker": "Example Works", "product": "lyres", "period": "1950-01/1951-12"}
-    return Maker.model_validate(told | {"components": components} | more)
+    unswapped = {name: {"swapped": 0} | component for name, component in components.items()}
+    return Maker.model_validate(told | {"components": unswapped} | more)
 
 
 def changed(first_use, **look):
     history = [{"state": "old"}, {"state": "new", "first_use": first_use, "overlap": 5}]
-    return {
-        "ask": "Which?",
-        "states": ["old", "new"],
-        "history": history,
-        "look": look,
-        "slip": 0.1,
-    }
+    told = {"ask": "Which?", "states": ["old", "new"], "history": history, "look": look}
+    return told | {"slip": 0.1, "replaced": 0}
+
+
+def dated(**more):
+    told = {"ask": "A date?", "lag": 2, "doubt": 0, "replaced": 0}
+    return told | {"look": {"operation": "lid off"}} | more
 
 
 def blank():
@@ -162,19 +174,53 @@ def test_where_answers_are_independent_given_the_month_looks_tell_at_most_their_
     assert max(apart) * 1.1 < operation.bits < 0.9 * sum(apart)
 
 
-def test_a_mark_counts_with_the_chance_that_there_is_one(monkeypatch):
+@pytest.mark.parametrize("found", [{"found": 0.3}, {"found_at": {"1950-01": 0, "1951-12": 0.9}}])
+def test_a_mark_counts_with_the_chance_that_there_is_one(monkeypatch, found):
     monkeypatch.setattr("dating.plan.LOSS", 0.0)
-    mark = {"ask": "A date?", "lag": 2, "found": 0.3, "look": {"operation": "lid off"}}
-    body = {"features": {"f": changed("1950-10", operation="lid off")}, "marks": {"m": mark}}
+    features = {"f": changed("1950-10", operation="lid off")}
+    body = {"features": features, "marks": {"m": dated(**found)}}
     made = estimate(certain({"body": body}), blank())
     (operation,) = made.plan
     states = made.tables.features["f"].recorded_states()[:, 0, 0]
     dates = mark_answers(made.maker, made.tables, "m")[:, 0, 0]
     assert dates.sum(axis=0) == pytest.approx(1)
+    there = np.linspace(0, 0.9, 24) if "found_at" in found else np.full(24, 0.3)
+    every = [*(dates * there), 1 - there]
+    joint = np.concatenate([states * date for date in every]) * made.tables.output
+    assert operation.bits == pytest.approx(information_bits(joint), abs=WITHIN, rel=0)
     alone = information_bits(states * made.tables.output)
-    both = information_bits(np.concatenate([states * date for date in dates]) * made.tables.output)
-    assert operation.bits == pytest.approx(0.3 * both + 0.7 * alone, abs=WITHIN, rel=0)
-    assert both > alone
+    assert operation.bits > alone
+    if "found" in found:
+        both = information_bits(np.concatenate([states * d for d in dates]) * made.tables.output)
+        assert operation.bits == pytest.approx(0.3 * both + 0.7 * alone, abs=WITHIN, rel=0)
+
+
+def test_dates_of_parts_from_one_stock_are_partly_one_story():
+    def bits(stock):
+        marks = {f"m{n}": dated(lag=[0, 1, 2], stock=stock[n]) for n in range(2)}
+        stocks = {name: {"delay": [0, 4, 11]} for name in stock}
+        (operation,) = estimate(certain({"body": {"marks": marks}}, stocks=stocks), blank()).plan
+        assert operation.counted == 2
+        return operation.bits
+
+    assert bits(("bin", "bin")) < 0.9 * bits(("bin", "shelf"))
+
+
+def test_looks_at_what_may_be_old_stock_are_counted_up_to_a_number_of_their_own(monkeypatch):
+    features = {f"f{n}": changed(f"1950-{3 * n + 2:02d}", operation="lid off") for n in range(4)}
+    old = {"chance": 0.3, "age": [1, 4, 9]}
+    body = {"features": features, "old_stock": old}
+
+    def plan(maker):
+        (operation,) = estimate(maker, blank()).plan
+        return operation
+
+    aged, new = plan(certain({"body": body})), plan(certain({"body": {"features": features}}))
+    assert aged.counted == new.counted == 4
+    assert aged.bits < new.bits
+    monkeypatch.setattr("dating.plan.MOST_AGED", 8)
+    assert plan(certain({"body": body})).counted == 3
+    assert plan(certain({"body": {"features": features}})).counted == 4
 
 
 def test_dates_put_together_lose_as_little_as_is_said(made, monkeypatch):
@@ -217,9 +263,18 @@ def test_more_answers_than_are_weighed_leave_looks_uncounted(made, monkeypatch):
 
 def test_numbers_of_any_magnitude_give_the_same_plan(made):
     each = made["M-003"]
-    looks = [look for look in each.advice if look.kind != "variant"]
-    plain = plan_of(each.weighing, each.maker, looks)
-    wide = plan_of(each.weighing.widened(), each.maker, looks)
+    plain = plan_of(each.weighing, each.maker, each.advice)
+    wide = plan_of(each.weighing.widened(), each.maker, each.advice)
+    assert [o.bits for o in wide] == pytest.approx([o.bits for o in plain], abs=1e-9)
+
+
+@pytest.mark.usefixtures("few_draws")
+def test_numbers_of_any_magnitude_give_the_same_plan_with_old_stock():
+    maker, examination, _ = with_operation(2)
+    assert any(component.old_stock for component in maker.components.values())
+    each = estimate(maker, examination)
+    plain = plan_of(each.weighing, each.maker, each.advice)
+    wide = plan_of(each.weighing.widened(), each.maker, each.advice)
     assert [o.bits for o in wide] == pytest.approx([o.bits for o in plain], abs=1e-9)
 
 
