@@ -14,6 +14,7 @@ from typing import Any
 from dating.bench.amounts import CHANCES, Amount, AmountError, chance_of, measure_of
 from dating.bench.examination_yaml import plain_data
 from dating.bench.forms import (
+    NOT,
     ONE_OF,
     OTHER,
     STATE,
@@ -50,8 +51,13 @@ def fields_of(examination: Examination) -> dict[str, str]:
     data = plain_data(examination, short=False)
     for sight in (*data.get("seen", {}).values(), data.get(VARIANT, {})):
         if sight:
-            form = next((key for key in (ONE_OF, OTHER) if key in sight), None)
-            sight["state"] = form or f"{STATE}{sight['state']}"
+            form = next((key for key in (ONE_OF, OTHER, NOT) if key in sight), None)
+            sight["state"] = form or (f"{STATE}{sight['state']}" if "state" in sight else "")
+    for known in data.get("parts", {}).values():
+        known["original"] = "yes" if known["original"] else "no"
+    for reading in data.get("measured", {}).values():
+        if reading.get("confirmed"):
+            reading["confirmed"] = "yes"
     return flat(data | ({"invented": "yes"} if examination.invented else {}))
 
 
@@ -129,8 +135,22 @@ class _Reader:
             for name, (_, measurement) in maker.measurements().items()
         }
         data["measured"] = {name: value for name, value in measured.items() if value is not None}
+        parts = {name: self._part(("parts", name)) for name in maker.components}
+        data["parts"] = {name: known for name, known in parts.items() if known is not None}
         data["documents"] = self._papers()
         return data
+
+    def _part(self, path: KeyPath) -> dict[str, Any] | None:
+        """Read what is known of a component; nothing where that is not said."""
+        answer, note = self._text(*path, "original"), self._text(*path, "note")
+        if answer not in {"yes", "no"}:
+            if answer:
+                self._note((*path, "original"), "no such answer", found=answer, allowed="yes or no")
+            return None
+        entry: dict[str, Any] = {"original": answer == "yes"}
+        if (sure := self._chance(path, "sure")) is not None:
+            entry["sure"] = sure
+        return entry | ({"note": note} if note else {})
 
     def _text(self, *path: str | int) -> str:
         return text_at(self.form, path)
@@ -149,14 +169,21 @@ class _Reader:
             entry["one_of"] = list(dict.fromkeys(each for each in states if isinstance(each, str)))
             if not entry["one_of"]:
                 self._note((*path, "one_of"), "tick the states that it may be")
+        elif answer == NOT:
+            states = items_at(self.form, (*path, NOT)).values()
+            entry[NOT] = list(dict.fromkeys(each for each in states if isinstance(each, str)))
+            if not entry[NOT]:
+                self._note((*path, NOT), "tick the states that it is not")
         elif answer == OTHER:
             entry["other"] = self._text(*path, "other")
             if not entry["other"]:
                 self._note((*path, "other"), "say what it is instead")
         elif answer:
-            allowed = "a state after an equals sign, one_of, other, or nothing"
+            allowed = "a state after an equals sign, one_of, not, other, or nothing"
             self._note(path, "no such answer", found=answer, allowed=allowed)
-        elif note:
+        if known := self._text(*path, "known"):
+            entry["known"] = known
+        if note and not (entry or answer):
             self._note((*path, "note"), "a note goes with an answer, and there is none yet")
         if entry and note:
             entry["note"] = note
@@ -172,6 +199,7 @@ class _Reader:
             return None
         entry: dict[str, Any] = {"value": value}
         entry |= {"within": within} if within is not None else {}
+        entry |= {"confirmed": True} if self._text(*path, "confirmed") == "yes" else {}
         return entry | ({"note": note} if note else {})
 
     def _papers(self) -> list[dict[str, Any]]:

@@ -23,7 +23,7 @@ from dating.bench.explanations import (
     with_answer,
 )
 from dating.bench.file_cache import FileCache
-from dating.bench.forms import ONE_OF, OTHER, STATE, Fields, Form
+from dating.bench.forms import NOT, ONE_OF, OTHER, STATE, Fields, Form
 from dating.bench.panels import Panels, panels_of
 from dating.bench.questions import FormProblem, QuestionGroup, groups_of, places_of, troubles_of
 from dating.bench.reference_examples import examples_of
@@ -75,6 +75,7 @@ def examine(request: PageRequest) -> Response:
         hints=[],
         one_of=ONE_OF,
         other=OTHER,
+        excluded=NOT,
         state_sign=STATE,
     )
 

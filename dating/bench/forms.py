@@ -16,6 +16,7 @@ type Fields = Mapping[str, str]
 
 ONE_OF = "one_of"
 OTHER = "other"
+NOT = "not"
 STATE = "="
 """Stands before the name of a state in its field, so that a state may be named ``other``."""
 
@@ -124,10 +125,10 @@ class Form:
         """Give one field."""
         return self.fields.get(name, "")
 
-    def ticked(self, question: str, state: str) -> bool:
-        """Say whether a state is one of those that are possible."""
+    def ticked(self, question: str, state: str, among: str = ONE_OF) -> bool:
+        """Say whether a state is one of those that are possible, or excluded."""
         states = (
-            text for name, text in self.fields.items() if name.startswith(f"{question}.one_of.")
+            text for name, text in self.fields.items() if name.startswith(f"{question}.{among}.")
         )
         return state in states
 
@@ -135,7 +136,7 @@ class Form:
         """Say whether an answer holds more than a state."""
         own = {n: text for n, text in self.fields.items() if text and n.startswith(f"{question}.")}
         plain = own.pop(f"{question}.state", "")
-        return bool(own) or plain in {ONE_OF, OTHER}
+        return bool(own) or plain in {ONE_OF, OTHER, NOT}
 
     @property
     def papers(self) -> tuple[int, ...]:

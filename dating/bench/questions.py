@@ -92,6 +92,11 @@ class QuestionGroup:
     what: str
     questions: tuple[Question, ...]
 
+    @property
+    def field(self) -> str:
+        """The component as fields of the form are named."""
+        return place_text((self.name,))
+
 
 @dataclass(frozen=True)
 class FormProblem:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
 from dating.estimates import Estimate
 from dating.evidence import Piece
-from dating.examination import Paper, Reading, Sight
+from dating.examination import ABSENT, Paper, Reading, Sight
 from dating.notes.languages import Language
 from dating.statements import plain_name
 from dating.words.phrases import mark_dates
@@ -57,6 +57,8 @@ def mark_words(text: str, language: Language) -> str:
     >>> mark_words("137-6502", language("en")), mark_words("1931~", language("en"))
     ('137-6502', '1931~')
     """
+    if text == ABSENT:
+        return language.texts["seen.absent"]
     try:
         dates = [parse_edtf(date) for date in mark_dates(text)]
     except EdtfError:
@@ -77,6 +79,9 @@ def sight_words(sight: Sight, states: dict[str, str], language: Language) -> str
     """
     if sight.other is not None:
         return language.say("seen.unlisted", what=sight.other)
+    if sight.excluded is not None:
+        names = [states.get(name) or name for name in sight.excluded]
+        return language.say("seen.excluded", states=language.listed(names, "or"))
     words = language.listed([states.get(name) or name for name in sight.named()], "or")
     if sight.sure is None:
         return words

@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterator, Sequence
 
 from dating.cells import cells_of
 from dating.claims.files import Manuscript, manuscript_of, read_claims
-from dating.date_codes import read_date_code
-from dating.examination import Examination
+from dating.date_codes import readings_of
+from dating.examination import ABSENT, Examination
 from dating.files import (
     check_against,
     find_maker,
@@ -225,7 +225,7 @@ def _examination(examination: Examination, maker: Maker) -> Iterator[str]:
             yield f"  {name}: {sight.words()}"
     for name, text in examination.marks.items():
         if text is not None:
-            yield f"  {name}: {_mark(name, text, maker)}"
+            yield f"  {name}: {_mark(name, text, examination, maker)}"
     for name, reading in examination.measured.items():
         if reading is not None:
             unit = maker.measurements()[name][1].unit
@@ -233,15 +233,20 @@ def _examination(examination: Examination, maker: Maker) -> Iterator[str]:
             yield f"  {name}: {reading.value:g}{within} {unit}"
     if examination.variant is not None:
         yield f"  variant: {examination.variant.words()}"
+    for name, known in examination.parts.items():
+        words = "original" if known.original else "not original"
+        yield f"  {name}: {words}" + ("" if known.sure == 1 else f" (sure {known.sure:g})")
     for paper in examination.documents:
         yield f"  document: {paper.what}, {paper.words()}"
     missing = [name for name in maker.features() if examination.seen.get(name) is None]
     yield f"  not examined: {', '.join(missing) or 'nothing'}"
 
 
-def _mark(name: str, text: str, maker: Maker) -> str:
-    if maker.marks()[name][1].format == "source-date":
-        codes = read_date_code(text, latest=maker.period.last_day)
+def _mark(name: str, text: str, examination: Examination, maker: Maker) -> str:
+    mark = maker.marks()[name][1]
+    if mark.format == "source-date" and text != ABSENT:
+        codes = readings_of(text, latest=max(examination.day, maker.period.last_day))
+        codes = tuple(filter(mark.expects, codes)) or codes
         return f"{text}, " + " or ".join(
             f"source {code.source} week {code.week} of {code.year}" for code in codes
         )

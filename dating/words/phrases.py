@@ -182,7 +182,9 @@ def seen_words(piece: Piece, estimate: Estimate) -> str:
         return piece.observation
     if sight is None:
         return piece.observation
-    words = " or ".join(states.get(name) or name for name in sight.named())
+    words = " or ".join(states.get(name) or name for name in sight.excluded or sight.named())
+    if sight.excluded is not None:
+        return f"not {words}"
     return words if sight.sure is None else f"{words} (sure {sight.sure:g})"
 
 
