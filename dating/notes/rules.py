@@ -51,6 +51,10 @@ Every note follows from one estimate by these rules; nothing is added by hand.
    measurement or a document that allows no month.
 10. **Cautions** cover what the maker file says is in every instrument, what was seen on this one,
     and the looks that are named. Every note says that a date is an opinion.
+11. **The table of evidence** gives the most probable months that hold at least the level, for each
+    piece of evidence on its own and for the rest without it, and the probability that they hold.
+    "Until" and "from ... on" count the month that is named; they are used where the months reach an
+    end of the maker's period. "Any time" is the whole period.
 """
 
 
