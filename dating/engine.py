@@ -113,7 +113,9 @@ class ComponentEvidence:
 
         Shapes: evidence (draw, variant, month); gives the same.
         """
-        return evidence if self.ages is None else _by_variant(evidence, self.ages.T)
+        if self.ages is None or evidence.shape[2] == 1:  # the same in whatever month it was made
+            return evidence
+        return _by_variant(evidence, self.ages.T)
 
     def given(self, evidence: Floats) -> Floats:
         """Average evidence over the donor's month and variant.
@@ -327,23 +329,44 @@ class Weighing:
 
         Shapes: left (month,).
         """
-        return self._explained(piece, piece.later, left)
+        return self._share(piece, piece.later, left)
 
     def slipped(self, piece: Piece, left: Floats) -> float:
         """Give the probability that a piece is a slip.
 
         Shapes: left (month,).
         """
-        return self._explained(piece, piece.slipped, left)
+        return self._share(piece, piece.slipped, left)
 
-    def _explained(self, piece: Piece, share: Floats, left: Floats) -> float:
+    def _share(self, piece: Piece, share: Floats, left: Floats) -> float:
         """Give the probability that a share of a piece's likelihood is what explains it."""
         if share.size == 1 or piece.component is None:
             return float(share.mean() * left.sum() / self.evidence)
+        return float(self.explained(piece, share).sum() / self.evidence)
+
+    def explained(self, piece: Piece, share: Floats) -> Floats:
+        """Give the joint probability with a share of a piece's likelihood in place of all of it.
+
+        Shapes: share (draw, 1, month); gives (month,).
+        """
+        if piece.component is None:
+            whole: Floats = self.respond_whole(share, left_out=piece)[0]
+            return whole
         part = self.parts[piece.component]
         varying = part.varying_without(piece) * share
-        explained = self.respond(part.name, part.fixed_without(piece), varying=varying)
-        return float(explained.total.sum() / self.evidence)
+        joint: Floats = self.respond(part.name, part.fixed_without(piece), varying=varying).total[0]
+        return joint
+
+    def months_elsewhere(self, name: str) -> Floats:
+        """Give the joint probability of a component's own month and its being swapped.
+
+        Shape: (month,).
+        """
+        part, rest = self.parts[name], self._without(name, True)
+        elsewhere = rest.sum(axis=(1, 2), keepdims=True)
+        evidence = part.varying * part.fixed
+        swapped: Floats = part.swapped * (elsewhere * part.donor * evidence).sum(axis=(0, 1))
+        return swapped
 
     def evidence_without(self, name: str) -> float:
         """Give the probability of all the evidence that is not on one component."""
@@ -359,9 +382,7 @@ class Weighing:
         evidence = part.varying * part.fixed
         own = rest if part.ages is None else _by_variant(rest, part.ages)
         original = (1 - part.swapped) * (own * evidence).sum(axis=(0, 1))
-        elsewhere = rest.sum(axis=(1, 2), keepdims=True)
-        swapped = part.swapped * (elsewhere * part.donor * evidence).sum(axis=(0, 1))
-        total: Floats = original + swapped
+        total: Floats = original + self.months_elsewhere(name)
         return total
 
     def with_original(self, names: Collection[str]) -> Floats:

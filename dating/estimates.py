@@ -27,11 +27,13 @@ from dating.files import check_against
 from dating.learning.learned import Learned, draws_of, rounds_of
 from dating.learning.levels import Correction
 from dating.libraries import check_libraries
+from dating.magnitudes import log2
 from dating.maker import Maker
 from dating.months import Period, month_label
 from dating.plan import Operation, plan_of
 from dating.plausibility.examination import estimate_warnings
 from dating.reading import InputError, Problem
+from dating.stories import SecondLook, Story, second_looks, stories_of
 from dating.summaries import (
     MonthSet,
     entropy_bits,
@@ -244,6 +246,26 @@ class Estimate:
     def conflict(self) -> Conflict:
         """Whether the evidence hangs together, and what contradicts what."""
         return self.disagreement.conflict
+
+    @cached_property
+    def stories(self) -> tuple[Story, ...]:
+        """The ways in which evidence that clashes can hang together; empty where nothing does."""
+        return stories_of(self.weighing, self.disagreement, self.level)
+
+    @cached_property
+    def second_looks(self) -> tuple[SecondLook, ...]:
+        """What to look at again where evidence clashes, most informative first."""
+        return second_looks(self.weighing, self.stories, self.disagreement, self.level)
+
+    @cached_property
+    def nothing_replaced(self) -> float:
+        """P(no component swapped, and no part that was seen replaced | everything seen)."""
+        built = [
+            replace(piece, likelihood=piece.built + piece.slipped) if piece.later.any() else piece
+            for piece in self.pieces
+        ]
+        none = self.weighing.emptied(built).all_original()
+        return float(2 ** (log2(none) - log2(self.weighing.evidence))) if none else 0.0
 
     @cached_property
     def warnings(self) -> tuple[Problem, ...]:

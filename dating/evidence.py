@@ -39,6 +39,7 @@ from dating.tables import MonthTables
 
 type PieceKind = Literal["feature", "mark", "measurement", "document", "variant"]
 
+_NOTHING = 1e-12
 _SEEN = {"feature": "seen", "mark": "marks", "measurement": "measured"}
 
 
@@ -102,6 +103,18 @@ class Piece:
     def is_wide(self) -> bool:
         """Whether the likelihood is kept as numbers of any magnitude."""
         return isinstance(self.likelihood, Magnitudes)
+
+    @property
+    def built(self) -> Floats:
+        """The part of the likelihood that is of the build, as plain floats."""
+        whole = self.likelihood
+        plain = whole.over(0.0) if isinstance(whole, Magnitudes) else whole
+        return np.asarray(np.maximum(plain - self.later - self.slipped, 0.0))
+
+    @property
+    def is_excluded(self) -> bool:
+        """Whether no month of the period allows it to be of the build, nor is it a later part."""
+        return not self.later.any() and bool((self.built <= _NOTHING).all())
 
     def widened(self) -> Piece:
         """Keep the likelihood as numbers of any magnitude."""
@@ -194,7 +207,9 @@ def _items(
             yield _feature(name, part, sight, tables, maker)
     for name, (part, mark) in maker.marks().items():
         text = examination.marks.get(name)
-        if text is not None:
+        if text == ABSENT and presence(mark, tables.period).min() == 1:
+            yield Neutral(name, part, "absent, although every instrument should have it")
+        elif text is not None:
             yield _mark(name, part, mark, dates_of_mark(name, text, mark, tables, examination.day))
     for name, (part, measurement) in maker.measurements().items():
         reading = examination.measured.get(name)
@@ -281,8 +296,9 @@ def dates_of_mark(
     """Weigh what is recorded of a mark, by where it may come from."""
     period, months = tables.period, len(tables.period)
     found = presence(mark, period)
+    often = float(found.mean())
     if text == ABSENT:
-        return MarkDates(text, 1 - found[None], np.ones(months), 1.0)
+        return MarkDates(text, 1 - found[None], np.full(months, 1 - often), 1 - often)
     stretches, until = mark_stretches(text, mark, period, day), end_position(day) - period.first
     learned, delays = tables.lags.get(name), tables.delays.get(name)
     foreign = mark.format == "source-date" and is_foreign(text, mark, max(day, period.last_day))
@@ -293,8 +309,8 @@ def dates_of_mark(
     else:
         quantiles = learned.quantiles if delays is None else learned.quantiles + delays[:, None]
         original = mark_likelihoods(stretches, quantiles, learned.reached, months)
-    later = later_share(stretches, months, until)
-    return MarkDates(text, original * found, later, doubted_share(stretches, months))
+    later = often * later_share(stretches, months, until)
+    return MarkDates(text, original * found, later, often * doubted_share(stretches, months))
 
 
 def _measurement(

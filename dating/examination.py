@@ -18,6 +18,8 @@ from dating.statements import Fraction, Name, Note, Number, Text, Title, several
 from dating.validation import FromFile, Strict, number, refuse
 
 NOT_EXAMINED = "not examined"
+ASSUMED_TRUST = 0.98
+"""Trust in a document where nobody states one. It is this project's own."""
 ABSENT = "absent"
 """What is recorded of a mark where its place was seen and bears none."""
 
@@ -170,7 +172,10 @@ class Paper(Strict, title="A document"):
     not_before: Bound | None = Field(
         None, description="The build is not before this year, month or day."
     )
-    trust: Fraction = Field(1.0, description="Probability that what the document says is right.")
+    trust: Fraction = Field(
+        ASSUMED_TRUST,
+        description="Probability that what the document says is right; 0.98 unless stated.",
+    )
     source: Text = Field("", description="Where the document is.")
     note: Note = ""
 
@@ -184,7 +189,12 @@ class Paper(Strict, title="A document"):
         """Say in a few words what the document bounds."""
         ends = [("not before", self.not_before), ("not after", self.not_after)]
         text = ", ".join(f"{word} {end.text}" for word, end in ends if end is not None)
-        return text if self.trust == 1 else f"{text} (trust {self.trust:g})"
+        return f"{text} (trust {self.trust:g})" if self.is_doubted else text
+
+    @property
+    def is_doubted(self) -> bool:
+        """Whether somebody states a trust of less than one."""
+        return self.trust < 1 and "trust" in self.model_fields_set
 
 
 class Belonging(Strict, title="What is known of a component"):

@@ -37,10 +37,11 @@ from dating.validation import FromFile, Strict, number, refuse
 
 NEVER = Chance(value=0.0)
 ALWAYS = Chance(value=1.0)
-ASSUMED = {"slip": 0.01, "replaced": 0.01, "swapped": 0.01, "doubt": 0.02}
+ASSUMED = {"slip": 0.01, "replaced": 0.01, "swapped": 0.01, "doubt": 0.02, "doubt of a code": 0.002}
 """Chances that are taken where nobody states them: nobody reads, and no part lives, without fault.
 
-They are this project's own. A chance of none has to be stated.
+They are this project's own. A supplier's code can hardly be anything but misread, a date by hand
+may be anybody's. A chance of none has to be stated.
 """
 ASSUMED_TAILS = 6.0
 """Degrees of freedom of a measurement's Student t distribution where nobody states them."""
@@ -51,6 +52,11 @@ LEARN = "learn"
 def _assumed(key: str) -> Callable[[dict[str, Any]], Chance]:
     """Give the chance that is taken where nobody states one; none for what is learned freely."""
     return lambda data: NEVER if data.get("free_form") else Chance(value=ASSUMED[key])
+
+
+def _assumed_doubt(data: dict[str, Any]) -> Chance:
+    code = data.get("format") == "source-date"
+    return Chance(value=ASSUMED["doubt of a code" if code else "doubt"])
 
 
 _SIMPLE_CLASS = r"[1-5](?:[0-9]{0,2}|[0-9]{2}(?:\.[0-9]{3})*\.[0-9]{1,3})(?:-[0-9]{1,3})*"
@@ -369,9 +375,9 @@ class Mark(Strict, title="A dated mark"):
         description="Chance that the marked part was replaced later; 0.01 unless stated.",
     )
     doubt: Chance = Field(
-        default_factory=_assumed("doubt"),
+        default_factory=_assumed_doubt,
         description="Chance that the date does not tell the build, as it is misread or another "
-        "hand's; 0.02 unless stated.",
+        "hand's; unless stated 0.02, and 0.002 of a source-date code.",
     )
     source: SourceNames = ()
     note: Note = ""

@@ -9,18 +9,18 @@ Faults that the evidence does not make more probable are summed over.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 from typing import Literal
 
 import numpy as np
 
+from dating.advice import information_bits
 from dating.arrays import Floats
 from dating.disagreement import SURPRISING, Disagreement
 from dating.engine import ComponentEvidence, Weighing
 from dating.evidence import Piece
-from dating.magnitudes import Magnitudes
 from dating.summaries import MonthSet, highest_density
 
 type FaultKind = Literal["swapped", "old stock", "replaced", "slip"]
@@ -121,6 +121,79 @@ def stories_of(weighing: Weighing, disagreement: Disagreement, level: float) -> 
     return tuple(s for s in stories if s.probability >= WORTH_TELLING)[:MOST_STORIES]
 
 
+@dataclass(frozen=True)
+class SecondLook:
+    """Something that was seen and is worth seeing again.
+
+    Parameters
+    ----------
+    name : str
+        The piece of evidence.
+    bits : float
+        Expected gain about the build month of knowing whether it is of the build.
+    at_fault : float
+        P(it is not | everything seen).
+    wrong, right : MonthSet
+        The build month, if it is not, and if it is.
+    """
+
+    name: str
+    bits: float
+    at_fault: float
+    wrong: MonthSet
+    right: MonthSet
+
+
+def second_looks(
+    weighing: Weighing, stories: Sequence[Story], disagreement: Disagreement, level: float
+) -> tuple[SecondLook, ...]:
+    """List what to look at again where evidence clashes, most informative first.
+
+    Parameters
+    ----------
+    weighing : Weighing
+        The instrument's evidence.
+    stories : sequence of Story
+        The ways in which it can hang together.
+    disagreement : Disagreement
+        What contradicts what.
+    level : float
+        Level of the sets of months.
+
+    Returns
+    -------
+    tuple of SecondLook
+        The pieces that some story supposes to be at fault, and those that contradict each other or
+        that no month allows, by falling gain.
+
+    References
+    ----------
+    Lindley, D. V. (1956). On a measure of the information provided by an experiment. *Annals
+    of Mathematical Statistics* 27(4), 986-1005. doi:10.1214/aoms/1177728069
+    """
+    named = {fault.name for story in stories for fault in story.faults}
+    clashing = disagreement.conflict.contradictions
+    named |= {piece.name for clash in clashing for piece in (clash.piece, clash.other)}
+    named |= {piece.name for piece in weighing.pieces if piece.is_excluded}
+    doubted = (p for p in weighing.pieces if p.name in named and (p.later + p.slipped).any())
+    looks = [_second_look(weighing, piece, level) for piece in doubted]
+    return tuple(sorted(looks, key=lambda look: (-look.bits, look.name)))
+
+
+def _second_look(weighing: Weighing, piece: Piece, level: float) -> SecondLook:
+    """Weigh whether a piece is at fault against the build month."""
+    everything = weighing.by_month.sum(axis=0) / weighing.evidence
+    fault = sum(weighing.explained(piece, share) for share in (piece.later, piece.slipped))
+    wrong = np.minimum(fault / weighing.evidence, everything)
+    joint = np.stack([wrong, everything - wrong])
+    if_wrong, if_right = (
+        highest_density(row / row.sum() if row.any() else everything, weighing.tables.period, level)
+        for row in joint
+    )
+    at_fault = float(wrong.sum())
+    return SecondLook(piece.name, information_bits(joint), at_fault, if_wrong, if_right)
+
+
 def clashes(disagreement: Disagreement) -> bool:
     """Say whether something contradicts the rest: a piece, or what is on a component."""
     conflict = disagreement.conflict
@@ -198,11 +271,7 @@ def _joint_by_faults(weighing: Weighing, doubts: list[_Doubt]) -> dict[frozenset
 
 def _of_piece(piece: Piece) -> Iterator[tuple[tuple[Fault, ...], Floats]]:
     """Part the likelihood of a piece: of the build, of a later part, of a slip."""
-    likelihood = piece.likelihood
-    if isinstance(likelihood, Magnitudes):
-        likelihood = likelihood.over(0.0)
-    rest = np.maximum(likelihood - piece.later - piece.slipped, 0.0)
-    yield (), rest
+    yield (), piece.built
     if piece.later.max() > 0:
         yield (Fault(piece.name, "replaced"),), piece.later
     if piece.slipped.max() > 0:

@@ -142,6 +142,8 @@ def blocks(draw):
     weights *= np.exp(ragged * generator.standard_normal(weights.shape))
     if draw(st.booleans()):
         weights = np.round(weights, 1)
+    if draw(st.booleans()):
+        weights *= generator.random(weights.shape) < 0.1
     weights[weights.sum(axis=1) == 0] = 1
     return weights / weights.sum(axis=1, keepdims=True)
 

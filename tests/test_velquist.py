@@ -99,7 +99,7 @@ def test_the_pencil_has_no_stated_doubt_and_check_says_what_is_taken():
     answer = CliRunner().invoke(main, ["check", str(MAKER_FILE)])
     assert answer.exit_code == 0, answer.output
     words = " ".join(answer.output.split())
-    assert "doubt of chassis-pencil" in words
+    assert "doubt 0.02 of chassis-pencil" in words
     for name in ("valve-sockets", "wiring", "resistors"):
         assert name in words
 

@@ -17,23 +17,25 @@ from dating.bench.questions import FormProblem
 from dating.bench.time_axis import TimeAxis
 from dating.estimates import Estimate
 from dating.months import month_words
-from dating.statements import plain_name
-from dating.summaries import MonthSet, entropy_bits, highest_density, mass_by_year
+from dating.summaries import MonthSet, entropy_bits, mass_by_year
+from dating.words.belonging import part_rows, replacements, unseen_parts, whole_rows
+from dating.words.happenings import happening_words
 from dating.words.levels import on_correction, on_error, on_latent
 from dating.words.phrases import (
     OPINION,
     bits,
     evidence_set,
     held_set,
+    one_sided,
     percent,
     seen_words,
     set_words,
     together,
 )
-from dating.words.plan import caution_words, look_words, operation_words, plan_told
-from dating.words.set_forms import FEW
+from dating.words.plan import again_words, caution_words, look_words, operation_words, plan_told
 from dating.words.soundness import on_grounds
-from dating.words.text import clashing_parts, clashing_pieces, neutral_words
+from dating.words.stories import stories_text
+from dating.words.text import agreement_words, clashing_parts, clashing_pieces, neutral_words
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,11 @@ class DatePanel:
 
     Parameters
     ----------
+    stories : tuple of (str, str, str)
+        Probability, months and words of each way in which what was seen can hang together; empty
+        where nothing clashes.
+    short : str
+        The date in round words, where it is one-sided.
     sets : tuple of (str, str)
         Level, and months with the probability that they hold, of each set, the widest first.
     claims : tuple of str
@@ -58,6 +65,8 @@ class DatePanel:
         By month.
     """
 
+    stories: tuple[tuple[str, str, str], ...]
+    short: str
     sets: tuple[tuple[str, str], ...]
     claims: tuple[str, ...]
     edtf: str
@@ -110,8 +119,9 @@ class ComponentPanel:
 
     Parameters
     ----------
-    name, original, own : str
-        The component, the probability that it is original, and its own date (90 %).
+    name, original, before, verdict, own : str
+        The component, the probability that it is original, the same before anything was seen, what
+        was seen on it, and its own date (90 %).
     chance : float
         That probability.
     doubtful : bool
@@ -120,6 +130,8 @@ class ComponentPanel:
 
     name: str
     original: str
+    before: str
+    verdict: str
     own: str
     chance: float
     doubtful: bool
@@ -181,14 +193,18 @@ class Panels:
         Whether the parts belong together, in a sentence.
     parts : tuple of ComponentPanel
         By component.
-    all_original : str
-        P(every component is original).
+    whole : tuple of (str, str)
+        That no component was swapped, and no part replaced, each with its probability.
     variants : str
         Probability of each variant; empty without variants.
     replaced : tuple of str
         Sentences on what was replaced later.
     clashes : tuple of str
         Sentences.
+    again : str
+        What to look at again, where something clashes.
+    happenings : tuple of str
+        Which observations stand before and which after an event.
     plan : tuple of OperationPanel
         What to look at next.
     mistakes : tuple of FormProblem
@@ -204,10 +220,12 @@ class Panels:
     neutral: tuple[str, ...]
     together: str
     parts: tuple[ComponentPanel, ...]
-    all_original: str
+    whole: tuple[tuple[str, str], ...]
     variants: str
     replaced: tuple[str, ...]
     clashes: tuple[str, ...]
+    again: str
+    happenings: tuple[str, ...]
     plan: tuple[OperationPanel, ...]
     mistakes: tuple[FormProblem, ...]
     foot: tuple[str, ...]
@@ -235,15 +253,12 @@ def panels_of(estimate: Estimate, places: Mapping[str, str]) -> Panels:
         ),
         together=together(estimate.originality),
         parts=_parts(estimate),
-        all_original=percent(estimate.all_original),
+        whole=tuple(whole_rows(estimate)),
         variants=", ".join(f"{name} {percent(p)}" for name, p in estimate.variant_chances.items()),
-        replaced=tuple(
-            f"Later replacement of the {plain_name(finding.piece.name)}: probability "
-            f"{percent(finding.replaced)}."
-            for finding in estimate.findings
-            if finding.replaced is not None and finding.replaced >= 0.25
-        ),
+        replaced=(*filter(None, [unseen_parts(estimate)]), *replacements(estimate)),
         clashes=_clashes(estimate),
+        again=again_words(estimate),
+        happenings=tuple(happening_words(estimate)),
         plan=_plan(estimate, places),
         mistakes=estimate_mistakes(estimate, places),
         foot=_foot(estimate),
@@ -261,6 +276,8 @@ def dated_of(estimate: Estimate, other: Estimate | None = None) -> DatePanel:
     if estimate.learned is not None and estimate.learned.latent is not None:
         remarks.append(on_latent(estimate.learned.latent))
     return DatePanel(
+        stories=tuple(stories_text(estimate)),
+        short=one_sided(sets[0], estimate.period),
         sets=tuple((percent(months.level), held_set(months, estimate.period)) for months in sets),
         claims=tuple(
             f"{set_words(months, estimate.period)} with probability {percent(months.mass)}"
@@ -335,26 +352,21 @@ def _observations(
 def _parts(estimate: Estimate) -> tuple[ComponentPanel, ...]:
     return tuple(
         ComponentPanel(
-            name=name,
-            original=percent(chance),
-            own=held_set(
-                highest_density(estimate.own_month(name), estimate.period, 0.9),
-                estimate.period,
-                FEW,
-            ),
-            chance=round(chance, 4),
-            doubtful=chance < 0.5,
+            name=row.name,
+            original=percent(row.chance),
+            before=percent(row.before),
+            verdict=row.verdict,
+            own=row.own,
+            chance=round(row.chance, 4),
+            doubtful=row.chance < 0.5,
         )
-        for name, chance in estimate.originality.items()
+        for row in part_rows(estimate)
     )
 
 
 def _clashes(estimate: Estimate) -> tuple[str, ...]:
     sentences = (*clashing_parts(estimate), *clashing_pieces(estimate))
-    return sentences or (
-        f"The observations agree (conflict {bits(estimate.conflict.bits)} bits; below zero, they "
-        "support each other).",
-    )
+    return sentences or (agreement_words(estimate),)
 
 
 def _plan(estimate: Estimate, places: Mapping[str, str]) -> tuple[OperationPanel, ...]:

@@ -9,6 +9,7 @@ no date of a mark is impossible.
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import exp
@@ -21,11 +22,12 @@ from dating.arrays import Floats
 from dating.engine import ComponentEvidence, Weighing
 from dating.evidence import Piece
 from dating.evidence_cache import EvidenceCache
+from dating.examination import ABSENT
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.latent.search import fold_fits, folds_of
 from dating.learning.layout import FLOOR
 from dating.learning.learned import Learned, learned_tables, tables_for
-from dating.likelihoods import mark_stretches
+from dating.likelihoods import doubted_share, mark_stretches
 from dating.magnitudes import LEAST, Magnitudes, wide
 from dating.maker import Maker
 from dating.tables import MonthTables
@@ -211,8 +213,11 @@ def _alone(weighing: Weighing, piece: Piece, maker: Maker) -> Floats:
         return likelihood
     anything = FLOOR
     if piece.kind == "mark":
-        stretches = mark_stretches(piece.observation, maker.marks()[piece.name][1], maker.period)
-        anything *= sum(stop - start for start, stop in stretches) / len(maker.period)
+        mark = maker.marks()[piece.name][1]
+        if piece.observation != ABSENT:
+            day = datetime.date.today()
+            stretches = mark_stretches(piece.observation, mark, maker.period, day)
+            anything *= doubted_share(stretches, len(maker.period))
     return likelihood * exp(piece.log_scale) * (1 - FLOOR) + anything
 
 

@@ -95,7 +95,7 @@ def _paper(paper: Paper, language: Language) -> str:
     ends = [("not_before", paper.not_before), ("not_after", paper.not_after)]
     bounds = [language.say(f"seen.{key}", date=_bound(end, language)) for key, end in ends if end]
     text = language.texts["join.comma"].join([paper.what, *bounds])
-    if paper.trust == 1:
+    if not paper.is_doubted:
         return text
     return language.say("seen.trusted", what=text, chance=language.percent(paper.trust))
 

@@ -8,6 +8,7 @@ from dating.maker import Maker
 from dating.plausibility.warning import series, warning
 from dating.reading import KeyPath, Problem
 from dating.statements import Chance
+from dating.validation import Strict
 
 _HALF = 0.5
 
@@ -44,22 +45,29 @@ def _certain(maker: Maker, path: KeyPath, chance: Chance, message: str) -> Itera
 
 
 def unstated_chances(maker: Maker, seen: Collection[str] | None = None) -> Iterator[Problem]:
-    """List, in one warning, the chances that nobody states and that are taken as none."""
+    """List, in one warning, the chances that nobody states and that are assumed."""
     whole = seen is None
-    slips, replaced = [], []
+    unstated: dict[str, list[str]] = {}
+
+    def assume(model: Strict, key: str, name: str, label: str = "") -> None:
+        if key not in model.model_fields_set:
+            value = f"{getattr(model, key).value:g}"
+            unstated.setdefault(f"{label or key} {value}", []).append(name)
+
     for name, (_, feature) in maker.features().items():
         if not feature.free_form and (seen is None or name in seen):
-            doubtless = "slip" not in feature.model_fields_set
-            slips += [name] if doubtless else []
-            unstated = "replaced" not in feature.model_fields_set
-            replaced += [name] if unstated and (whole or doubtless) else []
+            assume(feature, "slip", name)
+            assume(feature, "replaced", name)
     for name, (_, mark) in maker.marks().items():
-        unstated = "replaced" not in mark.model_fields_set
-        replaced += [name] if unstated and (seen is None or name in seen) else []
-    parts = maker.components.items() if whole else ()
-    swapped = [name for name, part in parts if "swapped" not in part.model_fields_set]
-    names = {"slip": slips, "replaced": replaced, "swapped": swapped}
-    lists = [f"{key} of {series(members)}" for key, members in names.items() if members]
+        if seen is None or name in seen:
+            assume(mark, "replaced", name)
+            assume(mark, "doubt", name)
+    for name, (_, measurement) in maker.measurements().items():
+        if seen is None or name in seen:
+            assume(measurement, "slip", name)
+    for name, component in maker.components.items() if whole else ():
+        assume(component, "swapped", name)
+    lists = [f"{key} of {series(names)}" for key, names in unstated.items()]
     if lists:
-        message = f"chances that are not stated count as 0: {'; '.join(lists)}"
+        message = f"chances that are not stated are assumed: {'; '.join(lists)}"
         yield warning(maker.origin, ("components",), message, expected="a chance, or 0 if meant")

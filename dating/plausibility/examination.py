@@ -5,9 +5,9 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator, Mapping
 
-from dating.examination import Examination, Paper, Sight
+from dating.examination import ABSENT, Examination, Paper, Sight
 from dating.gross_errors import implausible
-from dating.likelihoods import known_day, mark_stretches
+from dating.likelihoods import is_foreign, known_day, mark_stretches
 from dating.maker import Maker, Mark
 from dating.months import day_position, month_words
 from dating.plausibility.chances import unstated_chances
@@ -122,20 +122,29 @@ def _plain(text: str) -> str:
 def _marks(examination: Examination, maker: Maker) -> Iterator[Problem]:
     known = maker.marks()
     for name, text in examination.marks.items():
-        if text is not None and name in known:
-            yield from _mark(examination.origin, name, text, known[name][1], maker)
+        if text is not None and name in known and text != ABSENT:
+            yield from _mark(examination, name, text, known[name][1], maker)
 
 
-def _mark(origin: Source, name: str, text: str, mark: Mark, maker: Maker) -> Iterator[Problem]:
-    """Find a mark of which no possible date allows a build in the period."""
-    stretches = mark_stretches(text, mark, maker.period)
+def _mark(
+    examination: Examination, name: str, text: str, mark: Mark, maker: Maker
+) -> Iterator[Problem]:
+    """Find a mark of which no possible date allows a build in the period, or the source is not."""
+    origin, day = examination.origin, max(examination.day, maker.period.last_day)
+    stretches = mark_stretches(text, mark, maker.period, day)
+    if mark.format == "source-date" and is_foreign(text, mark, day):
+        message, expected = "no reading of this code begins with the supplier's number", ""
+        expected = " or ".join(mark.supplier_code)
+        yield warning(origin, ("marks", name), message, found=text, expected=expected)
+        return
     lag, months = mark.lag.distribution(), len(maker.period)
     shortest, longest = float(lag.quantile(1 - _SURELY)), float(lag.quantile(_SURELY))
     late = all(start + shortest >= months for start, _ in stretches)
     early = all(stop + longest <= 0 for _, stop in stretches)
     if late or early:
         when = "after the maker's last" if late else "long before the maker's first"
-        message = f"this date lies {when} month, and the build follows the mark"
+        follows = "the part is a later one" if late else "the build follows the mark"
+        message = f"this date lies {when} month, and {follows}"
         expected = period_words(maker.period)
         yield warning(origin, ("marks", name), message, found=text, expected=expected)
 
@@ -186,6 +195,9 @@ def _paper(origin: Source, path: KeyPath, paper: Paper, maker: Maker) -> Iterato
         message = f"this excludes every month: the maker ended in {month_words(period.last)}"
         place, bound, expected = (*path, "not_before"), _text(paper.not_before), "an earlier date"
         yield warning(origin, place, message, found=bound, expected=expected)
+    if "trust" not in paper.model_fields_set:
+        message = f"no trust in this document is stated; {paper.trust:g} is assumed"
+        yield warning(origin, path, message, expected="a trust, or 1 if it cannot be wrong")
     if paper.trust == 0:
         message = "a document without any trust says nothing"
         expected = "a trust above 0, or the document left out"

@@ -80,6 +80,11 @@ class PartDate(Record, title="A part"):
     component: str = Field(description="Name of the component.")
     original: Probability = Field(description="Probability that it is the one it was built with.")
     swapped_before: Probability = Field(description="Chance of a swap before anything was seen.")
+    seen: int = Field(description="How many things on it were seen and weighed.")
+    weight: float | None = Field(
+        description="Bits that they add to the odds of its being original; nothing where they "
+        "settle it."
+    )
     own_month: Months = Field(description="When the part itself was made.")
     sources: list[str] = Field(description="Sources of what is stated about it.")
 
@@ -147,6 +152,34 @@ class Conflict(Record, title="What contradicts what"):
     by_component: dict[str, float | None] = Field(description="The same within each component.")
     against_rest: dict[str, float | None] = Field(description="Each component against the rest.")
     contradictions: list[Contradiction] = Field(description="Pairs, the strongest first.")
+
+
+class AtFault(Record, title="Something at fault"):
+    """What a story supposes not to be of the build."""
+
+    name: str = Field(description="The component or piece of evidence.")
+    kind: Literal["swapped", "old stock", "replaced", "slip"] = Field(
+        description="In which way: from another instrument, made ahead, fitted later, or wrong."
+    )
+
+
+class StoryTold(Record, title="A story"):
+    """One way in which evidence that contradicts itself can hang together."""
+
+    probability: Probability = Field(description="Probability of the story.")
+    supposes: str = Field(description="What it supposes, in words.")
+    faults: list[AtFault] = Field(description="The same, one by one.")
+    built: Months = Field(description="When the instrument was built, if it is so.")
+
+
+class LookAgain(Record, title="Something to look at again"):
+    """Something that was seen, and would settle a contradiction if it was seen again."""
+
+    name: str = Field(description="The piece of evidence.")
+    gain: float = Field(description="Expected bits about the build month.")
+    at_fault: Probability = Field(description="Probability that it is not of the build.")
+    built_if_at_fault: Months = Field(description="When the instrument was built, if it is not.")
+    built_if_not: Months = Field(description="When the instrument was built, if it is.")
 
 
 class Mistake(Record, title="What may be a mistake"):
@@ -241,10 +274,19 @@ class EstimateRecord(Record, title="A record of an estimate"):
     latent: LatentVariants | None = Field(description="Latent variants, if any were looked for.")
     components: list[PartDate] = Field(description="The parts.")
     all_original: Probability = Field(description="Probability that all parts are original.")
+    nothing_replaced: Probability = Field(
+        description="Probability that no component was swapped and no part that was seen replaced."
+    )
     variant: dict[str, Probability] | None = Field(description="Probability of each variant.")
     evidence: list[Piece] = Field(description="What each observation says.")
     not_weighed: list[NotWeighed] = Field(description="What was recorded and not weighed.")
     conflict: Conflict = Field(description="What contradicts what.")
+    stories: list[StoryTold] = Field(
+        description="How evidence that contradicts itself can hang together, likeliest first."
+    )
+    look_again: list[LookAgain] = Field(
+        description="What to look at again where evidence contradicts itself."
+    )
     warnings: list[Mistake] = Field(description="What may be a mistake in the two files.")
     look_next: list[NextLook] = Field(description="What to look at next, most useful first.")
     plan: list[PlannedOperation] = Field(description="The looks by what has to be done first.")

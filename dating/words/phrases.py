@@ -70,6 +70,29 @@ def set_words(months: MonthSet, period: Period, most: int | None = None) -> str:
     return _told_words(told_set(months, period, most))
 
 
+def one_sided(months: MonthSet, period: Period) -> str:
+    """Say in round words what a set says that reaches one end of the period; else nothing.
+
+    The year is that whose beginning lies next to the end of the set.
+
+    Examples
+    --------
+    >>> from dating.summaries import Stretch
+    >>> period = Period.parse("1954-03/1967-08")
+    >>> one_sided(MonthSet(0.9, (Stretch(period.first, 1962 * 12 + 9, 0.9),)), period)
+    'before about 1963'
+    """
+    if len(months.stretches) != 1:
+        return ""
+    (stretch,) = months.stretches
+    begins, ends = stretch.first == period.first, stretch.last == period.last
+    if begins == ends:
+        return ""
+    if begins:
+        return f"before about {(stretch.last + 1 + 6) // 12}"
+    return f"after about {(stretch.first + 6) // 12}"
+
+
 def held_set(months: MonthSet, period: Period, most: int | None = None) -> str:
     """Write a set of months with the probability that it holds.
 

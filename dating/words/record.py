@@ -17,11 +17,14 @@ from dating.months import month_label
 from dating.plan import Operation
 from dating.reading import KeyPath, Problem, Source, key_text
 from dating.records.estimate import SCHEMA
+from dating.stories import SecondLook, Story
 from dating.summaries import MonthSet, entropy_bits, highest_density, mass_by_year
 from dating.tabulation import TOLERATED_ERROR
+from dating.words.belonging import originality_bits, part_rows
 from dating.words.levels import correction_record, latent_record
 from dating.words.phrases import OPINION
 from dating.words.soundness import is_bare_draft, soundness_record
+from dating.words.stories import story_words
 
 _PLACES = {"feature": "features", "mark": "marks", "measurement": "measurements"}
 
@@ -52,6 +55,7 @@ def as_record(estimate: Estimate) -> dict[str, Any]:
         "latent": latent_record(estimate.learned.latent if estimate.learned else None),
         "components": _components(estimate),
         "all_original": as_probability(estimate.all_original),
+        "nothing_replaced": as_probability(estimate.nothing_replaced),
         "variant": _probabilities(estimate.variant_chances) or None,
         "evidence": [_evidence(estimate, finding) for finding in estimate.findings],
         "not_weighed": [
@@ -59,6 +63,8 @@ def as_record(estimate: Estimate) -> dict[str, Any]:
             for item in estimate.neutral
         ],
         "conflict": _conflict(estimate),
+        "stories": [_story(story, estimate) for story in estimate.stories],
+        "look_again": [_second_look(look) for look in estimate.second_looks],
         "warnings": [_warning(problem) for problem in estimate.warnings],
         "look_next": [_look(advice) for advice in estimate.advice],
         "plan": [_operation(operation) for operation in estimate.plan],
@@ -117,12 +123,15 @@ def _components(estimate: Estimate) -> list[dict[str, Any]]:
             "component": name,
             "original": as_probability(chance),
             "swapped_before": estimate.weighing.parts[name].swapped,
+            "seen": row.seen,
+            "weight": _finite(originality_bits(chance, row.before)),
             "own_month": _set(
                 highest_density(estimate.own_month(name), estimate.period, estimate.level)
             ),
             "sources": list(_component_sources(estimate, name)),
         }
-        for name, chance in estimate.originality.items()
+        for row in part_rows(estimate)
+        for name, chance in [(row.name, row.chance)]
     ]
 
 
@@ -184,6 +193,25 @@ def _conflict(estimate: Estimate) -> dict[str, Any]:
             {"between": [clash.piece.name, clash.other.name], "bits": _finite(clash.bits)}
             for clash in conflict.contradictions
         ],
+    }
+
+
+def _story(story: Story, estimate: Estimate) -> dict[str, Any]:
+    return {
+        "probability": as_probability(story.probability),
+        "supposes": story_words(story, estimate),
+        "faults": [{"name": fault.name, "kind": fault.kind} for fault in story.faults],
+        "built": _set(story.months),
+    }
+
+
+def _second_look(look: SecondLook) -> dict[str, Any]:
+    return {
+        "name": look.name,
+        "gain": look.bits,
+        "at_fault": as_probability(look.at_fault),
+        "built_if_at_fault": _set(look.wrong),
+        "built_if_not": _set(look.right),
     }
 
 

@@ -14,13 +14,17 @@ from dating.estimates import Estimate
 from dating.evidence import Neutral, Piece
 from dating.months import month_words
 from dating.statements import plain_name
-from dating.summaries import entropy_bits, highest_density, mass_by_year
+from dating.stories import clashes
+from dating.summaries import entropy_bits, mass_by_year
+from dating.words.belonging import part_rows, replacements, unseen_parts, whole_rows
+from dating.words.happenings import happening_words
 from dating.words.levels import on_correction, on_error, on_latent
 from dating.words.phrases import (
     OPINION,
     bits,
     evidence_set,
     held_set,
+    one_sided,
     percent,
     place_words,
     seen_words,
@@ -28,11 +32,19 @@ from dating.words.phrases import (
     warning_words,
 )
 from dating.words.plain import WIDTH, TextTable, in_plain_text, indent, say, table, title
-from dating.words.plan import caution_words, look_words, operation_words, plan_told, skip_words
-from dating.words.set_forms import FEW
+from dating.words.plan import (
+    again_words,
+    caution_words,
+    look_words,
+    operation_words,
+    plan_told,
+    skip_words,
+)
 from dating.words.soundness import on_grounds
+from dating.words.stories import CLASH, CLASH_WITHOUT_STORIES, stories_text
 
 _BAR = 32
+_PAIR = 2
 _MOST_WARNINGS = 6
 
 
@@ -64,6 +76,9 @@ def _head(console: Console, estimate: Estimate) -> None:
 
 def _built(console: Console, estimate: Estimate) -> None:
     title(console, "When it was built")
+    _stories(console, estimate)
+    if short := one_sided(estimate.highest_density(estimate.level), estimate.period):
+        say(console, f"In short: {short}.")
     rows = table(("", "right"), ("", "left"))
     for level in sorted({estimate.level, 0.5}, reverse=True):
         months = estimate.highest_density(level)
@@ -84,6 +99,20 @@ def _built(console: Console, estimate: Estimate) -> None:
         say(console, on_latent(estimate.learned.latent))
 
 
+def _stories(console: Console, estimate: Estimate) -> None:
+    """Tell the stories above the date, where what was seen clashes."""
+    if not clashes(estimate.disagreement):
+        return
+    stories = stories_text(estimate)
+    say(console, CLASH if stories else CLASH_WITHOUT_STORIES)
+    if stories:
+        rows = table(("", "right"), ("", "left"), ("", "left"))
+        for row in stories:
+            rows.add_row(*row)
+        indent(console, rows)
+        say(console, "All of these together:")
+
+
 def _year_bars(estimate: Estimate, longest: int) -> TextTable:
     masses = mass_by_year(estimate.probabilities, estimate.period)
     rows = table(("", "right"), ("", "right"), ("", "left"))
@@ -97,22 +126,26 @@ def _year_bars(estimate: Estimate, longest: int) -> TextTable:
 def _parts(console: Console, estimate: Estimate) -> None:
     title(console, "Do the parts belong together?")
     say(console, together(estimate.originality))
-    rows = table(("", "left"), ("original", "right"), ("its own date (90 %)", "left"))
-    for name, chance in estimate.originality.items():
-        own = highest_density(estimate.own_month(name), estimate.period, 0.9)
-        rows.add_row(plain_name(name), percent(chance), held_set(own, estimate.period, FEW))
-    rows.add_row("all of them", percent(estimate.all_original), "")
+    rows = table(
+        ("", "left"),
+        ("original", "right"),
+        ("before", "right"),
+        ("what was seen", "left"),
+        ("its own date (90 %)", "left"),
+    )
+    for row in part_rows(estimate):
+        now, before = percent(row.chance), percent(row.before)
+        rows.add_row(plain_name(row.name), now, before, row.verdict, row.own)
+    for name, chance in whole_rows(estimate):
+        rows.add_row(name, chance, "", "", "")
     indent(console, rows)
+    if unseen := unseen_parts(estimate):
+        say(console, unseen)
     if estimate.variant_chances:
         words = ", ".join(f"{name} {percent(p)}" for name, p in estimate.variant_chances.items())
         say(console, f"Variant: {words}.")
-    for finding in estimate.findings:
-        if finding.replaced is not None and finding.replaced >= 0.25:
-            say(
-                console,
-                f"Later replacement of the {plain_name(finding.piece.name)}: probability "
-                f"{percent(finding.replaced)}.",
-            )
+    for sentence in replacements(estimate):
+        say(console, sentence)
 
 
 def _evidence(console: Console, estimate: Estimate) -> None:
@@ -143,21 +176,30 @@ def _evidence(console: Console, estimate: Estimate) -> None:
             "Shift: months by which the observation moves the median. Bits: what it adds to the "
             "odds of the reported months.",
         )
+        for sentence in happening_words(estimate):
+            say(console, sentence)
     for neutral in estimate.neutral:
         say(console, f"Recorded but not weighed: {neutral_words(neutral)}.")
 
 
 def _clashes(console: Console, estimate: Estimate) -> None:
     title(console, "Contradictions")
-    conflict = estimate.conflict
     sentences = [*clashing_parts(estimate), *clashing_pieces(estimate)]
     if not sentences:
-        sentences.append(
-            f"The observations agree (conflict {bits(conflict.bits)} bits; below zero, they "
-            "support each other)."
-        )
+        sentences.append(agreement_words(estimate))
     for sentence in sentences:
         say(console, sentence)
+
+
+def agreement_words(estimate: Estimate) -> str:
+    """Say that nothing that was weighed contradicts anything else."""
+    if len(estimate.pieces) < _PAIR:
+        return "Too little was weighed to contradict anything."
+    what = "What was weighed agrees" if estimate.neutral else "The observations agree"
+    return (
+        f"{what} (conflict {bits(estimate.conflict.bits)} bits; below zero, they support each "
+        "other)."
+    )
 
 
 def _warnings(console: Console, estimate: Estimate) -> None:
@@ -183,6 +225,9 @@ def clashing_parts(estimate: Estimate) -> Iterator[str]:
 
 def clashing_pieces(estimate: Estimate) -> Iterator[str]:
     """Say which observations contradict each other, or the rest."""
+    for piece in estimate.pieces:
+        if piece.is_excluded:
+            yield f"No month in which the maker worked allows {_named(piece, estimate)}."
     paired = set()
     for clash in estimate.conflict.contradictions:
         paired |= {clash.piece.name, clash.other.name}
@@ -216,17 +261,22 @@ _MILLION = 19.9  # bits
 
 def _next(console: Console, estimate: Estimate) -> None:
     title(console, "What to look at next")
+    if again := again_words(estimate):
+        say(console, again)
+        console.print()
     if skipped := skip_words(estimate):
         say(console, skipped)
     told = plan_told(estimate)
     if not told:
         say(console, "No further look would narrow the date much.")
+    above: set[str] = set()
     for place, (operation, looks) in enumerate(told):
         if place or skipped:
             console.print()
         say(console, operation_words(operation))
         if cautions := caution_words(operation, looks):
-            say(console, cautions)
+            say(console, "Caution: as above." if cautions in above else cautions)
+            above.add(cautions)
         rows = table(("", "right"), ("", "left"))
         for advice in looks:
             words = f"{plain_name(advice.name)}: {advice.ask} {look_words(advice)}"
