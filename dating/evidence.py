@@ -63,7 +63,7 @@ class Piece:
         Natural logarithm of what the likelihood was divided by.
     later : ndarray of float64, shape (draw, 1, 1) or (1, 1, month)
         The part of the likelihood that comes from a later replacement, on the same scale.
-    slipped : ndarray of float64, shape (draw, 1, 1)
+    slipped : ndarray of float64, shape (draw, 1, 1) or (1, 1, month)
         The part that comes from a slip: misread, mistaken, or without ground.
     sources : tuple of str
         Names of the sources its numbers rest on.
@@ -263,14 +263,14 @@ class MarkDates:
         P(recorded | build month) of a mark of the build.
     later : ndarray of float64, shape (month,)
         The same of a part that was fitted later.
-    doubted : float
+    doubted : ndarray of float64, shape (month,)
         The same of a date that does not tell the build.
     """
 
     text: str
     built: Floats
     later: Floats
-    doubted: float
+    doubted: Floats
 
 
 def _mark(name: str, part: str, mark: Mark, dates: MarkDates) -> Piece:
@@ -285,7 +285,7 @@ def _mark(name: str, part: str, mark: Mark, dates: MarkDates) -> Piece:
         dates.text,
         array[:, None],
         later=later[None, None],
-        slipped=slipped,
+        slipped=slipped[None, None],
         sources=(*mark.source, *mark.lag.sources(), *mark.replaced.source, *mark.doubt.source),
     )
 
@@ -296,9 +296,8 @@ def dates_of_mark(
     """Weigh what is recorded of a mark, by where it may come from."""
     period, months = tables.period, len(tables.period)
     found = presence(mark, period)
-    often = float(found.mean())
     if text == ABSENT:
-        return MarkDates(text, 1 - found[None], np.full(months, 1 - often), 1 - often)
+        return MarkDates(text, 1 - found[None], 1 - found, 1 - found)
     stretches, until = mark_stretches(text, mark, period, day), end_position(day) - period.first
     learned, delays = tables.lags.get(name), tables.delays.get(name)
     foreign = mark.format == "source-date" and is_foreign(text, mark, max(day, period.last_day))
@@ -309,8 +308,8 @@ def dates_of_mark(
     else:
         quantiles = learned.quantiles if delays is None else learned.quantiles + delays[:, None]
         original = mark_likelihoods(stretches, quantiles, learned.reached, months)
-    later = often * later_share(stretches, months, until)
-    return MarkDates(text, original * found, later, often * doubted_share(stretches, months))
+    later, doubted = later_share(stretches, months, until), doubted_share(stretches, months)
+    return MarkDates(text, original * found, later * found, doubted * found)
 
 
 def _measurement(
@@ -375,8 +374,8 @@ def _piece(
         observation=observation,
         likelihood=array / scale,
         log_scale=log_scale + log(scale),
-        later=np.reshape(later, (-1, 1, np.shape(later)[-1] if np.ndim(later) else 1)) / scale,
-        slipped=np.reshape(slipped, (-1, 1, 1)) / scale,
+        later=np.reshape(later, np.shape(later) or (1, 1, 1)) / scale,
+        slipped=np.reshape(slipped, np.shape(slipped) or (1, 1, 1)) / scale,
         sources=tuple(dict.fromkeys(sources)),
         events=tuple(dict.fromkeys(events)),
     )

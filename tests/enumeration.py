@@ -357,8 +357,10 @@ class Enumeration:
             if sight is not None and sight.other is None and sight.known is None:
                 self._note(name, part, *self._feature(name, part, feature, sight))
         for name, (part, mark) in maker.marks().items():
-            if seen.marks.get(name) is not None:
-                self._note(name, part, *self._mark(name, mark, seen.marks[name]))
+            text = seen.marks.get(name)
+            sure = text == "absent" and mark.found_at is None and mark.found.value == 1
+            if text is not None and not sure:
+                self._note(name, part, *self._mark(name, mark, text))
         for name, (part, measurement) in maker.measurements().items():
             reading = seen.measured.get(name)
             if reading is not None and (reading.confirmed or not self._gross(measurement, reading)):
@@ -420,7 +422,7 @@ class Enumeration:
         return of_component.get(name) or feature.by_variant.get(variant, feature)
 
     def _mark(self, name, mark, text):
-        """Give (1 - rho) (1 - d) f(t) sum_x P(t <= x + lag < t + 1) + rho later(t) + (1 - rho) d u.
+        """Give f(t) {(1 - rho) [(1 - d) sum_x P(t <= x + lag < t + 1) + d u] + rho later(t)}.
 
         ``later`` is the share of the time from t to the examination, and u the share of the
         period, that the date may lie in; f is the chance that there is a mark.
@@ -428,9 +430,7 @@ class Enumeration:
         rho, doubt = mark.replaced.value, mark.doubt.value
         found = [self._found(mark, self.first + t) for t in self.months]
         if text == "absent":
-            later = [rho for _ in self.months]
-            made = [(1 - rho) * (1 - doubt) * (1 - f) + (1 - rho) * doubt + rho for f in found]
-            return self._everywhere(made), later
+            return self._everywhere([1 - f for f in found]), [rho * (1 - f) for f in found]
         day = max(self.examination.day, parse_edtf(self.maker.period.labels()[-1]).upper)
         ends, expected = self._ends(mark, text, day)
         ordinal = [(a, type(a).fromordinal(b.toordinal() + 1)) for a, b in ends]
@@ -439,7 +439,7 @@ class Enumeration:
         ]
         until = day_position(type(day).fromordinal(day.toordinal() + 1)) - self.first
         later = [
-            rho * sum(overlap(a, b, t, until) for a, b in stretches) / (until - t)
+            rho * found[t] * sum(overlap(a, b, t, until) for a, b in stretches) / (until - t)
             for t in self.months
         ]
         length = len(self.months)
@@ -453,7 +453,7 @@ class Enumeration:
                 for start, stop in stretches if expected else []:
                     for end, sign in ((start + delay, 1), (stop + delay, -1)):
                         p += sign * (integral(lag, t + 1 - end) - integral(lag, t - end))
-                row.append((1 - rho) * (1 - doubt) * found[t] * p + later[t] + wrong)
+                row.append(found[t] * ((1 - rho) * (1 - doubt) * p + wrong) + later[t])
             likelihood.append([row for _ in self.variants])
         return likelihood, later
 
