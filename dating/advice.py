@@ -253,20 +253,21 @@ def mark_answers(maker: Maker, tables: MonthTables, name: str) -> Floats:
     Shape: (date, 1, 1, month).
     """
     starts, after = _mark_starts(maker, tables, name)
-    return _mark_dates(maker, name, starts, after.mean(axis=0, keepdims=True))
+    built, later = _mark_dates(maker, name, starts, after.mean(axis=0, keepdims=True))
+    return built + later
 
 
-def mark_answers_by_draw(
-    maker: Maker, tables: MonthTables, name: str, places: NDArray[np.intp]
-) -> Floats:
-    """Give P(date of the mark | month), in some draws where marks share the delay of a stock.
+def marks_there(maker: Maker, tables: MonthTables, name: str, places: NDArray[np.intp]) -> Floats:
+    """Give P(there is a mark, and its date | month), in some draws where marks share a delay.
 
     Shapes: places (draw,); gives (date, draw, 1, month).
     """
-    if name not in tables.delays:
-        return mark_answers(maker, tables, name)
     starts, after = _mark_starts(maker, tables, name)
-    return _mark_dates(maker, name, starts, after if len(after) == 1 else after[places])
+    if name not in tables.delays:
+        after = after.mean(axis=0, keepdims=True)
+    built, later = _mark_dates(maker, name, starts, after if len(after) == 1 else after[places])
+    there = presence(maker.marks()[name][1], maker.period)
+    return np.asarray(there * built + there.mean() * later)
 
 
 def _mark_starts(maker: Maker, tables: MonthTables, name: str) -> tuple[Floats, Floats]:
@@ -288,17 +289,17 @@ def _mark_starts(maker: Maker, tables: MonthTables, name: str) -> tuple[Floats, 
     return np.arange(float(before), months, width), after
 
 
-def _mark_dates(maker: Maker, name: str, starts: Floats, after: Floats) -> Floats:
-    """Give P(date | month) from when instruments are built after a date.
+def _mark_dates(maker: Maker, name: str, starts: Floats, after: Floats) -> tuple[Floats, Floats]:
+    """Give P(date | month) of the build and of any other origin, from what is built after a date.
 
-    Shapes: starts (date,), after (draw, month); gives (date, draw, 1, month).
+    Shapes: starts (date,), after (draw, month); gives (date, draw, 1, month), (date, 1, 1, 1).
     """
     mark, months = maker.marks()[name][1], len(maker.period)
     padded = np.concatenate([np.zeros((len(after), months)), after], axis=1)
     original = np.array([padded[:, months - x : 2 * months - x] for x in starts.astype(int)])
     built = (1 - mark.replaced.value) * (1 - mark.doubt.value)
     later = np.where(starts >= 0, np.clip(months - starts, 0, _width(mark)) / months, 0.0)
-    return (built * original + (1 - built) * later[:, None, None])[:, :, None]
+    return (built * original)[:, :, None], ((1 - built) * later)[:, None, None, None]
 
 
 def _width(mark: Mark) -> int:

@@ -21,11 +21,10 @@ from math import prod
 import numpy as np
 from numpy.typing import NDArray
 
-from dating.advice import Advice, information_bits, mark_answers, mark_answers_by_draw, readings
+from dating.advice import Advice, information_bits, mark_answers, marks_there, readings
 from dating.arrays import Floats
 from dating.cautions import CAUTIONS
 from dating.engine import Weighing
-from dating.likelihoods import presence
 from dating.magnitudes import floats, ratio
 from dating.maker import Maker
 
@@ -187,9 +186,7 @@ def _answers(weighing: Weighing, maker: Maker, look: Advice, chosen: NDArray[np.
         values = readings(maker, tables, look.name)
         return np.asarray(np.add.reduceat(values, _starts(weighing, look, values), axis=0))
     starts = _starts(weighing, look, mark_answers(maker, tables, look.name))
-    dates = mark_answers_by_draw(maker, tables, look.name, chosen)
-    there = presence(maker.marks()[look.name][1], maker.period)
-    dates = np.add.reduceat(dates, starts, axis=0) * there
+    dates = np.add.reduceat(marks_there(maker, tables, look.name, chosen), starts, axis=0)
     none = np.maximum(1 - dates.sum(axis=0, keepdims=True), 0.0)
     return np.concatenate([dates, none])
 

@@ -14,7 +14,7 @@ from dating.advice import information_bits, mark_answers
 from dating.cautions import CAUTIONS
 from dating.cli.main import main
 from dating.examination import Sight
-from dating.plan import TROUBLE, plan_of
+from dating.plan import TROUBLE, _counted, _joint, plan_of
 from dating.words.plan import operation_words, plan_told
 from dating.words.record import as_record
 from dating.words.text import as_text
@@ -243,6 +243,9 @@ def test_some_of_the_draws_suffice(made, monkeypatch):
     (some,) = plan_of(each.weighing, each.maker, looks)
     assert some.bits != whole.bits
     assert some.bits == pytest.approx(whole.bits, abs=0.02)
+    answers = _counted(each.weighing, each.maker, looks)
+    months = _joint(each.weighing, looks, answers).sum(axis=0) / each.weighing.evidence
+    assert months == pytest.approx(each.probabilities, abs=1e-12)
 
 
 def test_more_answers_than_are_weighed_leave_looks_uncounted(made, monkeypatch):
@@ -310,16 +313,15 @@ def test_trouble_can_outweigh_what_is_told():
 
 
 def test_where_nothing_has_to_be_done_first_each_degree_stands_for_itself():
-    features = {
-        f"f{n}": changed("1951-01", invasive=degree)
-        for n, degree in enumerate(("none", "low", "low", "high"))
-    }
+    degrees = {"1951-11": "none", "1951-01": "low", "1951-02": "low", "1951-03": "high"}
+    features = {month: changed(month, invasive=degree) for month, degree in degrees.items()}
     plan = estimate(certain({"body": {"features": features}}), blank()).plan
     assert [(o.name, o.invasive, len(o.looks)) for o in plan] == [
         ("", "none", 1),
         ("", "low", 2),
         ("", "high", 1),
     ]
+    assert plan[1].bits > 4 * plan[0].bits
 
 
 def test_an_operation_is_as_invasive_as_the_most_invasive_of_its_looks():
