@@ -101,6 +101,13 @@ def _class_number(value: Any) -> Any:
     return text
 
 
+def _tails(value: Any) -> Any:
+    """Take the word normal for a distribution without heavy tails."""
+    if value is None:
+        raise refuse("degrees of freedom are expected here", allowed="a number above 2, or normal")
+    return None if value == "normal" else number(value)
+
+
 def _supplier_code(value: Any) -> Any:
     text = str(value) if isinstance(value, int) and not isinstance(value, bool) else value
     if not isinstance(text, str) or not re.fullmatch("[0-9]{1,4}", text):
@@ -118,6 +125,9 @@ def _outputs(value: Any) -> Any:
 
 
 _WRITTEN_CLASS = {"type": ["string", "number"], "examples": ["321.322-6", "422.112-6 + 422.22-6"]}
+_WRITTEN_TAILS = {
+    "anyOf": [{"type": "number", "exclusiveMinimum": 2, "maximum": 1e6}, {"const": "normal"}]
+}
 _WRITTEN_CODE = {"type": ["string", "integer"], "pattern": "^[0-9]{1,4}$", "examples": ["312"]}
 _WRITTEN_STATES = {
     "anyOf": [
@@ -127,6 +137,11 @@ _WRITTEN_STATES = {
     "description": "Names with a few words for each, or a list of names.",
 }
 
+type Tails = Annotated[
+    Annotated[float, Field(gt=2, le=1e6)] | None,
+    BeforeValidator(_tails),
+    WithJsonSchema(_WRITTEN_TAILS),
+]
 type SupplierCode = Annotated[str, BeforeValidator(_supplier_code), WithJsonSchema(_WRITTEN_CODE)]
 type ClassNumber = Annotated[str, BeforeValidator(_class_number), WithJsonSchema(_WRITTEN_CLASS)]
 type Materials = tuple[Material, ...]
@@ -419,10 +434,9 @@ class Measurement(Strict, title="A measurement"):
     mean: Annotated[dict[Point, Number], Field(min_length=1)] = Field(
         description="Mean at stated months, in the unit; between them it changes evenly."
     )
-    tails: Annotated[float, Field(gt=2, le=1e6), BeforeValidator(number)] = Field(
+    tails: Tails = Field(
         ASSUMED_TAILS,
-        description="Degrees of freedom of Student's t distribution; 6 unless given. The more, the "
-        "closer to a normal one.",
+        description="Degrees of freedom of Student's t distribution, or normal; 6 unless given.",
     )
     slip: Chance = Field(
         default_factory=_assumed("slip"),

@@ -92,10 +92,11 @@ def validate[M: BaseModel](source: Source, model: type[M]) -> M:
 
 
 def _follows(details: ErrorDetails) -> bool:
-    """Say whether a list is too short only because items of it were refused."""
+    """Say whether it is wrong only because something else in it was refused."""
     value = details["input"]
     counted = details["type"] == "too_short" and isinstance(value, list | tuple)
-    return counted and len(value) >= details["ctx"]["min_length"]
+    unset = details["type"] == "default_factory_not_called"
+    return unset or (counted and len(value) >= details["ctx"]["min_length"])
 
 
 def _problem(source: Source, model: type[BaseModel], details: ErrorDetails) -> Problem:

@@ -212,13 +212,14 @@ class Enumeration:
     def _months_before(self, part):
         """Give P(made in u | built in t) by t and u; older than the period counts as its first."""
         chance, ages = self.ages[part]
+        if not chance:
+            return [{t: 1} for t in self.months]
         made = []
         for t in self.months:
             row = {t: 1 - chance}
-            for k in range(t + 1) if chance else ():
+            for k in range(t + 1):
                 row[t - k] = row.get(t - k, 0.0) + chance * ages[k]
-            if chance:
-                row[0] += chance * (1 - sum(ages[: t + 1]))
+            row[0] += chance * (1 - sum(ages[: t + 1]))
             made.append(row)
         return made
 
@@ -246,7 +247,7 @@ class Enumeration:
                 for t in self.months:
                     a, q = evidence[v][t], self.donors[part][t] * self.variant_shares[n][v][t]
                     for month in self.months:
-                        share = self.months_before[part][month].get(t, 0.0)
+                        share = self.months_before[part][month].get(t, 0)
                         original[t][n] += (1 - rho) * rest[n][v][month] * share * a
                     swapped[t][n] += rho * elsewhere * q * a
         return original, swapped

@@ -262,7 +262,7 @@ def sections(text):
     for line in text.splitlines():
         if line in SECTIONS:
             here = line
-        elif line.startswith("  An opinion"):
+        elif line.startswith("  An opinion") or (line and line == line.upper()):
             here = None
         elif here is not None:
             found[here] = found.get(here, "") + "\n" + line
@@ -558,6 +558,7 @@ def test_what_is_wrong_elsewhere_is_told_there(fields, place, pages):
 def test_what_no_month_allows_is_told(pages):
     papers = {"documents.0.what": "a", "documents.0.not_after": "1930"}
     papers |= {"documents.1.what": "b", "documents.1.not_before": "1935"}
+    papers |= {"documents.0.trust": "1", "documents.1.trust": "100 %"}
     answer = send(pages, "/examine/redraw", FORM | papers)
     assert answer.status_code == 422
     assert "no month of the period" in in_words(answer.text)

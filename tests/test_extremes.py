@@ -69,16 +69,19 @@ def feature(slip, changed, overlap=0, **more):
     change = {"with": changed[0], "lag": changed[1]} if isinstance(changed, tuple) else {}
     change |= {} if change else {"first_use": changed}
     history = [{"state": "old"}, {"state": "new", "overlap": overlap, **change}]
-    return {"ask": "Which?", "states": ["old", "new"], "slip": slip, "history": history, **more}
+    chances = {"slip": slip, "replaced": 0}
+    return {"ask": "Which?", "states": ["old", "new"], **chances, "history": history, **more}
 
 
 def instrument(components, period="1950-01/1951-12", documents=(), **more):
     """A maker file and an examination on which old and new states contradict each other."""
     maker = {"maker": "Example Works", "product": "lyres", "invented": True, "period": period}
+    for component in components.values():
+        component.setdefault("swapped", 0)
     maker |= {"components": components, **more}
     names = [(part, name) for part, c in components.items() for name in c.get("features", {})]
     seen = {name: ("old", "new")[place % 2] for place, (_, name) in enumerate(names)}
-    measured = {n: m.pop("reads") for c in components.values() for n, m in
+    measured = {n: {"value": m.pop("reads"), "confirmed": True} for c in components.values() for n, m in
                 c.get("measurements", {}).items()}  # fmt: skip
     examination = {"instrument": "E-1", "maker": "example", "seen": seen, "measured": measured}
     examination["documents"] = list(documents)
@@ -92,7 +95,8 @@ def features(count, slip, *changed, **more):
 
 def gauge(reads, first, last):
     mean = {"1950-01": first, "1951-12": last}
-    return {"unit": "mm", "spread": 0.01, "mean": mean, "reads": reads}
+    certain = {"slip": 0, "tails": "normal"}
+    return {"unit": "mm", "spread": 0.01, "mean": mean, "reads": reads, **certain}
 
 
 EVENT = {"when": ["1950-04", "1950-11", "1951-08"], "what": "new works"}
