@@ -71,6 +71,8 @@ class Piece:
         Names of the events that its changeovers move with.
     logs : ndarray of float64, shape (draw, variant, month), or None
         Natural logarithms of the likelihood, where it is worked out from them.
+    logs_built : ndarray of float64, shape (draw, variant, month), or None
+        The same of the part that is no slip.
     """
 
     name: str
@@ -84,6 +86,7 @@ class Piece:
     sources: tuple[str, ...]
     events: tuple[str, ...]
     logs: Floats | None = None
+    logs_built: Floats | None = None
 
     @property
     def place(self) -> KeyPath:
@@ -317,6 +320,7 @@ def _measurement(
 ) -> Piece:
     scale = np.sqrt(tables.spreads[name] ** 2 + reading.within**2)[:, None]
     logs = log_density(np.array(reading.value), tables.means[name], scale, measurement.tails)
+    built = logs
     slip, slipped = measurement.slip.value, 0.0
     if slip > 0:
         means = mean_at(measurement, tables.period)
@@ -332,10 +336,17 @@ def _measurement(
         words,
         np.exp(logs),
         log_scale=top,
-        slipped=slipped / exp(top),
+        slipped=exp(log(slipped) - top) if slipped > 0 else 0.0,
         sources=(*measurement.source, *measurement.slip.source),
     )
-    return replace(piece, logs=logs)
+    return replace(piece, logs=logs, logs_built=(built - top)[:, None])
+
+
+def without_slip(piece: Piece) -> Piece:
+    """Take a measurement for one that is no slip of the pen, up to a factor."""
+    if piece.logs_built is None:
+        return piece
+    return replace(piece, likelihood=np.exp(piece.logs_built), logs=piece.logs_built)
 
 
 def _document(name: str, paper: Paper, tables: MonthTables) -> Piece:

@@ -26,6 +26,7 @@ components:
         ask: What are the ends made of?
         states: [wood, metal]
         slip: 0.02
+        replaced: 0
         history:
           - state: wood
           - {state: metal, with: new-shop, lag: 1, overlap: {shortest: 1, likely: 4, longest: 9}}
@@ -33,6 +34,7 @@ components:
         ask: Which label is it?
         states: [round, square]
         slip: 0.02
+        replaced: 0
         history:
           - state: round
           - {state: square, with: new-shop, lag: 0, overlap: 0}
@@ -42,9 +44,11 @@ components:
         spread: 2
         mean: {1930-01: 160, 1932-01: 158, 1934-12: 150}
         tails: 5
+        slip: 0
   straps:
+    swapped: 0
     measurements:
-      length: {unit: mm, spread: 4, mean: {1930-01: 200, 1934-12: 230}}
+      length: {unit: mm, spread: 4, mean: {1930-01: 200, 1934-12: 230}, tails: normal, slip: 0}
     features:
       buckle:
         ask: Which buckle is it?
@@ -66,11 +70,13 @@ invented: true
 period: 1930/1934
 components:
   case:
+    swapped: 0
     features:
       ends:
         ask: What are the ends made of?
         states: [wood, metal]
         slip: 0
+        replaced: 0
         history:
           - state: wood
           - state: metal

@@ -292,7 +292,9 @@ class Simulator:
             month = self.month()
         state, states = self.as_built(name, month, variant), tuple(feature.states)
         if self.generator.random() < self.truth.replaced[name]:
-            state = self.choose(feature.replacement)
+            state = self.choose(
+                feature.replacement or dict.fromkeys(feature.states, 1 / len(feature.states))
+            )
         elif self.generator.random() < self.truth.slip[name]:
             state = str(self.generator.choice(states))
         doubt = self.generator.random()

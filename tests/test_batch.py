@@ -306,6 +306,7 @@ def test_rows_that_no_month_allows_do_not_stop_the_others():
             "f0": ["old", "old", None],
             "document": ["a bill", "a bill", None],
             "not_before": ["1931", "1951", None],
+            "document_trust": ["1", "1", None],
         }
     )
     dated = estimate_many(maker, frame)

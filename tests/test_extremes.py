@@ -81,8 +81,8 @@ def instrument(components, period="1950-01/1951-12", documents=(), **more):
     maker |= {"components": components, **more}
     names = [(part, name) for part, c in components.items() for name in c.get("features", {})]
     seen = {name: ("old", "new")[place % 2] for place, (_, name) in enumerate(names)}
-    measured = {n: {"value": m.pop("reads"), "confirmed": True} for c in components.values() for n, m in
-                c.get("measurements", {}).items()}  # fmt: skip
+    gauges = {n: m for c in components.values() for n, m in c.get("measurements", {}).items()}
+    measured = {n: {"value": m.pop("reads"), "confirmed": True} for n, m in gauges.items()}
     examination = {"instrument": "E-1", "maker": "example", "seen": seen, "measured": measured}
     examination["documents"] = list(documents)
     return Maker.model_validate(maker), Examination.model_validate(examination)

@@ -20,14 +20,14 @@ from numpy.typing import NDArray
 
 from dating.arrays import Floats
 from dating.engine import ComponentEvidence, Weighing
-from dating.evidence import Piece
+from dating.evidence import Piece, without_slip
 from dating.evidence_cache import EvidenceCache
 from dating.examination import ABSENT
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.latent.search import fold_fits, folds_of
 from dating.learning.layout import FLOOR
 from dating.learning.learned import Learned, learned_tables, tables_for
-from dating.likelihoods import doubted_share, mark_stretches
+from dating.likelihoods import mark_stretches
 from dating.magnitudes import LEAST, Magnitudes, wide
 from dating.maker import Maker
 from dating.tables import MonthTables
@@ -201,23 +201,23 @@ def _prior(tables: MonthTables, months: NDArray[np.int64]) -> Floats:
 
 
 def _alone(weighing: Weighing, piece: Piece, maker: Maker) -> Floats:
-    """Give the likelihood of one piece with a swap of its own, shape (draw, variant, month)."""
-    if piece.component is None:
-        return piece.likelihood
+    """Give the likelihood of one piece with a swap of its own, shape (draw, variant, month).
+
+    As learning has it: no old stock, no slips of the pen, and no mark that is absent.
+    """
+    if piece.component is None or piece.observation == ABSENT:
+        return piece.likelihood if piece.component is None else np.ones((1, 1, 1))
     part = weighing.parts[piece.component]
-    piece = piece.widened() if piece.logs is not None else piece
-    likelihood = ComponentEvidence(
-        part.name, part.swapped, part.donor, (piece,), part.ages
-    ).likelihood
+    if piece.kind == "measurement":
+        piece = without_slip(piece).widened()
+    likelihood = ComponentEvidence(part.name, part.swapped, part.donor, (piece,)).likelihood
     if piece.kind == "measurement":
         return likelihood
     anything = FLOOR
     if piece.kind == "mark":
         mark = maker.marks()[piece.name][1]
-        if piece.observation != ABSENT:
-            day = datetime.date.today()
-            stretches = mark_stretches(piece.observation, mark, maker.period, day)
-            anything *= doubted_share(stretches, len(maker.period))
+        stretches = mark_stretches(piece.observation, mark, maker.period, datetime.date.today())
+        anything *= sum(stop - start for start, stop in stretches) / len(maker.period)
     return likelihood * exp(piece.log_scale) * (1 - FLOOR) + anything
 
 

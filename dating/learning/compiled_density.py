@@ -491,7 +491,7 @@ def marks_of(x, t, floor, reading, slope):  # type: ignore[no-untyped-def]
     for k in range(len(t.mark)):
         g, alike = t.mark[k], 0.0
         low, high, at = t.low[k], t.low[k] + t.offset[k + 1] - t.offset[k], t.offset[k]
-        kept, w = (1 - t.mark_replaced[g]) * (1 - floor), t.mark_swapped[g]
+        kept, w = 1 - floor, t.mark_swapped[g]
         for s in range(t.stretch_at[k], t.stretch_at[k + 1]):
             alike += (t.kind_to[t.stretch_kind[s]] - t.kind_from[t.stretch_kind[s]]) / months
         for d in range(3):
@@ -500,23 +500,24 @@ def marks_of(x, t, floor, reading, slope):  # type: ignore[no-untyped-def]
                 here = slope[d - 1, at - t.offset[0] : at - t.offset[0] + high - low]
             here[:] = 0.0
             from_donor = 0.0
+            if d == 0:
+                here[:] = kept * t.otherwise[k, low:high] + floor * alike
             for s in range(t.stretch_at[k], t.stretch_at[k + 1]):
                 j, month = t.stretch_kind[s], t.stretch_month[s]
                 begin, end = max(month, 0), min(month + until[j], months)
                 if w > 0.0 and begin < end:
                     own, donor = date[j, d, begin - month :], t.mark_donor[g, begin:end]
+                    there = t.mark_built[g, begin:end]
                     for i in range(len(donor)):
-                        from_donor += donor[i] * own[i]
+                        from_donor += donor[i] * there[i] * own[i]
                 begin, end = max(begin, low), min(end, high)
                 if begin < end:
                     own, into = date[j, d, begin - month :], here[begin - low : end - low]
+                    there = t.mark_built[g, begin:end]
                     for i in range(len(into)):
-                        into[i] += kept * (1 - w) * own[i]
-            least = kept * w * from_donor
-            if d == 0:
-                least += (t.mark_replaced[g] * (1 - floor) + floor) * alike
+                        into[i] += kept * (1 - w) * there[i] * own[i]
             for i in range(len(here)):
-                here[i] += least
+                here[i] += kept * w * from_donor
 
 
 @jit

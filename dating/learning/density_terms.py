@@ -66,8 +66,19 @@ def terms_of(layout: Layout, constants: Constants, tally: Tally) -> Terms:
         **_course_terms(layout, constants),
         "floor": FLOOR,
         **corpus_terms(layout, tally),
+        "otherwise": _swapped_otherwise(tally, constants),
     }
     return _grouped(terms, len(tally.track), len(tally.gauge))
+
+
+def _swapped_otherwise(tally: Tally, constants: Constants) -> Floats:
+    """Give P(date | month) where a mark does not tell the build, with a swap of its component.
+
+    Shape: (marked, month).
+    """
+    swapped = constants.mark_swapped[tally.mark][:, None]
+    donor = (constants.mark_donor[tally.mark] * tally.otherwise).sum(axis=1, keepdims=True)
+    return np.asarray((1 - swapped) * tally.otherwise + swapped * donor)
 
 
 def _grouped(terms: dict[str, Any], states: int, measured: int) -> Terms:

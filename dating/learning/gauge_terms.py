@@ -59,7 +59,7 @@ def lag_terms(layout: Layout, constants: Constants, first: int) -> dict[str, Any
         "lag_unknown": unknown,
         "lag_doubt": LAG_DOUBT,
         "ratio_doubt": RATIO_DOUBT,
-        "mark_replaced": np.array([lag.replaced for lag in lags], dtype=float),
+        "mark_built": np.array([lag.built for lag in lags]).reshape(-1, months),
         "mark_swapped": constants.mark_swapped.astype(float),
         "mark_donor": constants.mark_donor.reshape(-1, months).astype(float),
     }

@@ -15,6 +15,7 @@ import numpy as np
 
 from dating.arrays import Floats
 from dating.distributions import Certain, Judgement, Pool
+from dating.likelihoods import doubted_share, later_share, presence
 from dating.maker import Maker
 from dating.tables import LagTable
 
@@ -43,9 +44,10 @@ class Lag:
         The judged median, in months.
     learned : bool
         Whether a corpus may move it: not where it, or what an assessor says of it, is one number.
-    replaced : float
-        Chance that the mark does not tell the build: of a later part, or doubtful. It is then
-        taken for one at any time of the period alike.
+    built : ndarray of float64, shape (month,)
+        Chance that an instrument of the month has the mark, and that it tells the build.
+    later, doubted : ndarray of float64, shape (month,)
+        Chance that it has the mark, and that it is of a later part, or tells nothing.
     """
 
     mark: str
@@ -54,7 +56,18 @@ class Lag:
     reached: Floats
     median: float
     learned: bool
-    replaced: float
+    built: Floats
+    later: Floats
+    doubted: Floats
+
+    def otherwise(self, stretches: Sequence[tuple[float, float]], until: float) -> Floats:
+        """Give P(date | month) of a mark that does not tell the build, as an estimate has it.
+
+        Shape: (month,).
+        """
+        dates, months = list(stretches), len(self.built)
+        later = self.later * later_share(dates, months, until)
+        return later + self.doubted * doubted_share(dates, months)
 
     def quantiles(self, median: Floats, ratio: Floats) -> Floats:
         """Move the quantiles.
@@ -86,8 +99,20 @@ def lags_of(maker: Maker) -> tuple[Lag, ...]:
         else:
             quantiles, reached = _delayed(judged, maker.stocks[mark.stock].delay.distribution())
         median = float(judged.quantile(0.5))
-        built = (1 - mark.replaced.value) * (1 - mark.doubt.value)
-        lags.append(Lag(name, part, quantiles, reached, median, learned, 1 - built))
+        found, replaced, doubt = presence(mark, maker.period), mark.replaced.value, mark.doubt.value
+        lags.append(
+            Lag(
+                mark=name,
+                component=part,
+                judged=quantiles,
+                reached=reached,
+                median=median,
+                learned=learned,
+                built=(1 - replaced) * (1 - doubt) * found,
+                later=replaced * found,
+                doubted=(1 - replaced) * doubt * found,
+            )
+        )
     return tuple(lags)
 
 

@@ -215,8 +215,8 @@ def _marked(lags: tuple[Lag, ...], months: int, tally: Tally, constants: Constan
         chance = (first - last)[:, 1:] - (first - last)[:, :-1]
         dated = pt.set_subtensor(dated[own], pt.where(never, 0.0, chance))
     alike = (belongs @ (ends[:, 1] - ends[:, 0]) / months)[:, None]
-    replaced = np.array([lag.replaced for lag in lags])[tally.mark][:, None]
-    chance = (1 - replaced) * (belongs @ dated) + replaced * alike
+    built = np.array([lag.built for lag in lags])[tally.mark]
+    chance = built * (belongs @ dated) + tally.otherwise
     swapped = constants.mark_swapped[tally.mark][:, None]
     donor = (chance * constants.mark_donor[tally.mark]).sum(axis=1, keepdims=True)
     chance = (1 - swapped) * chance + swapped * donor

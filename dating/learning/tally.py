@@ -11,7 +11,7 @@ little.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,7 +21,7 @@ from dating.evidence import state_weights
 from dating.examination import ABSENT, Examination
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.layout import VARIANTS, Layout
-from dating.likelihoods import mark_stretches
+from dating.likelihoods import end_position, mark_stretches
 from dating.maker import Maker
 
 type Key = tuple[int, int, tuple[float, ...]]
@@ -48,6 +48,8 @@ class Tally:
         The mark that a reading is of, for those that remain.
     stretches : tuple of tuple of (float, float), one for each marked
         Start and end of the stretches it may lie in, in months since the start of the period.
+    otherwise : ndarray of float64, shape (marked, month)
+        P(date | month) where it does not tell the build.
     counts : ndarray of float64, shape (reading, month)
         Instruments of known month with this reading.
     known : ndarray of float64, shape (month,)
@@ -73,6 +75,7 @@ class Tally:
     measured: Floats
     mark: Positions
     stretches: tuple[tuple[tuple[float, float], ...], ...]
+    otherwise: Floats
     counts: Floats
     known: Floats
     cases: Positions
@@ -157,11 +160,10 @@ class _Tallying:
             text = examination.marks.get(lag.mark)
             if text is not None and text != ABSENT:
                 mark, day = self.marks[lag.mark][1], examination.day
-                dates = mark_stretches(text, mark, self.period, day)
-                months = len(self.period)
-                inside = [(a, b) for a, b in dates if a < months and b > -months]
-                stretches = inside or dates
-                yield _MARK, position, tuple(end for stretch in stretches for end in stretch)
+                stretches = mark_stretches(text, mark, self.period, day)
+                until = end_position(day) - self.period.first
+                ends = tuple(end for stretch in stretches for end in stretch)
+                yield _MARK, position, (until, *ends)
 
     def _add_cases(self, reference: Reference, row: int) -> None:
         open_ = self.layout.walk is not None
@@ -205,9 +207,13 @@ class _Tallying:
             gauge=np.array([gauge for _, gauge, _ in measured], dtype=np.int64),
             measured=np.array([value for _, _, value in measured]).reshape(-1, 2),
             mark=np.array([mark for _, mark, _ in marked], dtype=np.int64),
-            stretches=tuple(
-                tuple(zip(ends[::2], ends[1::2], strict=True)) for _, _, ends in marked
-            ),
+            stretches=tuple(_pairs(ends) for _, _, (_, *ends) in marked),
+            otherwise=np.array(
+                [
+                    self.layout.lags[mark].otherwise(_pairs(ends), until)
+                    for _, mark, (until, *ends) in marked
+                ]
+            ).reshape(-1, months),
             counts=np.array([self.counts[key] for key in keys]).reshape(-1, months),
             known=self.known,
             cases=np.concatenate(cases),
@@ -216,3 +222,8 @@ class _Tallying:
             case_row=np.array(of_row, dtype=np.int64),
             rows=rows,
         )
+
+
+def _pairs(ends: Sequence[float]) -> tuple[tuple[float, float], ...]:
+    """Pair the starts and ends of stretches that stand one after the other."""
+    return tuple(zip(ends[::2], ends[1::2], strict=True))

@@ -197,8 +197,10 @@ class MarkTerms(NamedTuple):
         Judged medians, and their places among the unknowns (-1 for what stands); the ratio is next.
     lag_doubt, ratio_doubt : float
         As :mod:`~dating.learning.lags` has them.
-    mark_replaced, mark_swapped, mark_donor : ndarray of float64, shape (lag, ...)
-        Chances of a later mark and of a swap, months of the donor.
+    mark_built, mark_swapped, mark_donor : ndarray of float64, shape (lag, ...)
+        Chance of a mark that tells the build by month, of a swap, and months of the donor.
+    otherwise : ndarray of float64, shape (marked, month)
+        P(date | month) of a reading where it does not tell the build, with a swap.
     mark, stretch_at : ndarray of int64, shapes (marked,) and (marked + 1,)
         The mark of a reading, and where its stretches begin.
     stretch_month, stretch_kind : ndarray of int64, shape (stretch,)
@@ -216,9 +218,10 @@ class MarkTerms(NamedTuple):
     lag_unknown: Positions
     lag_doubt: float
     ratio_doubt: float
-    mark_replaced: Floats
+    mark_built: Floats
     mark_swapped: Floats
     mark_donor: Floats
+    otherwise: Floats
     mark: Positions
     stretch_at: Positions
     stretch_month: Positions

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from dating import Examination, Maker
+from tests.certain import certain
 
 MAKER = {
     "maker": "Ossery Lyre Works",
@@ -149,7 +150,7 @@ def small_network():
     def examine(seen):
         return Examination.model_validate({"instrument": "O-1", "maker": "ossery", "seen": seen})
 
-    maker = Maker.model_validate(MAKER)
+    maker = Maker.model_validate(certain(MAKER))
     return SimpleNamespace(maker=maker, states=STATES, examine=examine, query=query)
 
 

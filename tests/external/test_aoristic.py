@@ -24,7 +24,7 @@ MAKER = Maker.model_validate(
 
 
 def dated(*documents):
-    papers = [{"what": "letter", **document} for document in documents]
+    papers = [{"what": "letter", "trust": 1, **document} for document in documents]
     examination = {"instrument": "T-1", "maker": "tallow", "documents": papers}
     return estimate(MAKER, Examination.model_validate(examination))
 

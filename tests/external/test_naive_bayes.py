@@ -13,6 +13,7 @@ from sklearn.naive_bayes import CategoricalNB
 
 from dating import Examination, Maker, estimate
 from dating.months import Period
+from tests.certain import certain
 
 PERIOD = Period.parse("1931-01/1932-12")
 STATES = {
@@ -51,14 +52,16 @@ def maker(shares):
         for month, count in zip(PERIOD.labels(), output.tolist(), strict=True)
     ]
     return Maker.model_validate(
-        {
-            "maker": "Brill and Daughters",
-            "product": "bowed zithers",
-            "invented": True,
-            "period": str(PERIOD),
-            "output": made,
-            "components": components,
-        }
+        certain(
+            {
+                "maker": "Brill and Daughters",
+                "product": "bowed zithers",
+                "invented": True,
+                "period": str(PERIOD),
+                "output": made,
+                "components": components,
+            }
+        )
     )
 
 

@@ -6,17 +6,22 @@ Every fact here is common practice, no source. Makers and instruments are invent
 import pytest
 
 from dating import Examination, InputError, Maker, estimate
+from tests.certain import certain
 
 
 def maker(period, components):
     return Maker.model_validate(
-        {
-            "maker": "Dunmere Sound",
-            "product": "electric dulcimers",
-            "invented": True,
-            "period": period,
-            "components": {name: {"features": features} for name, features in components.items()},
-        }
+        certain(
+            {
+                "maker": "Dunmere Sound",
+                "product": "electric dulcimers",
+                "invented": True,
+                "period": period,
+                "components": {
+                    name: {"features": features} for name, features in components.items()
+                },
+            }
+        )
     )
 
 
@@ -148,7 +153,7 @@ def test_a_document_of_the_excluded_stage_cannot_stand_beside_the_channel():
         "instrument": "D-2",
         "maker": "dunmere",
         "seen": {"channel": "absent"},
-        "documents": [{"what": "works card", "not_before": "1950-09"}],
+        "documents": [{"what": "works card", "not_before": "1950-09", "trust": 1}],
     }
     with pytest.raises(InputError, match="no month of the period"):
         estimate(stages(BY_HISTORY), Examination.model_validate(examination))
