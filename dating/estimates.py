@@ -306,7 +306,7 @@ class Estimate:
         >>> maker = read_maker("priors/marrowby.yaml")
         >>> made = estimate(maker, read_examination("demo_data/examinations/M-001.yaml"))
         >>> [operation.name for operation in made.skip("strings slackened").plan]
-        ['', 'tuner plate loose']
+        ['', 'tuner plate loose', 'tailpiece cover off']
         """
         known = self.maker.operations()
         problems = [

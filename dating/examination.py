@@ -209,7 +209,7 @@ class Belonging(Strict, title="What is known of a component"):
 
         Examples
         --------
-        >>> Belonging(original=False, sure=0.9).swapped(0.1)
+        >>> round(Belonging(original=False, sure=0.9).swapped(0.1), 3)
         0.5
         """
         against = (1 - self.sure) if self.original else self.sure

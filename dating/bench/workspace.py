@@ -53,7 +53,7 @@ class Workspace:
     --------
     >>> work = Workspace(Path("."))
     >>> [file.name for file in work.files("maker")]
-    ['priors/marrowby.yaml']
+    ['priors/marrowby.yaml', 'priors/velquist.yaml']
     """
 
     root: Path

@@ -80,7 +80,7 @@ def originality_bits(chance: float, before: float) -> float:
 
     Examples
     --------
-    >>> originality_bits(0.5, 0.8), originality_bits(1.0, 1.0)
+    >>> round(originality_bits(0.5, 0.8), 6), originality_bits(1.0, 1.0)
     (-2.0, 0.0)
     """
     if chance == before:

@@ -21,7 +21,7 @@ def happening_words(estimate: Estimate) -> list[str]:
     >>> maker = read_maker("priors/marrowby.yaml")
     >>> result = estimate(maker, read_examination("demo_data/examinations/M-002.yaml"))
     >>> happening_words(result)[0][:66]
-    'Move to the second works, about July 1931: before the move stand h'
+    'Move to the second works, about June 1931: before the move stand h'
     """
     return list(_sentences(estimate))
 
