@@ -311,7 +311,8 @@ def dates_of_mark(
     else:
         quantiles = learned.quantiles if delays is None else learned.quantiles + delays[:, None]
         original = mark_likelihoods(stretches, quantiles, learned.reached, months)
-    later, doubted = later_share(stretches, months, until), doubted_share(stretches, months)
+    later = later_share(stretches, months, until)
+    doubted = doubted_share(stretches, months, until)
     return MarkDates(text, original * found, later * found, doubted * found)
 
 

@@ -19,6 +19,9 @@ from dating.months import Period, day_position, month_number
 
 _SLIPS_REACH = 10.0
 _TO_A_MONTH = 256
+LATER_HAND = 0.2
+"""Share of the dates that do not tell the build which somebody wrote later. It is this project's
+own."""
 _ROUNDING = 1e-12
 """Shares as small as this are none, or noise would stand for evidence."""
 
@@ -125,8 +128,11 @@ def later_share(stretches: list[tuple[float, float]], months: int, until: float)
     return np.asarray(share / (until - month))
 
 
-def doubted_share(stretches: list[tuple[float, float]], months: int) -> float:
-    """Give P(mark) for a date that tells nothing of the build: any time of the period alike.
+def doubted_share(stretches: list[tuple[float, float]], months: int, until: float) -> Floats:
+    """Give P(mark | build month) for a date that tells nothing of the build.
+
+    It is misread, and may be any of the period; or, one time in five, of a later hand, and may be
+    any from the build on.
 
     Parameters
     ----------
@@ -134,19 +140,22 @@ def doubted_share(stretches: list[tuple[float, float]], months: int) -> float:
         Start and end of each candidate, in months since the start of the period.
     months : int
         Length of the period.
+    until : float
+        The day of the examination, in the same months.
 
     Returns
     -------
-    float
-        The share of the period that lies in the stretches.
+    ndarray of float64, shape (month,)
+        The share of such dates that lies in the stretches.
 
     Examples
     --------
-    >>> doubted_share([(2.0, 3.0), (-5.0, -4.0)], months=4)
-    0.25
+    >>> doubted_share([(2.0, 3.0), (-5.0, -4.0)], months=4, until=4.0).round(3).tolist()
+    [0.25, 0.267, 0.3, 0.2]
     """
-    inside = (max(min(stop, months) - max(start, 0.0), 0.0) for start, stop in stretches)
-    return sum(inside) / months
+    inside = sum(max(min(stop, months) - max(start, 0.0), 0.0) for start, stop in stretches)
+    later = later_share(stretches, months, until)
+    return (1 - LATER_HAND) * inside / months + LATER_HAND * later
 
 
 def mark_likelihoods(

@@ -425,8 +425,9 @@ class Enumeration:
     def _mark(self, name, mark, text):
         """Give f(t) {(1 - rho) [(1 - d) sum_x P(t <= x + lag < t + 1) + d u] + rho later(t)}.
 
-        ``later`` is the share of the time from t to the examination, and u the share of the
-        period, that the date may lie in; f is the chance that there is a mark.
+        ``later`` is the share of the time from t to the examination that the date may lie in; u is
+        four fifths of the share of the period, and one fifth of ``later``; f is the chance that
+        there is a mark.
         """
         rho, doubt = mark.replaced.value, mark.doubt.value
         found = [self._found(mark, self.first + t) for t in self.months]
@@ -444,7 +445,16 @@ class Enumeration:
             for t in self.months
         ]
         length = len(self.months)
-        wrong = (1 - rho) * doubt * sum(overlap(a, b, 0, length) for a, b in stretches) / length
+        inside = sum(overlap(a, b, 0, length) for a, b in stretches) / length
+        wrong = [
+            (1 - rho)
+            * doubt
+            * (
+                0.8 * inside
+                + 0.2 * sum(overlap(a, b, t, until) for a, b in stretches) / (until - t)
+            )
+            for t in self.months
+        ]
         lag, likelihood = mark.lag.distribution(), []
         for n in self.draws:
             delay = self._delay(mark, n)
@@ -454,7 +464,7 @@ class Enumeration:
                 for start, stop in stretches if expected else []:
                     for end, sign in ((start + delay, 1), (stop + delay, -1)):
                         p += sign * (integral(lag, t + 1 - end) - integral(lag, t - end))
-                row.append(found[t] * ((1 - rho) * (1 - doubt) * p + wrong) + later[t])
+                row.append(found[t] * ((1 - rho) * (1 - doubt) * p + wrong[t]) + later[t])
             likelihood.append([row for _ in self.variants])
         return likelihood, later
 

@@ -67,7 +67,7 @@ class Lag:
         """
         dates, months = list(stretches), len(self.built)
         later = self.later * later_share(dates, months, until)
-        return later + self.doubted * doubted_share(dates, months)
+        return later + self.doubted * doubted_share(dates, months, until)
 
     def quantiles(self, median: Floats, ratio: Floats) -> Floats:
         """Move the quantiles.
