@@ -31,11 +31,11 @@ from dating.maker import Maker
 INVASIVE = ("none", "low", "moderate", "high")
 TROUBLE = {degree: 2**step for step, degree in enumerate(INVASIVE)}
 """What an operation costs, for the order: each degree of invasiveness twice the one below it."""
-MOST_ANSWERS = 4096
+MOST_ANSWERS = 256
 """Joint answers up to which the looks of an operation are counted, the most telling first."""
-MOST_AGED = 256
+MOST_AGED = 64
 """The same for the looks at one component that may be old stock."""
-MOST_DRAWS = 256
+MOST_DRAWS = 32
 """Draws that joint answers are averaged over; of more, so many, evenly spread."""
 LOSS = 0.02
 """Share of what a mark or a measurement tells that may be lost by putting answers together."""

@@ -28,7 +28,10 @@ MOST = 18
 
 @pytest.fixture
 def few_draws(monkeypatch):
-    """Sixteen draws, as the slow loop goes through each."""
+    """Sixteen draws, as the slow loop goes through each; all of them, and all answers, count."""
+    monkeypatch.setattr("dating.plan.MOST_ANSWERS", 4096)
+    monkeypatch.setattr("dating.plan.MOST_AGED", 256)
+    monkeypatch.setattr("dating.plan.MOST_DRAWS", 256)
     monkeypatch.setattr("dating.learning.learned.POINTS", 2)
     monkeypatch.setattr("dating.learning.learned.MOST_POINTS", 2)
 
@@ -239,7 +242,7 @@ def test_some_of_the_draws_suffice(made, monkeypatch):
     names = {"end-block", "lining", "heel-joint", "neck-depth"}
     looks = [look for look in each.advice if look.name in names]
     (whole,) = plan_of(each.weighing, each.maker, looks)
-    monkeypatch.setattr("dating.plan.MOST_DRAWS", 48)
+    monkeypatch.setattr("dating.plan.MOST_DRAWS", 24)
     (some,) = plan_of(each.weighing, each.maker, looks)
     assert some.bits != whole.bits
     assert some.bits == pytest.approx(whole.bits, abs=0.02)
