@@ -25,6 +25,7 @@ invented: true
 period: 1930/1934
 components:
   case:
+    swapped: 0
     features:
 """ + "".join(
     f"""\
@@ -32,6 +33,7 @@ components:
         ask: Old or new?
         states: [old, new]
         slip: {SLIP}
+        replaced: 0
         history:
           - state: old
           - {{state: new, first_use: {1930 + start // 12}-{start % 12 + 1:02d}, overlap: {OVERLAP}}}

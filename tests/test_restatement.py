@@ -426,7 +426,8 @@ def test_another_corpus_is_refused(small, tmp_path):
 
 def test_what_cannot_be_rewritten_is_told_before_sampling(small, tmp_path):
     text = (small / "example.yaml").read_text("utf-8")
-    text = text.replace("slip: 0", "slip: &none 0\n        replaced: *none")
+    text = text.replace("slip: 0\n        replaced: 0", "slip: &none 0\n        replaced: *none")
+    assert "*none" in text
     (tmp_path / "example.yaml").write_text(text, "utf-8")
     files = (tmp_path / "example.yaml", small / "corpus.csv")
     out = ("--out", tmp_path / "x.nc", "--maker-out", tmp_path / "x.yaml")
