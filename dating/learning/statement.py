@@ -169,7 +169,8 @@ class Statements:
         change = self.changes.get(path)
         if isinstance(change, Mapping):
             return change
-        return {"source": self._named(path)} if "source" in _at(self.maker.origin.data, path) else {}
+        sources = self._sources_before(path)
+        return {"source": sources} if sources else {}
 
     def _means(self) -> Iterator[Change]:
         stop = 0
@@ -220,9 +221,9 @@ class Statements:
 
     def _sources(self, path: KeyPath) -> tuple[str, ...]:
         """Name the corpus before the sources that are named already."""
-        return self.source, *self._named(path)
+        return self.source, *self._sources_before(path)
 
-    def _named(self, path: KeyPath) -> tuple[str, ...]:
+    def _sources_before(self, path: KeyPath) -> tuple[str, ...]:
         """Give the sources that are named already."""
         named = _at(self.maker.origin.data, path).get("source", [])
         return tuple(map(str, named if isinstance(named, list) else [named]))
