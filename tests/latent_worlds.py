@@ -12,6 +12,7 @@ invented: true
 period: 1930/1949
 components:
   case:
+    swapped: 0
     features:
       wood: {ask: Which wood?, states: [oak, ash, elm], free_form: true}
       leather: {ask: Which leather?, states: [brown, black], free_form: true}

@@ -25,6 +25,7 @@ events:
   new-shop: {what: move to a new shop, when: {earliest: 1933-06, likely: 1934-06, latest: 1936-01}}
 components:
   case:
+    swapped: 0
     features:
 """
 FEATURE = """\
@@ -32,6 +33,7 @@ FEATURE = """\
         ask: Which kind is it?
         states: [old, new]
         slip: {slip}
+        replaced: 0
         history:
           - state: old
           - {{state: new, {begins}, overlap: {overlap}, shape: {shape}}}

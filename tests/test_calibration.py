@@ -494,7 +494,7 @@ def test_what_cannot_be_judged_is_passed_over_and_counted(tmp_path):
 
 
 def test_instruments_that_no_month_allows_are_passed_over(tmp_path):
-    steps = "      f{}: {{ask: Old?, states: [old, new], history: {}}}\n"
+    steps = "      f{}: {{ask: Old?, states: [old, new], slip: 0, replaced: 0, history: {}}}\n"
     history = "[{state: old}, {state: new, first_use: 1932-01}]"
     text = SIX_RAMPS.split("      f0:")[0] + steps.format(0, history) + steps.format(1, history)
     rows = [("a", "1931-08", 1, "old", "old"), ("b", "1931-08", 1, "old", "new")]

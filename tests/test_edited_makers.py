@@ -290,6 +290,7 @@ product: concertinas
 period: 1930/1930
 components:
   case:
+    swapped: 0
     features:
       ends: {ask: What are the ends made of?, states: [wood, metal], free_form: true}
       strap: {ask: Which strap is it?, states: [plain, roller], free_form: true}

@@ -21,6 +21,7 @@ from dating.learning.learned import (
     learned_tables,
 )
 from dating.maker import Maker
+from tests.certain import certain
 
 MAKER = {
     "maker": "Example Reed Works",
@@ -75,7 +76,7 @@ SEEN = {"wood": "ash", "leather": {"one_of": ["brown", "black"]}, "ends": "cut",
 
 
 def maker_of(**changes):
-    return Maker.model_validate(MAKER | changes)
+    return Maker.model_validate(certain(MAKER | changes))
 
 
 def examined(seen, **more):

@@ -35,21 +35,24 @@ period: 1930/1934
 output: learn
 components:
   case:
+    swapped: 0
     features:
       ends:
         ask: What are the ends made of?
         states: [wood, metal]
         slip: 0.02
+        replaced: 0
         history:
           - state: wood
           - state: metal
             first_use: {earliest: 1931-01, likely: 1932-01, latest: 1933-06}
             overlap: {shortest: 2, likely: 6, longest: 14}
     marks:
-      pencil: {ask: Is there a date?, lag: {shortest: 1, likely: 3, longest: 8}}
-      stamp: {ask: Is there a stamp?, lag: 1}
+      pencil: {ask: Is there a date?, lag: {shortest: 1, likely: 3, longest: 8},
+               replaced: 0, doubt: 0}
+      stamp: {ask: Is there a stamp?, lag: 1, replaced: 0, doubt: 0}
     measurements:
-      width: {unit: mm, spread: 2, mean: {1930-01: 160, 1934-12: 150}}
+      width: {unit: mm, spread: 2, mean: {1930-01: 160, 1934-12: 150}, tails: normal, slip: 0}
 """
 HEADER = "instrument,built,ends,pencil,width"
 
@@ -80,7 +83,7 @@ def test_marks_are_as_likely_by_quantiles_as_by_the_judgement(triple, start, len
     lag = one_lag(triple)
     stretch = [(start, start + length)]
     ours = mark_likelihoods(stretch, lag.judged[None], lag.reached, MONTHS)[0]
-    theirs = mark_likelihood(stretch, judged, MONTHS)
+    (theirs,) = mark_likelihood(stretch, judged, MONTHS)
     assert ours.sum() <= length + 1e-9
     assert ours == pytest.approx(theirs, abs=0.04 * length)
 
@@ -109,7 +112,8 @@ def test_a_lag_of_one_number_stands(maker):
     assert (pencil.learned, stamp.learned) == (True, False)
     same = stamp.quantiles(np.array([7.0]), np.array([2.0]))[0]
     found = mark_likelihoods([(3.0, 4.0)], same[None], stamp.reached, 9)[0]
-    np.testing.assert_allclose(found, mark_likelihood([(3.0, 4.0)], Certain(1.0), 9), atol=1e-12)
+    (exact,) = mark_likelihood([(3.0, 4.0)], Certain(1.0), 9)
+    np.testing.assert_allclose(found, exact, atol=1e-12)
 
 
 # What the mode of a corpus says -------------------------------------------------------------------

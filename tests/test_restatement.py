@@ -261,6 +261,39 @@ def test_a_second_learning_names_its_corpus_apart():
     assert again.maker.events["new-shop"].when.sources() == ("corpus-2",)
 
 
+LABEL = MAKER[MAKER.index("          - state: round") : MAKER.index("    measurements:\n")]
+TABLE_OF_LABELS = "          1930-01: {round: 0.8, square: 0.2}\n          1934-12: {square: 1}\n"
+UNSTATED = (
+    MAKER.replace("        replaced: 0\n", "        source: ledger\n", 1)
+    .replace("        slip: 0.02\n        replaced: 0\n        history:", "        shares_at:", 1)
+    .replace("        slip: 0.02\n        replaced: 0.1\n", "        note: worn\n", 1)
+    .replace(LABEL, TABLE_OF_LABELS, 1)
+    .replace("events:\n", "sources: {ledger: {title: A ledger}}\nevents:\n", 1)
+)
+
+
+@pytest.mark.parametrize("ends", ["\n", "\r\n"])
+def test_chances_that_were_assumed_become_entries_of_their_features(ends):
+    """A feature keeps its own source; one whose table was learned names the corpus too."""
+    text = UNSTATED.replace("\n", ends)
+    maker = read_in(text, "example.yaml")
+    learned = prior_draws(maker)
+    made = restate(maker, text, learned, GROUND)
+    features = made.maker.features()
+    for place, (name, (_, feature)) in enumerate(features.items()):
+        for key in ("slip", "replaced"):
+            chance, drawn = getattr(feature, key), getattr(learned, key)[:, place]
+            assert np.ptp(drawn) > 0, (name, key)
+            assert key in feature.model_fields_set
+            assert chance.value == pytest.approx(drawn.mean(), rel=0.006)
+            assert chance.source == ("corpus",)
+    sources = {name: feature.source for name, (_, feature) in features.items()}
+    assert sources == {"ends": ("ledger",), "label": ("corpus",), "buckle": ()}
+    assert features["buckle"][1].note == "worn"
+    added = [line for line in made.text.splitlines() if "replaced: {value: 0.0" in line]
+    assert len(added) == 3
+
+
 def test_unsound_draws_free_form_features_and_corrected_levels_are_told():
     free = MAKER.replace(
         "        slip: 0.02\n        replaced: 0.1\n        history:\n"
@@ -426,7 +459,8 @@ def test_another_corpus_is_refused(small, tmp_path):
 
 def test_what_cannot_be_rewritten_is_told_before_sampling(small, tmp_path):
     text = (small / "example.yaml").read_text("utf-8")
-    text = text.replace("slip: 0", "slip: &none 0\n        replaced: *none")
+    text = text.replace("slip: 0\n        replaced: 0", "slip: &none 0\n        replaced: *none")
+    assert "*none" in text
     (tmp_path / "example.yaml").write_text(text, "utf-8")
     files = (tmp_path / "example.yaml", small / "corpus.csv")
     out = ("--out", tmp_path / "x.nc", "--maker-out", tmp_path / "x.yaml")

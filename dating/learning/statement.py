@@ -148,13 +148,29 @@ class Statements:
             yield owner, {"source": self._sources(owner)}
 
     def _chances(self) -> Iterator[Change]:
+        """State slips and later parts; one that was assumed becomes a new entry of its feature."""
         for place, (name, (part, feature)) in enumerate(self.maker.features().items()):
+            path: KeyPath = ("components", part, "features", name)
+            stated, added = _at(self.maker.origin.data, path), {}
             for key in () if feature.free_form else ("slip", "replaced"):
                 values = getattr(self.learned, key)[:, place]
                 if np.ptp(values) > 0:
                     value = float(f"{values.mean():.3g}")
-                    path = ("components", part, "features", name, key)
-                    yield path, {"value": value, "source": self.source}
+                    chance: Written = {"value": value, "source": self.source}
+                    if key in stated:
+                        yield (*path, key), chance
+                    else:
+                        added[key] = chance
+            if added:
+                yield path, {**self._entry(path), **added}
+
+    def _entry(self, path: KeyPath) -> Mapping[str, Written]:
+        """Give the sources of a feature as they shall stand."""
+        change = self.changes.get(path)
+        if isinstance(change, Mapping):
+            return change
+        sources = self._sources_before(path)
+        return {"source": sources} if sources else {}
 
     def _means(self) -> Iterator[Change]:
         stop = 0
@@ -205,9 +221,12 @@ class Statements:
 
     def _sources(self, path: KeyPath) -> tuple[str, ...]:
         """Name the corpus before the sources that are named already."""
+        return self.source, *self._sources_before(path)
+
+    def _sources_before(self, path: KeyPath) -> tuple[str, ...]:
+        """Give the sources that are named already."""
         named = _at(self.maker.origin.data, path).get("source", [])
-        named = named if isinstance(named, list) else [named]
-        return self.source, *map(str, named)
+        return tuple(map(str, named if isinstance(named, list) else [named]))
 
 
 def shares_by_year(

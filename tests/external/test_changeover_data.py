@@ -22,6 +22,7 @@ from dating.learning.layout import NARROWEST, layout_of
 from dating.learning.model import learning_model
 from dating.learning.tally import Tally
 from dating.tabulation import month_tables
+from tests.certain import certain
 
 DATA = Path(__file__).parent / "data"
 pytestmark = pytest.mark.filterwarnings("ignore::FutureWarning", "ignore::UserWarning")
@@ -33,14 +34,13 @@ def rows_of(name):
 
 
 def maker_of(period, feature):
-    return Maker.model_validate(
-        {
-            "maker": "Example Works",
-            "product": "examples",
-            "period": period,
-            "components": {"body": {"features": {"form": {"ask": "Which form?", **feature}}}},
-        }
-    )
+    data = {
+        "maker": "Example Works",
+        "product": "examples",
+        "period": period,
+        "components": {"body": {"features": {"form": {"ask": "Which form?", **feature}}}},
+    }
+    return Maker.model_validate(certain(data))
 
 
 def learned_with(maker, counts):
@@ -56,6 +56,7 @@ def learned_with(maker, counts):
         measured=np.zeros((0, 2)),
         mark=np.zeros(0, dtype=np.int64),
         stretches=(),
+        otherwise=np.zeros((0, months)),
         counts=counts,
         known=counts.sum(axis=0),
         cases=np.zeros((0, 1), dtype=np.int64),
