@@ -128,10 +128,13 @@ def test_a_confirmed_value_far_from_all_others_contradicts_in_words(tmp_path):
         "measured: {rim-depth: {value: 717, within: 0.3, confirmed: true}}\n",
         "utf-8",
     )
-    maker = (ROOT / "priors" / "marrowby.yaml").read_text("utf-8")
-    assert maker.count("        spread: 1.2\n") == 1
-    certain = "        spread: 1.2\n        slip: 0\n"
-    strict = maker.replace("        spread: 1.2\n", certain)
+    strict = (ROOT / "priors" / "marrowby.yaml").read_text("utf-8")
+    for old, certain in (
+        ("spread: 1.2\n", "slip: 0\n        tails: normal\n"),
+        ("found: {value: 0.2, source: survey-c}\n", "doubt: 0\n"),
+    ):
+        assert strict.count(old) == 1
+        strict = strict.replace(old, f"{old}        {certain}")
     (tmp_path / "strict.yaml").write_text(strict, "utf-8")
     answer = success(dating("estimate", "R.yaml", "--maker", "strict.yaml", cwd=tmp_path))
     assert "Recorded but not weighed" not in answer.words
