@@ -4,7 +4,8 @@ A blank cell, or one that says ``not examined``, was not examined. Of a feature 
 cell holds a state, ``plain | lined`` for one of several, ``dowelled (0.8)`` for a state of which
 the examiner is 0.8 sure, ``other: green celluloid``, ``not: lined``, or ``known: replaced``; of a
 mark ``absent`` where its place bears none; of a measurement ``21.4`` or ``21.4
-within 0.3``; of a mark its date or code. A cell that is the name of a state is that state.
+within 0.3``, and ``confirmed`` after it if it is no slip of the pen; of a mark its date or code. A
+cell that is the name of a state is that state.
 
 Where that is asked for, a state that the maker file does not list is taken for ``other``, which
 says nothing about the date, and is counted.
@@ -33,8 +34,8 @@ type Unlisted = dict[str, Counter[str]]
 """How often each cell with a state that the maker file does not list stands in each column."""
 
 _SURE = re.compile(r"(.*\S)\s*\(([^()]*)\)")
-_WITHIN = re.compile(r"(\S+)(?:\s+within\s+(\S+))?")
-_MEASURED = "a number such as 21.4, or 21.4 within 0.3"
+_READING = re.compile(r"(\S+)(?:\s+within\s+(\S+))?(\s+confirmed)?")
+_MEASURED = "a number such as 21.4, 21.4 within 0.3, or 21.4 confirmed"
 
 DOCUMENT_COLUMNS = {
     "document": "what",
@@ -175,12 +176,13 @@ def _sight(text: str, states: Iterable[str]) -> Any:
 
 
 def _reading(text: str) -> dict[str, float] | None:
-    match = _WITHIN.fullmatch(text)
-    numbers = [plain_number(part) for part in match.groups() if part] if match else []
+    match = _READING.fullmatch(text)
+    numbers = [plain_number(part) for part in match.groups()[:2] if part] if match else []
     present = [number for number in numbers if number is not None]
-    if not present or len(present) < len(numbers):
+    if not match or not present or len(present) < len(numbers):
         return None
-    return dict(zip(("value", "within"), present, strict=False))
+    reading = dict(zip(("value", "within"), present, strict=False))
+    return reading | {"confirmed": True} if match[3] else reading
 
 
 def _sight_cell(sight: Sight) -> str:
@@ -195,9 +197,8 @@ def _sight_cell(sight: Sight) -> str:
 
 
 def _reading_cell(reading: Reading) -> str:
-    return (
-        f"{reading.value!r} within {reading.within!r}" if reading.within else f"{reading.value!r}"
-    )
+    within = f" within {reading.within!r}" if reading.within else ""
+    return f"{reading.value!r}{within}{' confirmed' if reading.confirmed else ''}"
 
 
 def in_column(problem: Problem) -> Problem:

@@ -124,6 +124,10 @@ class Magnitudes:
         quotient = self.number / np.where(other.number > 0, other.number, np.inf)
         return np.asarray(np.ldexp(quotient, power))
 
+    def __rtruediv__(self, other: Any) -> Floats:
+        """Divide plain floats, element by element, as above."""
+        return _as_magnitudes(other) / self
+
     def __matmul__(self, other: Any) -> Magnitudes:
         """Multiply matrices."""
         return _contracted("ab,bc->ac", self, other)

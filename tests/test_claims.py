@@ -713,7 +713,7 @@ def test_what_two_instruments_share_is_no_product_either():
 def test_no_month_that_allows_what_was_seen_is_refused():
     data = steady("1932-01")
     data["components"]["neck"]["swapped"] = 0
-    data["components"]["neck"]["features"]["joint"]["slip"] = 0
+    data["components"]["neck"]["features"]["joint"] |= {"slip": 0, "replaced": 0}
     data["components"]["neck"]["features"]["joint"]["states"].append("never")
     maker = Maker.model_validate(data)
     examination = Examination.model_validate(

@@ -284,8 +284,8 @@ def test_a_page_that_cannot_be_written_is_refused_before_any_work(tmp_path, page
 
 def test_evidence_that_no_month_allows_is_refused(tmp_path, maker):
     text = Path("demo_data/examinations/M-001.yaml").read_text(encoding="utf-8")
-    text += "documents:\n  - {what: letter, not_before: 1940, not_after: 1940}\n"
-    text += "  - {what: bill, not_after: 1925}\n"
+    text += "documents:\n  - {what: letter, not_before: 1940, not_after: 1940, trust: 1}\n"
+    text += "  - {what: bill, not_after: 1925, trust: 1}\n"
     (tmp_path / "M.yaml").write_text(text, encoding="utf-8")
     claims = "maker: marrowby\nexaminations: [M.yaml]\nclaims:\n"
     claims += "  - {claim: c, says: {built: {instrument: M-001, within: 1931}}}\n"

@@ -143,7 +143,8 @@ def test_impossible_evidence_names_what_excludes_what(tmp_path):
     file = tmp_path / "x.yaml"
     file.write_text(
         "instrument: X\nmaker: marrowby\ndocuments:\n"
-        "  - {what: a receipt, not_after: 1930}\n  - {what: an advertisement, not_before: 1932}\n",
+        "  - {what: a receipt, not_after: 1930, trust: 1}\n"
+        "  - {what: an advertisement, not_before: 1932, trust: 1}\n",
         encoding="utf-8",
     )
     refused = run("estimate", file, "--maker", "priors/marrowby.yaml")

@@ -120,11 +120,19 @@ events: {second-works: {what: a move, when: 1931-06}}
 
 
 def test_yaml_in_the_guide_to_files_is_understood(tmp_path):
-    part_of_maker, examination, claims = blocks("dating/guide/files.md", "yaml")
+    part_of_maker, coded_parts, examination, claims = blocks("dating/guide/files.md", "yaml")
     file = tmp_path / "maker.yaml"
     file.write_text(A_MAKER + part_of_maker, encoding="utf-8")
     (regime,) = dating.read_maker(file).features()["heel-joint"][1].history[1:2]
     assert regime.judged_overlap().quantile(0.5) == 4
+    file.write_text(A_MAKER + coded_parts, encoding="utf-8")
+    coded = dating.read_maker(file)
+    component, mark = coded.marks()["speaker-code"]
+    assert mark.stock in coded.stocks
+    assert coded.stocks[mark.stock].delay.distribution().quantile(0.5) > 0
+    assert coded.components[component].old_stock.chance.value == 0.05
+    assert (mark.format, mark.supplier_code) == ("source-date", ("9312",))
+    assert (mark.replaced.value, mark.doubt.value) == (0.15, 0.002)
     file = tmp_path / "x.yaml"
     file.write_text(examination, encoding="utf-8")
     maker = dating.read_maker("priors/marrowby.yaml")

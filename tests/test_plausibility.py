@@ -47,9 +47,9 @@ components:
           - {state: b, first_use: 1931-06}
           - {state: c, with: move, lag: 2}
     marks:
-      pencil: {ask: A date?, lag: 1, replaced: 0.1}
+      pencil: {ask: A date?, lag: 1, replaced: 0.1, doubt: 0.02}
     measurements:
-      depth: {unit: mm, spread: 0.5, mean: {1930-01: 23.6, 1939-12: 20.4}}
+      depth: {unit: mm, spread: 0.5, slip: 0.02, mean: {1930-01: 23.6, 1939-12: 20.4}}
 """
 EXAMINATION = """\
 instrument: E-1
@@ -91,9 +91,11 @@ OF_MAKER = [
     ("replaced: 0.1", "replaced: 1", 23, "every pencil was replaced later"),
     ("swapped: 0.05", "swapped: 1", 11, "every neck comes from another instrument"),
     ("lag: 2", "lag: 200", 21, "longer than the whole period of 120 months"),
-    ("        slip: 0.01\n", "", 9, "chances that are not stated count as 0: slip of heel"),
-    (", replaced: 0.1", "", 9, "chances that are not stated count as 0: replaced of pencil"),
-    ("    swapped: 0.05\n", "", 9, "chances that are not stated count as 0: swapped of neck"),
+    ("        slip: 0.01\n", "", 9, "chances that are not stated are assumed: slip 0.01 of heel"),
+    (", replaced: 0.1", "", 9, "chances that are not stated are assumed: replaced 0.01 of pencil"),
+    (", doubt: 0.02", "", 9, "chances that are not stated are assumed: doubt 0.02 of pencil"),
+    (", slip: 0.02", "", 9, "chances that are not stated are assumed: slip 0.01 of depth"),
+    ("    swapped: 0.05\n", "", 9, "chances that are not stated are assumed: swapped 0.01 of neck"),
 ]  # fmt: skip
 OF_EXAMINATION = [
     ("22.9", "229", 9, "229 is 411 spreads from any month; 22.9 would fit (a tenth)"),
@@ -183,11 +185,18 @@ def test_nothing_is_said_of_files_that_are_meant(folder):
 
 def test_the_demo_gives_one_warning_of_what_nobody_states():
     files = [*sorted(Path("demo_data/examinations").glob("*.yaml"))]
-    files += ["demo_data/marrowby_corpus.csv", "demo_data/marrowby_sale.csv"]
-    files += ["demo_data/marrowby_claims.yaml"]
+    files += ["demo_data/marrowby_corpus.csv", "demo_data/marrowby_claims.yaml"]
     assert [doubts(file) for file in files] == [()] * len(files)
+    papers = doubts("demo_data/marrowby_sale.csv")
+    message = "no trust in this document is stated; 0.98 is assumed"
+    assert [(w.line, w.key, w.message) for w in papers] == [
+        (line, "document", message) for line in (8, 19)
+    ]
     (only,) = doubts("priors/marrowby.yaml")
-    assert only.message.startswith("chances that are not stated count as 0: replaced of")
+    assert only.message == (
+        "chances that are not stated are assumed: doubt 0.02 of heel-pencil, back-stamp and "
+        "plate-date; slip 0.01 of neck-depth and rim-depth"
+    )
 
 
 @pytest.mark.parametrize(("old", "new", "line", "message"), OF_MAKER)
@@ -253,7 +262,8 @@ def test_strict_turns_warnings_into_problems(folder):
 
 
 def test_impossible_evidence_is_a_warning_of_check_and_an_error_of_estimate(folder):
-    papers = "\n  - {what: receipt, not_after: 1931}\n  - {what: notice, not_before: 1935}"
+    papers = "\n  - {what: receipt, not_after: 1931, trust: 1}"
+    papers += "\n  - {what: notice, not_before: 1935, trust: 1}"
     file = write(folder, "e.yaml", spoiled(EXAMINATION, "trust: 0.9}", "trust: 0.9}" + papers))
     shown = run("check", file)
     assert shown.exit_code == 0
@@ -287,17 +297,21 @@ def test_every_estimate_carries_its_warnings(folder):
     )
 
 
-def test_a_record_is_called_certain_only_where_nothing_lets_it_be_wrong(folder):
+def test_every_chance_that_an_estimate_assumes_is_told(folder):
     def told(old, new):
         file = write(folder, "example.yaml", spoiled(MAKER, old, new))
         examination = dating.read_examination(folder / "e.yaml")
         return [w.message for w in estimate_warnings(examination, dating.read_maker(file))]
 
-    start = "chances that are not stated count as 0: "
-    assert told("        replaced: 0\n", "") == []
-    assert told("        slip: 0.01\n", "") == [f"{start}slip of heel"]
+    start = "chances that are not stated are assumed: "
+    assert told("lag: 1", "lag: 2") == []
+    assert told("        replaced: 0\n", "") == [f"{start}replaced 0.01 of heel"]
+    assert told("        slip: 0.01\n", "") == [f"{start}slip 0.01 of heel"]
     assert told("        slip: 0.01\n        replaced: 0\n", "") == [
-        f"{start}slip of heel; replaced of heel"
+        f"{start}slip 0.01 of heel; replaced 0.01 of heel"
+    ]
+    assert told(", replaced: 0.1, doubt: 0.02", "") == [
+        f"{start}replaced 0.01 of pencil; doubt 0.02 of pencil"
     ]
 
 

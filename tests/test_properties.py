@@ -141,14 +141,20 @@ def _renamed(data, words):
 @FEW
 @given(SEEDS)
 def test_a_component_that_is_surely_swapped_is_silent_about_the_build(seed):
-    """With certain shared numbers: else its evidence still speaks of those."""
+    """With certain shared numbers: else its evidence still speaks of those.
+
+    Nor does the examiner know that it is original.
+    """
     maker, examination = invented_data(seed)
     for event in maker["events"].values():
         event["when"] = "1952-06-11"
+    for stock in maker.get("stocks", {}).values():
+        stock["delay"] = 2
     maker.pop("variants", None) if _judged(maker) else None
     assume("variants" in maker or not _mentions(maker, "by_variant"))
     part, component = list(maker["components"].items())[-1]
     component["swapped"] = 1
+    examination.get("parts", {}).pop(part, None)
     silent = copy.deepcopy(examination)
     for group, kind in (("seen", "features"), ("marks", "marks"), ("measured", "measurements")):
         silent[group] = {n: s for n, s in silent[group].items() if n not in component[kind]}
@@ -235,7 +241,7 @@ def test_what_is_settled_already_is_not_settled_again():
     """Two papers that bound alike: each adds nothing to the other, and no infinities meet."""
     maker, _ = invented_data(3)
     maker.pop("output", None)
-    paper = {"what": "letter", "not_after": maker["period"][:7]}
+    paper = {"what": "letter", "not_after": maker["period"][:7], "trust": 1}
     examination = {"instrument": "E-1", "maker": "example", "documents": [paper, paper]}
     made = estimate(*(m.model_validate(d) for m, d in ((Maker, maker), (Examination, examination))))
     assert [finding.weight for finding in made.findings] == [0, 0]

@@ -259,8 +259,9 @@ def test_a_problem_reads_as_file_line_key_rule_and_remedy():
 
 
 def test_what_cannot_be_together_is_named(read):
-    strict = changed(changed(MAKER, "slip: 0.01", "slip: 0"), "swapped: 0.05", "swapped: 0")
-    seen = changed(EXAMINATION, "not_after: 1927-06", "not_after: 1924-06")
+    strict = changed(MAKER, "slip: 0.01", "slip: 0\n        replaced: 0")
+    strict = changed(strict, "swapped: 0.05", "swapped: 0")
+    seen = changed(EXAMINATION, "not_after: 1927-06", "not_after: 1924-06\n    trust: 1")
     seen = changed(seen, "pencil: 1926-02-17", "pencil: not examined")
     with pytest.raises(InputError, match="no month of the period") as refusal:
         estimate(read(strict), read(seen))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 
 from dating.claims.files import manuscript_of, read_claims
 from dating.claims.triviality import claims_warnings
@@ -56,5 +57,6 @@ def _exclusions(examination: Examination, maker: Maker) -> tuple[Problem, ...]:
     try:
         estimate(maker, examination)
     except InputError as error:
-        return error.problems
+        expected = "evidence that some month of the period allows"
+        return tuple(replace(problem, expected=expected) for problem in error.problems)
     return ()

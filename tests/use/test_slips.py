@@ -106,14 +106,36 @@ def test_a_date_with_a_question_mark_is_not_taken_for_one_without(lyres):
 
 
 def test_a_point_left_out_beside_a_date_is_dated_and_doubted(tmp_path):
-    """What contradicts most of all is still weighed, and said in words."""
-    (tmp_path / "R.yaml").write_text(
+    """It is not weighed until it is confirmed, and said in words either way."""
+    text = (
         "instrument: R\nmaker: marrowby\nvariant: recital\nseen: {heel-joint: dowelled}\n"
-        "marks: {back-stamp: 1934-07}\nmeasured: {rim-depth: {value: 717, within: 0.3}}\n",
-        "utf-8",
+        "marks: {back-stamp: 1934-07}\nmeasured: {rim-depth: {value: 717, within: 0.3}}\n"
     )
+    (tmp_path / "R.yaml").write_text(text, "utf-8")
     maker = ("--maker", ROOT / "priors" / "marrowby.yaml")
     answer = success(dating("estimate", "R.yaml", *maker, cwd=tmp_path))
-    assert "more than a million times less probable" in answer.words
+    assert "Recorded but not weighed: rim depth, 717 is 518 spreads" in answer.words
+    assert "71.7 would fit (a tenth); to be weighed, it must be confirmed" in answer.words
     noted = success(dating("note", "R.yaml", *maker, cwd=tmp_path))
     assert "71.7 would fit" in noted.err
+
+
+def test_a_confirmed_value_far_from_all_others_contradicts_in_words(tmp_path):
+    """What contradicts most of all is still weighed, where no slip of the pen is allowed."""
+    (tmp_path / "R.yaml").write_text(
+        "instrument: R\nmaker: marrowby\nvariant: recital\nseen: {heel-joint: dowelled}\n"
+        "marks: {back-stamp: 1934-07}\n"
+        "measured: {rim-depth: {value: 717, within: 0.3, confirmed: true}}\n",
+        "utf-8",
+    )
+    strict = (ROOT / "priors" / "marrowby.yaml").read_text("utf-8")
+    for old, certain in (
+        ("spread: 1.2\n", "slip: 0\n        tails: normal\n"),
+        ("found: {value: 0.2, source: survey-c}\n", "doubt: 0\n"),
+    ):
+        assert strict.count(old) == 1
+        strict = strict.replace(old, f"{old}        {certain}")
+    (tmp_path / "strict.yaml").write_text(strict, "utf-8")
+    answer = success(dating("estimate", "R.yaml", "--maker", "strict.yaml", cwd=tmp_path))
+    assert "Recorded but not weighed" not in answer.words
+    assert "more than a million times less probable" in answer.words

@@ -50,7 +50,7 @@ components:
     marks:
       pencil: {ask: "Is there a date?", lag: [0, 1, 4], replaced: 0.02, doubt: 0.02}
     measurements:
-      depth: {unit: mm, spread: 0.5, mean: {1930-01: 23.5, 1934-12: 21.0}}
+      depth: {unit: mm, spread: 0.5, slip: 0.01, mean: {1930-01: 23.5, 1934-12: 21.0}}
 """
 LYRE = """\
 instrument: L-1
