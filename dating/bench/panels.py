@@ -18,7 +18,13 @@ from dating.bench.time_axis import TimeAxis
 from dating.estimates import Estimate
 from dating.months import month_words
 from dating.summaries import MonthSet, entropy_bits, mass_by_year
-from dating.words.belonging import part_rows, replacements, unseen_parts, whole_rows
+from dating.words.belonging import (
+    part_rows,
+    replacements,
+    together_words,
+    unseen_parts,
+    whole_rows,
+)
 from dating.words.happenings import happening_words
 from dating.words.levels import on_correction, on_error, on_latent
 from dating.words.phrases import (
@@ -30,7 +36,6 @@ from dating.words.phrases import (
     percent,
     seen_words,
     set_words,
-    together,
 )
 from dating.words.plan import again_words, caution_words, look_words, operation_words, plan_told
 from dating.words.soundness import on_grounds
@@ -251,7 +256,7 @@ def panels_of(estimate: Estimate, places: Mapping[str, str]) -> Panels:
         neutral=tuple(
             f"Recorded but not weighed: {neutral_words(neutral)}." for neutral in estimate.neutral
         ),
-        together=together(estimate.originality),
+        together=together_words(estimate),
         parts=_parts(estimate),
         whole=tuple(whole_rows(estimate)),
         variants=", ".join(f"{name} {percent(p)}" for name, p in estimate.variant_chances.items()),

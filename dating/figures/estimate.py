@@ -15,6 +15,7 @@ from dating.words.phrases import held_set, percent, seen_words, set_words
 from dating.words.plain import wrapped
 from dating.words.set_forms import FEW
 from dating.words.soundness import on_grounds
+from dating.words.stories import CLASH, stories_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -52,11 +53,21 @@ def _in_words(estimate: Estimate) -> str:
         f"{set_words(each, estimate.period)} with probability {percent(each.mass)}"
         for each in (wide, narrow)
     )
+    stories = [f"{CLASH} {told}" for told in ["; ".join(_stories(estimate))] if told]
     return (
         f"{estimate.examination.instrument}: built {wide_words}, {narrow_words}; median "
-        f"{' '.join((f'{month_words(estimate.median)}.', *grounds))} "
-        "An opinion, not a certificate."
+        f"{' '.join((f'{month_words(estimate.median)}.', *(f'{each}.' for each in stories)))} "
+        f"{' '.join((*grounds, 'An opinion, not a certificate.'))}"
     )
+
+
+def _stories(estimate: Estimate) -> list[str]:
+    """Tell each story in a line."""
+    rows = stories_text(estimate)
+    return [
+        " ".join(filter(None, (f"{chance}:", months, f"({words})")))
+        for chance, months, words in rows
+    ]
 
 
 def _years(estimate: Estimate) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
@@ -90,8 +101,11 @@ def _posterior(axes: Axes, estimate: Estimate) -> None:
     axes.set_ylabel("probability per month")
     axes.set_ylim(0, float(estimate.probabilities.max()) * 1.16)
     invented = ", invented" if estimate.maker.invented else ""
+    told = [wrapped(each, 85) for each in _stories(estimate)]
+    clash = "".join(f"{line}\n" for line in ["What was seen contradicts itself:", *told] if told)
     axes.set_title(
         f"{estimate.examination.instrument} ({estimate.maker.maker}{invented})\n"
+        f"{clash}"
         f"{percent(wide.level)}: {held_set(wide, estimate.period, FEW)}\n"
         f"50 %: {held_set(narrow, estimate.period, FEW)}",
         loc="left",

@@ -20,13 +20,17 @@ def evidence_set_words(months: MonthSet, period: Period, language: Language) -> 
     >>> evidence_set_words(early, period, language("en"))
     'until June 1931 (holds 93 %)'
     """
-    told = told_set(months, period, FEW)
-    words = language.listed([_stretch_words(*each, language) for each in told.stretches], "or")
-    if told.gaps:
-        words = language.say("set.gaps", months=words)
-    if told.is_any:
+    words = month_set_words(months, period, language)
+    if told_set(months, period, FEW).is_any:
         return language.say("set.little", months=words)
     return language.say("set.holds", months=words, chance=language.percent(months.mass))
+
+
+def month_set_words(months: MonthSet, period: Period, language: Language) -> str:
+    """Write a set of months, its ends only where it falls into many stretches."""
+    told = told_set(months, period, FEW)
+    words = language.listed([_stretch_words(*each, language) for each in told.stretches], "or")
+    return language.say("set.gaps", months=words) if told.gaps else words
 
 
 def _stretch_words(form: SetForm, first: int, last: int, language: Language) -> str:

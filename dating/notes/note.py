@@ -29,6 +29,7 @@ from dating.notes.sentences import (
     unseen_sentences,
     unsound_sentences,
 )
+from dating.notes.story_sentences import story_sentences
 from dating.tabulation import TOLERATED_ERROR
 from dating.words.record import own_version
 
@@ -162,6 +163,7 @@ def note_of(estimate: Estimate, wording: Wording, *, title: str = "", words: str
     sections, evidence = _sections(estimate, wording), _evidence(estimate, wording)
     texts = [sentences[0], *(words for section in sections for words in section.sentences)]
     explained = (
+        *story_sentences(estimate, language),
         *unsound_sentences(estimate, wording),
         *circa_sentences(texts, wording),
         *sentences[1:],

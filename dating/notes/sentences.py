@@ -183,6 +183,8 @@ def part_sentences(estimate: Estimate, wording: Wording) -> list[str]:
     sentences = [_part(name, chances[name], estimate, wording) for name in doubtful]
     if not swappable:
         sentences.append(language.texts["originality.nothing"])
+    elif not doubtful and _has_swaps(estimate):
+        sentences.append(language.texts["stories.parts"])
     elif not doubtful:
         sentences.append(_graded("originality.together", estimate.all_original, language))
     for finding in estimate.findings:
@@ -190,6 +192,11 @@ def part_sentences(estimate: Estimate, wording: Wording) -> list[str]:
             name = name_words(finding.piece.name, language)
             sentences.append(_graded("originality.replaced", finding.replaced, language, name=name))
     return sentences + _variant(estimate, language)
+
+
+def _has_swaps(estimate: Estimate) -> bool:
+    """Say whether a story supposes that a component is from another instrument."""
+    return any(fault.kind == "swapped" for story in estimate.stories for fault in story.faults)
 
 
 def conflict_sentences(estimate: Estimate, wording: Wording) -> list[str]:

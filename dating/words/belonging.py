@@ -10,7 +10,7 @@ from dating.estimates import Estimate
 from dating.statements import plain_name
 from dating.summaries import highest_density
 from dating.words.later_parts import later_words
-from dating.words.phrases import held_set, percent
+from dating.words.phrases import DOUBTFUL, held_set, percent, together
 from dating.words.set_forms import FEW
 
 _SPEAKS = 1.0
@@ -44,6 +44,17 @@ class PartRow:
     seen: int
     verdict: str
     own: str
+
+
+DEPENDS = "Whether the parts belong together depends on which of the ways above it was."
+
+
+def together_words(estimate: Estimate) -> str:
+    """Say in a sentence whether the components belong together."""
+    told = any(fault.kind == "swapped" for story in estimate.stories for fault in story.faults)
+    if told and min(estimate.originality.values()) >= DOUBTFUL:
+        return DEPENDS
+    return together(estimate.originality)
 
 
 def part_rows(estimate: Estimate) -> list[PartRow]:

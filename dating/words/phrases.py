@@ -13,6 +13,8 @@ from dating.statements import plain_name
 from dating.summaries import MonthSet
 from dating.words.set_forms import FEW, SetForm, ToldSet, told_set
 
+DOUBTFUL = 0.75
+"""Probability of being original below which a component is said not to belong, or perhaps not."""
 OPINION = (
     "An opinion with a probability, not a certificate: it is as good as the maker file and the "
     "examination, and a new find may change it."
@@ -156,7 +158,7 @@ def together(chances: dict[str, float]) -> str:
     'The neck probably did not belong to this instrument originally (chance of being \
 original: 20 %).'
     """
-    doubtful = {name: chance for name, chance in chances.items() if chance < 0.75}
+    doubtful = {name: chance for name, chance in chances.items() if chance < DOUBTFUL}
     if not doubtful:
         return "Nothing seen suggests that any part came from another instrument."
     sentences = []

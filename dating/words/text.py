@@ -16,7 +16,13 @@ from dating.months import month_words
 from dating.statements import plain_name
 from dating.stories import clashes
 from dating.summaries import entropy_bits, mass_by_year
-from dating.words.belonging import part_rows, replacements, unseen_parts, whole_rows
+from dating.words.belonging import (
+    part_rows,
+    replacements,
+    together_words,
+    unseen_parts,
+    whole_rows,
+)
 from dating.words.happenings import happening_words
 from dating.words.levels import on_correction, on_error, on_latent
 from dating.words.phrases import (
@@ -28,7 +34,6 @@ from dating.words.phrases import (
     percent,
     place_words,
     seen_words,
-    together,
     warning_words,
 )
 from dating.words.plain import WIDTH, TextTable, in_plain_text, indent, say, table, title
@@ -125,7 +130,7 @@ def _year_bars(estimate: Estimate, longest: int) -> TextTable:
 
 def _parts(console: Console, estimate: Estimate) -> None:
     title(console, "Do the parts belong together?")
-    say(console, together(estimate.originality))
+    say(console, together_words(estimate))
     rows = table(
         ("", "left"),
         ("original", "right"),
