@@ -15,9 +15,15 @@ from dating.distributions import Certain
 from dating.evidence import pieces_of
 from dating.judgement import metalog_through
 from dating.likelihoods import mark_likelihood
+from dating.notes.languages import language
+from dating.notes.note import note_of
+from dating.notes.sentences import Wording
+from dating.notes.story_sentences import story_sentences
 from dating.stories import Fault
 from dating.tabulation import month_tables
 from dating.words.later_parts import part_date
+from dating.words.record import as_record
+from dating.words.stories import story_words
 from dating.words.text import as_text
 from tests.certain import certain
 
@@ -328,3 +334,32 @@ def test_parts_of_a_piece_add_up():
         for piece in pieces:
             whole = piece.built + piece.later + piece.slipped
             assert whole == pytest.approx(np.asarray(piece.likelihood), abs=1e-12)
+
+
+@pytest.mark.parametrize("code", ["en", "de"])
+def test_a_note_tells_the_stories_beside_the_date(code):
+    file = "demo_data/velquist_examinations/V-005.yaml"
+    made = estimate(read_maker("priors/velquist.yaml"), read_examination(file))
+    wording = Wording(language(code))
+    note = note_of(made, wording)
+    told = story_sentences(made, wording.language)
+    assert note.date.sentences[: len(told)] == tuple(told)
+    assert len(told) == 1 + len(made.stories)
+    assert wording.language.texts["stories.parts"] in note.sections[0].sentences
+    chances = [wording.language.percent(story.probability) for story in made.stories]
+    assert all(words.startswith(chance) for words, chance in zip(told[1:], chances, strict=True))
+
+
+def test_the_picture_and_the_record_tell_the_stories():
+    file = "demo_data/velquist_examinations/V-005.yaml"
+    made = estimate(read_maker("priors/velquist.yaml"), read_examination(file))
+    label = made.plot().get_label()
+    record = as_record(made)
+    assert "contradicts itself" in label
+    for story, told in zip(made.stories, record["stories"], strict=True):
+        assert told["supposes"] == story_words(story, made)
+        assert told["supposes"] in label
+        assert told["faults"] == [{"name": f.name, "kind": f.kind} for f in story.faults]
+    assert [each["name"] for each in record["look_again"]] == [
+        look.name for look in made.second_looks
+    ]
