@@ -132,7 +132,7 @@ def doubted_share(stretches: list[tuple[float, float]], months: int, until: floa
     """Give P(mark | build month) for a date that tells nothing of the build.
 
     It is misread, and may be any of the period; or, one time in five, of a later hand, and may be
-    any from the build on.
+    any from the build on. A date that can only lie before the period counts as one within it.
 
     Parameters
     ----------
@@ -153,7 +153,9 @@ def doubted_share(stretches: list[tuple[float, float]], months: int, until: floa
     >>> doubted_share([(2.0, 3.0), (-5.0, -4.0)], months=4, until=4.0).round(3).tolist()
     [0.25, 0.267, 0.3, 0.2]
     """
-    inside = sum(max(min(stop, months) - max(start, 0.0), 0.0) for start, stop in stretches)
+    early = all(stop <= 0 for _, stop in stretches)
+    first = -np.inf if early else 0.0
+    inside = sum(max(min(stop, months) - max(start, first), 0.0) for start, stop in stretches)
     later = later_share(stretches, months, until)
     return (1 - LATER_HAND) * inside / months + LATER_HAND * later
 

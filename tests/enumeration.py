@@ -445,7 +445,8 @@ class Enumeration:
             for t in self.months
         ]
         length = len(self.months)
-        inside = sum(overlap(a, b, 0, length) for a, b in stretches) / length
+        early = all(b <= 0 for _, b in stretches)
+        inside = sum(b - a if early else overlap(a, b, 0, length) for a, b in stretches) / length
         wrong = [
             (1 - rho)
             * doubt

@@ -147,6 +147,15 @@ def _read(code):
         return ()
 
 
+def test_a_date_long_before_the_maker_is_misread():
+    dated = coded()
+    dated["body"]["marks"]["code"] |= {"format": "date", "doubt": 0.02, "replaced": 0}
+    made = seen(maker_with(dated), marks={"code": "1857-03-04"}, seen={"foot": "late"})
+    without = seen(maker_with(dated), seen={"foot": "late"})
+    assert made.probabilities == pytest.approx(without.probabilities, abs=WITHIN)
+    assert "lies long before" in " ".join(as_text(made).split())
+
+
 def test_absence_speaks_where_marks_came_in():
     found = {"1956-01": 0.0, "1964-01": 0.95}
     mark = {"ask": "Any date?", "lag": 1, "found_at": found}
