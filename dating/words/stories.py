@@ -71,9 +71,7 @@ def stories_text(estimate: Estimate) -> list[tuple[str, str, str]]:
     return rows
 
 
-CLASH = (
-    "What was seen contradicts itself. It can hang together in these ways, each with its own date:"
-)
+CLASH = "What was seen contradicts itself. It hangs together if:"
 CLASH_WITHOUT_STORIES = (
     "What was seen contradicts itself, and nothing that may be at fault explains it: see the "
     "contradictions below."
