@@ -264,7 +264,7 @@ def with_swap(estimate, name, chance):
 @pytest.mark.parametrize(
     ("wanted", "opening"),
     [
-        (0.30, "Nothing seen suggests"),
+        (0.30, "Whether the parts belong together depends"),
         (0.36, "The originality of the neck is an open"),
         (0.63, "The originality of the neck is an open"),
         (0.69, "The neck apparently came"),

@@ -40,7 +40,8 @@ Every note follows from one estimate by these rules; nothing is added by hand.
    {surprise:.0f} times less probable together with the rest than apart, and names its strongest
    contradiction.
    Where evidence clashes, the ways in which it can hang together stand below the date, each with
-   its probability and its own months.
+   its probability and its own months; if one of them supposes a part from another instrument, the
+   note leaves it to them whether the parts belong together.
 7. **What was not examined** is listed in full, as is anything recorded that is not in the maker
    file.
 8. **What to look at next.** The note names at most two looks and says how invasive each is. Each is
