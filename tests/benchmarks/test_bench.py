@@ -32,8 +32,9 @@ def everything(maker, examination):
     sets = [made.highest_density(level) for level in (0.9, 0.5)]
     parts = [made.own_month(name) for name in made.originality]
     strips = [made.likelihood_alone(piece.name) for piece in made.pieces]
-    said = (made.findings, made.conflict, made.advice, made.variant_chances)
-    return sets, made.entropy, made.all_original, parts, strips, said
+    said = (made.findings, made.conflict, made.advice, made.variant_chances, made.plan)
+    clash = (made.stories, made.second_looks, made.nothing_replaced)
+    return sets, made.entropy, made.all_original, parts, strips, said, clash
 
 
 def form(examination):
