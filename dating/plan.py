@@ -184,20 +184,20 @@ def _answers(weighing: Weighing, maker: Maker, look: Advice, chosen: NDArray[np.
         return tables.features[look.name].at_draws(chosen).recorded_states()
     if look.kind == "measurement":
         values = readings(maker, tables, look.name)
-        return np.asarray(np.add.reduceat(values, _starts(weighing, look, values), axis=0))
-    starts = _starts(weighing, look, mark_answers(maker, tables, look.name))
+        return np.asarray(np.add.reduceat(values, _starts(weighing, values), axis=0))
+    starts = _starts(weighing, mark_answers(maker, tables, look.name))
     dates = np.add.reduceat(marks_there(maker, tables, look.name, chosen), starts, axis=0)
     none = np.maximum(1 - dates.sum(axis=0, keepdims=True), 0.0)
     return np.concatenate([dates, none])
 
 
-def _starts(weighing: Weighing, look: Advice, answers: Floats) -> list[int]:
+def _starts(weighing: Weighing, answers: Floats) -> list[int]:
     """Choose where dates or readings start that are put together, as far as little is lost.
 
     Shapes: answers (answer, 1, 1, month).
     """
-    part = weighing.parts[look.component or ""]
-    (joint,) = floats(weighing.respond(part.name, part.fixed * answers[:, 0]).total)
+    (built,) = floats(weighing.by_month)
+    joint = answers[:, 0, 0] * built.sum(axis=0)  # as if the component were surely original
     return _stretches(joint / joint.sum(), LOSS * information_bits(joint))
 
 
