@@ -15,6 +15,7 @@ import pymc as pm
 import pytest
 
 from dating import Examination, Maker, estimate
+from tests.certain import certain
 
 MONTHS = 36
 SPREAD = 6.0
@@ -44,14 +45,16 @@ def maker(shared):
         }
     when = {"earliest": "1931-01", "likely": "1931-07", "latest": "1932-01"}
     return Maker.model_validate(
-        {
-            "maker": "Ossery Lyre Works",
-            "product": "lyres",
-            "invented": True,
-            "period": "1930/1932",
-            "events": {"new-shop": {"what": "move to the new shop", "when": when}},
-            "components": components,
-        }
+        certain(
+            {
+                "maker": "Ossery Lyre Works",
+                "product": "lyres",
+                "invented": True,
+                "period": "1930/1932",
+                "events": {"new-shop": {"what": "move to the new shop", "when": when}},
+                "components": components,
+            }
+        )
     )
 
 
