@@ -541,7 +541,7 @@ def test_text_begins_with_the_answer_and_keeps_to_80_columns():
         in said
     )
     assert "R-193" in said
-    assert "tailpiece, July 1931 to April 1932: its changeovers may be dated too early" in said
+    assert "tailpiece, October 1931 to April 1932: its changeovers may be dated too early" in said
     assert "invented" in said
 
 
