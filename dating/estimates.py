@@ -21,7 +21,7 @@ from dating.disagreement import (
 )
 from dating.engine import Weighing
 from dating.escapes import escaped
-from dating.evidence import Neutral, Piece, pieces_of
+from dating.evidence import Neutral, Piece, pieces_of, swapped_chances
 from dating.examination import Examination
 from dating.files import check_against
 from dating.learning.learned import Learned, draws_of, rounds_of
@@ -533,13 +533,6 @@ def estimate(
         if result.converged:
             break
     return result
-
-
-def swapped_chances(maker: Maker, examination: Examination) -> dict[str, float]:
-    """Give the chance of a swap of each component, with what the examiner knows of it."""
-    chances = {name: component.swapped.value for name, component in maker.components.items()}
-    known = {name: each.swapped(chances[name]) for name, each in examination.parts.items()}
-    return chances | known
 
 
 def _shown_by(module: str, name: str, made: Estimate) -> Any:

@@ -158,6 +158,13 @@ def pieces_of(
     return pieces, tuple(item for item in items if isinstance(item, Neutral))
 
 
+def swapped_chances(maker: Maker, examination: Examination | None = None) -> dict[str, float]:
+    """Give the chance of a swap of each component, with what an examiner knows of it."""
+    chances = {name: component.swapped.value for name, component in maker.components.items()}
+    parts = {} if examination is None else examination.parts
+    return chances | {name: known.swapped(chances[name]) for name, known in parts.items()}
+
+
 def state_weights(sight: Sight, states: tuple[str, ...]) -> Floats:
     """Give the examiner's weight for each state.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dating.engine import Weighing
-from dating.evidence import Piece, pieces_of
+from dating.evidence import Piece, pieces_of, swapped_chances
 from dating.examination import Examination
 from dating.maker import Maker
 from dating.tables import MonthTables
@@ -22,7 +22,6 @@ class EvidenceCache:
 
     def __init__(self, maker: Maker, tables: MonthTables) -> None:
         self.maker, self.tables = maker, tables
-        self.swapped = {name: part.swapped.value for name, part in maker.components.items()}
         self._pieces: dict[str, tuple[Piece, ...]] = {}
 
     def weighing(self, examination: Examination) -> Weighing:
@@ -33,26 +32,15 @@ class EvidenceCache:
             if key not in self._pieces:
                 self._pieces[key] = pieces_of(part, self.maker, self.tables)[0]
             pieces += self._pieces[key]
-        return Weighing.of(self.tables, self.swapped, pieces)
+        return Weighing.of(self.tables, swapped_chances(self.maker, examination), pieces)
 
 
 def _single(examination: Examination) -> list[Examination]:
     """Split an examination into those of one thing each; documents stay together."""
-    empty: dict[str, object] = {
-        "instrument": "-",
-        "examined": None,
-        "note": "",
-        "seen": {},
-        "marks": {},
-        "measured": {},
-        "documents": (),
-        "variant": None,
-    }
-    blank = examination.model_copy(update=empty)
     parts = [
-        blank.model_copy(update={group: {name: record}})
+        examination.alone(**{group: {name: record}})
         for group in ("seen", "marks", "measured")
         for name, record in getattr(examination, group).items()
     ]
-    whole = {"variant": examination.variant, "documents": examination.documents}
-    return [*parts, blank.model_copy(update=whole)]
+    whole = examination.alone(variant=examination.variant, documents=examination.documents)
+    return [*parts, whole]

@@ -260,6 +260,33 @@ class Examination(FromFile, title="An examination"):
     )
     documents: tuple[Paper, ...] = Field((), description="Documents that bound the date.")
 
+    def alone(self, **records: Any) -> Examination:
+        """Keep some records of the examination, and its day where a mark is among them.
+
+        Parameters
+        ----------
+        **records : Any
+            What is kept, by group: ``seen``, ``marks``, ``measured``, ``variant``, ``documents``.
+
+        Returns
+        -------
+        Examination
+            Without a name, so that what says the same is equal.
+        """
+        empty: dict[str, Any] = {
+            "instrument": "-",
+            "examined": self.examined if records.get("marks") else None,
+            "by": "",
+            "note": "",
+            "variant": None,
+            "seen": {},
+            "marks": {},
+            "measured": {},
+            "parts": {},
+            "documents": (),
+        }
+        return self.model_copy(update=empty | records)
+
     @property
     def day(self) -> datetime.date:
         """The day of the examination; today where none is given."""

@@ -84,8 +84,8 @@ def several(seed, count=4):
 
 
 def tabled(examination):
-    """What a table has columns for: not the day of examination, nor what is known of parts."""
-    return {k: v for k, v in examination.items() if k not in {"examined", "parts"}}
+    """What whole tables take: not what is known of components."""
+    return {key: value for key, value in examination.items() if key != "parts"}
 
 
 def check_rows(maker, examinations, dated, *, level=LEVEL, learned=None):

@@ -9,10 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from dating import Examination, Maker, estimate, read_examination, read_maker
+from dating import Examination, InputError, Maker, estimate, read_examination, read_maker
+from dating.batch import posteriors
 from dating.date_codes import DateCodeError, readings_of
 from dating.distributions import Certain
 from dating.evidence import pieces_of
+from dating.evidence_cache import EvidenceCache
 from dating.judgement import metalog_through
 from dating.likelihoods import mark_likelihood
 from dating.notes.languages import language
@@ -372,3 +374,43 @@ def test_the_picture_and_the_record_tell_the_stories():
     assert [each["name"] for each in record["look_again"]] == [
         look.name for look in made.second_looks
     ]
+
+
+# Tables, and evidence worked out once ---------------------------------------------------------
+
+
+def known_things(**more):
+    """A code of a later part, and a foot that is known to be replaced."""
+    maker = maker_with(
+        {
+            "body": {"swapped": 0.1, "features": {"cloth": three_states()}},
+            "neck": {"swapped": 0.2, **coded()["body"]},
+        }
+    )
+    data = {"instrument": "E-1", "maker": "example", "examined": "1975-06-15"}
+    data |= {"seen": {"cloth": {"state": "c", "known": "replaced"}, "foot": "early"}}
+    return maker, Examination.model_validate(data | {"marks": {"code": "312-7233"}} | more)
+
+
+def test_a_table_takes_the_day_of_examination_and_what_is_known_of_a_feature():
+    maker, examination = known_things()
+    later = examination.model_copy(update={"examined": datetime.date(1990, 1, 1)})
+    rows = posteriors(maker, [examination, later])
+    for each, row in zip((examination, later), rows.values, strict=True):
+        assert row == pytest.approx(estimate(maker, each).probabilities, abs=1e-12)
+    assert np.abs(np.diff(rows.values, axis=0)).max() > 1e-6
+
+
+def test_a_table_says_that_it_does_not_take_what_is_known_of_components():
+    maker, examination = known_things(parts={"neck": {"original": False}})
+    with pytest.raises(InputError, match="date this one by itself"):
+        posteriors(maker, [examination])
+
+
+def test_evidence_worked_out_once_is_that_of_the_estimate():
+    maker, examination = known_things(parts={"neck": {"original": False, "sure": 0.8}})
+    weighing = EvidenceCache(maker, month_tables(maker)).weighing(examination)
+    made = estimate(maker, examination)
+    shares = weighing.by_month.sum(axis=0) / weighing.evidence
+    assert shares == pytest.approx(made.probabilities, abs=1e-12)
+    assert weighing.parts["neck"].swapped == made.weighing.parts["neck"].swapped

@@ -109,6 +109,7 @@ class CodedTable:
                 merged[group] |= getattr(whole, group)
             merged |= {"variant": whole.variant} if whole.variant is not None else {}
             merged |= {"documents": whole.documents} if whole.documents else {}
+            merged |= {"examined": whole.examined} if whole.examined is not None else {}
         if whole is None:
             raise ValueError(f"row {row} says nothing that bears on the date")
         return whole.model_copy(update=merged)
@@ -125,6 +126,9 @@ def coded_examinations(examinations: Sequence[Examination], maker: Maker) -> Cod
             check_against(examination, maker)
         except InputError as error:
             problems += error.problems
+        if examination.parts:
+            message = "tables do not take what is known of components; date this one by itself"
+            problems.append(examination.origin.problem(("parts",), message))
     if problems:
         raise InputError(problems)
     columns: list[Column] = []
@@ -245,9 +249,9 @@ def _column(
 
 
 def _tells(level: Examination) -> bool:
-    """Whether an examination of one thing bears on the date; an unlisted state does not."""
+    """Whether an examination of one thing bears on the date; what is neutral does not."""
     sights = [*level.seen.values(), level.variant]
-    if any(sight is not None and sight.other is None for sight in sights):
+    if any(sight is not None and not sight.is_neutral for sight in sights):
         return True
     records = [*level.marks.values(), *level.measured.values(), *level.documents]
     return any(each is not None for each in records)

@@ -161,16 +161,4 @@ def value_at(examination: Examination, path: tuple[str, ...]) -> Any:
 
 def single_of(examination: Examination, path: tuple[str, ...], value: Any) -> Examination:
     """Keep one thing of an examination."""
-    empty: dict[str, Any] = {
-        "instrument": "-",
-        "examined": None,
-        "by": "",
-        "note": "",
-        "variant": None,
-        "seen": {},
-        "marks": {},
-        "measured": {},
-        "documents": (),
-    }
-    one = {path[0]: {path[1]: value} if len(path) > 1 else value}
-    return examination.model_copy(update=empty | one)
+    return examination.alone(**{path[0]: {path[1]: value} if len(path) > 1 else value})

@@ -20,7 +20,7 @@ from dating.batch.lanes import CLASSES, WIDTHS, Block, blocks_of, some_draws
 from dating.batch.patterns import Patterns, distinct, evidence_of, patterns_in, vectors_needed
 from dating.disagreement import impossible_pieces, impossible_words
 from dating.engine import Weighing, standard_errors
-from dating.evidence import pieces_of
+from dating.evidence import pieces_of, swapped_chances
 from dating.magnitudes import LEAST
 from dating.maker import Maker
 from dating.tables import MonthTables
@@ -126,7 +126,7 @@ class RowDating:
     ) -> None:
         self.maker, self.coded, self.tables = maker, coded, tables
         self.parts, self.spread = parts, spread
-        self.swapped = {name: part.swapped.value for name, part in maker.components.items()}
+        self.swapped = swapped_chances(maker)
         self.cells = CellEvidence(maker, tables, self.places)
         self.add_rows = _add_rows() if tables.draws > 1 else joint.add_rows_without_draws
 

@@ -16,6 +16,7 @@ from dating.claims.statements import Assertion, Built, instruments_of
 from dating.claims.truth import all_true, needs_tables
 from dating.engine import Weighing
 from dating.estimates import estimate
+from dating.evidence import swapped_chances
 from dating.evidence_cache import EvidenceCache
 from dating.examination import Examination
 from dating.learning.learned import DRAWS, Learned
@@ -140,9 +141,8 @@ class Evidence:
         names = instruments_of(sayings)
         if not names:
             return _of_production(sayings, self.judged, self.judged_few)
-        stock = EvidenceCache(self.maker, self.judged_joint.tables)
-        blank = {name: Weighing(stock.tables, stock.swapped, ()) for name in names}
-        return _in_joint_draws(sayings, blank, self.judged_joint)
+        blank = Weighing(self.judged_joint.tables, swapped_chances(self.maker), ())
+        return _in_joint_draws(sayings, dict.fromkeys(names, blank), self.judged_joint)
 
 
 def _in_joint_draws(

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.arrays import Floats
+from dating.evidence import swapped_chances
 from dating.learning.layout import VARIANTS, Layout
 from dating.maker import Maker
 from dating.tables import MonthTables
@@ -63,7 +64,7 @@ def constants_of(maker: Maker, layout: Layout, tables: MonthTables) -> Constants
     names = tuple(features)
     width = max((len(track.states) for track in layout.tracks), default=0)
     replacement = np.zeros((len(layout.tracks), width))
-    chance = {name: component.swapped.value for name, component in maker.components.items()}
+    chance = swapped_chances(maker)
     months = {name: donor.sum(axis=1).mean(axis=0) for name, donor in tables.donors.items()}
     swapped = np.zeros(len(layout.tracks))
     donor = np.tile(tables.output, (len(layout.tracks), 1))

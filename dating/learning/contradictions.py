@@ -165,7 +165,7 @@ def _sights(reference: Reference) -> Iterator[tuple[str, Sight]]:
         VARIANTS: reference.examination.variant,
         **reference.examination.seen,
     }.items():
-        if sight is not None and sight.other is None:
+        if sight is not None and not sight.is_neutral:
             yield name, sight
 
 

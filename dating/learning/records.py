@@ -79,7 +79,7 @@ class Records:
                 sight = seen.get(name)
                 if sight is not None and sight.sure is None and len(sight.named()) == 1:
                     (state,) = sight.named()
-                    if sight.other is None and state in states:
+                    if not sight.is_neutral and state in states:
                         rows.append((place, name, states.index(state)))
         return rows
 

@@ -174,7 +174,7 @@ def _named(reference: Reference, track: Track) -> frozenset[str]:
     variant, sight = seen.variant, seen.seen.get(track.name)
     if track.name == VARIANTS:
         sight = variant
-    elif track.variant is not None and variant is not None and variant.other is None:
+    elif track.variant is not None and variant is not None and not variant.is_neutral:
         sight = sight if track.variant in variant.named() else None
     return frozenset(sight.named()) if sight is not None and sight.sure is None else frozenset()
 

@@ -158,7 +158,7 @@ def _coded(
         known = {tuple(row): place for place, row in enumerate(np.eye(len(states)).tolist())}
         for row, examination in enumerate(examinations):
             sight = examination.seen.get(name)
-            if sight is not None and sight.other is None:
+            if sight is not None and not sight.is_neutral:
                 key = tuple(state_weights(sight, states).tolist())
                 codes[row, column] = known.setdefault(key, len(known))
         readings.append(np.array(list(known)))
