@@ -139,7 +139,7 @@ def disagreement(weighing: Weighing, reported: MonthSet) -> Disagreement:
     data conflict. *Uncertainty in Artificial Intelligence 6*, 519-528, for the measure of
     conflict.
     """
-    empty, alone, left = weighing.empty, weighing.alone, weighing.leave_each_out()
+    empty, alone, left = weighing.empty, weighing.alone, weighing.left_out
     findings = tuple(
         _finding(weighing, piece, alone[piece.name], left[piece.name], reported)
         for piece in weighing.pieces

@@ -20,7 +20,7 @@ same formulas work on :class:`dating.magnitudes.Magnitudes`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -91,19 +91,25 @@ class ComponentEvidence:
 
         Shape: (draw, variant, month).
         """
-        return _product([p for p in self.pieces if p.has_draws and p is not left_out])
+        return product_of([p for p in self.pieces if p.has_draws and p is not left_out])
 
     def fixed_without(self, left_out: Piece | None) -> Floats:
         """Multiply the pieces that have no draws, one left out.
 
         Shape: (draw, variant, month).
         """
-        return _product([p for p in self.pieces if not p.has_draws and p is not left_out])
+        return product_of([p for p in self.pieces if not p.has_draws and p is not left_out])
 
     @cached_property
     def likelihood(self) -> Floats:
         """L_c, shape (draw, variant, month)."""
-        evidence = self.varying * self.fixed
+        return self.likelihood_of(self.varying * self.fixed)
+
+    def likelihood_of(self, evidence: Floats) -> Floats:
+        """Give the same of any evidence by the component's own month.
+
+        Shapes: evidence (draw, variant, month); gives the same.
+        """
         if self.swapped == 0:
             return self.built(evidence)
         return (1 - self.swapped) * self.built(evidence) + self.swapped * self.given(evidence)
@@ -154,9 +160,7 @@ class Weighing:
                 chance,
                 tables.donors[name],
                 tuple(piece for piece in pieces if piece.component == name),
-                wide(tables.ages[name])
-                if self.is_wide and name in tables.ages
-                else tables.ages.get(name),
+                tables.ages.get(name),
             )
             for name, chance in swapped.items()
         }
@@ -224,7 +228,7 @@ class Weighing:
     @cached_property
     def joint(self) -> Floats:
         """P(evidence, variant, month) in each draw, shape (draw, variant, month)."""
-        return self._rest(None)
+        return self.rest()
 
     @cached_property
     def by_month(self) -> Floats:
@@ -300,15 +304,14 @@ class Weighing:
 
         Shapes: trials (trial, variant, month); gives (trial, month).
         """
-        by_month = self._rest(None, left_out).sum(axis=0)
+        left = () if left_out is None else (left_out,)
+        by_month = self.rest(left_out=left).sum(axis=0)
         total: Floats = (by_month * trials).sum(axis=1)
         return total
 
-    def leave_each_out(self) -> dict[str, Floats]:
-        """Give the joint probability without each piece in turn.
-
-        Shape: (month,).
-        """
+    @cached_property
+    def left_out(self) -> dict[str, Floats]:
+        """P(all pieces but one, build month) without each in turn, each of shape (month,)."""
         left: dict[str, Floats] = {}
         for part in self.parts.values():
             fixed = [piece for piece in part.pieces if not piece.has_draws]
@@ -331,17 +334,17 @@ class Weighing:
         """
         return self._share(piece, piece.later, left)
 
-    def slipped(self, piece: Piece, left: Floats) -> float:
-        """Give the probability that a piece is a slip.
+    def at_fault(self, piece: Piece, left: Floats) -> float:
+        """Give the probability that a piece is not of the build: of a later part, or a slip.
 
         Shapes: left (month,).
         """
-        return self._share(piece, piece.slipped, left)
+        return self._share(piece, piece.fault, left)
 
     def _share(self, piece: Piece, share: Floats, left: Floats) -> float:
         """Give the probability that a share of a piece's likelihood is what explains it."""
-        if share.size == 1 or piece.component is None:
-            return float(share.mean() * left.sum() / self.evidence)
+        if share.size == 1:
+            return float(share.sum() * left.sum() / self.evidence)
         return float(self.explained(piece, share).sum() / self.evidence)
 
     def explained(self, piece: Piece, share: Floats) -> Floats:
@@ -390,7 +393,7 @@ class Weighing:
 
         Shape: (draw, variant, month).
         """
-        total = self.prior * _product(self.whole)
+        total = self.prior * product_of(self.whole)
         for name, part in self.parts.items():
             if name in names:
                 total = total * ((1 - part.swapped) * part.built(part.varying * part.fixed))
@@ -403,18 +406,21 @@ class Weighing:
         total: float = self.with_original(self.parts).sum()
         return total
 
-    def _rest(self, leave: str | None, left_out: Piece | None = None) -> Floats:
-        """Multiply prior, whole-instrument evidence and all components but one."""
-        pieces = [piece for piece in self.whole if piece is not left_out]
-        total = self.prior * _product(pieces)
+    def rest(self, leave: Collection[str] = (), left_out: Sequence[Piece] = ()) -> Floats:
+        """Multiply prior, whole-instrument evidence and components, but for some of them.
+
+        Shape: (draw, variant, month).
+        """
+        pieces = [piece for piece in self.whole if piece not in left_out]
+        total = self.prior * product_of(pieces)
         for name, part in self.parts.items():
-            if name != leave and part.pieces:
+            if name not in leave and part.pieces:
                 total *= part.likelihood
         return total
 
     def _without(self, name: str, by_variant: bool) -> Floats:
         """Give P(evidence elsewhere, variant, month) in each draw."""
-        return self._array("rest", name, by_variant, self._rest)
+        return self._array("rest", name, by_variant, lambda _: self.rest((name,)))
 
     def _donor(self, name: str, by_variant: bool) -> Floats:
         """Give the donor's month and variant."""
@@ -456,7 +462,8 @@ def _by_variant(array: Floats, matrix: Floats) -> Floats:
     return np.stack(each, axis=1)
 
 
-def _product(pieces: Sequence[Piece]) -> Floats:
+def product_of(pieces: Iterable[Piece]) -> Floats:
+    """Multiply the likelihoods of some pieces, shape (draw, variant, month)."""
     total = np.ones((1, 1, 1))
     for piece in pieces:
         total = total * piece.likelihood

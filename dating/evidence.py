@@ -112,7 +112,12 @@ class Piece:
         """The part of the likelihood that is of the build, as plain floats."""
         whole = self.likelihood
         plain = whole.over(0.0) if isinstance(whole, Magnitudes) else whole
-        return np.asarray(np.maximum(plain - self.later - self.slipped, 0.0))
+        return np.asarray(np.maximum(plain - self.fault, 0.0))
+
+    @property
+    def fault(self) -> Floats:
+        """The part of the likelihood that is not of the build: of a later part, or a slip."""
+        return np.asarray(self.later + self.slipped)
 
     @property
     def is_excluded(self) -> bool:

@@ -9,8 +9,8 @@ Faults that the evidence does not make more probable are summed over.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import Literal
 
@@ -19,7 +19,7 @@ import numpy as np
 from dating.advice import information_bits
 from dating.arrays import Floats
 from dating.disagreement import SURPRISING, Disagreement
-from dating.engine import ComponentEvidence, Weighing
+from dating.engine import ComponentEvidence, Weighing, product_of
 from dating.evidence import Piece
 from dating.summaries import MonthSet, highest_density
 
@@ -51,6 +51,11 @@ class Fault:
     name: str
     kind: FaultKind
 
+    @property
+    def is_of_component(self) -> bool:
+        """Whether a whole component is at fault, and not one thing that was seen."""
+        return self.kind in {"swapped", "old stock"}
+
 
 @dataclass(frozen=True, eq=False)
 class Story:
@@ -71,13 +76,12 @@ class Story:
     months: MonthSet
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class _Doubt:
-    """A component or piece that may be at fault: the chance before it was seen beside the rest."""
+    """What may be at fault, and how probably so before it met the rest, and beside it."""
 
     name: str
-    component: str | None
-    piece: Piece | None
+    is_component: bool
     before: float
     after: float
 
@@ -106,19 +110,21 @@ def stories_of(weighing: Weighing, disagreement: Disagreement, level: float) -> 
     """
     if not clashes(disagreement):
         return ()
-    doubts = sorted(_doubts(weighing, disagreement), key=lambda doubt: -_lift(doubt))
+    doubts = sorted(_doubts(weighing), key=lambda doubt: doubt.before - doubt.after)
     doubts = doubts[:MOST_FAULTS]
     if not doubts:
         return ()
-    joint = _joint_by_faults(weighing, doubts)
-    told = _without_harmless(joint, doubts)
-    total = sum(float(floats_of(each, weighing).sum()) for each in told.values())
+    joint = _without_harmless(_joint_by_faults(weighing, doubts), doubts)
     stories = [
-        _story(faults, floats_of(each, weighing), total, weighing, level)
-        for faults, each in told.items()
+        _story(faults, each / weighing.evidence, weighing, level) for faults, each in joint.items()
     ]
     stories.sort(key=lambda story: -story.probability)
     return tuple(s for s in stories if s.probability >= WORTH_TELLING)[:MOST_STORIES]
+
+
+def has_swap(stories: Sequence[Story]) -> bool:
+    """Say whether some story supposes that a component is from another instrument."""
+    return any(fault.kind == "swapped" for story in stories for fault in story.faults)
 
 
 @dataclass(frozen=True)
@@ -171,11 +177,12 @@ def second_looks(
     Lindley, D. V. (1956). On a measure of the information provided by an experiment. *Annals
     of Mathematical Statistics* 27(4), 986-1005. doi:10.1214/aoms/1177728069
     """
-    named = {fault.name for story in stories for fault in story.faults}
+    faults = {fault for story in stories for fault in story.faults}
+    named = {fault.name for fault in faults if not fault.is_of_component}
     clashing = disagreement.conflict.contradictions
     named |= {piece.name for clash in clashing for piece in (clash.piece, clash.other)}
     named |= {piece.name for piece in weighing.pieces if piece.is_excluded}
-    doubted = (p for p in weighing.pieces if p.name in named and (p.later + p.slipped).any())
+    doubted = (p for p in weighing.pieces if p.name in named and p.fault.any())
     looks = [_second_look(weighing, piece, level) for piece in doubted]
     return tuple(sorted(looks, key=lambda look: (-look.bits, look.name)))
 
@@ -183,7 +190,7 @@ def second_looks(
 def _second_look(weighing: Weighing, piece: Piece, level: float) -> SecondLook:
     """Weigh whether a piece is at fault against the build month."""
     everything = weighing.by_month.sum(axis=0) / weighing.evidence
-    fault = sum(weighing.explained(piece, share) for share in (piece.later, piece.slipped))
+    fault = weighing.explained(piece, piece.fault)
     wrong = np.minimum(fault / weighing.evidence, everything)
     joint = np.stack([wrong, everything - wrong])
     if_wrong, if_right = (
@@ -202,39 +209,20 @@ def clashes(disagreement: Disagreement) -> bool:
     return max(against, surprise) >= SURPRISING
 
 
-def floats_of(joint: Floats, weighing: Weighing) -> Floats:
-    """Divide a joint probability by that of the evidence; shape (month,)."""
-    ratio: Floats = joint / weighing.evidence
-    return ratio
-
-
-def _lift(doubt: _Doubt) -> float:
-    return doubt.after - doubt.before
-
-
-def _doubts(weighing: Weighing, disagreement: Disagreement) -> Iterator[_Doubt]:
+def _doubts(weighing: Weighing) -> Iterator[_Doubt]:
     """List what may be at fault, and is more probably so than before it met the rest."""
     for name, part in weighing.parts.items():
         if part.pieces and (0 < part.swapped < 1 or part.ages is not None):
             here = weighing.respond(name, part.fixed)
             after = float((here.swapped.sum() if part.swapped else 0.0) / here.total.sum())
             if after >= max(TELLING, 2 * part.swapped):
-                yield _Doubt(name, name, None, part.swapped, after)
-    left = weighing.leave_each_out()
-    for finding in disagreement.findings:
-        piece = finding.piece
-        rest = left[piece.name]
-        after = weighing.replaced(piece, rest) + weighing.slipped(piece, rest)
-        empty, alone = weighing.empty, weighing.alone[piece.name].sum()
-        before = _alone(empty, piece) / alone if alone else 0.0
+                yield _Doubt(name, True, part.swapped, after)
+    for piece in weighing.pieces:
+        after = weighing.at_fault(piece, weighing.left_out[piece.name])
+        alone = weighing.alone[piece.name].sum()
+        before = float(weighing.empty.explained(piece, piece.fault).sum() / alone) if alone else 0.0
         if after >= max(TELLING, 2 * before):
-            yield _Doubt(piece.name, piece.component, piece, float(before), float(after))
-
-
-def _alone(empty: Weighing, piece: Piece) -> float:
-    """Give the probability of a piece alone together with its being at fault."""
-    nothing = empty.by_month.sum(axis=0)
-    return empty.evidence * (empty.replaced(piece, nothing) + empty.slipped(piece, nothing))
+            yield _Doubt(piece.name, False, before, after)
 
 
 def _joint_by_faults(weighing: Weighing, doubts: list[_Doubt]) -> dict[frozenset[Fault], Floats]:
@@ -242,70 +230,55 @@ def _joint_by_faults(weighing: Weighing, doubts: list[_Doubt]) -> dict[frozenset
 
     Shape of each: (month,).
     """
-    names = {doubt.name for doubt in doubts}
-    base = weighing.prior
-    for name, part in weighing.parts.items():
-        if part.pieces and name not in {doubt.component for doubt in doubts}:
-            base = base * part.likelihood
-    for piece in weighing.whole:
-        if piece.name not in names:
-            base = base * piece.likelihood
-    factors: list[list[tuple[frozenset[Fault], Floats]]] = [
-        [(frozenset(faults), array) for faults, array in _of_piece(doubt.piece)]
-        for doubt in doubts
-        if doubt.piece is not None and doubt.component is None
+    swaps = {doubt.name for doubt in doubts if doubt.is_component}
+    names = {doubt.name for doubt in doubts if not doubt.is_component}
+    whole = [piece for piece in weighing.whole if piece.name in names]
+    parts = [
+        part
+        for part in weighing.parts.values()
+        if part.name in swaps or any(piece.name in names for piece in part.pieces)
     ]
-    factors += [
-        list(_of_component(part, names))
-        for name, part in weighing.parts.items()
-        if name in {doubt.component for doubt in doubts}
-    ]
+    base = weighing.rest([part.name for part in parts], whole)
+    factors = [list(_of_piece(piece)) for piece in whole]
+    factors += [list(_of_component(part, names, part.name in swaps)) for part in parts]
     joint: dict[frozenset[Fault], Floats] = {}
     for chosen in product(*factors):
-        term = base
-        for _, array in chosen:
-            term = term * array
-        joint[frozenset().union(*(faults for faults, _ in chosen))] = term.sum(axis=(0, 1))
+        faults, term = _chosen(base, chosen)
+        joint[faults] = term.sum(axis=(0, 1))
     return joint
 
 
-def _of_piece(piece: Piece) -> Iterator[tuple[tuple[Fault, ...], Floats]]:
+def _chosen(
+    base: Floats, terms: Iterable[tuple[frozenset[Fault], Floats]]
+) -> tuple[frozenset[Fault], Floats]:
+    """Multiply a term of each sum, and name the faults that they suppose together."""
+    faults: frozenset[Fault] = frozenset()
+    for more, term in terms:
+        faults, base = faults | more, base * term
+    return faults, base
+
+
+def _of_piece(piece: Piece) -> Iterator[tuple[frozenset[Fault], Floats]]:
     """Part the likelihood of a piece: of the build, of a later part, of a slip."""
-    yield (), piece.built
-    if piece.later.max() > 0:
-        yield (Fault(piece.name, "replaced"),), piece.later
-    if piece.slipped.max() > 0:
-        yield (Fault(piece.name, "slip"),), piece.slipped
+    yield frozenset(), piece.built
+    if piece.later.any():
+        yield frozenset({Fault(piece.name, "replaced")}), piece.later
+    if piece.slipped.any():
+        yield frozenset({Fault(piece.name, "slip")}), piece.slipped
 
 
 def _of_component(
-    part: ComponentEvidence, names: set[str]
+    part: ComponentEvidence, names: set[str], swap: bool
 ) -> Iterator[tuple[frozenset[Fault], Floats]]:
     """Part the likelihood of a component by the faults asked about; draws are kept."""
     doubted = [piece for piece in part.pieces if piece.name in names]
-    others = np.ones((1, 1, 1))
-    for piece in part.pieces:
-        if piece.name not in names:
-            others = others * piece.likelihood
+    others = product_of(piece for piece in part.pieces if piece.name not in names)
     for chosen in product(*(list(_of_piece(piece)) for piece in doubted)):
-        evidence, faults = others, frozenset(f for each, _ in chosen for f in each)
-        for _, array in chosen:
-            evidence = evidence * array
-        if part.name not in names:
-            alone = ComponentEvidence(part.name, part.swapped, part.donor, (), part.ages)
-            own = (1 - part.swapped) * alone.built(_monthly(evidence, part))
-            yield faults, own + part.swapped * part.given(evidence) if part.swapped else own
-            continue
-        yield from (
-            (faults | fault, array) for fault, array in _by_origin(part, _monthly(evidence, part))
-        )
-
-
-def _monthly(evidence: Floats, part: ComponentEvidence) -> Floats:
-    """Give evidence all its months, where the component's own month matters."""
-    if part.ages is None or evidence.shape[2] > 1:
-        return evidence
-    return evidence * np.ones((1, 1, len(part.ages)))
+        faults, evidence = _chosen(others, chosen)
+        if swap:
+            yield from ((faults | fault, term) for fault, term in _by_origin(part, evidence))
+        else:
+            yield faults, part.likelihood_of(evidence)
 
 
 def _by_origin(
@@ -316,12 +289,11 @@ def _by_origin(
     if part.ages is None:
         yield frozenset(), belongs * evidence
     else:
-        same = np.diagonal(part.ages)
-        yield frozenset(), belongs * (evidence * same)
-        stock = ComponentEvidence(part.name, 0.0, part.donor, (), part.ages - np.diag(same)).built(
-            evidence
-        )
-        yield frozenset({Fault(part.name, "old stock")}), belongs * stock
+        same = np.diag(np.diagonal(part.ages))
+        monthly = evidence * np.ones((1, 1, len(same)))
+        yield frozenset(), belongs * replace(part, ages=same).built(monthly)
+        ahead = replace(part, ages=part.ages - same).built(monthly)
+        yield frozenset({Fault(part.name, "old stock")}), belongs * ahead
     if part.swapped:
         swapped = part.swapped * part.given(evidence)
         yield frozenset({Fault(part.name, "swapped")}), swapped
@@ -335,31 +307,27 @@ def _without_harmless(
     A fault is called for where it is at least twice as probable, beside the other faults, as it
     was before the piece met the rest.
     """
-    before = {doubt.name: doubt.before for doubt in doubts}
+    before = {(doubt.name, doubt.is_component): doubt.before for doubt in doubts}
+
+    def chance(fault: Fault) -> float:
+        return before[fault.name, fault.is_of_component]
+
     told = dict(joint)
     for faults in sorted(joint, key=lambda each: -len(each)):
-        for fault in sorted(faults, key=lambda each: before[each.name]):
+        for fault in sorted(faults, key=chance):
             rest = faults - {fault}
-            if faults not in told or rest not in told:
+            if faults not in told or rest not in told or not told[rest].sum():
                 continue
-            odds = before[fault.name] / max(1 - before[fault.name], 1e-12)
-            if (told[faults].sum() / told[rest].sum() if told[rest].sum() else np.inf) <= (
-                _HARMLESS * odds
-            ):
+            odds = chance(fault) / max(1 - chance(fault), 1e-12)
+            if told[faults].sum() / told[rest].sum() <= _HARMLESS * odds:
                 told[rest] = told[rest] + told.pop(faults)
     return told
 
 
-def _story(
-    faults: frozenset[Fault], joint: Floats, total: float, weighing: Weighing, level: float
-) -> Story:
+def _story(faults: frozenset[Fault], joint: Floats, weighing: Weighing, level: float) -> Story:
+    """Give the probability and the months of a story; shape of joint: (month,)."""
+    order = [*weighing.parts, *(piece.name for piece in weighing.pieces)]
+    listed = tuple(sorted(faults, key=lambda fault: order.index(fault.name)))
     mass = float(joint.sum())
-    order = {name: place for place, name in enumerate(_names(weighing))}
-    listed = tuple(sorted(faults, key=lambda fault: order[fault.name]))
-    period = weighing.tables.period
     shares = joint / mass if mass else np.full(len(joint), 1 / len(joint))
-    return Story(listed, mass / total, highest_density(shares, period, level))
-
-
-def _names(weighing: Weighing) -> list[str]:
-    return [*weighing.parts, *(piece.name for piece in weighing.pieces)]
+    return Story(listed, mass, highest_density(shares, weighing.tables.period, level))

@@ -70,7 +70,7 @@ def check_posterior(made, slow):
 
 
 def check_each_piece(made, slow):
-    left = made.weighing.leave_each_out()
+    left = made.weighing.left_out
     assert set(left) == set(slow.pieces)
     alone = {name: slow.evidence([name]) for name in slow.pieces}
     for finding in made.findings:

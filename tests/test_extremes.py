@@ -155,7 +155,7 @@ def check(made, slow):
         return
     apart = sum(bits(slow.evidence([name])) for name in slow.pieces)
     assert made.conflict.bits == pytest.approx(apart - bits(everything), abs=1e-7)
-    left = made.weighing.leave_each_out()
+    left = made.weighing.left_out
     for finding in made.findings[:: max(len(made.findings) // 3, 1)]:
         name = finding.piece.name
         rest = slow.by_month(slow.without(name))

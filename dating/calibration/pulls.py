@@ -102,7 +102,7 @@ def _without_each(
     prior = weighing.tables.prior * (len(weights) * weights[:, None, None])
     swapped = {name: part.swapped for name, part in weighing.parts.items()}
     weighed = Weighing.of(replace(weighing.tables, prior=prior), swapped, weighing.pieces)
-    for name, joint in weighed.leave_each_out().items():
+    for name, joint in weighed.left_out.items():
         (left,) = floats(joint)
         if left.sum() > 0:
             posterior = left / left.sum()
