@@ -297,7 +297,7 @@ def _mark_dates(maker: Maker, name: str, starts: Floats, after: Floats) -> tuple
     mark, months = maker.marks()[name][1], len(maker.period)
     padded = np.concatenate([np.zeros((len(after), months)), after], axis=1)
     original = np.array([padded[:, months - x : 2 * months - x] for x in starts.astype(int)])
-    built = (1 - mark.replaced.value) * (1 - mark.doubt.value)
+    built, *_ = mark.chances
     later = np.where(starts >= 0, np.clip(months - starts, 0, _width(mark)) / months, 0.0)
     return (built * original)[:, :, None], ((1 - built) * later)[:, None, None, None]
 

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dating.arrays import Floats
+from dating.cubics import cubic_in
 from dating.quadrature import merged
 
 type Form = Literal["plain", "log", "cut at zero"]
@@ -286,9 +287,7 @@ class Metalog:
         width = 96.0 / _CELLS
         at = np.clip((log_odds + 48.0) / width, 0.0, _CELLS)
         cell = np.minimum(at.astype(np.int64), _CELLS - 1)
-        u, rise = at - cell, below[cell + 1] - below[cell]
-        left, right = slope[cell] * width - rise, rise - slope[cell + 1] * width
-        partial = below[cell] + u * rise + u * (1 - u) * (left * (1 - u) + right * u)
+        partial = cubic_in(cell, at - cell, width, below, slope)
         return np.where(positive, np.maximum(x * _expit(log_odds) - partial, 0.0), 0.0)
 
     def _underlying(self, log_odds: Floats) -> Floats:

@@ -290,9 +290,9 @@ class MarkDates:
 
 def _mark(name: str, part: str, mark: Mark, dates: MarkDates) -> Piece:
     """Weigh a date on a part: of the build, of a later part, or of neither."""
-    replaced, doubt = mark.replaced.value, mark.doubt.value
-    later, slipped = replaced * dates.later, (1 - replaced) * doubt * dates.doubted
-    array = (1 - replaced) * (1 - doubt) * dates.built + later + slipped
+    built, replaced, doubted = mark.chances
+    later, slipped = replaced * dates.later, doubted * dates.doubted
+    array = built * dates.built + later + slipped
     return _piece(
         name,
         "mark",
@@ -315,8 +315,7 @@ def dates_of_mark(
         return MarkDates(text, 1 - found[None], 1 - found, 1 - found)
     stretches, until = mark_stretches(text, mark, period, day), end_position(day) - period.first
     learned, delays = tables.lags.get(name), tables.delays.get(name)
-    foreign = mark.format == "source-date" and is_foreign(text, mark, max(day, period.last_day))
-    if foreign:
+    if is_foreign(text, mark, period, day):
         original = np.zeros((1, months))
     elif learned is None:
         original = mark_likelihood(stretches, mark.lag.distribution(), months, delays)

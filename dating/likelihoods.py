@@ -11,7 +11,8 @@ from math import hypot, lgamma, log, pi
 import numpy as np
 
 from dating.arrays import Floats
-from dating.date_codes import readings_of
+from dating.cubics import cubic_in
+from dating.date_codes import CodeReading, readings_of
 from dating.distributions import Certain, Judgement
 from dating.edtf import parse_edtf
 from dating.maker import Mark, Measurement
@@ -62,21 +63,24 @@ def mark_likelihood(
     [[0.0, 0.0, 0.0, 1.0, 0.0], [0.0, 0.0, 0.0, 0.0, 1.0]]
     """
     edges = np.arange(months + 1.0)
-    if delays is not None and not isinstance(lag, Certain):
-        grid, excess, reached = _tabulated_lag(lag, months)
-        since = edges - delays[:, None]
-        return _between(stretches, lambda end: _along(since - end, grid, excess, reached))
     since = edges[None] if delays is None else edges - delays[:, None]
-    return _between(stretches, lambda end: np.asarray(lag.excess(since - end)))
+    if delays is None or isinstance(lag, Certain):
+        share = _between(stretches, lambda end: np.asarray(lag.excess(since - end)))
+    else:
+        table = _tabulated_lag(lag, months)
+        share = _between(stretches, lambda end: _along(since - end, *table))
+    return np.where(share > _ROUNDING, share, 0.0)
 
 
 def _between(stretches: list[tuple[float, float]], excess: Callable[[float], Floats]) -> Floats:
-    """Sum the stretches' shares of each month, from the excess after an end at the months' ends."""
+    """Sum the stretches' shares of each month, from the excess after an end at the months' ends.
+
+    Shape: (draw, month).
+    """
     total = np.zeros((1, 1))
     for start, stop in stretches:
         total = total + (excess(start) - excess(stop))
-    share = np.diff(total, axis=1)
-    return np.where(share > _ROUNDING, share, 0.0)
+    return np.diff(total, axis=1)
 
 
 @lru_cache(maxsize=64)
@@ -91,10 +95,7 @@ def _along(y: Floats, grid: Floats, value: Floats, slope: Floats) -> Floats:
     step, last = grid[1] - grid[0], len(grid) - 1
     at = np.clip(y / step, 0.0, last)
     cell = np.minimum(at.astype(np.int64), last - 1)
-    u, rise = at - cell, value[cell + 1] - value[cell]
-    left, right = slope[cell] * step - rise, rise - slope[cell + 1] * step
-    inside = value[cell] + u * rise + u * (1 - u) * (left * (1 - u) + right * u)
-    within = np.where(y > 0, inside, 0.0)
+    within = np.where(y > 0, cubic_in(cell, at - cell, step, value, slope), 0.0)
     return np.asarray(within + slope[-1] * np.maximum(y - grid[-1], 0.0))
 
 
@@ -191,11 +192,8 @@ def mark_likelihoods(
     [[0.0, 0.0, 0.0, 1.0, 0.0]]
     """
     edges = np.arange(months + 1.0)
-    ends = [(start, 1.0) for start, _ in stretches] + [(stop, -1.0) for _, stop in stretches]
-    total = np.zeros((len(quantiles), months + 1))
-    for end, sign in ends:
-        total += sign * _excess(edges - end, quantiles, reached)
-    return np.maximum(np.diff(total, axis=1), 0.0)
+    share = _between(stretches, lambda end: _excess(edges - end, quantiles, reached))
+    return np.maximum(share, 0.0)
 
 
 def _excess(y: Floats, quantiles: Floats, reached: Floats) -> Floats:
@@ -223,9 +221,6 @@ def mark_stretches(
 ) -> list[tuple[float, float]]:
     """List the stretches of time in which a mark may have been made.
 
-    Readings of a code that begin with the supplier's source number are the only ones, where there
-    are such.
-
     Parameters
     ----------
     text : str
@@ -243,9 +238,7 @@ def mark_stretches(
         Start and end of each candidate, in months since the start of the period.
     """
     if mark.format == "source-date":
-        day = max(latest or period.last_day, period.last_day)
-        codes = readings_of(text, latest=day)
-        codes = tuple(filter(mark.expects, codes)) or codes
+        codes = code_readings(text, mark, period, latest or period.last_day)
         ends = {(code.first_day, code.last_day) for code in codes}
     else:
         ends = {(known_day(first), known_day(last)) for first, last in parse_edtf(text).stretches}
@@ -255,8 +248,12 @@ def mark_stretches(
     ]
 
 
-def is_foreign(text: str, mark: Mark, latest: datetime.date) -> bool:
-    """Say whether no reading of a code begins with the supplier's source number.
+def code_readings(
+    text: str, mark: Mark, period: Period, day: datetime.date
+) -> tuple[CodeReading, ...]:
+    """Give the readings of a source-date code that count.
+
+    Those that begin with the supplier's source number are the only ones, where there are such.
 
     Parameters
     ----------
@@ -264,15 +261,36 @@ def is_foreign(text: str, mark: Mark, latest: datetime.date) -> bool:
         The code, as recorded.
     mark : Mark
         With the source numbers that are expected.
-    latest : date
-        The day after which a code is not read.
+    period : Period
+        The maker's period, up to whose end at least a code is read.
+    day : date
+        The day of the examination, after which a code is not read.
+
+    Returns
+    -------
+    tuple of CodeReading
+        In order of time.
+    """
+    readings = readings_of(text, max(day, period.last_day))
+    return tuple(filter(mark.expects, readings)) or readings
+
+
+def is_foreign(text: str, mark: Mark, period: Period, day: datetime.date) -> bool:
+    """Say whether a mark is a code of which no reading begins with the supplier's source number.
+
+    Parameters
+    ----------
+    text, mark, period, day
+        As for :func:`code_readings`.
 
     Returns
     -------
     bool
         False also where the maker file names no source number.
     """
-    return not any(map(mark.expects, readings_of(text, latest)))
+    if mark.format != "source-date":
+        return False
+    return not any(map(mark.expects, code_readings(text, mark, period, day)))
 
 
 def end_position(day: datetime.date) -> float:

@@ -405,6 +405,12 @@ class Mark(Strict, title="A dated mark"):
             raise refuse("give either found or found_at, not both")
         return self
 
+    @property
+    def chances(self) -> tuple[float, float, float]:
+        """Chances that a date tells the build, is of a later part, or tells nothing."""
+        later, doubt = self.replaced.value, self.doubt.value
+        return (1 - later) * (1 - doubt), later, (1 - later) * doubt
+
     def expects(self, reading: CodeReading) -> bool:
         """Say whether a reading of a code begins with the supplier's source number, or any may.
 

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dating.arrays import Floats
+from dating.cubics import cubic_in
 from dating.distributions import Certain, Judgement, Metalog, Pool
 
 type Shape = Literal["linear", "logistic"]
@@ -328,11 +329,7 @@ def _hermite(x: Floats, at: Floats, value: Floats, slope: Floats) -> Floats:
     x = np.clip(x, at[0], at[-1])
     cell = np.clip(np.searchsorted(at, x, side="right") - 1, 0, len(at) - 2)
     width = at[cell + 1] - at[cell]
-    u = (x - at[cell]) / width
-    rise = value[cell + 1] - value[cell]
-    bend = u * (1 - u)
-    left, right = slope[cell] * width - rise, rise - slope[cell + 1] * width
-    return value[cell] + u * rise + bend * (left * (1 - u) + right * u)
+    return cubic_in(cell, (x - at[cell]) / width, width, value, slope)
 
 
 def _cubic(x: Floats, start: float, step: float, value: Floats) -> Floats:
@@ -340,7 +337,4 @@ def _cubic(x: Floats, start: float, step: float, value: Floats) -> Floats:
     slope = np.gradient(value, step)
     at = (x - start) / step
     cell = np.clip(at.astype(np.int64), 0, len(value) - 2)
-    u = at - cell
-    rise = value[cell + 1] - value[cell]
-    left, right = slope[cell] * step - rise, rise - slope[cell + 1] * step
-    return value[cell] + u * rise + u * (1 - u) * (left * (1 - u) + right * u)
+    return cubic_in(cell, at - cell, step, value, slope)

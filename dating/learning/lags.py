@@ -99,7 +99,7 @@ def lags_of(maker: Maker) -> tuple[Lag, ...]:
         else:
             quantiles, reached = _delayed(judged, maker.stocks[mark.stock].delay.distribution())
         median = float(judged.quantile(0.5))
-        found, replaced, doubt = presence(mark, maker.period), mark.replaced.value, mark.doubt.value
+        found, (built, later, doubted) = presence(mark, maker.period), mark.chances
         lags.append(
             Lag(
                 mark=name,
@@ -108,9 +108,9 @@ def lags_of(maker: Maker) -> tuple[Lag, ...]:
                 reached=reached,
                 median=median,
                 learned=learned,
-                built=(1 - replaced) * (1 - doubt) * found,
-                later=replaced * found,
-                doubted=(1 - replaced) * doubt * found,
+                built=built * found,
+                later=later * found,
+                doubted=doubted * found,
             )
         )
     return tuple(lags)

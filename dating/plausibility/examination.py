@@ -130,10 +130,10 @@ def _mark(
     examination: Examination, name: str, text: str, mark: Mark, maker: Maker
 ) -> Iterator[Problem]:
     """Find a mark of which no possible date allows a build in the period, or the source is not."""
-    origin, day = examination.origin, max(examination.day, maker.period.last_day)
+    origin, day = examination.origin, examination.day
     stretches = mark_stretches(text, mark, maker.period, day)
-    if mark.format == "source-date" and is_foreign(text, mark, day):
-        message, expected = "no reading of this code begins with the supplier's number", ""
+    if is_foreign(text, mark, maker.period, day):
+        message = "no reading of this code begins with the supplier's number"
         expected = " or ".join(mark.supplier_code)
         yield warning(origin, ("marks", name), message, found=text, expected=expected)
         return

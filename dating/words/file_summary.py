@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterator, Sequence
 
 from dating.cells import cells_of
 from dating.claims.files import Manuscript, manuscript_of, read_claims
-from dating.date_codes import readings_of
 from dating.examination import ABSENT, Examination
 from dating.files import (
     check_against,
@@ -20,6 +19,7 @@ from dating.files import (
 from dating.kinds import kind_of
 from dating.learning.corpus import UNDATED, Corpus, Reference, read_corpus
 from dating.learning.files import SET_ASIDE, attributes_of, read_draws, set_aside_words
+from dating.likelihoods import code_readings
 from dating.maker import Component, Course, Feature, Maker, Measurement, Regime
 from dating.months import month_label, month_words
 from dating.reading import InputError, KeyPath, Problem, key_text
@@ -245,8 +245,7 @@ def _examination(examination: Examination, maker: Maker) -> Iterator[str]:
 def _mark(name: str, text: str, examination: Examination, maker: Maker) -> str:
     mark = maker.marks()[name][1]
     if mark.format == "source-date" and text != ABSENT:
-        codes = readings_of(text, latest=max(examination.day, maker.period.last_day))
-        codes = tuple(filter(mark.expects, codes)) or codes
+        codes = code_readings(text, mark, maker.period, examination.day)
         return f"{text}, " + " or ".join(
             f"source {code.source} week {code.week} of {code.year}" for code in codes
         )

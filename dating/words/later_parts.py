@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dating.date_codes import CodeReading, readings_of
+from dating.date_codes import CodeReading
 from dating.edtf import parse_edtf
 from dating.estimates import Estimate
-from dating.likelihoods import end_position, later_share
+from dating.likelihoods import code_readings, end_position, later_share
 from dating.maker import Mark
 from dating.months import day_position, month_number, month_words
+from dating.statements import plain_name
 
 _SHARE = 0.1
 """Share of the probability from which a reading is told."""
@@ -36,10 +37,8 @@ def part_date(name: str, estimate: Estimate) -> str:
 def _readings(text: str, mark: Mark, estimate: Estimate) -> list[tuple[str, float, float]]:
     """Give each reading in words, with its start and end on the month axis."""
     if mark.format == "source-date":
-        latest = max(estimate.examination.day, estimate.period.last_day)
-        codes = readings_of(text, latest)
-        expected = tuple(filter(mark.expects, codes)) or codes
-        weeks = {(code.first_day, code.last_day): code for code in expected}
+        codes = code_readings(text, mark, estimate.period, estimate.examination.day)
+        weeks = {(code.first_day, code.last_day): code for code in codes}
         return [
             (week_words(code), day_position(first), end_position(last))
             for (first, last), code in sorted(weeks.items())
@@ -60,6 +59,7 @@ def week_words(code: CodeReading) -> str:
     Examples
     --------
     >>> import datetime
+    >>> from dating.date_codes import readings_of
     >>> (code,) = readings_of("312-6533", datetime.date(1970, 1, 1))
     >>> week_words(code)
     'week 33 of 1965, August 1965'
@@ -71,7 +71,7 @@ def week_words(code: CodeReading) -> str:
 
 def later_words(name: str, chance: str, kind: str, estimate: Estimate) -> str:
     """Say that a part was probably replaced, and when a dated part was made."""
-    plain = name.replace("-", " ")
+    plain = plain_name(name)
     if kind == "mark":
         return (
             f"The part with the {plain} was probably fitted later (probability {chance}); it was "
