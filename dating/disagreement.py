@@ -182,7 +182,7 @@ def _finding(
         without=highest_density(rest, period, level),
         without_median=period.first + without,
         shift=median - without,
-        weight=_gain(
+        weight=gain(
             _log_odds(everything, reported, period.first), _log_odds(rest, reported, period.first)
         ),
         surprise=log2(alone.sum()) + log2(left.sum()) - log2(weighing.evidence),
@@ -199,15 +199,16 @@ def _log_odds(probabilities: Floats, months: MonthSet, first: int) -> float:
     for stretch in months.stretches:
         inside[stretch.first - first : stretch.last - first + 1] = True
     within, outside = float(probabilities[inside].sum()), float(probabilities[~inside].sum())
-    return _ratio_bits(within, outside) if within + outside > 0 else 0.0
+    return ratio_bits(within, outside) if within + outside > 0 else 0.0
 
 
-def _gain(now: float, before: float) -> float:
+def gain(now: float, before: float) -> float:
     """Subtract, where both may be infinite: what was settled before is not settled again."""
     return 0.0 if now == before else now - before
 
 
-def _ratio_bits(a: float, b: float) -> float:
+def ratio_bits(a: float, b: float) -> float:
+    """Give log2 of a ratio, infinite where either is nought."""
     if a == 0:
         return -inf
     return log2(a) - log2(b) if b > 0 else inf

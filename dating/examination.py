@@ -260,6 +260,21 @@ class Examination(FromFile, title="An examination"):
     )
     documents: tuple[Paper, ...] = Field((), description="Documents that bound the date.")
 
+    def paper(self, name: str) -> Paper:
+        """Find a document by its name as evidence.
+
+        Parameters
+        ----------
+        name : str
+            Such as ``document 2``.
+
+        Returns
+        -------
+        Paper
+            The document.
+        """
+        return self.documents[int(name.rsplit(maxsplit=1)[-1]) - 1]
+
     def alone(self, **records: Any) -> Examination:
         """Keep some records of the examination, and its day where a mark is among them.
 

@@ -5,7 +5,7 @@ The numbers and their rounding are those of the command's text.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,6 +19,7 @@ from dating.estimates import Estimate
 from dating.months import month_words
 from dating.summaries import MonthSet, entropy_bits, mass_by_year
 from dating.words.belonging import (
+    PartRow,
     part_rows,
     replacements,
     together_words,
@@ -30,16 +31,16 @@ from dating.words.levels import on_correction, on_error, on_latent
 from dating.words.phrases import (
     OPINION,
     bits,
+    claim_words,
     evidence_set,
     held_set,
     one_sided,
     percent,
     seen_words,
-    set_words,
 )
 from dating.words.plan import again_words, caution_words, look_words, operation_words, plan_told
 from dating.words.soundness import on_grounds
-from dating.words.stories import stories_text
+from dating.words.stories import clash_words, stories_text
 from dating.words.text import agreement_words, clashing_parts, clashing_pieces, neutral_words
 
 
@@ -49,9 +50,10 @@ class DatePanel:
 
     Parameters
     ----------
+    clash : str
+        That what was seen clashes; empty where it does not.
     stories : tuple of (str, str, str)
-        Probability, months and words of each way in which what was seen can hang together; empty
-        where nothing clashes.
+        Probability, months and words of each way in which it can hang together.
     short : str
         The date in round words, where it is one-sided.
     sets : tuple of (str, str)
@@ -70,6 +72,7 @@ class DatePanel:
         By month.
     """
 
+    clash: str
     stories: tuple[tuple[str, str, str], ...]
     short: str
     sets: tuple[tuple[str, str], ...]
@@ -248,6 +251,7 @@ def panels_of(estimate: Estimate, places: Mapping[str, str]) -> Panels:
     '90 %'
     """
     dated = dated_of(estimate)
+    rows = part_rows(estimate)
     return Panels(
         level=percent(estimate.level),
         dated=dated,
@@ -257,10 +261,10 @@ def panels_of(estimate: Estimate, places: Mapping[str, str]) -> Panels:
             f"Recorded but not weighed: {neutral_words(neutral)}." for neutral in estimate.neutral
         ),
         together=together_words(estimate),
-        parts=_parts(estimate),
+        parts=_parts(rows),
         whole=tuple(whole_rows(estimate)),
         variants=", ".join(f"{name} {percent(p)}" for name, p in estimate.variant_chances.items()),
-        replaced=(*filter(None, [unseen_parts(estimate)]), *replacements(estimate)),
+        replaced=(*filter(None, [unseen_parts(rows)]), *replacements(estimate)),
         clashes=_clashes(estimate),
         again=again_words(estimate),
         happenings=tuple(happening_words(estimate)),
@@ -281,13 +285,11 @@ def dated_of(estimate: Estimate, other: Estimate | None = None) -> DatePanel:
     if estimate.learned is not None and estimate.learned.latent is not None:
         remarks.append(on_latent(estimate.learned.latent))
     return DatePanel(
+        clash=clash_words(estimate),
         stories=tuple(stories_text(estimate)),
         short=one_sided(sets[0], estimate.period),
         sets=tuple((percent(months.level), held_set(months, estimate.period)) for months in sets),
-        claims=tuple(
-            f"{set_words(months, estimate.period)} with probability {percent(months.mass)}"
-            for months in sets
-        ),
+        claims=tuple(claim_words(months, estimate.period) for months in sets),
         edtf=estimate.edtf(estimate.level),
         median=month_words(estimate.median),
         mode=month_words(estimate.mode),
@@ -354,7 +356,7 @@ def _observations(
     return tuple(panels)
 
 
-def _parts(estimate: Estimate) -> tuple[ComponentPanel, ...]:
+def _parts(rows: Sequence[PartRow]) -> tuple[ComponentPanel, ...]:
     return tuple(
         ComponentPanel(
             name=row.name,
@@ -365,7 +367,7 @@ def _parts(estimate: Estimate) -> tuple[ComponentPanel, ...]:
             chance=round(row.chance, 4),
             doubtful=row.chance < 0.5,
         )
-        for row in part_rows(estimate)
+        for row in rows
     )
 
 

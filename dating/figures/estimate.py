@@ -11,11 +11,11 @@ from dating.figures.style import CORE, DOUBT, INK, REST, SET, plain, year_ticks
 from dating.months import month_words
 from dating.statements import plain_name
 from dating.summaries import months_of_weight
-from dating.words.phrases import held_set, percent, seen_words, set_words
+from dating.words.phrases import claim_words, held_set, percent, seen_words
 from dating.words.plain import wrapped
 from dating.words.set_forms import FEW
 from dating.words.soundness import on_grounds
-from dating.words.stories import CLASH, stories_text
+from dating.words.stories import clash_words, stories_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -49,16 +49,13 @@ def draw_estimate(estimate: Estimate) -> Figure:
 def _in_words(estimate: Estimate) -> str:
     wide, narrow = estimate.highest_density(estimate.level), estimate.highest_density(0.5)
     grounds = on_grounds(estimate.maker, estimate.learned)
-    wide_words, narrow_words = (
-        f"{set_words(each, estimate.period)} with probability {percent(each.mass)}"
-        for each in (wide, narrow)
-    )
-    stories = [f"{CLASH} {told}" for told in ["; ".join(_stories(estimate))] if told]
-    return (
-        f"{estimate.examination.instrument}: built {wide_words}, {narrow_words}; median "
-        f"{' '.join((f'{month_words(estimate.median)}.', *(f'{each}.' for each in stories)))} "
-        f"{' '.join((*grounds, 'An opinion, not a certificate.'))}"
-    )
+    built = ", ".join(claim_words(each, estimate.period) for each in (wide, narrow))
+    sentences = [
+        f"{estimate.examination.instrument}: built {built}; median {month_words(estimate.median)}."
+    ]
+    if stories := _stories(estimate):
+        sentences.append(f"{clash_words(estimate)} {'; '.join(stories)}.")
+    return " ".join((*sentences, *grounds, "An opinion, not a certificate."))
 
 
 def _stories(estimate: Estimate) -> list[str]:

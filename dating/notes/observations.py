@@ -31,7 +31,7 @@ def piece_words(piece: Piece, estimate: Estimate, language: Language) -> str:
     """Write what was seen of one thing."""
     seen, maker = estimate.examination, estimate.maker
     if piece.kind == "document":
-        return _paper(seen.documents[int(piece.name.rsplit(maxsplit=1)[-1]) - 1], language)
+        return _paper(seen.paper(piece.name), language)
     if piece.kind == "mark":
         return mark_words(str(seen.marks[piece.name]), language)
     if piece.kind == "measurement":

@@ -16,6 +16,7 @@ from dating.months import Period
 from dating.notes.languages import Language
 from dating.notes.observations import name_words, piece_words
 from dating.notes.phrasing import CIRCA, Convention, DatePhrase, Phrase, phrase_of
+from dating.stories import has_swap
 from dating.summaries import MonthSet, highest_density
 from dating.tabulation import LEVEL
 from dating.words.soundness import is_bare_draft
@@ -183,7 +184,7 @@ def part_sentences(estimate: Estimate, wording: Wording) -> list[str]:
     sentences = [_part(name, chances[name], estimate, wording) for name in doubtful]
     if not swappable:
         sentences.append(language.texts["originality.nothing"])
-    elif not doubtful and _has_swaps(estimate):
+    elif not doubtful and has_swap(estimate.stories):
         sentences.append(language.texts["stories.parts"])
     elif not doubtful:
         sentences.append(_graded("originality.together", estimate.all_original, language))
@@ -192,11 +193,6 @@ def part_sentences(estimate: Estimate, wording: Wording) -> list[str]:
             name = name_words(finding.piece.name, language)
             sentences.append(_graded("originality.replaced", finding.replaced, language, name=name))
     return sentences + _variant(estimate, language)
-
-
-def _has_swaps(estimate: Estimate) -> bool:
-    """Say whether a story supposes that a component is from another instrument."""
-    return any(fault.kind == "swapped" for story in estimate.stories for fault in story.faults)
 
 
 def conflict_sentences(estimate: Estimate, wording: Wording) -> list[str]:

@@ -7,6 +7,7 @@ from dating.notes.languages import Language
 from dating.notes.month_sets import month_set_words
 from dating.notes.observations import name_words
 from dating.stories import Fault, Story
+from dating.words.stories import fault_form, fault_name
 
 
 def story_sentences(estimate: Estimate, language: Language) -> list[str]:
@@ -16,7 +17,7 @@ def story_sentences(estimate: Estimate, language: Language) -> list[str]:
 
 
 def _story(story: Story, estimate: Estimate, language: Language) -> str:
-    faults = [fault_words(fault, estimate, language) for fault in story.faults]
+    faults = [_fault(fault, estimate, language) for fault in story.faults]
     return language.say(
         "stories.one",
         chance=language.percent(story.probability),
@@ -25,17 +26,6 @@ def _story(story: Story, estimate: Estimate, language: Language) -> str:
     )
 
 
-def fault_words(fault: Fault, estimate: Estimate, language: Language) -> str:
-    """Say what a story supposes to be at fault."""
-    kind = next((p.kind for p in estimate.pieces if p.name == fault.name), "component")
-    if kind == "document":
-        number = int(fault.name.rsplit(maxsplit=1)[-1])
-        what = estimate.examination.documents[number - 1].what
-        return language.say("stories.document", name=what)
-    key = {"swapped": "swapped", "old stock": "old_stock", "replaced": "replaced"}.get(fault.kind)
-    if fault.kind == "replaced" and kind == "mark":
-        key = "later"
-    words = {"mark": "not_of_the_build", "measurement": "slip_of_the_pen"}
-    return language.say(
-        f"stories.{key or words.get(kind, 'misread')}", name=name_words(fault.name, language)
-    )
+def _fault(fault: Fault, estimate: Estimate, language: Language) -> str:
+    name = fault_name(fault, estimate) or name_words(fault.name, language)
+    return language.say(f"stories.{fault_form(fault, estimate)}", name=name)

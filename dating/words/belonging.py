@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf, log2
 
+from dating.disagreement import gain, ratio_bits
 from dating.estimates import Estimate
 from dating.statements import plain_name
+from dating.stories import has_swap
 from dating.summaries import highest_density
 from dating.words.later_parts import later_words
 from dating.words.phrases import DOUBTFUL, held_set, percent, together
@@ -51,8 +53,7 @@ DEPENDS = "Whether the parts belong together depends on which of the ways above 
 
 def together_words(estimate: Estimate) -> str:
     """Say in a sentence whether the components belong together."""
-    told = any(fault.kind == "swapped" for story in estimate.stories for fault in story.faults)
-    if told and min(estimate.originality.values()) >= DOUBTFUL:
+    if has_swap(estimate.stories) and min(estimate.originality.values()) >= DOUBTFUL:
         return DEPENDS
     return together(estimate.originality)
 
@@ -94,15 +95,7 @@ def originality_bits(chance: float, before: float) -> float:
     >>> round(originality_bits(0.5, 0.8), 6), originality_bits(1.0, 1.0)
     (-2.0, 0.0)
     """
-    if chance == before:
-        return 0.0
-    return _log_odds(chance) - _log_odds(before)
-
-
-def _log_odds(chance: float) -> float:
-    if chance <= 0:
-        return -inf
-    return log2(chance) - log2(1 - chance) if chance < 1 else inf
+    return gain(ratio_bits(chance, 1 - chance), ratio_bits(before, 1 - before))
 
 
 def _verdict(seen: int, bits: float) -> str:
@@ -130,9 +123,9 @@ def replacements(estimate: Estimate) -> list[str]:
     ]
 
 
-def unseen_parts(estimate: Estimate) -> str:
+def unseen_parts(rows: Sequence[PartRow]) -> str:
     """Name the components on which nothing was seen; empty where there are none."""
-    names = [plain_name(row.name) for row in part_rows(estimate) if not row.seen]
+    names = [plain_name(row.name) for row in rows if not row.seen]
     if not names:
         return ""
     return (

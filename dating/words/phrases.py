@@ -72,6 +72,19 @@ def set_words(months: MonthSet, period: Period, most: int | None = None) -> str:
     return _told_words(told_set(months, period, most))
 
 
+def claim_words(months: MonthSet, period: Period) -> str:
+    """Write a set of months with its probability, as part of a sentence.
+
+    Examples
+    --------
+    >>> from dating.summaries import Stretch
+    >>> period = Period.parse("1923-03/1941-11")
+    >>> claim_words(MonthSet(0.9, (Stretch(23172, 23183, 0.93),)), period)
+    '1931 with probability 93 %'
+    """
+    return f"{set_words(months, period)} with probability {percent(months.mass)}"
+
+
 def one_sided(months: MonthSet, period: Period) -> str:
     """Say in round words what a set says that reaches one end of the period; else nothing.
 

@@ -96,7 +96,7 @@ def _seen_name(name: str, estimate: Estimate) -> str:
     """Name what was seen: a document by what it is."""
     if not name.startswith("document "):
         return plain_name(name)
-    return estimate.examination.documents[int(name.rsplit(maxsplit=1)[-1]) - 1].what
+    return estimate.examination.paper(name).what
 
 
 def skip_words(estimate: Estimate) -> str:

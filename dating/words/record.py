@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import platform
+from collections import Counter
 from collections.abc import Mapping
 from importlib.metadata import PackageNotFoundError, version
 from math import isfinite
@@ -20,7 +21,7 @@ from dating.records.estimate import SCHEMA
 from dating.stories import SecondLook, Story
 from dating.summaries import MonthSet, entropy_bits, highest_density, mass_by_year
 from dating.tabulation import TOLERATED_ERROR
-from dating.words.belonging import originality_bits, part_rows
+from dating.words.belonging import originality_bits
 from dating.words.levels import correction_record, latent_record
 from dating.words.phrases import OPINION
 from dating.words.soundness import is_bare_draft, soundness_record
@@ -118,20 +119,20 @@ def _built(estimate: Estimate) -> dict[str, Any]:
 
 
 def _components(estimate: Estimate) -> list[dict[str, Any]]:
+    seen = Counter(piece.component for piece in estimate.pieces)
     return [
         {
             "component": name,
             "original": as_probability(chance),
             "swapped_before": estimate.weighing.parts[name].swapped,
-            "seen": row.seen,
-            "weight": _finite(originality_bits(chance, row.before)),
+            "seen": seen[name],
+            "weight": _finite(originality_bits(chance, 1 - estimate.weighing.parts[name].swapped)),
             "own_month": _set(
                 highest_density(estimate.own_month(name), estimate.period, estimate.level)
             ),
             "sources": list(_component_sources(estimate, name)),
         }
-        for row in part_rows(estimate)
-        for name, chance in [(row.name, row.chance)]
+        for name, chance in estimate.originality.items()
     ]
 
 

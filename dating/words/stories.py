@@ -2,15 +2,40 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from dating.estimates import Estimate
+from dating.evidence import PieceKind
 from dating.statements import plain_name
-from dating.stories import Fault, Story
+from dating.stories import Fault, Story, clashes
 from dating.summaries import highest_density
 from dating.words.later_parts import part_date
 from dating.words.phrases import percent, set_words
 from dating.words.set_forms import FEW
 
+type FaultForm = Literal[
+    "swapped",
+    "old_stock",
+    "replaced",
+    "later",
+    "misread",
+    "not_of_the_build",
+    "slip_of_the_pen",
+    "document",
+]
+
+CLASH = "What was seen contradicts itself. It hangs together if:"
+CLASH_WITHOUT_STORIES = (
+    "What was seen contradicts itself, and nothing that may be at fault explains it: see the "
+    "contradictions below."
+)
 ALL_OF_THE_BUILD = "all that was seen is of the build"
+_SLIPS: dict[PieceKind, FaultForm] = {
+    "mark": "not_of_the_build",
+    "measurement": "slip_of_the_pen",
+    "document": "document",
+}
+"""How a slip is worded, by the kind of thing that was seen; any other was misread."""
 
 
 def story_words(story: Story, estimate: Estimate) -> str:
@@ -30,29 +55,51 @@ def story_words(story: Story, estimate: Estimate) -> str:
     return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
+_WORDS: dict[FaultForm, str] = {
+    "swapped": "{name} from another instrument ({date})",
+    "old_stock": "{name} from old stock",
+    "replaced": "{name} replaced later",
+    "later": "the part with the {name} fitted later ({date})",
+    "misread": "{name} misread",
+    "not_of_the_build": "{name} not of the build",
+    "slip_of_the_pen": "{name} a slip of the pen",
+    "document": "{name} wrong",
+}
+
+
+def fault_form(fault: Fault, estimate: Estimate) -> FaultForm:
+    """Say which form of words a fault is given."""
+    if fault.kind == "swapped":
+        return "swapped"
+    if fault.kind == "old stock":
+        return "old_stock"
+    kind = next(piece.kind for piece in estimate.pieces if piece.name == fault.name)
+    if fault.kind == "replaced":
+        return "later" if kind == "mark" else "replaced"
+    return _SLIPS.get(kind, "misread")
+
+
 def fault_words(fault: Fault, estimate: Estimate) -> str:
     """Say in words what is at fault."""
-    name, kind = plain_name(fault.name), _kind(fault, estimate)
-    if fault.kind == "swapped":
-        own = estimate.weighing.months_elsewhere(fault.name)
-        months = highest_density(own / own.sum(), estimate.period, estimate.level)
-        return f"{name} from another instrument ({set_words(months, estimate.period, FEW)})"
-    if fault.kind == "old stock":
-        return f"{name} from old stock"
-    if fault.kind == "replaced":
-        if kind == "mark":
-            return f"the part with the {name} fitted later ({part_date(fault.name, estimate)})"
-        return f"{name} replaced later"
-    if kind == "document":
-        number = int(fault.name.rsplit(maxsplit=1)[-1])
-        return f"{estimate.examination.documents[number - 1].what} wrong"
-    words = {"mark": "not of the build", "measurement": "a slip of the pen"}
-    return f"{name} {words.get(kind, 'misread')}"
+    form = fault_form(fault, estimate)
+    dates = {"swapped": _swapped_date, "later": part_date}
+    return _WORDS[form].format(
+        name=fault_name(fault, estimate) or plain_name(fault.name),
+        date=dates[form](fault.name, estimate) if form in dates else "",
+    )
 
 
-def _kind(fault: Fault, estimate: Estimate) -> str:
-    kinds = {piece.name: piece.kind for piece in estimate.pieces}
-    return kinds.get(fault.name, "component")
+def fault_name(fault: Fault, estimate: Estimate) -> str:
+    """Say what a document at fault is; empty for anything else."""
+    is_document = fault_form(fault, estimate) == "document"
+    return estimate.examination.paper(fault.name).what if is_document else ""
+
+
+def _swapped_date(component: str, estimate: Estimate) -> str:
+    """Say when a component was made, if it is from another instrument."""
+    own = estimate.weighing.months_elsewhere(component)
+    months = highest_density(own / own.sum(), estimate.period, estimate.level)
+    return set_words(months, estimate.period, FEW)
 
 
 def stories_text(estimate: Estimate) -> list[tuple[str, str, str]]:
@@ -71,8 +118,8 @@ def stories_text(estimate: Estimate) -> list[tuple[str, str, str]]:
     return rows
 
 
-CLASH = "What was seen contradicts itself. It hangs together if:"
-CLASH_WITHOUT_STORIES = (
-    "What was seen contradicts itself, and nothing that may be at fault explains it: see the "
-    "contradictions below."
-)
+def clash_words(estimate: Estimate) -> str:
+    """Say that what was seen clashes, above the stories where there are any; else nothing."""
+    if not clashes(estimate.disagreement):
+        return ""
+    return CLASH if estimate.stories else CLASH_WITHOUT_STORIES

@@ -14,7 +14,6 @@ from dating.estimates import Estimate
 from dating.evidence import Neutral, Piece
 from dating.months import month_words
 from dating.statements import plain_name
-from dating.stories import clashes
 from dating.summaries import entropy_bits, mass_by_year
 from dating.words.belonging import (
     part_rows,
@@ -46,7 +45,7 @@ from dating.words.plan import (
     skip_words,
 )
 from dating.words.soundness import on_grounds
-from dating.words.stories import CLASH, CLASH_WITHOUT_STORIES, stories_text
+from dating.words.stories import clash_words, stories_text
 
 _BAR = 32
 _PAIR = 2
@@ -106,11 +105,9 @@ def _built(console: Console, estimate: Estimate) -> None:
 
 def _stories(console: Console, estimate: Estimate) -> None:
     """Tell the stories above the date, where what was seen clashes."""
-    if not clashes(estimate.disagreement):
-        return
-    stories = stories_text(estimate)
-    say(console, CLASH if stories else CLASH_WITHOUT_STORIES)
-    if stories:
+    if clash := clash_words(estimate):
+        say(console, clash)
+    if stories := stories_text(estimate):
         rows = table(("", "right"), ("", "left"), ("", "left"))
         for row in stories:
             rows.add_row(*row)
@@ -138,13 +135,14 @@ def _parts(console: Console, estimate: Estimate) -> None:
         ("what was seen", "left"),
         ("its own date (90 %)", "left"),
     )
-    for row in part_rows(estimate):
+    parts = part_rows(estimate)
+    for row in parts:
         now, before = percent(row.chance), percent(row.before)
         rows.add_row(plain_name(row.name), now, before, row.verdict, row.own)
     for name, chance in whole_rows(estimate):
         rows.add_row(name, chance, "", "", "")
     indent(console, rows)
-    if unseen := unseen_parts(estimate):
+    if unseen := unseen_parts(parts):
         say(console, unseen)
     if estimate.variant_chances:
         words = ", ".join(f"{name} {percent(p)}" for name, p in estimate.variant_chances.items())
