@@ -126,11 +126,6 @@ def evidence_of(
     each, places = _cells(patterns, cells, block)
     fixed = _product(each, places)
     drawn, vector, vectors = _drawn_patterns(each, places)
-    ages = cells.tables.ages.get(patterns.component or "")
-    built = None
-    if ages is not None:
-        alone = fixed[:, :, None] * vectors[vector[drawn]]
-        built = cells.built(alone, ages)
     from_donor = np.zeros((len(fixed), len(block.draw)))
     if swapped:
         for pattern in range(len(vector)):
@@ -139,9 +134,11 @@ def evidence_of(
             there = donor * vectors[vector[pattern]]
             several = fixed[np.repeat(here, 1 + single)]
             from_donor[here] = swapped * np.einsum("kp,pl->kl", several, there)[: len(here)]
-    if built is not None:
-        return _aged(built * (1 - swapped), from_donor)
-    return Evidence(fixed * (1 - swapped), drawn, vector, vectors, from_donor)
+        fixed *= 1 - swapped
+    ages = cells.tables.ages.get(patterns.component or "")
+    if ages is not None:
+        return _aged(cells.built(fixed[:, :, None] * vectors[vector[drawn]], ages), from_donor)
+    return Evidence(fixed, drawn, vector, vectors, from_donor)
 
 
 def _aged(built: Floats, from_donor: Floats) -> Evidence:
