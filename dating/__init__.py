@@ -22,14 +22,17 @@ if TYPE_CHECKING:
     from dating.maker import Maker
     from dating.notes.note_files import write_note
     from dating.reading import InputError
+    from dating.succession.comparison import Comparison, compare
     from dating.tabulation import month_tables
 
 _HOMES = {
+    "Comparison": "succession.comparison",
     "Estimate": "estimates",
     "Examination": "examination",
     "InputError": "reading",
     "Maker": "maker",
     "calibrate": "calibration.verdict",
+    "compare": "succession.comparison",
     "draft": "learning.drafting",
     "estimate": "estimates",
     "estimate_many": "batch",
@@ -47,11 +50,13 @@ _HOMES = {
 }
 
 __all__ = [
+    "Comparison",
     "Estimate",
     "Examination",
     "InputError",
     "Maker",
     "calibrate",
+    "compare",
     "draft",
     "estimate",
     "estimate_many",

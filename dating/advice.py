@@ -106,7 +106,7 @@ def advise(weighing: Weighing, maker: Maker, examination: Examination) -> tuple[
     ]
     if maker.variants is not None and examination.variant is None:
         variants = maker.variants
-        question = _Question(
+        question = Question(
             "variant", "variant", None, variants.ask, variants.look, tuple(variants.states)
         )
         by_variant = weighing.by_month.reshape(len(variants.states), weighing.tables.latent, -1)
@@ -131,7 +131,7 @@ def information_bits(joint: Floats) -> float:
 
 
 @dataclass(frozen=True)
-class _Question:
+class Question:
     """Something not yet examined, and the chance that there is anything to be seen."""
 
     name: str
@@ -147,8 +147,8 @@ def _on_component(
     weighing: Weighing, part: ComponentEvidence, maker: Maker, examination: Examination
 ) -> Iterator[Advice]:
     """Ask all questions whose answers have no draws in one go, the others one by one."""
-    together: dict[int, list[tuple[_Question, Floats]]] = {}
-    for question in _questions(part.name, maker, examination):
+    together: dict[int, list[tuple[Question, Floats]]] = {}
+    for question in questions_of(part.name, maker, examination):
         answers = _answers(question, maker, weighing.tables)
         if answers.shape[1] == 1:
             together.setdefault(answers.shape[2], []).append((question, answers[:, 0]))
@@ -165,15 +165,15 @@ def _on_component(
             yield _component_advice(maker, question, split)
 
 
-def _questions(part: str, maker: Maker, examination: Examination) -> Iterator[_Question]:
+def questions_of(part: str, maker: Maker, examination: Examination) -> Iterator[Question]:
     component = maker.components[part]
     for name, feature in component.features.items():
         if examination.seen.get(name) is None:
             states = tuple(feature.states)
-            yield _Question(name, "feature", part, feature.ask, feature.look, states)
+            yield Question(name, "feature", part, feature.ask, feature.look, states)
     for name, mark in component.marks.items():
         if examination.marks.get(name) is None:
-            yield _Question(
+            yield Question(
                 name,
                 "mark",
                 part,
@@ -184,10 +184,10 @@ def _questions(part: str, maker: Maker, examination: Examination) -> Iterator[_Q
     for name, measurement in component.measurements.items():
         if examination.measured.get(name) is None:
             ask = measurement.ask or f"What is the {plain_name(name)}?"
-            yield _Question(name, "measurement", part, ask, measurement.look)
+            yield Question(name, "measurement", part, ask, measurement.look)
 
 
-def _answers(question: _Question, maker: Maker, tables: MonthTables) -> Floats:
+def _answers(question: Question, maker: Maker, tables: MonthTables) -> Floats:
     """Give P(answer | month), shape (answer, draw, variant, month).
 
     For a feature whose course does not depend on the variant and has draws, the answers are
@@ -203,7 +203,7 @@ def _answers(question: _Question, maker: Maker, tables: MonthTables) -> Floats:
     return table.recorded_states()
 
 
-def _response_varying(weighing: Weighing, question: _Question, answers: Floats) -> Response:
+def _response_varying(weighing: Weighing, question: Question, answers: Floats) -> Response:
     response = weighing.respond_varying(question.component or "", answers)
     table = weighing.tables.features[question.name]
     if not _by_regime(table):
@@ -219,14 +219,14 @@ def _by_regime(table: FeatureTable) -> bool:
     return settled and len(table.blends) == 1 and table.blends[0].regimes.shape[1] > 1
 
 
-def _component_advice(maker: Maker, question: _Question, response: Response) -> Advice:
+def _component_advice(maker: Maker, question: Question, response: Response) -> Advice:
     origin = np.stack([response.original.sum(axis=1), response.swapped.sum(axis=1)])
     about_origin = question.presence * information_bits(origin) if origin[1].sum() else None
     return _advice(maker, question, response.total, about_origin)
 
 
 def _advice(
-    maker: Maker, question: _Question, joint: Floats, originality_bits: float | None
+    maker: Maker, question: Question, joint: Floats, originality_bits: float | None
 ) -> Advice:
     look = question.look
     chances = (joint.sum(axis=1) / joint.sum()).tolist()

@@ -528,7 +528,7 @@ def estimate(
         pieces, neutral = pieces_of(examination, maker, tables)
         weighing = Weighing.of(tables, swapped, pieces)
         if not weighing.evidence:
-            raise InputError([_impossible(weighing, examination)])
+            raise InputError([impossible_problem(weighing, examination)])
         result = Estimate(maker, examination, weighing, neutral, level, learned)
         if result.converged:
             break
@@ -552,7 +552,7 @@ def _labelled(values: dict[str, float], dimension: str, name: str) -> xr.DataArr
     )
 
 
-def _impossible(weighing: Weighing, examination: Examination) -> Problem:
+def impossible_problem(weighing: Weighing, examination: Examination) -> Problem:
     """Say what no month of the period allows, and what would mend it."""
     pieces = impossible_pieces(weighing)
     return examination.origin.problem(

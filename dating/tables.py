@@ -220,6 +220,32 @@ class MonthTables:
     replicates: int
     seed: int
 
+    def at_draws(self, places: NDArray[np.intp]) -> MonthTables:
+        """Keep some of the draws, each with the same weight; a draw may be kept more than once.
+
+        Shapes: places (draw,).
+        """
+        chosen = self.weights[places][:, None, None]
+        lags = {
+            name: replace(lag, quantiles=_at(lag.quantiles, places))
+            for name, lag in self.lags.items()
+        }
+        return replace(
+            self,
+            prior=np.broadcast_to(self.prior, (self.draws, *self.prior.shape[1:]))[places]
+            / (chosen * len(places)),
+            weights=np.full(len(places), 1 / len(places)),
+            features={name: table.at_draws(places) for name, table in self.features.items()},
+            donors={name: _at(donor, places) for name, donor in self.donors.items()},
+            means={name: _at(mean, places) for name, mean in self.means.items()},
+            spreads={name: _at(spread, places) for name, spread in self.spreads.items()},
+            lags=lags,
+            delays={name: _at(delay, places) for name, delay in self.delays.items()},
+            shared={name: _at(values, places) for name, values in self.shared.items()},
+            draws=len(places),
+            replicates=1,
+        )
+
     def feature(self, name: str) -> xr.DataArray:
         """Give P(state | month) of one feature with labels.
 

@@ -28,6 +28,7 @@ POINTS = 16
 MOST_POINTS = 1024
 """Draws of a replicate: at first, and at most."""
 SEED = 1
+VARIANTS = "variants"
 TOLERATED_ERROR = 0.002
 """Standard error on one month's probability that the draws should stay below."""
 LEVEL = 0.9
@@ -52,32 +53,106 @@ def month_tables(maker: Maker, points: int = POINTS, seed: int = SEED) -> MonthT
     MonthTables
         With a single draw when no uncertain number is shared.
     """
-    return _Tabulation(maker, points, seed).tables()
+    numbers = _shared_numbers(maker)
+    if len(numbers) == 1:
+        ((name, judged),) = numbers.items()
+        values, weights, replicates = _two_rules(judged, points)
+        draws = {name: values}
+    else:
+        replicates = REPLICATES if numbers else 1
+        cube = scrambled_sobol(len(numbers), points if numbers else 1, replicates, seed)
+        draws = {n: j.quantile(u) for (n, j), u in zip(numbers.items(), cube.T, strict=True)}
+        weights = np.full(len(cube), 1 / len(cube))
+    return _Tabulation(maker, draws, weights, replicates, seed).tables()
+
+
+def tables_of_draws(maker: Maker, draws: Mapping[str, Floats], seed: int = SEED) -> MonthTables:
+    """Turn draws of the uncertain numbers of a maker file into month tables.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    draws : mapping of str to ndarray of float64, shape (draw,)
+        By the names that :func:`uncertain_numbers` gives; numbers that are not among them are
+        averaged.
+    seed : int
+        What the draws were made from.
+
+    Returns
+    -------
+    MonthTables
+        All draws with the same weight.
+
+    Examples
+    --------
+    >>> from dating.files import read_maker
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> likely = {name: judged.quantile([0.5]) for name, judged in uncertain_numbers(maker).items()}
+    >>> tables_of_draws(maker, likely).prior.shape
+    (1, 2, 225)
+    """
+    count = max((len(values) for values in draws.values()), default=1)
+    return _Tabulation(maker, draws, np.full(count, 1 / count), 1, seed).tables()
+
+
+def uncertain_numbers(maker: Maker) -> dict[str, Judgement]:
+    """Name every uncertain date and length: what instruments of a maker have in common.
+
+    Dates are in months since the start of the period, and lengths in months.
+
+    Examples
+    --------
+    >>> from dating.files import read_maker
+    >>> numbers = uncertain_numbers(read_maker("priors/marrowby.yaml"))
+    >>> len(numbers), "heel-joint, regime 2, first use" in numbers
+    (49, True)
+    """
+    numbers = dict(_event_dates(maker))
+    for label, course in _courses(maker):
+        for position, regime in enumerate(_changeovers(course), start=2):
+            for what, judged in _numbers_of(maker, regime).items():
+                numbers[f"{label}, regime {position}, {what}"] = judged
+    for name, stock in maker.stocks.items():
+        if uses_of(maker, name):
+            numbers[_stock(name)] = stock.delay.distribution()
+    return {name: judged for name, judged in numbers.items() if not isinstance(judged, Certain)}
+
+
+def _shared_numbers(maker: Maker) -> dict[str, Judgement]:
+    """Name the numbers that several features share: events used more than once, the variants'."""
+    uses = Counter(regime.event for _, c in _courses(maker) for regime in _changeovers(c))
+    own = _changeovers(maker.variants) if maker.variants else ()
+    once = {
+        name
+        for name in maker.events
+        if uses[name] < 2 and not any(regime.event == name for regime in own)
+    }
+    kinds = ("variants, ", *map(_stock, maker.stocks))
+    return {
+        name: judged
+        for name, judged in uncertain_numbers(maker).items()
+        if name not in once and (name in maker.events or name.startswith(kinds))
+    }
 
 
 class _Tabulation:
-    """Builds the tables of one maker file."""
+    """Builds the tables of one maker file from draws of some of its numbers."""
 
-    def __init__(self, maker: Maker, points: int, seed: int) -> None:
-        self.maker = maker
+    def __init__(
+        self,
+        maker: Maker,
+        draws: Mapping[str, Floats],
+        weights: Floats,
+        replicates: int,
+        seed: int,
+    ) -> None:
+        self.maker, self.draws, self.weights = maker, draws, weights
+        self.replicates, self.seed = replicates, seed
         self.months = len(maker.period)
-        self.seed = seed
-        self.events = {
-            name: shifted(event.when.distribution(), -maker.period.first)
-            for name, event in maker.events.items()
-        }
-        numbers = dict(self._numbers_to_draw())
-        if len(numbers) == 1:
-            ((name, judged),) = numbers.items()
-            values, self.weights, self.replicates = _two_rules(judged, points)
-            self.draws = {name: values}
-        else:
-            self.replicates = REPLICATES if numbers else 1
-            cube = scrambled_sobol(len(numbers), points if numbers else 1, self.replicates, seed)
-            columns = zip(numbers.items(), cube.T, strict=True)
-            self.draws = {name: judged.quantile(column) for (name, judged), column in columns}
-            self.weights = np.full(len(cube), 1 / len(cube))
-        self.count = len(self.weights)
+        self.events = _event_dates(maker)
+        self.labels = {id(course): label for label, course in _courses(maker)}
+        self.count = len(weights)
 
     def tables(self) -> MonthTables:
         maker = self.maker
@@ -119,24 +194,6 @@ class _Tabulation:
             seed=self.seed,
         )
 
-    def _numbers_to_draw(self) -> Iterator[tuple[str, Judgement]]:
-        """Name the numbers to draw: uncertain events used more than once, and the variants'."""
-        uses = Counter(regime.event for regime in _all_regimes(self.maker))
-        own = _changeovers(self.maker.variants) if self.maker.variants else []
-        for name, judged in self.events.items():
-            needs_draws = uses[name] > 1 or any(regime.event == name for regime in own)
-            if needs_draws and not isinstance(judged, Certain):
-                yield name, judged
-        for position, regime in enumerate(own, start=2):
-            for what, judged in self._numbers(regime).items():
-                if not isinstance(judged, Certain):
-                    yield f"variants, regime {position}, {what}", judged
-
-        for name, stock in self.maker.stocks.items():
-            judged = stock.delay.distribution()
-            if not isinstance(judged, Certain) and uses_of(self.maker, name):
-                yield _stock(name), judged
-
     def _delay(self, stock: str) -> Floats:
         """Give what a stock adds to the lags of its marks, shape (draw,)."""
         drawn = self.draws.get(_stock(stock))
@@ -146,38 +203,13 @@ class _Tabulation:
             else drawn
         )
 
-    def _numbers(self, regime: Regime) -> dict[str, Judgement]:
-        overlap = regime.judged_overlap()
-        if regime.first_use is None:
-            return {"lag": regime.judged_lag(), "overlap": overlap}
-        first_use = shifted(regime.first_use.distribution(), -self.maker.period.first)
-        return {"first use": first_use, "overlap": overlap}
-
     def _variant_shares(self) -> Floats:
         variants = self.maker.variants
         if variants is None:
             return np.ones((1, 1, self.months))
         shares = share_matrix(variants, tuple(variants.states), None)
-        if variants.shares_at is not None:
-            courses = self._anchored(variants.shares_at)
-        else:
-            ramps = [self._drawn_ramp(i, r) for i, r in enumerate(_changeovers(variants), start=2)]
-            courses = regimes(ramps, self.months)
+        courses = self._regimes(variants)
         return np.asarray(np.einsum("rv,rdt->dvt", shares, courses))
-
-    def _drawn_ramp(self, position: int, regime: Regime) -> Floats:
-        values = {}
-        for what, judged in self._numbers(regime).items():
-            name = f"variants, regime {position}, {what}"
-            values[what] = self.draws[name] if name in self.draws else judged.quantile([0.5])
-        if regime.event is None:
-            start = values["first use"]
-        else:
-            event = self.draws.get(regime.event)
-            start = values["lag"] + (
-                self.events[regime.event].quantile([0.5]) if event is None else event
-            )
-        return month_shares(start, values["overlap"], self.months, regime.shape)
 
     def _feature(self, name: str, feature: Feature) -> FeatureTable:
         states = tuple(feature.states)
@@ -201,14 +233,22 @@ class _Tabulation:
     def _regimes(self, course: Course) -> Floats:
         if course.shares_at is not None:
             return self._anchored(course.shares_at)
-        return regimes([self._ramp(regime) for regime in _changeovers(course)], self.months)
+        label = self.labels[id(course)]
+        ramps = [
+            self._ramp(f"{label}, regime {position}", regime)
+            for position, regime in enumerate(_changeovers(course), start=2)
+        ]
+        return regimes(ramps, self.months)
 
     def _anchored(self, shares_at: Mapping[float, Mapping[str, float]]) -> Floats:
         anchors = sorted(anchor - self.maker.period.first for anchor in shares_at)
         return between_anchors(anchors, self.months)[:, None]
 
-    def _ramp(self, regime: Regime) -> Floats:
-        numbers = self._numbers(regime)
+    def _ramp(self, label: str, regime: Regime) -> Floats:
+        numbers = _numbers_of(self.maker, regime)
+        drawn = any(f"{label}, {what}" in self.draws for what in numbers)
+        if drawn or label.startswith(f"{VARIANTS}, "):
+            return self._drawn_ramp(label, regime, numbers)
         overlap, months, shape = numbers["overlap"], self.months, regime.shape
         if regime.event is None:
             return mean_shares(numbers["first use"], overlap, months, shape)
@@ -221,6 +261,36 @@ class _Tabulation:
             return mean_shares(shifted(event, lag.value), overlap, months, shape)
         values, weights = event.nodes(fine=4)
         return weights @ shares_after(values, lag, overlap, months, shape)
+
+    def _drawn_ramp(self, label: str, regime: Regime, numbers: dict[str, Judgement]) -> Floats:
+        """Give a changeover of which every uncertain number is drawn, shape (draw, month)."""
+        values = {what: self._drawn(f"{label}, {what}", judged) for what, judged in numbers.items()}
+        if regime.event is None:
+            start = values["first use"]
+        else:
+            start = values["lag"] + self._drawn(regime.event, self.events[regime.event])
+        return month_shares(start, values["overlap"], self.months, regime.shape)
+
+    def _drawn(self, name: str, judged: Judgement) -> Floats:
+        """Give the draws of a number, or what is certain of it, shape (draw,)."""
+        return self.draws[name] if name in self.draws else judged.quantile([0.5])
+
+
+def _event_dates(maker: Maker) -> dict[str, Judgement]:
+    """Give the dates of events, in months since the start of the period."""
+    return {
+        name: shifted(event.when.distribution(), -maker.period.first)
+        for name, event in maker.events.items()
+    }
+
+
+def _numbers_of(maker: Maker, regime: Regime) -> dict[str, Judgement]:
+    """Give the dates and lengths of a changeover, but for the date of its event."""
+    overlap = regime.judged_overlap()
+    if regime.first_use is None:
+        return {"lag": regime.judged_lag(), "overlap": overlap}
+    first_use = shifted(regime.first_use.distribution(), -maker.period.first)
+    return {"first use": first_use, "overlap": overlap}
 
 
 def stock_delays(maker: Maker, count: int, seed: int) -> dict[str, Floats]:
@@ -327,14 +397,17 @@ def _changeovers(course: Course) -> tuple[Regime, ...]:
     return (course.history or ())[1:]
 
 
-def _all_regimes(maker: Maker) -> Iterator[Regime]:
-    courses: list[Course] = [maker.variants] if maker.variants else []
-    for component in maker.components.values():
-        for feature in component.features.values():
-            courses += [feature, *feature.by_variant.values()]
-        courses += [course for each in component.by_variant.values() for course in each.values()]
-    for course in courses:
-        yield from _changeovers(course)
+def _courses(maker: Maker) -> Iterator[tuple[str, Course]]:
+    """Give every course once, with its name: of the feature, and the variant whose own it is."""
+    if maker.variants is not None:
+        yield VARIANTS, maker.variants
+    for name in maker.features():
+        known: set[int] = set()
+        for variant in maker.variant_names() or (None,):
+            course = maker.course_of(name, variant)
+            if id(course) not in known:
+                yield (f"{name} of {variant}" if known else name), course
+            known.add(id(course))
 
 
 def share_matrix(course: Course, states: tuple[str, ...], variant: str | None) -> Floats:

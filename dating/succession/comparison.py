@@ -1,0 +1,532 @@
+"""Several instruments set side by side: which is older, how sure that is, and what decides it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.arrays import Floats
+from dating.engine import Weighing
+from dating.estimates import impossible_problem
+from dating.evidence_cache import EvidenceCache
+from dating.examination import Examination
+from dating.files import check_against
+from dating.learning.learned import Learned, affordable, draws_of, learned_tables
+from dating.maker import Maker
+from dating.months import Period
+from dating.reading import InputError, Problem
+from dating.succession.arrangement import (
+    Arrangement,
+    arrange,
+    rank_chances,
+    rank_range,
+    ranks_of,
+)
+from dating.succession.differences import (
+    Difference,
+    LeftOut,
+    Reason,
+    differences_of,
+    left_out_of,
+    reasons_between,
+)
+from dating.succession.further_looks import FurtherLook, further_looks, pair_entropy
+from dating.succession.joint_draws import JointDraws, joint_draws
+from dating.succession.joint_months import SAMPLES, JointMonths, Samples, TooEntangledError
+from dating.succession.links import agreement, factors_of, known_earlier
+from dating.succession.months_by_draw import MonthsByDraw, months_by_draw
+from dating.succession.pairs import Pairs, pairs_of
+from dating.succession.relations import Group, Relation
+from dating.summaries import MonthSet, highest_density, quantile_month
+from dating.tables import MonthTables
+from dating.tabulation import LEVEL, SEED, tables_of_draws
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+MOST_INSTRUMENTS = 500
+_CELLS = 2**18
+"""Instruments times draws that are kept."""
+_MOST_DRAWS = 8192
+_FEW_CELLS = 2**13
+"""Instruments times draws from which reasons and further looks are worked out."""
+_CLASH = 0.05
+
+
+@dataclass(frozen=True)
+class Neighbours:
+    """Two that stand side by side in the row, and what decides which is older.
+
+    Parameters
+    ----------
+    first, second : str
+        The instruments, the one that stands before the other first.
+    older, same, younger : float
+        P(the first was built in an earlier month, in the same month, in a later month).
+    reasons : tuple of Reason
+        What was seen, the weightiest first.
+    """
+
+    first: str
+    second: str
+    older: float
+    same: float
+    younger: float
+    reasons: tuple[Reason, ...]
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What one statement about several instruments does.
+
+    Parameters
+    ----------
+    relation : Relation
+        The statement.
+    before : float
+        P(it holds) by what was seen alone.
+    after : float
+        P(it holds) with all that is known.
+    moved : dict of str to int
+        By how many months the median of each of its instruments is moved by all statements.
+    """
+
+    relation: Relation
+    before: float
+    after: float
+    moved: dict[str, int]
+
+    @property
+    def clashes(self) -> bool:
+        """Whether what was seen makes it improbable."""
+        return self.before < _CLASH
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """Several instruments of a maker side by side.
+
+    It is an opinion with a probability, not a certificate.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    examinations : tuple of Examination
+        What was seen on each.
+    joint : JointMonths
+        Their months together.
+    group : Group or None
+        What is known between them.
+    level : float
+        The level of sets and ranges.
+    seed : int
+        Seed of the draws.
+    tables : callable
+        Gives month tables at some of the draws, shape (draw,).
+    learned : Learned or None
+        What was learned, where that took the place of the judgements.
+
+    Examples
+    --------
+    >>> from dating import compare, read_examination, read_maker
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> three = [read_examination(f"demo_data/examinations/M-00{k}.yaml") for k in (1, 2, 3)]
+    >>> compare(maker, three).older.dims
+    ('instrument', 'other')
+    """
+
+    maker: Maker
+    examinations: tuple[Examination, ...]
+    joint: JointMonths
+    group: Group | None
+    level: float
+    seed: int
+    tables: Callable[[NDArray[np.intp]], MonthTables]
+    learned: Learned | None = None
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The instruments, in the order in which they were given."""
+        return self.joint.names
+
+    @property
+    def period(self) -> Period:
+        """The months over which all dates run."""
+        return self.maker.period
+
+    @property
+    def relations(self) -> tuple[Relation, ...]:
+        """What is known between the instruments."""
+        return self.group.known if self.group is not None else ()
+
+    @cached_property
+    def pairs(self) -> Pairs:
+        """Every pair's probabilities as bare arrays."""
+        return pairs_of(self.joint, self.samples)
+
+    @cached_property
+    def samples(self) -> Samples:
+        """Joint draws of all months, from which ranks are counted."""
+        return self.joint.samples(self.joint.picked(SAMPLES, self.seed), self.seed)
+
+    @cached_property
+    def ranks(self) -> NDArray[np.intp]:
+        """Places in the row of each sample from nought, shape (sample, instrument)."""
+        known = known_earlier(self.relations, self.names)
+        return ranks_of(self.samples, known, self.seed)
+
+    @cached_property
+    def arrangement(self) -> Arrangement:
+        """The row in which the fewest pairs are expected to be wrong."""
+        return arrange(self.pairs.first, self.ranks)
+
+    @property
+    def row(self) -> tuple[str, ...]:
+        """The instruments, oldest first."""
+        return tuple(self.names[place] for place in self.arrangement.places)
+
+    @cached_property
+    def rank_ranges(self) -> dict[str, tuple[int, int]]:
+        """Places in the row, from one, that hold each instrument at the level; ends included."""
+        ranges = (rank_range(row, self.level) for row in rank_chances(self.ranks))
+        named = zip(self.names, ranges, strict=True)
+        return {name: (low + 1, high + 1) for name, (low, high) in named}
+
+    @cached_property
+    def ties(self) -> tuple[tuple[str, ...], ...]:
+        """Instruments that stand side by side in the row and cannot be told apart."""
+        return tuple(tuple(self.row[at] for at in tie) for tie in self.arrangement.ties)
+
+    @property
+    def doubt(self) -> float:
+        """Bits of doubt about which of two came first, summed over all pairs."""
+        first = self.pairs.first[np.triu_indices(len(self.names), 1)]
+        return float(pair_entropy(first).sum())
+
+    @property
+    def error(self) -> float:
+        """The largest standard error of a pair's probability."""
+        return float(self.pairs.error.max())
+
+    def months_of(self, name: str) -> Floats:
+        """Give the posterior of one instrument's build month, shape (month,)."""
+        return np.asarray(self.joint.posterior[self.names.index(name)])
+
+    def highest_density(self, name: str, level: float | None = None) -> MonthSet:
+        """Give the most probable months of one instrument that hold at least the level."""
+        return highest_density(self.months_of(name), self.period, level or self.level)
+
+    def median(self, name: str) -> int:
+        """Give the month number of the median month of one instrument."""
+        return self.period.first + quantile_month(self.months_of(name), 0.5)
+
+    @cached_property
+    def without_relations(self) -> JointMonths:
+        """The months of the instruments by what was seen alone, in the same draws."""
+        if not self.relations:
+            return self.joint
+        joint = self.joint
+        return JointMonths(joint.names, joint.own, (), joint.log_ratio, joint.least)
+
+    @cached_property
+    def effects(self) -> tuple[Effect, ...]:
+        """What each statement about several instruments does."""
+        if not self.relations:
+            return ()
+        before = self.without_relations
+        picked = before.samples(before.picked(SAMPLES, self.seed), self.seed)
+        moved = {
+            name: self.median(name) - self.period.first - quantile_month(months, 0.5)
+            for name, months in zip(self.names, before.posterior, strict=True)
+        }
+        return tuple(self._effect(relation, picked, moved) for relation in self.relations)
+
+    @cached_property
+    def differences(self) -> tuple[Difference, ...]:
+        """What was seen on each, thing by thing."""
+        return differences_of(self.maker, self.examinations, [w.pieces for w in self._few])
+
+    @cached_property
+    def neighbours(self) -> tuple[Neighbours, ...]:
+        """Each two that stand side by side in the row, the oldest first."""
+        places = self.arrangement.places
+        found = []
+        last: LeftOut | None = None
+        for first, second in pairwise(places):
+            here = last if last is not None else left_out_of(self._few[first])
+            last = left_out_of(self._few[second])
+            older, same = self.pairs.older[first, second], self.pairs.same[first, second]
+            found.append(
+                Neighbours(
+                    self.names[first],
+                    self.names[second],
+                    float(older),
+                    float(same),
+                    float(max(1 - older - same, 0.0)),
+                    reasons_between(here, last),
+                )
+            )
+        return tuple(found)
+
+    @cached_property
+    def looks(self) -> tuple[FurtherLook, ...]:
+        """Looks that have not been taken, by how much of the doubt they would take away."""
+        count = len(self._few_draws)
+        each = max(1, SAMPLES // 2 // count)
+        samples = self.joint.samples(np.repeat(self._few_draws, each), self.seed)
+        samples = Samples(samples.months, np.repeat(np.arange(count), each))
+        looks = [
+            look
+            for place, (weighing, examination) in enumerate(
+                zip(self._few, self.examinations, strict=True)
+            )
+            for look in further_looks(weighing, self.maker, examination, place, samples)
+        ]
+        return tuple(sorted(looks, key=lambda look: -look.bits))
+
+    @cached_property
+    def older(self) -> xr.DataArray:
+        """P(built in an earlier month than the other), dimensions ``instrument``, ``other``."""
+        return self._by_pair(self.pairs.older, "older")
+
+    @cached_property
+    def same_month(self) -> xr.DataArray:
+        """P(built in the same month as the other), dimensions ``instrument``, ``other``."""
+        return self._by_pair(self.pairs.same, "same month")
+
+    @cached_property
+    def posterior(self) -> xr.DataArray:
+        """P(build month | everything on all), dimensions ``instrument`` and ``month``."""
+        import xarray as xr  # noqa: PLC0415
+
+        month = self.period.axis().astype("datetime64[s]")
+        return xr.DataArray(
+            self.joint.posterior,
+            dims=("instrument", "month"),
+            coords={"instrument": list(self.names), "month": month},
+            name="posterior",
+            attrs={"units": "probability"},
+        )
+
+    @cached_property
+    def rank(self) -> xr.DataArray:
+        """P(place in the row, from one), dimensions ``instrument`` and ``place``."""
+        import xarray as xr  # noqa: PLC0415
+
+        return xr.DataArray(
+            rank_chances(self.ranks),
+            dims=("instrument", "place"),
+            coords={
+                "instrument": list(self.names),
+                "place": np.arange(1, len(self.names) + 1),
+            },
+            name="rank",
+            attrs={"units": "probability"},
+        )
+
+    @cached_property
+    def _few_draws(self) -> NDArray[np.intp]:
+        return self.joint.picked(max(32, min(256, _FEW_CELLS // len(self.names))), self.seed)
+
+    @cached_property
+    def _few(self) -> list[Weighing]:
+        """The evidence on each instrument in a few of the draws."""
+        cache = EvidenceCache(self.maker, self.tables(self._few_draws))
+        return [cache.weighing(examination) for examination in self.examinations]
+
+    def _effect(self, relation: Relation, samples: Samples, moved: dict[str, int]) -> Effect:
+        named = relation.content.instruments
+        places = [self.names.index(name) for name in named]
+        before = agreement(relation, samples.months[:, places], self.period)
+        after = agreement(relation, self.samples.months[:, places], self.period)
+        return Effect(
+            relation,
+            float(before.mean()),
+            float(after.mean()),
+            {name: moved[name] for name in named},
+        )
+
+    def _by_pair(self, values: Floats, name: str) -> xr.DataArray:
+        import xarray as xr  # noqa: PLC0415
+
+        return xr.DataArray(
+            values,
+            dims=("instrument", "other"),
+            coords={"instrument": list(self.names), "other": list(self.names)},
+            name=name,
+            attrs={"units": "probability"},
+        )
+
+
+def compare(
+    maker: Maker,
+    examinations: Sequence[Examination],
+    *,
+    group: Group | None = None,
+    level: float = LEVEL,
+    seed: int = SEED,
+    learned: Learned | xr.DataTree | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Comparison:
+    """Set several instruments of a maker side by side, in draws that they have in common.
+
+    Parameters
+    ----------
+    maker : Maker
+        The maker file.
+    examinations : sequence of Examination
+        What was seen on each, from 2 to 500 instruments.
+    group : Group, optional
+        What is known between them, as :func:`dating.read_group` gives it.
+    level : float
+        Level of sets and ranges, between 0 and 1.
+    seed : int
+        Seed of the draws; the same seed gives the same comparison.
+    learned : DataTree or Learned, optional
+        What was learned from a corpus; its joint draws then take the place of the judgements.
+    progress : callable, optional
+        Told after each round how many draws there are, and how many there will be at most.
+
+    Returns
+    -------
+    Comparison
+        Every pair's probabilities, the row, and what decides it.
+
+    Raises
+    ------
+    InputError
+        When an examination names what the maker file does not know, an instrument comes twice, no
+        month allows what was seen on one, or what is known between them cannot be so.
+    ValueError
+        When the level is not between 0 and 1, or there are not from 2 to 500 instruments.
+
+    Examples
+    --------
+    >>> from dating import read_examination, read_maker
+    >>> maker = read_maker("priors/marrowby.yaml")
+    >>> pair = [read_examination(f"demo_data/examinations/M-00{k}.yaml") for k in (1, 3)]
+    >>> compare(maker, pair).row
+    ('M-001', 'M-003')
+    """
+    if not 0 < level < 1:
+        raise ValueError(f"a level lies between 0 and 1, both excluded; found {level:g}")
+    if not 2 <= len(examinations) <= MOST_INSTRUMENTS:
+        raise ValueError(
+            f"from 2 to {MOST_INSTRUMENTS} instruments are set side by side; "
+            f"found {len(examinations)}"
+        )
+    _check_names(examinations)
+    for examination in examinations:
+        check_against(examination, maker)
+    names = tuple(examination.instrument for examination in examinations)
+    drawn = draws_of(learned, maker)
+    size = _round_size(len(names))
+    most = min(_MOST_DRAWS, _CELLS // len(names))
+    tables: Callable[[NDArray[np.intp]], MonthTables]
+    if drawn is None:
+        draws, own = _judged(maker, examinations, size, most, seed, progress)
+        ratio = draws.log_ratio
+
+        def tables(places: NDArray[np.intp]) -> MonthTables:
+            return tables_of_draws(maker, draws.chosen(places), seed)
+
+    else:
+        whole = learned_tables(maker, affordable(maker, drawn.thinned(min(most, 2048))))
+        own, ratio = months_by_draw(maker, whole, examinations), np.zeros(whole.draws)
+        tables = whole.at_draws
+    _check_possible(own, maker, examinations, tables)
+    relations = group.known if group is not None else ()
+    factors = [
+        factor
+        for number, relation in enumerate(relations, start=1)
+        for factor in factors_of(relation, number, maker.period)
+    ]
+    joint = JointMonths(names, own, tuple(factors), ratio)
+    if group is not None:
+        _check_together(joint, group)
+    return Comparison(maker, tuple(examinations), joint, group, level, seed, tables, drawn)
+
+
+def _judged(
+    maker: Maker,
+    examinations: Sequence[Examination],
+    size: int,
+    most: int,
+    seed: int,
+    progress: Callable[[int, int], None] | None,
+) -> tuple[JointDraws, MonthsByDraw]:
+    """Draw from the judgements in rounds, and weigh what was seen in every draw."""
+    rounds: list[MonthsByDraw] = []
+
+    def likelihood(numbers: dict[str, Floats]) -> Floats:
+        tables = tables_of_draws(maker, numbers, seed)
+        rounds.append(months_by_draw(maker, tables, examinations))
+        return np.asarray(rounds[-1].logs.sum(axis=0))
+
+    for draws in joint_draws(maker, likelihood, size, most, seed):
+        if progress is not None:
+            progress(len(draws.log_ratio), most)
+    if not rounds:
+        likelihood({})
+    months = np.concatenate([each.months for each in rounds], axis=1)
+    return draws, MonthsByDraw(months, np.concatenate([each.logs for each in rounds], axis=1))
+
+
+def _round_size(instruments: int) -> int:
+    """Say how many draws a round takes: fewer where there are many instruments."""
+    return 512 if instruments <= 16 else 256 if instruments <= 64 else 128
+
+
+def _check_names(examinations: Sequence[Examination]) -> None:
+    """Refuse an instrument that comes twice."""
+    names = [examination.instrument for examination in examinations]
+    problems = [
+        examination.origin.problem(
+            ("instrument",), "this instrument comes twice", found=examination.instrument
+        )
+        for place, examination in enumerate(examinations)
+        if examination.instrument in names[:place]
+    ]
+    if problems:
+        raise InputError(problems)
+
+
+def _check_possible(
+    own: MonthsByDraw,
+    maker: Maker,
+    examinations: Sequence[Examination],
+    tables: Callable[[NDArray[np.intp]], MonthTables],
+) -> None:
+    """Refuse an instrument of which no month allows what was seen."""
+    problems: list[Problem] = []
+    for logs, examination in zip(own.logs, examinations, strict=True):
+        if not np.isfinite(logs).any():
+            cache = EvidenceCache(maker, tables(np.arange(1)))
+            problems.append(impossible_problem(cache.weighing(examination), examination))
+    if problems:
+        raise InputError(problems)
+
+
+def _check_together(joint: JointMonths, group: Group) -> None:
+    """Refuse what is known between instruments where it cannot be so, or cannot be summed over."""
+    try:
+        possible = bool(joint.weights.any())
+    except TooEntangledError as error:
+        message = (
+            f"too much is known between {error} to be summed over: each is tied to too many "
+            "others. Leave out what follows from the rest"
+        )
+        raise InputError([group.origin.problem(("known",), message)]) from None
+    if not possible:
+        message = (
+            "no months allow this together with what was seen; give the statement of which you "
+            "are least sure a trust below 1"
+        )
+        raise InputError([group.origin.problem(("known",), message)])

@@ -1,0 +1,197 @@
+"""The build months of several instruments together, in weighted draws.
+
+Given a draw, instruments are independent but for what is known between them. So their joint
+probability is a product within each draw, and that product is summed by elimination.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dating.arrays import Floats
+from dating.succession.elimination import (
+    LARGEST,
+    Factor,
+    by_portions,
+    drawn_months,
+    drawn_places,
+    eliminated,
+    plan_of_elimination,
+    portions,
+)
+from dating.succession.joint_draws import LEAST, effective, tempered
+from dating.succession.months_by_draw import MonthsByDraw
+
+SAMPLES = 8192
+_MOST_CELLS = 4.0e10
+"""Cells of all tables, over all draws, that a pair may take."""
+
+
+class TooEntangledError(ValueError):
+    """What is known between instruments cannot be summed over; its text names the instruments."""
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """Joint draws of the build months of all instruments.
+
+    Parameters
+    ----------
+    months : ndarray of int, shape (sample, instrument)
+        Months since the start of the period.
+    draws : ndarray of int, shape (sample,)
+        The draw of the maker's numbers that each belongs to.
+    """
+
+    months: NDArray[np.intp]
+    draws: NDArray[np.intp]
+
+
+@dataclass(frozen=True, eq=False)
+class JointMonths:
+    """The months of several instruments, what is known between them included.
+
+    Parameters
+    ----------
+    names : tuple of str
+        The instruments.
+    own : MonthsByDraw
+        What was seen on each.
+    factors : tuple of Factor
+        What is known between them, over the names and hidden nodes.
+    log_ratio : ndarray of float64, shape (draw,)
+        Natural logarithm of the weight of each draw before any evidence.
+    least : float
+        Effective draws below which evidence counts in part only.
+    """
+
+    names: tuple[str, ...]
+    own: MonthsByDraw
+    factors: tuple[Factor, ...]
+    log_ratio: Floats
+    least: float = LEAST
+
+    @cached_property
+    def groups(self) -> tuple[tuple[str, ...], ...]:
+        """Instruments between which something is known, directly or through others."""
+        label = {name: {name} for name in self.names}
+        for factor in self.factors:
+            for name in factor.nodes:
+                label.setdefault(name, {name})
+            joined = set().union(*(label[name] for name in factor.nodes))
+            for name in joined:
+                label[name] = joined
+        sets = {id(group): group for group in label.values() if len(group) > 1}
+        return tuple(tuple(name for name in self.names if name in group) for group in sets.values())
+
+    def factors_of(self, group: Sequence[str]) -> list[Factor]:
+        """Give the factors of one group: of what was seen, and of what is known between them."""
+        own = [Factor((name,), self.own.months[self.names.index(name)]) for name in group]
+        reached = set(group)
+        for _ in self.factors:  # hidden nodes are reached through the instruments
+            reached |= {n for f in self.factors if reached & set(f.nodes) for n in f.nodes}
+        return own + [factor for factor in self.factors if reached & set(factor.nodes)]
+
+    @cached_property
+    def _known(self) -> tuple[Floats, Floats]:
+        """Give ln P(what is known | draw), (draw,), and P(month | draw, all), as ``own.months``."""
+        months = self.own.months.copy() if self.groups else self.own.months
+        logs = np.zeros(months.shape[1])
+        for group in self.groups:
+            factors = self.factors_of(group)
+            if plan_of_elimination(factors)[2] > LARGEST:
+                raise TooEntangledError(", ".join(group))
+            for name in group:
+                table = by_portions(factors, (name,))
+                total = table.sum(axis=1)
+                place = self.names.index(name)
+                possible = total[:, None] > 0
+                np.divide(table, total[:, None], out=months[place], where=possible)
+            with np.errstate(divide="ignore"):
+                logs += np.log(total)
+        return logs, months
+
+    @property
+    def months(self) -> Floats:
+        """P(month | draw, all that is known), shape (instrument, draw, month)."""
+        return self._known[1]
+
+    @cached_property
+    def _weights(self) -> tuple[Floats, float]:
+        logs = self.own.logs.sum(axis=0) + self._known[0]
+        if not np.isfinite(logs).any():
+            return np.zeros_like(logs), 0.0
+        return tempered(self.log_ratio, logs, min(self.least, len(logs)))
+
+    @property
+    def weights(self) -> Floats:
+        """Weights of the draws, which sum to one; all nought where nothing is possible."""
+        return self._weights[0]
+
+    @property
+    def share(self) -> float:
+        """How far the instruments' word on the changeovers counts; 1 unless draws are too few."""
+        return self._weights[1]
+
+    @property
+    def effective(self) -> float:
+        """How many draws of equal weight would tell as much."""
+        return effective(self.weights)
+
+    @cached_property
+    def posterior(self) -> Floats:
+        """P(month | all), shape (instrument, month)."""
+        return np.asarray(np.einsum("d,idm->im", self.weights, self.months))
+
+    def pair(self, first: int, second: int) -> Floats | None:
+        """Give the joint table of two instruments' months, or None where that takes too long.
+
+        Shape: (draw, month, month).
+        """
+        names = (self.names[first], self.names[second])
+        group = next((g for g in self.groups if names[0] in g and names[1] in g), None)
+        if group is None:
+            table: Floats = self.months[first][:, :, None] * self.months[second][:, None]
+            return table
+        factors = self.factors_of(group)
+        _, cells, largest = plan_of_elimination(factors, names)
+        if largest > LARGEST or cells * len(self.weights) > _MOST_CELLS / len(group) ** 2:
+            return None
+        table = by_portions(factors, names)
+        total = table.sum(axis=(1, 2), keepdims=True)
+        return np.divide(table, total, out=np.zeros_like(table), where=total > 0)
+
+    def picked(self, count: int, seed: int = 1) -> NDArray[np.intp]:
+        """Pick draws by their weights, evenly spread; the same draw may come more than once.
+
+        Shape: (count,).
+        """
+        at = (np.arange(count) + np.random.default_rng((seed, count)).random(count)) / count
+        reached = self.weights.cumsum()
+        return np.minimum(np.searchsorted(reached, at * reached[-1]), len(reached) - 1)
+
+    def samples(self, draws: NDArray[np.intp], seed: int = 1) -> Samples:
+        """Draw the months of all instruments together, once for each of some draws.
+
+        Shapes: draws (sample,).
+        """
+        generator = np.random.default_rng((seed, len(draws), 5))
+        months = np.empty((len(draws), len(self.names)), dtype=np.intp)
+        tied = {name for group in self.groups for name in group}
+        for place, name in enumerate(self.names):
+            if name not in tied:
+                months[:, place] = drawn_places(self.months[place][draws], generator)
+        for group in self.groups:
+            for here, factors in portions(self.factors_of(group)):
+                inside = (draws >= here.start) & (draws < here.stop)
+                if inside.any():
+                    _, buckets = eliminated(factors)
+                    taken = drawn_months(buckets, draws[inside] - here.start, generator)
+                    for name in group:
+                        months[inside, self.names.index(name)] = taken[name]
+        return Samples(months, draws)
