@@ -281,7 +281,7 @@ class Comparison:
         count = len(self._few_draws)
         each = max(1, SAMPLES // 2 // count)
         samples = self.joint.samples(np.repeat(self._few_draws, each), self.seed)
-        samples = Samples(samples.months, np.repeat(np.arange(count), each))
+        samples = Samples(samples.months, np.searchsorted(self._few_draws, samples.draws))
         looks = [
             look
             for place, (weighing, examination) in enumerate(
@@ -518,6 +518,8 @@ def _check_together(joint: JointMonths, group: Group) -> None:
     """Refuse what is known between instruments where it cannot be so, or cannot be summed over."""
     try:
         possible = bool(joint.weights.any())
+        if possible and joint.is_counted:
+            joint.samples(joint.picked(SAMPLES))
     except TooEntangledError as error:
         message = (
             f"too much is known between {error} to be summed over: each is tied to too many "

@@ -1,7 +1,15 @@
 """The build months of several instruments together, in weighted draws.
 
 Given a draw, instruments are independent but for what is known between them. So their joint
-probability is a product within each draw, and that product is summed by elimination.
+probability is a product within each draw, and that product is summed by elimination. Where so much
+is known that tables would grow too large, statements about two are set aside until they do not;
+months drawn without them are accepted with the probability that those statements give them, which
+leaves independent draws from the whole (von Neumann's rejection), and all is counted in these.
+
+References
+----------
+Robert, C. P. and Casella, G. (2004). *Monte Carlo Statistical Methods*, 2nd edition, Springer,
+section 2.3, for rejection. doi:10.1007/978-1-4757-4145-2
 """
 
 from __future__ import annotations
@@ -28,6 +36,8 @@ from dating.succession.joint_draws import LEAST, effective, tempered
 from dating.succession.months_by_draw import MonthsByDraw
 
 SAMPLES = 8192
+_TRIES = 200
+"""Rounds of as many samples as are wanted, after which too few were accepted."""
 _MOST_CELLS = 4.0e10
 """Cells of all tables, over all draws, that a pair may take."""
 
@@ -89,13 +99,37 @@ class JointMonths:
         sets = {id(group): group for group in label.values() if len(group) > 1}
         return tuple(tuple(name for name in self.names if name in group) for group in sets.values())
 
+    @cached_property
+    def _parted(self) -> tuple[tuple[Factor, ...], tuple[Factor, ...]]:
+        """Part the factors into those that are summed over and those that are set aside."""
+        kept, aside = list(self.factors), list[Factor]()
+        own = [Factor((name,), self.own.months[k]) for k, name in enumerate(self.names)]
+        while plan_of_elimination([*own, *kept])[2] > LARGEST:
+            two = [factor for factor in kept if set(factor.nodes) <= set(self.names)]
+            two = [factor for factor in two if len(factor.nodes) > 1]
+            if not two:
+                raise TooEntangledError(", ".join(self.groups[0]))
+            aside.append(max(two, key=lambda factor: self._ties(factor, kept)))
+            kept = [factor for factor in kept if factor is not aside[-1]]
+        return tuple(kept), tuple(aside)
+
+    @staticmethod
+    def _ties(factor: Factor, factors: Sequence[Factor]) -> int:
+        """Count the factors that share a node with one."""
+        return sum(bool(set(factor.nodes) & set(other.nodes)) for other in factors)
+
+    @property
+    def is_counted(self) -> bool:
+        """Whether everything is counted in samples, as too much is known to be summed over."""
+        return bool(self._parted[1])
+
     def factors_of(self, group: Sequence[str]) -> list[Factor]:
         """Give the factors of one group: of what was seen, and of what is known between them."""
         own = [Factor((name,), self.own.months[self.names.index(name)]) for name in group]
-        reached = set(group)
-        for _ in self.factors:  # hidden nodes are reached through the instruments
-            reached |= {n for f in self.factors if reached & set(f.nodes) for n in f.nodes}
-        return own + [factor for factor in self.factors if reached & set(factor.nodes)]
+        kept, reached = self._parted[0], set(group)
+        for _ in kept:  # hidden nodes are reached through the instruments
+            reached |= {n for f in kept if reached & set(f.nodes) for n in f.nodes}
+        return own + [factor for factor in kept if reached & set(factor.nodes)]
 
     @cached_property
     def _known(self) -> tuple[Floats, Floats]:
@@ -104,8 +138,6 @@ class JointMonths:
         logs = np.zeros(months.shape[1])
         for group in self.groups:
             factors = self.factors_of(group)
-            if plan_of_elimination(factors)[2] > LARGEST:
-                raise TooEntangledError(", ".join(group))
             for name in group:
                 table = by_portions(factors, (name,))
                 total = table.sum(axis=1)
@@ -146,6 +178,11 @@ class JointMonths:
     @cached_property
     def posterior(self) -> Floats:
         """P(month | all), shape (instrument, month)."""
+        if self.is_counted:
+            samples = self.samples(self.picked(SAMPLES))
+            length = self.months.shape[2]
+            counts = [np.bincount(column, minlength=length) for column in samples.months.T]
+            return np.array(counts) / len(samples.draws)
         return np.asarray(np.einsum("d,idm->im", self.weights, self.months))
 
     def pair(self, first: int, second: int) -> Floats | None:
@@ -154,6 +191,8 @@ class JointMonths:
         Shape: (draw, month, month).
         """
         names = (self.names[first], self.names[second])
+        if self.is_counted:
+            return None
         group = next((g for g in self.groups if names[0] in g and names[1] in g), None)
         if group is None:
             table: Floats = self.months[first][:, :, None] * self.months[second][:, None]
@@ -176,11 +215,34 @@ class JointMonths:
         return np.minimum(np.searchsorted(reached, at * reached[-1]), len(reached) - 1)
 
     def samples(self, draws: NDArray[np.intp], seed: int = 1) -> Samples:
-        """Draw the months of all instruments together, once for each of some draws.
+        """Draw the months of all instruments together, as often as there are draws given.
 
-        Shapes: draws (sample,).
+        Each draw is taken once, or, where some statements are set aside, as often as it is
+        accepted. Shapes: draws (sample,).
         """
         generator = np.random.default_rng((seed, len(draws), 5))
+        aside = self._parted[1]
+        if not aside:
+            return Samples(self._drawn(draws, generator), draws)
+        months, taken, count = [], [], 0
+        for _ in range(_TRIES):
+            fresh = self._drawn(draws, generator)
+            chance = np.ones(len(draws))
+            for factor in aside:
+                first, second = (self.names.index(name) for name in factor.nodes)
+                chance *= factor.table[0][fresh[:, first], fresh[:, second]]
+            kept = generator.random(len(draws)) < chance
+            months.append(fresh[kept])
+            taken.append(draws[kept])
+            count += int(kept.sum())
+            if count >= len(draws):
+                several = np.concatenate(taken)[: len(draws)]
+                by_draw = np.argsort(several, kind="stable")
+                return Samples(np.concatenate(months)[: len(draws)][by_draw], several[by_draw])
+        raise TooEntangledError(", ".join(dict.fromkeys(n for f in aside for n in f.nodes)))
+
+    def _drawn(self, draws: NDArray[np.intp], generator: np.random.Generator) -> NDArray[np.intp]:
+        """Draw the months of all instruments once for each draw, shape (sample, instrument)."""
         months = np.empty((len(draws), len(self.names)), dtype=np.intp)
         tied = {name for group in self.groups for name in group}
         for place, name in enumerate(self.names):
@@ -194,4 +256,4 @@ class JointMonths:
                     taken = drawn_months(buckets, draws[inside] - here.start, generator)
                     for name in group:
                         months[inside, self.names.index(name)] = taken[name]
-        return Samples(months, draws)
+        return months

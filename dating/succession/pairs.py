@@ -59,7 +59,8 @@ def pairs_of(joint: JointMonths, samples: Samples) -> Pairs:
         same = months @ months.transpose(0, 2, 1)
         _add(sums, weights[here], older, same)
     pairs = _pairs(sums, weights)
-    for group in joint.groups:
+    several = [joint.names] if joint.is_counted else joint.groups
+    for group in several:
         places = [joint.names.index(name) for name in group]
         for k, first in enumerate(places):
             for second in places[k + 1 :]:
