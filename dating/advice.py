@@ -132,7 +132,25 @@ def information_bits(joint: Floats) -> float:
 
 @dataclass(frozen=True)
 class Question:
-    """Something not yet examined, and the chance that there is anything to be seen."""
+    """Something not yet examined, and the chance that there is anything to be seen.
+
+    Parameters
+    ----------
+    name : str
+        The feature, mark or measurement.
+    kind : {"feature", "mark", "measurement", "variant"}
+        What it is.
+    component : str or None
+        The component it sits on.
+    ask : str
+        The question to the examiner.
+    look : Look
+        How to look, and what to do first.
+    states : tuple of str
+        The answers of a feature.
+    presence : float
+        Chance that there is anything to be seen.
+    """
 
     name: str
     kind: LookKind
@@ -166,6 +184,7 @@ def _on_component(
 
 
 def questions_of(part: str, maker: Maker, examination: Examination) -> Iterator[Question]:
+    """List what has not been examined on one component."""
     component = maker.components[part]
     for name, feature in component.features.items():
         if examination.seen.get(name) is None:

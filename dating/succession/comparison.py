@@ -216,15 +216,50 @@ class Comparison:
         return float(self.pairs.error.max())
 
     def months_of(self, name: str) -> Floats:
-        """Give the posterior of one instrument's build month, shape (month,)."""
+        """Give the posterior of one instrument's build month as a bare array.
+
+        Parameters
+        ----------
+        name : str
+            The instrument.
+
+        Returns
+        -------
+        ndarray of float64, shape (month,)
+            Sums to one.
+        """
         return np.asarray(self.joint.posterior[self.names.index(name)])
 
     def highest_density(self, name: str, level: float | None = None) -> MonthSet:
-        """Give the most probable months of one instrument that hold at least the level."""
+        """Give the most probable months of one instrument that hold at least the level.
+
+        Parameters
+        ----------
+        name : str
+            The instrument.
+        level : float, optional
+            That of the comparison unless given.
+
+        Returns
+        -------
+        MonthSet
+            One or several stretches.
+        """
         return highest_density(self.months_of(name), self.period, level or self.level)
 
     def median(self, name: str) -> int:
-        """Give the month number of the median month of one instrument."""
+        """Give the median month of one instrument.
+
+        Parameters
+        ----------
+        name : str
+            The instrument.
+
+        Returns
+        -------
+        int
+            Month number.
+        """
         return self.period.first + quantile_month(self.months_of(name), 0.5)
 
     @cached_property
@@ -413,7 +448,7 @@ def compare(
     >>> maker = read_maker("priors/marrowby.yaml")
     >>> pair = [read_examination(f"demo_data/examinations/M-00{k}.yaml") for k in (1, 3)]
     >>> compare(maker, pair).row
-    ('M-001', 'M-003')
+    ('M-003', 'M-001')
     """
     if not 0 < level < 1:
         raise ValueError(f"a level lies between 0 and 1, both excluded; found {level:g}")
@@ -427,11 +462,10 @@ def compare(
         check_against(examination, maker)
     names = tuple(examination.instrument for examination in examinations)
     drawn = draws_of(learned, maker)
-    size = _round_size(len(names))
     most = min(_MOST_DRAWS, _CELLS // len(names))
     tables: Callable[[NDArray[np.intp]], MonthTables]
     if drawn is None:
-        draws, own = _judged(maker, examinations, size, most, seed, progress)
+        draws, own = _judged(maker, examinations, most, seed, progress)
         ratio = draws.log_ratio
 
         def tables(places: NDArray[np.intp]) -> MonthTables:
@@ -457,13 +491,13 @@ def compare(
 def _judged(
     maker: Maker,
     examinations: Sequence[Examination],
-    size: int,
     most: int,
     seed: int,
     progress: Callable[[int, int], None] | None,
 ) -> tuple[JointDraws, MonthsByDraw]:
     """Draw from the judgements in rounds, and weigh what was seen in every draw."""
     rounds: list[MonthsByDraw] = []
+    size = _round_size(len(examinations))
 
     def likelihood(numbers: dict[str, Floats]) -> Floats:
         tables = tables_of_draws(maker, numbers, seed)

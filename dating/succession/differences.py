@@ -150,6 +150,16 @@ def reasons_between(first: LeftOut, second: LeftOut) -> tuple[Reason, ...]:
     Each thing is left out of both. What it says is the change in the odds that the first is the
     older, either alike within a month.
 
+    Parameters
+    ----------
+    first, second : LeftOut
+        Their months without each thing, in the same draws.
+
+    Returns
+    -------
+    tuple of Reason
+        Those of at least a twentieth of a bit.
+
     References
     ----------
     Good, I. J. (1985). Weight of evidence: a brief survey. *Bayesian Statistics* 2, 249-270.

@@ -24,6 +24,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dating.arrays import Floats
 from dating.distributions import Judgement
@@ -55,8 +56,8 @@ class JointDraws:
     numbers: dict[str, Floats]
     log_ratio: Floats
 
-    def chosen(self, places: Floats) -> dict[str, Floats]:
-        """Keep some of the draws, shape (draw,)."""
+    def chosen(self, places: NDArray[np.intp]) -> dict[str, Floats]:
+        """Keep some of the draws; shapes: places (draw,), gives the same of each number."""
         return {name: values[places] for name, values in self.numbers.items()}
 
 
@@ -141,6 +142,16 @@ def weights_of(logs: Floats) -> Floats:
 
 def effective(weights: Floats) -> float:
     """Give how many draws of equal weight would tell as much.
+
+    Parameters
+    ----------
+    weights : ndarray of float64, shape (draw,)
+        They sum to one.
+
+    Returns
+    -------
+    float
+        From one to the number of draws.
 
     References
     ----------

@@ -212,7 +212,8 @@ class JointMonths:
         """
         at = (np.arange(count) + np.random.default_rng((seed, count)).random(count)) / count
         reached = self.weights.cumsum()
-        return np.minimum(np.searchsorted(reached, at * reached[-1]), len(reached) - 1)
+        places = np.searchsorted(reached, at * reached[-1])
+        return np.asarray(np.minimum(places, len(reached) - 1))
 
     def samples(self, draws: NDArray[np.intp], seed: int = 1) -> Samples:
         """Draw the months of all instruments together, as often as there are draws given.

@@ -44,7 +44,7 @@ def factors_of(relation: Relation, number: int, period: Period) -> list[Factor]:
             steps = [Factor((hidden, a, b), table[None]) for a, b in pairwise(content.instruments)]
             return [_right_or_wrong(hidden, trust), *steps]
         case Photographed():
-            until = (np.arange(months) <= _last(content, period)).astype(float)
+            until = (np.arange(months) <= content.last - period.first).astype(float)
             table = np.stack([until, np.ones(months)])
             each = [Factor((hidden, name), table[None]) for name in content.instruments]
             return [_right_or_wrong(hidden, trust), *each]
@@ -71,10 +71,10 @@ def agreement(relation: Relation, months: NDArray[np.intp], period: Period) -> F
             steps = _agreement(content, np.diff(months, axis=1))
             return np.asarray(steps.prod(axis=1))
         case Photographed():
-            return np.asarray((months <= _last(content, period)).all(axis=1), dtype=float)
+            return np.asarray((months <= content.last - period.first).all(axis=1), dtype=float)
         case SameBatch(within=within):
             reach = months.max(axis=1) - months.min(axis=1)
-            return np.maximum(within + 1 - reach, 0) / (within + 1)
+            return np.asarray(np.maximum(within + 1 - reach, 0) / (within + 1))
 
 
 def known_earlier(relations: Sequence[Relation], names: Sequence[str]) -> list[tuple[int, int]]:
@@ -113,11 +113,6 @@ def _ahead(months: int) -> NDArray[np.intp]:
     """By how many months the second lies after the first, shape (first, second)."""
     month = np.arange(months)
     return np.asarray(month[None, :] - month[:, None])
-
-
-def _last(content: Photographed, period: Period) -> int:
-    """Give the last month that a photograph allows, from the start of the period."""
-    return content.date.last - period.first
 
 
 def _right_or_wrong(hidden: str, trust: float) -> Factor:

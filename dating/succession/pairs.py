@@ -42,6 +42,18 @@ def pairs_of(joint: JointMonths, samples: Samples) -> Pairs:
     Within a draw the months of two are independent unless something is known between them; such
     pairs are summed exactly, or counted in samples where that would take too long.
 
+    Parameters
+    ----------
+    joint : JointMonths
+        The months of the instruments.
+    samples : Samples
+        Draws of these.
+
+    Returns
+    -------
+    Pairs
+        Arrays of shape (instrument, instrument).
+
     References
     ----------
     Owen, A. B. (2013). *Monte Carlo theory, methods and examples*, section 9.2, for the standard
