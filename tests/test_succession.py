@@ -1,11 +1,13 @@
 """Instruments side by side, held against enumeration of all their months, draw by draw."""
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
 import pytest
 
-from dating import Examination, Maker, compare, estimate
+from dating import Examination, Maker, compare, estimate, read_corpus, read_maker
+from dating.learning.prior import prior_draws
 from dating.succession.joint_draws import joint_draws, tempered, weights_of
 from dating.succession.joint_months import SAMPLES, JointMonths, TooEntangledError
 from dating.succession.links import agreement, factors_of
@@ -15,6 +17,7 @@ from dating.succession.relations import Relation
 from dating.tabulation import month_tables, tables_of_draws, uncertain_numbers
 from tests.certain import certain
 from tests.enumeration import Enumeration
+from tests.learning import MAKER as LEARNING_MAKER
 
 MONTHS = 14
 NAMES = ("A-1", "B-2", "C-3", "D-4")
@@ -220,6 +223,27 @@ def test_a_shared_changeover_makes_the_two_dates_move_together():
     assert together.pairs.first[0, 1] > apart + 0.01
     for name, each in zip(together.names, (first, second), strict=True):
         assert together.months_of(name) == pytest.approx(each, abs=0.02)
+
+
+def test_what_was_learned_from_these_instruments_is_not_counted_twice(tmp_path):
+    maker_file, sheet = tmp_path / "example.yaml", tmp_path / "group.csv"
+    maker_file.write_text(LEARNING_MAKER, encoding="utf-8")
+    sheet.write_text(
+        "# maker: example.yaml\ninstrument,built,ends,label\n"
+        "E-1,[1930..1934],wood,round\nE-2,[1930..1934],metal,round\nE-3,1933,metal,square\n",
+        encoding="utf-8",
+    )
+    maker = read_maker(maker_file)
+    corpus = read_corpus(sheet, maker)
+    three = [reference.examination for reference in corpus.references]
+    drawn = prior_draws(maker)
+    apart = compare(maker, three, learned=drawn)
+    assert apart.learned_from == ()
+    assert apart.joint.effective < len(apart.joint.weights) - 1
+    same = compare(maker, three, learned=replace(drawn, corpus_fingerprint=corpus.fingerprint))
+    assert same.learned_from == ("E-1", "E-2", "E-3")
+    assert same.joint.effective == pytest.approx(len(same.joint.weights))
+    assert same.joint.months == pytest.approx(apart.joint.months)
 
 
 def test_draws_move_to_where_the_evidence_is():

@@ -166,6 +166,17 @@ class Comparison:
         """What is known between the instruments."""
         return self.group.known if self.group is not None else ()
 
+    @property
+    def learned_from(self) -> tuple[str, ...]:
+        """Instruments from which was learned: their word on changeovers is not counted twice."""
+        if self.learned is None:
+            return ()
+        return tuple(
+            examination.instrument
+            for examination in self.examinations
+            if _is_learned_from(examination, self.learned)
+        )
+
     @cached_property
     def pairs(self) -> Pairs:
         """Every pair's probabilities as bare arrays."""
@@ -476,6 +487,9 @@ def compare(
         own, ratio = months_by_draw(maker, whole, examinations), np.zeros(whole.draws)
         tables = whole.at_draws
     _check_possible(own, maker, examinations, tables)
+    if drawn is not None:
+        learned_from = [_is_learned_from(examination, drawn) for examination in examinations]
+        own = MonthsByDraw(own.months, np.where(np.c_[learned_from], 0.0, own.logs))
     relations = group.known if group is not None else ()
     factors = [
         factor
@@ -511,6 +525,11 @@ def _judged(
         likelihood({})
     months = np.concatenate([each.months for each in rounds], axis=1)
     return draws, MonthsByDraw(months, np.concatenate([each.logs for each in rounds], axis=1))
+
+
+def _is_learned_from(examination: Examination, learned: Learned) -> bool:
+    """Say whether an instrument is of the corpus that was learned from."""
+    return examination.origin.fingerprint == learned.corpus_fingerprint != ""
 
 
 def _round_size(instruments: int) -> int:
