@@ -22,7 +22,6 @@ from dating.reading import InputError, Problem
 from dating.succession.files import group_of, read_group
 from dating.succession.references import group_warnings
 
-
 type File = str | os.PathLike[str]
 
 
