@@ -32,10 +32,20 @@ class Bound:
 
 
 def contradiction(bounds: Sequence[Bound]) -> tuple[int, ...]:
-    """Find statements that cannot all be so, by number, each of them needed; none if all can be.
+    """Find statements that cannot all be so, each of which is needed for that.
 
     Bounds hold together unless they lead in a ring whose months add up to less than nought, or to
     nought while each of two things in it was completed before the other.
+
+    Parameters
+    ----------
+    bounds : sequence of Bound
+        What the statements say.
+
+    Returns
+    -------
+    tuple of int
+        Numbers of statements, ascending; none where all bounds can hold.
 
     References
     ----------

@@ -15,7 +15,7 @@ from dating.maker import Maker
 from dating.months import Period, month_words
 from dating.plausibility.examination import examination_warnings
 from dating.plausibility.warning import period_words, repeats, series, warning
-from dating.reading import KeyPath, Problem
+from dating.reading import KeyPath, Problem, Source
 from dating.succession.relations import (
     ApartAtMost,
     Consecutive,
@@ -31,6 +31,8 @@ _START = 0
 """The node of the first month of the period; batches have the nodes below it."""
 _PERIOD = -1
 """The number of what the maker file says, beside the statements of the group file."""
+_MOST_SHOWN = 6
+"""Statements that are written out where they contradict each other; others are named by lines."""
 
 
 def group_problems(group: Group, names: Collection[str], maker: Maker) -> list[Problem]:
@@ -82,7 +84,7 @@ def group_warnings(
     found = [w for each in examinations.values() for w in examination_warnings(each, maker)]
     contents = [_said(relation) for relation in group.known]
     for position, first in repeats(contents):
-        message = f"this says again what is said {_place(group, first)}, and so counts twice"
+        message = f"this says again what is said in {_place(group, first)}, and so counts twice"
         found.append(warning(group.origin, _path(group, position), message, expected="it once"))
     for position, relation in enumerate(group.known):
         found += _relation_warnings(group, position, relation, maker.period)
@@ -117,30 +119,31 @@ def _relation_warnings(
         yield warning(origin, path, message, expected="a trust, or 1 if it cannot be wrong")
     match relation.content:
         case OlderBy(at_most=int(most)) | ApartAtMost(at_most=most):
-            key, months = "at_most", most
+            yield from _idle_bound(origin, (*path, "at_most"), most, period)
+        case SameBatch(instruments=names, within=0) | Consecutive(instruments=names, within=0):
+            if len(names) > 2:
+                message = "so many were hardly completed in one and the same month"
+                expected = "a month or more"
+                yield warning(origin, (*path, "within"), message, found=0, expected=expected)
         case SameBatch(within=within) | Consecutive(within=within):
-            key, months = "within", within
-        case _:
-            key, months = "", 0
+            yield from _idle_bound(origin, (*path, "within"), within, period)
+        case Photographed() as photographed:
+            if relation.trust < 1 and photographed.last < period.first:
+                place, message, found = _early(group, position, period)
+                yield warning(origin, place, message, found=found, expected="a later date")
+            if photographed.last >= period.last:
+                message = f"this excludes no month: the maker ended in {month_words(period.last)}"
+                found, expected = photographed.date.text, "an earlier date"
+                yield warning(origin, (*path, "date"), message, found=found, expected=expected)
+
+
+def _idle_bound(origin: Source, path: KeyPath, months: int, period: Period) -> Iterator[Problem]:
+    """Find months so many that no two of the period lie further apart."""
     longest = len(period) - 1
-    if key and months >= longest:
-        message = (
-            f"no two months of the period lie further apart than {longest}, so this bounds nothing"
-        )
-        expected = f"less than {longest}, or what it bounds left out"
-        yield warning(origin, (*path, key), message, found=months, expected=expected)
-    if key == "within" and not months and len(relation.content.instruments) > 2:
-        message = "so many were hardly completed in one and the same month"
-        yield warning(origin, (*path, key), message, found=0, expected="a month or more")
-    if not isinstance(relation.content, Photographed):
-        return
-    if relation.trust < 1 and _is_too_early(relation, period):
-        place, message, found = _early(group, position, period)
-        yield warning(origin, place, message, found=found, expected="a later date")
-    if relation.content.last >= period.last:
-        message = f"this excludes no month: the maker ended in {month_words(period.last)}"
-        found, expected = relation.content.date.text, "an earlier date"
-        yield warning(origin, (*path, "date"), message, found=found, expected=expected)
+    if months >= longest:
+        message = f"no two months of the period lie more than {longest} apart: this bounds nothing"
+        expected = f"less than {longest}"
+        yield warning(origin, path, message, found=months, expected=expected)
 
 
 def _said(relation: Relation) -> tuple[object, ...]:
@@ -173,13 +176,14 @@ def _orderly(group: Group, maker: Maker) -> Iterator[tuple[int, Relation]]:
             yield position, relation
 
 
-def _contradictions(relations: Mapping[int, Relation], period: Period) -> Iterator[tuple[int, ...]]:
-    """Give statements that cannot all be so, one of them left out before the next are sought."""
-    left = dict(relations)
+def _contradictions(relations: Mapping[int, Relation], period: Period) -> list[tuple[int, ...]]:
+    """List statements that cannot all be so; of each list one is left out of those after it."""
+    left, found = dict(relations), []
     while numbers := contradiction([*_bounds(left, period)]):
-        yield numbers
+        found.append(numbers)
         stated = [number for number in numbers if number != _PERIOD]
         del left[min(stated, key=lambda number: (left[number].trust, -number))]
+    return sorted(found, key=max)
 
 
 def _bounds(relations: Mapping[int, Relation], period: Period) -> Iterator[Bound]:
@@ -219,9 +223,12 @@ def _bounds_of(relation: Relation, number: int, period: Period) -> Iterator[Boun
 def _contradiction(group: Group, numbers: Sequence[int], period: Period) -> tuple[KeyPath, str]:
     """Say where statements contradict each other, and which they are."""
     stated = [number for number in numbers if number != _PERIOD]
-    parts = [f"{relation_words(group.known[n])} ({_place(group, n)})" for n in stated]
+    shown, others = stated[:_MOST_SHOWN], stated[_MOST_SHOWN:]
+    parts = [f"{relation_words(group.known[n])} ({_place(group, n)})" for n in shown]
+    if others:
+        parts.append(f"what is said in {series(_place(group, n) for n in others)}")
     if _PERIOD in numbers:
-        parts.append(f"all were built from {period_words(period)}")
+        parts.append(f"all were completed from {period_words(period)}")
     how = "both" if len(parts) == 2 else "all"
     return _path(group, stated[-1]), f"{series(parts)}: these cannot {how} be so"
 

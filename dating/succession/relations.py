@@ -8,7 +8,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
 from dating.edtf_slips import vague
-from dating.examination import ASSUMED_TRUST
+from dating.examination import ASSUMED_TRUST, one_of_dates
 from dating.months import month_number, month_words
 from dating.plausibility.warning import series
 from dating.statements import Name, Note, Pair, Text, Title, WholeMonths
@@ -19,11 +19,16 @@ _DATES = "a day, month or year, or one of several: 1934-05, [1934-05,1935-05], [
 
 def _photograph(value: Any) -> Any:
     """Read the date of a photograph, of which the last day counts."""
-    try:
-        text = str(value) if isinstance(value, int) else value
-        date = value if isinstance(value, UncertainDate) else parse_edtf(text)
-    except (EdtfError, TypeError) as error:
-        raise refuse(str(error), allowed=_DATES) from None
+    if isinstance(value, UncertainDate):
+        date = value
+    else:
+        text = str(value) if isinstance(value, int) else one_of_dates(value)
+        if not isinstance(text, str):
+            raise refuse("a date is expected here", allowed=_DATES)
+        try:
+            date = parse_edtf(text)
+        except EdtfError as error:
+            raise refuse(str(error), allowed=_DATES) from None
     if date.qualifier:
         raise refuse(f"{vague(date.qualifier)}; write the dates that it may be", allowed=_DATES)
     if date.kind == "all of":
@@ -34,7 +39,10 @@ def _photograph(value: Any) -> Any:
 
 
 _WRITTEN_DATE = {
-    "type": ["string", "integer"],
+    "anyOf": [
+        {"type": ["string", "integer"]},
+        {"type": "array", "items": {"type": ["string", "integer"]}, "minItems": 1},
+    ],
     "description": "A day, month or year, an interval, or one of several, in EDTF.",
     "examples": ["1934-05", "1934", "[1934-05,1935-05]", "[..1934]"],
 }
