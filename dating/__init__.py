@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from dating.notes.note_files import write_note
     from dating.reading import InputError
     from dating.succession.comparison import Comparison, compare
+    from dating.succession.files import read_group
     from dating.tabulation import month_tables
 
 _HOMES = {
@@ -43,6 +44,7 @@ _HOMES = {
     "read_claims": "claims.files",
     "read_corpus": "learning.corpus",
     "read_examination": "files",
+    "read_group": "succession.files",
     "read_learned": "learning.files",
     "read_maker": "files",
     "weigh": "claims.weighing",
@@ -67,6 +69,7 @@ __all__ = [
     "read_claims",
     "read_corpus",
     "read_examination",
+    "read_group",
     "read_learned",
     "read_maker",
     "weigh",

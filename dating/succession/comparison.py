@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from dating.arrays import Floats
 from dating.engine import Weighing
+from dating.escapes import escaped
 from dating.estimates import impossible_problem
 from dating.evidence_cache import EvidenceCache
 from dating.examination import Examination
@@ -150,6 +151,11 @@ class Comparison:
     seed: int
     tables: Callable[[NDArray[np.intp]], MonthTables]
     learned: Learned | None = None
+
+    def __repr__(self) -> str:
+        """Name the maker and the row, oldest first."""
+        row = " < ".join(self.row[:8]) + (" ..." if len(self.row) > 8 else "")
+        return escaped(f"Comparison({self.maker.maker}, {len(self.names)} instruments: {row})")
 
     @property
     def names(self) -> tuple[str, ...]:
