@@ -6,14 +6,14 @@ from itertools import product
 import numpy as np
 import pytest
 
-from dating import Examination, Maker, compare, estimate, read_corpus, read_maker
+from dating import Examination, InputError, Maker, compare, estimate, read_corpus, read_maker
 from dating.learning.prior import prior_draws
 from dating.succession.joint_draws import joint_draws, tempered, weights_of
 from dating.succession.joint_months import SAMPLES, JointMonths, TooEntangledError
 from dating.succession.links import agreement, factors_of
 from dating.succession.months_by_draw import months_by_draw
 from dating.succession.pairs import pairs_of
-from dating.succession.relations import Relation
+from dating.succession.relations import Group, Relation
 from dating.tabulation import month_tables, tables_of_draws, uncertain_numbers
 from tests.certain import certain
 from tests.enumeration import Enumeration
@@ -299,3 +299,41 @@ def test_what_no_samples_can_reach_is_refused(monkeypatch):
     joint = joint_of(4, "a photograph", RATIO)
     with pytest.raises(TooEntangledError, match="A-1, B-2, C-3"):
         joint.weights.any()
+
+
+def test_a_statement_about_an_instrument_that_is_not_there_is_refused():
+    group = Group.model_validate(
+        {
+            "maker": "example",
+            "known": [{"older": {"instruments": ["A-1", "B-3"]}, "source": "a letter"}],
+        }
+    )
+    with pytest.raises(InputError, match=r"B-3.*\n.*B-2") as refused:
+        compare(maker_of(), examinations(3), group=group)
+    assert len(refused.value.problems) == 1
+
+
+def test_an_instrument_that_comes_twice_is_refused():
+    with pytest.raises(InputError, match="comes twice"):
+        compare(maker_of(), [*examinations(3), examinations(1)[0]])
+
+
+def test_what_cannot_be_so_with_what_was_seen_is_refused():
+    """A batch of one month is certain, and so is that the two were built in different halves."""
+    maker = maker_of()
+    papers = ({"not_after": "1931-03", "trust": 1}, {"not_before": "1931-09", "trust": 1})
+    each = [
+        Examination.model_validate(
+            {"instrument": name, "maker": "example", "documents": [{"what": "a bill", **paper}]}
+        )
+        for name, paper in zip(NAMES, papers, strict=False)
+    ]
+    said = {"apart": {"instruments": ["A-1", "B-2"], "at_most": 3}, "source": "x"}
+    group = {"maker": "example", "known": [{**said, "trust": 1}]}
+    with pytest.raises(InputError, match="no months allow this"):
+        compare(maker, each, group=Group.model_validate(group))
+    group = {"maker": "example", "known": [{**said, "trust": 0.9}]}
+    made = compare(maker, each, group=Group.model_validate(group))
+    (effect,) = made.effects
+    assert effect.clashes
+    assert effect.before == effect.after == 0

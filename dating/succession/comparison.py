@@ -43,6 +43,7 @@ from dating.succession.joint_months import SAMPLES, JointMonths, Samples, TooEnt
 from dating.succession.links import agreement, factors_of, known_earlier
 from dating.succession.months_by_draw import MonthsByDraw, months_by_draw
 from dating.succession.pairs import Pairs, pairs_of
+from dating.succession.references import group_problems
 from dating.succession.relations import Group, Relation
 from dating.summaries import MonthSet, highest_density, quantile_month
 from dating.tables import MonthTables
@@ -478,6 +479,8 @@ def compare(
     for examination in examinations:
         check_against(examination, maker)
     names = tuple(examination.instrument for examination in examinations)
+    if group is not None and (problems := group_problems(group, names, maker)):
+        raise InputError(problems)
     drawn = draws_of(learned, maker)
     most = min(_MOST_DRAWS, _CELLS // len(names))
     tables: Callable[[NDArray[np.intp]], MonthTables]
