@@ -185,6 +185,14 @@ class Comparison:
         )
 
     @cached_property
+    def probabilities(self) -> Floats:
+        """The posteriors as a bare array, (instrument, month); levels corrected where that is due.
+
+        Pairs and places in the row are never corrected.
+        """
+        return self._corrected(self.joint.posterior)
+
+    @cached_property
     def pairs(self) -> Pairs:
         """Every pair's probabilities as bare arrays."""
         return pairs_of(self.joint, self.samples)
@@ -246,7 +254,7 @@ class Comparison:
         ndarray of float64, shape (month,)
             Sums to one.
         """
-        return np.asarray(self.joint.posterior[self.names.index(name)])
+        return np.asarray(self.probabilities[self.names.index(name)])
 
     def highest_density(self, name: str, level: float | None = None) -> MonthSet:
         """Give the most probable months of one instrument that hold at least the level.
@@ -297,7 +305,7 @@ class Comparison:
         picked = before.samples(before.picked(SAMPLES, self.seed), self.seed)
         moved = {
             name: self.median(name) - self.period.first - quantile_month(months, 0.5)
-            for name, months in zip(self.names, before.posterior, strict=True)
+            for name, months in zip(self.names, self._corrected(before.posterior), strict=True)
         }
         return tuple(self._effect(relation, picked, moved) for relation in self.relations)
 
@@ -361,7 +369,7 @@ class Comparison:
 
         month = self.period.axis().astype("datetime64[s]")
         return xr.DataArray(
-            self.joint.posterior,
+            self.probabilities,
             dims=("instrument", "month"),
             coords={"instrument": list(self.names), "month": month},
             name="posterior",
@@ -393,6 +401,10 @@ class Comparison:
         """The evidence on each instrument in a few of the draws."""
         cache = EvidenceCache(self.maker, self.tables(self._few_draws))
         return [cache.weighing(examination) for examination in self.examinations]
+
+    def _corrected(self, stated: Floats) -> Floats:
+        """Correct levels where that is due, shape (instrument, month)."""
+        return stated if self.learned is None else self.learned.corrected(stated)
 
     def _effect(self, relation: Relation, samples: Samples, moved: dict[str, int]) -> Effect:
         named = relation.content.instruments
