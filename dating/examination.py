@@ -28,11 +28,15 @@ def _blank(value: Any) -> Any:
     return None if value == NOT_EXAMINED else value
 
 
-def _mark(value: Any) -> Any:
+def one_of_dates(value: Any) -> Any:
     """Take a list of dates as the EDTF set that it looks like."""
     if isinstance(value, list) and all(isinstance(item, str | int) for item in value):
         return "[" + ",".join(str(item) for item in value) + "]"
-    return _blank(value)
+    return value
+
+
+def _mark(value: Any) -> Any:
+    return _blank(one_of_dates(value))
 
 
 def _month(value: Any, instead: str = "write the bound that is certain, or a trust") -> Any:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
 
 from dating.examination import Examination
 from dating.kinds import of_kind
 from dating.maker import Maker
-from dating.reading import InputError, Source, read_yaml
+from dating.reading import InputError, Problem, Source, read_bytes, read_yaml
 from dating.references import examination_problems, maker_problems
 from dating.sheets import Sheet
 from dating.statements import LONGEST_NAME
@@ -86,6 +87,37 @@ def check_against(examination: Examination, maker: Maker) -> None:
     """
     if problems := examination_problems(examination, maker):
         raise InputError(problems)
+
+
+def read_listed(files: Sequence[str], origin: Source, maker: Maker) -> dict[str, Examination]:
+    """Read the examinations that a file lists under its key ``examinations``, by instrument.
+
+    Raises InputError with everything wrong with them, and for an instrument that is listed twice.
+    """
+    examinations: dict[str, Examination] = {}
+    problems: list[Problem] = []
+    folder = Path(origin.file).parent
+    for position, name in enumerate(files):
+        place = ("examinations", position)
+        try:
+            read_bytes(folder / name, 1)
+        except InputError as error:
+            (unread,) = error.problems
+            problems.append(origin.problem(place, unread.message, found=name))
+            continue
+        try:
+            examination = read_examination(folder / name)
+            check_against(examination, maker)
+        except InputError as error:
+            problems += error.problems
+            continue
+        if examination.instrument in examinations:
+            message = "this instrument is listed twice"
+            problems.append(origin.problem(place, message, found=examination.instrument))
+        examinations[examination.instrument] = examination
+    if problems:
+        raise InputError(problems)
+    return examinations
 
 
 def find_maker(examination: Examination) -> Path:

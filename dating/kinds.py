@@ -12,6 +12,7 @@ from dating.sheets import column_names, is_sheet
 
 _YAML = {
     "claims": ("claims",),
+    "group": ("known", "group"),
     "language": ("language",),
     "examination": ("instrument", "seen", "marks", "measured"),
     "maker": ("components", "product"),
@@ -39,6 +40,7 @@ _NAMES = {
     "maker": "a maker file",
     "examination": "an examination of one instrument",
     "claims": "a file of claims",
+    "group": "a group file",
     "language": "a language file",
     "corpus": "a reference corpus",
     "sale": "a sheet of lots",
@@ -46,8 +48,8 @@ _NAMES = {
 }
 _NOT_OURS = "not a known kind of file"
 _KEYS = (
-    "maker file (period, components), examination (instrument, seen), claims (claims), language "
-    "file (language, months)"
+    "maker file (period, components), examination (instrument, seen), claims (claims), group "
+    "(known), language file (language, months)"
 )
 _COLUMNS = "reference corpus (instrument, built), sale (lot), claims (claim, kind)"
 

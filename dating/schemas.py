@@ -13,16 +13,24 @@ from dating.maker import Maker
 from dating.records.calibration import CalibrationRecord
 from dating.records.claims import ClaimsRecord
 from dating.records.estimate import EstimateRecord
+from dating.succession.relations import Group
 
 type Schema = Mapping[str, Any]
 type SchemaKind = Literal[
-    "maker", "examination", "claims", "estimate-record", "claims-record", "calibration-record"
+    "maker",
+    "examination",
+    "claims",
+    "group",
+    "estimate-record",
+    "claims-record",
+    "calibration-record",
 ]
 
 FILES: dict[SchemaKind, type[BaseModel]] = {
     "maker": Maker,
     "examination": Examination,
     "claims": Claims,
+    "group": Group,
 }
 RECORDS: dict[SchemaKind, type[BaseModel]] = {
     "estimate-record": EstimateRecord,

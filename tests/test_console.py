@@ -297,5 +297,6 @@ def test_large_things_are_shown_shortly():
 
 def test_the_kind_of_a_file_is_told_before_it_is_checked():
     kinds = {MAKER: "maker", M_003: "examination", CORPUS: "corpus", SALE: "sale", CLAIMS: "claims"}
+    kinds |= {"demo_data/marrowby_group.yaml": "group"}
     assert {file: kind_of(file) for file in kinds} == kinds
     assert read_yaml(MAKER).data["maker"]

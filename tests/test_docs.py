@@ -18,6 +18,8 @@ from dating.cli.main import main
 from dating.examination import Examination, Paper, Reading, Sight
 from dating.schemas import schema_of
 from dating.statements import Chance, CountOpinion, DateOpinion, SpanOpinion
+from dating.succession import relations
+from dating.succession.files import group_of, read_group
 from dating.words.guide import TOPICS
 from dating.words.reference import reference_of, reference_text
 from tests.use.command_text import row_of, section_of
@@ -60,6 +62,13 @@ MODELS = [
     claims_file.Share,
     claims_file.NumberMade,
     claims_file.Survival,
+    relations.Group,
+    relations.Relation,
+    relations.OlderBy,
+    relations.ApartAtMost,
+    relations.SameBatch,
+    relations.Photographed,
+    relations.Consecutive,
 ]
 
 
@@ -120,7 +129,7 @@ events: {second-works: {what: a move, when: 1931-06}}
 
 
 def test_yaml_in_the_guide_to_files_is_understood(tmp_path):
-    part_of_maker, coded_parts, examination, claims = blocks("dating/guide/files.md", "yaml")
+    part_of_maker, coded_parts, examination, claims, group = blocks("dating/guide/files.md", "yaml")
     file = tmp_path / "maker.yaml"
     file.write_text(A_MAKER + part_of_maker, encoding="utf-8")
     (regime,) = dating.read_maker(file).features()["heel-joint"][1].history[1:2]
@@ -142,6 +151,11 @@ def test_yaml_in_the_guide_to_files_is_understood(tmp_path):
     folder = Path("demo_data/examinations").resolve()
     file.write_text(claims.replace("examinations/", f"{folder}/"), encoding="utf-8")
     assert len(weigh_manuscript(manuscript_of(read_claims(file), maker))) == 2
+    file = tmp_path / "group.yaml"
+    file.write_text(group.replace("examinations/", f"{folder}/"), encoding="utf-8")
+    shown = read_group(file)
+    assert list(group_of(shown, maker)) == ["M-001", "M-002", "M-003"]
+    assert tuple(relation.kind for relation in shown.known) == relations.Relation.kinds
 
 
 def test_every_command_is_in_the_readme():
@@ -175,7 +189,7 @@ def test_every_name_of_the_interface_is_in_the_guide():
 
 def listed():
     """Every section of keys that the command lists, by its title."""
-    kinds = ("maker", "examination", "claims")
+    kinds = ("maker", "examination", "claims", "group")
     return {one.title: one for kind in kinds for one in reference_of(schema_of(kind))}
 
 

@@ -186,6 +186,7 @@ def test_nothing_is_said_of_files_that_are_meant(folder):
 def test_the_demo_gives_one_warning_of_what_nobody_states():
     files = [*sorted(Path("demo_data/examinations").glob("*.yaml"))]
     files += ["demo_data/marrowby_corpus.csv", "demo_data/marrowby_claims.yaml"]
+    files += ["demo_data/marrowby_group.yaml"]
     assert [doubts(file) for file in files] == [()] * len(files)
     papers = doubts("demo_data/marrowby_sale.csv")
     message = "no trust in this document is stated; 0.98 is assumed"

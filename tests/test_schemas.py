@@ -21,6 +21,7 @@ FILES = [
     *((kind, path) for kind, path in [("maker", "priors/marrowby.yaml")]),
     *(("examination", str(path)) for path in sorted(Path("demo_data/examinations").glob("*.yaml"))),
     ("claims", "demo_data/marrowby_claims.yaml"),
+    ("group", "demo_data/marrowby_group.yaml"),
 ]
 FORMS = {
     "maker": [
@@ -61,6 +62,33 @@ FORMS = {
         (("claims",), [{"claim": "a", "says": {"older": {"instruments": ["x", "y"]}}}], True),
         (("claims",), [{"claim": "a", "says": {"older": {"instruments": ["x"]}}}], False),
         (("claims",), [{"claim": "a", "says": {"odder": {"instruments": ["x", "y"]}}}], False),
+    ],
+    "group": [
+        (("known",), [], False),
+        (("known",), [{"older": {"instruments": ["x", "y"]}, "source": "a letter"}], True),
+        (("known",), [{"older": {"instruments": ["x", "y"]}}], False),
+        (("known",), [{"older": {"instruments": ["x", "y", "z"]}, "source": "a"}], False),
+        (("known",), [{"apart": {"instruments": ["x", "y"]}, "source": "a"}], False),
+        (
+            ("known",),
+            [{"same_batch": {"instruments": ["x", 2], "within": 2}, "source": 1934, "trust": 1}],
+            True,
+        ),
+        (
+            ("known",),
+            [{"photographed": {"instruments": ["x", "y"], "date": 1934}, "source": "a"}],
+            True,
+        ),
+        (
+            ("known",),
+            [{"consecutive": {"instruments": ["x", "y"], "within": -1}, "source": "a"}],
+            False,
+        ),
+        (
+            ("known",),
+            [{"older": {"instruments": ["x", "y"]}, "source": "a", "trust": 0}],
+            False,
+        ),
     ],
 }
 

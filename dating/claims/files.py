@@ -5,13 +5,12 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from dating.claims.references import claims_problems
 from dating.claims.statements import Assertion, Claims
 from dating.examination import Examination
-from dating.files import check_against, read_examination
+from dating.files import read_listed
 from dating.kinds import of_kind
 from dating.maker import Maker
 from dating.reading import (
@@ -21,7 +20,6 @@ from dating.reading import (
     Problem,
     Source,
     plain_number,
-    read_bytes,
     read_yaml,
 )
 from dating.sheets import Sheet, SheetRow, is_sheet, read_sheet
@@ -105,30 +103,8 @@ def manuscript_of(claims: Claims, maker: Maker) -> Manuscript:
     Raises InputError with one located problem for each unknown name, each stretch outside the
     period, and everything wrong with an examination.
     """
-    examinations: dict[str, Examination] = {}
-    problems: list[Problem] = []
-    folder = Path(claims.origin.file).parent
-    for position, name in enumerate(claims.examinations):
-        place = ("examinations", position)
-        try:
-            read_bytes(folder / name, 1)
-        except InputError as error:
-            (unread,) = error.problems
-            problems.append(claims.origin.problem(place, unread.message, found=name))
-            continue
-        try:
-            examination = read_examination(folder / name)
-            check_against(examination, maker)
-        except InputError as error:
-            problems += error.problems
-            continue
-        if examination.instrument in examinations:
-            message = "this instrument is listed twice"
-            problems.append(claims.origin.problem(place, message, found=examination.instrument))
-        examinations[examination.instrument] = examination
-    if not problems:
-        problems = claims_problems(claims, maker, examinations)
-    if problems:
+    examinations = read_listed(claims.examinations, claims.origin, maker)
+    if problems := claims_problems(claims, maker, examinations):
         raise InputError(problems)
     return Manuscript(claims, maker, examinations)
 

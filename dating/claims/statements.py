@@ -17,8 +17,10 @@ from dating.statements import (
     Name,
     Note,
     Number,
+    Pair,
     Positive,
     Text,
+    WholeMonths,
     several,
     written_names,
 )
@@ -31,7 +33,6 @@ type Names = Annotated[
     WithJsonSchema(written_names(1)),
 ]
 type States = Annotated[dict[Name, Names], Field(min_length=1)]
-type Pair = Annotated[tuple[Name, ...], Field(min_length=2, max_length=2)]
 
 
 class Built(Strict, title="When an instrument was built"):
@@ -54,9 +55,7 @@ class Apart(Strict, title="How far apart two were built"):
     """Two instruments were built at most so many months apart."""
 
     instruments: Pair = Field(description="Two examined instruments.")
-    at_most: Annotated[int, Field(ge=0, le=1e6)] = Field(
-        description="Months between their dates at most."
-    )
+    at_most: WholeMonths = Field(description="Months between their dates at most.")
 
 
 class Older(Strict, title="Which of two is older"):

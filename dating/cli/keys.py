@@ -17,6 +17,7 @@ KINDS = (
     "maker",
     "examination",
     "claims",
+    "group",
     "estimate-record",
     "claims-record",
     "calibration-record",

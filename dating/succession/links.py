@@ -117,7 +117,7 @@ def _ahead(months: int) -> NDArray[np.intp]:
 
 def _last(content: Photographed, period: Period) -> int:
     """Give the last month that a photograph allows, from the start of the period."""
-    return content.date.last - period.first
+    return content.last - period.first
 
 
 def _right_or_wrong(hidden: str, trust: float) -> Factor:

@@ -24,6 +24,8 @@ from dating.maker import Component, Course, Feature, Maker, Measurement, Regime
 from dating.months import month_label, month_words
 from dating.reading import InputError, KeyPath, Problem, key_text
 from dating.statements import Judged, Opinion
+from dating.succession.files import group_of, read_group
+from dating.succession.relations import Group, relation_words
 from dating.words.claims import together
 from dating.words.levels import on_correction, on_latent
 from dating.words.phrases import percent
@@ -65,6 +67,12 @@ def _claims_file(file: File) -> Iterator[str]:
     yield from _claims(manuscript_of(claims, read_maker(maker_named(claims.maker, claims.origin))))
 
 
+def _group_file(file: File) -> Iterator[str]:
+    group = read_group(file)
+    maker = read_maker(maker_named(group.maker, group.origin))
+    yield from _group(group, tuple(group_of(group, maker)), maker)
+
+
 def _examination_file(file: File) -> Iterator[str]:
     examination = read_examination(file)
     maker = read_maker(find_maker(examination))
@@ -78,6 +86,19 @@ def _claims(manuscript: Manuscript) -> Iterator[str]:
     for claim in claims:
         place = f" ({claim.place})" if claim.place else ""
         yield f"  {claim.claim}{place}: {together(claim.sayings())}."
+
+
+def _group(group: Group, names: Sequence[str], maker: Maker) -> Iterator[str]:
+    invented = " (invented)" if group.invented else ""
+    called = f"{group.group}, " if group.group else ""
+    yield f"  {called}checked against {maker.origin.file}{invented}"
+    yield (
+        f"  examined: {', '.join(names)}"
+        if names
+        else ("  no examinations are listed, so the names of instruments were held against none")
+    )
+    for relation in group.known:
+        yield f"  {relation_words(relation)} ({relation.source}, trust {relation.trust:g})"
 
 
 def _maker(maker: Maker) -> Iterator[str]:
@@ -319,6 +340,7 @@ _READERS: dict[str, tuple[str, Callable[[File], Iterator[str]]]] = {
     "maker": ("Maker file", lambda file: _maker(read_maker(file))),
     "examination": ("Examination", _examination_file),
     "claims": ("Claims file", _claims_file),
+    "group": ("Group file", _group_file),
     "corpus": ("Reference corpus", lambda file: _corpus(read_corpus(file))),
     "learned": ("Learned file", _learned_file),
 }

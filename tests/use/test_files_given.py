@@ -20,7 +20,8 @@ from tests.use.works import LYRE, lyre_files
 
 CORPUS, SALE = DEMO / "marrowby_corpus.csv", DEMO / "marrowby_sale.csv"
 CLAIMS = DEMO / "marrowby_claims.yaml"
-READABLE = (MAKER, *EXAMINATIONS, CLAIMS, CORPUS, SALE)
+GROUP = DEMO / "marrowby_group.yaml"
+READABLE = (MAKER, *EXAMINATIONS, CLAIMS, GROUP, CORPUS, SALE)
 STRAY = (
     DEMO / "README.md",
     DEMO / "simulate_sale.py",
