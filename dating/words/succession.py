@@ -160,7 +160,9 @@ def _neighbours(console: Console, comparison: Comparison) -> None:
         if not pair.reasons:
             say(console, "Nothing that was seen tells one from the other.", 4)
             continue
-        rows = table(("bits", "right"), ("seen", "left"), (pair.first, "left"), (pair.second, "left"))
+        rows = table(
+            ("bits", "right"), ("seen", "left"), (pair.first, "left"), (pair.second, "left")
+        )
         for line in reason_lines(comparison, pair):
             rows.add_row(line.bits, line.what, line.first, line.second)
         indent(console, rows)

@@ -345,7 +345,7 @@ def look_lines(comparison: Comparison, most: int = MOST_LOOKS) -> list[LookLine]
 
 
 def _look_line(comparison: Comparison, look: FurtherLook) -> LookLine:
-    stated = _look_of(comparison.maker, look.name)
+    stated = look_of(comparison.maker, look.name)
     hazards = comparison.maker.hazards_of(stated, look.component)
     how = f"{look.how[:1].upper()}{look.how[1:].rstrip('.')}." if look.how else ""
     first = f"First: {stated.operation}." if stated.operation else ""
@@ -359,7 +359,8 @@ def _look_line(comparison: Comparison, look: FurtherLook) -> LookLine:
     )
 
 
-def _look_of(maker: Maker, name: str) -> Look:
+def look_of(maker: Maker, name: str) -> Look:
+    """Find what the maker file states of a look."""
     things = {**maker.features(), **maker.marks(), **maker.measurements()}
     return things[name][1].look
 
