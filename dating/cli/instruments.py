@@ -145,13 +145,23 @@ def _files_in(path: Path, remarks: list[str]) -> Iterator[Path]:
         yield path
         return
     found = [file for file in sorted(path.iterdir()) if file.suffix in {".yaml", ".yml"}]
-    others = [file for file in found if kind_of(file) != "examination"]
+    others = [file for file in found if not _is_examination(file)]
     if len(others) == len(found):
         raise InputError([Problem(str(path), None, "", "there is no examination in this folder")])
     if others:
         names = ", ".join(file.name for file in others)
         remarks.append(f"Passed over in {path}, as no examination: {names}.")
     yield from (file for file in found if file not in others)
+
+
+def _is_examination(file: Path) -> bool:
+    """Say whether a file is an examination; a file that cannot be read may be meant as one."""
+    try:
+        return kind_of(file) == "examination"
+    except InputError as error:
+        if error.problems[0].allowed:  # it was read, and is of no kind that is known
+            return False
+        raise
 
 
 def _check_makers(examinations: Sequence[Examination]) -> None:

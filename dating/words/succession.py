@@ -37,6 +37,7 @@ MOST_TOLD = 12
 """Instruments of which neighbours and differences are told one by one."""
 MOST_IN_MATRIX = 8
 _MOST_COLUMNS = 3
+_MOST_UNSEEN = 2
 _BRACKETS: dict[Bracket, str] = {"": "", "first": "/", "inner": "|", "last": "\\"}
 
 
@@ -185,7 +186,7 @@ def _groups(console: Console, comparison: Comparison) -> None:
         else:
             places = f"{first} to {first + len(group) - 1}"
             say(console, f"{places}: {named(group)} cannot be told apart.")
-    say(console, "Every pair, and what decides it, is on the page (--page) and in --as json.")
+    say(console, "What decides between neighbours is on the page (--page) and in --as json.")
 
 
 def groups_of(comparison: Comparison) -> list[tuple[str, ...]]:
@@ -228,7 +229,9 @@ def _by_words(line: DifferenceLine, row: Sequence[str]) -> str:
         f"{words} ({named([row[place] for place in places])})"
         for words, places in line.by_words.items()
     ]
-    if line.unseen:
+    if len(line.unseen) > _MOST_UNSEEN:
+        seen.append(f"{UNSEEN} on the others")
+    elif line.unseen:
         seen.append(f"{UNSEEN} on {named([row[place] for place in line.unseen])}")
     return "; ".join(seen)
 

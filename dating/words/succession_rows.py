@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 from dating.cautions import caution_words
-from dating.examination import Examination
+from dating.examination import Examination, Sight
 from dating.maker import Look, Maker
 from dating.months import month_words
 from dating.statements import plain_name
 from dating.succession.comparison import Comparison, Effect, Neighbours
-from dating.succession.differences import Difference, Reason
+from dating.succession.differences import RECORDED, Difference, Reason
 from dating.succession.further_looks import FurtherLook
 from dating.succession.relations import relation_words
 from dating.words.phrases import bits, mark_dates, percent, set_words, sight_words
@@ -22,6 +22,7 @@ type Bracket = Literal["", "first", "inner", "last"]
 
 UNSEEN = "not looked at"
 _PAPER = "document "
+_SURE = " (sure "
 MOST_LOOKS = 6
 MOST_REASONS = 5
 
@@ -195,6 +196,9 @@ def _cell_words(maker: Maker, examination: Examination, name: str, cell: str) ->
         return sight_words(sight, maker.features()[name][1].states)
     if (mark := examination.marks.get(name)) is not None:
         return " or ".join(mark_dates(mark))
+    reading = examination.measured.get(name)
+    if reading is not None and cell.startswith(RECORDED):
+        return f"{reading.value:g}, beyond all plausible readings"
     return cell
 
 
@@ -207,11 +211,11 @@ class DifferenceLine:
 
     @property
     def by_words(self) -> dict[str, tuple[int, ...]]:
-        """Which instruments, by their positions in the row, show what; oldest first."""
-        words = dict.fromkeys(cell for cell in self.cells if cell)
+        """Which instruments, by their positions in the row, show what, however sure; oldest first."""
+        bare = [cell.partition(_SURE)[0] for cell in self.cells]
         return {
-            each: tuple(place for place, cell in enumerate(self.cells) if cell == each)
-            for each in words
+            each: tuple(place for place, cell in enumerate(bare) if cell == each)
+            for each in dict.fromkeys(filter(None, bare))
         }
 
     @property
@@ -234,6 +238,27 @@ def difference_lines(comparison: Comparison) -> list[DifferenceLine]:
         )
         for row in comparison.differences
     ]
+
+
+def changes_between(comparison: Comparison, first: str, second: str) -> list[str]:
+    """Say which features two neighbours show differently, where both were looked at."""
+    sights = [
+        {"variant": each.variant, **each.seen}
+        for each in (comparison.examinations[comparison.names.index(n)] for n in (first, second))
+    ]
+    changes = []
+    for row in comparison.differences:
+        before, after = (seen.get(row.name) for seen in sights)
+        if before is not None and after is not None and _differ(before, after):
+            words = (cell_words(comparison, row, name) for name in (first, second))
+            changes.append(f"{plain_name(row.name)}: {' → '.join(words)}")
+    return changes
+
+
+def _differ(before: Sight, after: Sight) -> bool:
+    """Say whether two sights name states, and none that both may be."""
+    states = [set() if sight.is_neutral else set(sight.named()) for sight in (before, after)]
+    return all(states) and not states[0] & states[1]
 
 
 def alike_words(comparison: Comparison, lines: Sequence[DifferenceLine]) -> list[str]:
