@@ -12,6 +12,7 @@ from dating.examination import Examination
 from dating.maker import Maker
 from dating.records.calibration import CalibrationRecord
 from dating.records.claims import ClaimsRecord
+from dating.records.comparison import ComparisonRecord
 from dating.records.estimate import EstimateRecord
 from dating.succession.relations import Group
 
@@ -24,6 +25,7 @@ type SchemaKind = Literal[
     "estimate-record",
     "claims-record",
     "calibration-record",
+    "comparison-record",
 ]
 
 FILES: dict[SchemaKind, type[BaseModel]] = {
@@ -36,6 +38,7 @@ RECORDS: dict[SchemaKind, type[BaseModel]] = {
     "estimate-record": EstimateRecord,
     "claims-record": ClaimsRecord,
     "calibration-record": CalibrationRecord,
+    "comparison-record": ComparisonRecord,
 }
 MODELS = FILES | RECORDS
 DIALECT = "https://json-schema.org/draft/2020-12/schema"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from dating.cli.inputs import INPUT, form_option
+from dating.cli.inputs import INPUT, form_option, learned_option, level_option, seed_option
 from dating.cli.needs import check_installed, check_reading
 from dating.cli.outputs import OutputFile, check_outputs
 from dating.cli.streams import text_width
@@ -17,12 +17,6 @@ if TYPE_CHECKING:
     from dating.estimates import Estimate
 
 
-def _level(ctx: click.Context, parameter: click.Parameter, value: float) -> float:  # noqa: ARG001
-    if not 0 < value < 1:
-        raise click.BadParameter(f"a level lies between 0 and 1, such as 0.9; found {value:g}")
-    return value
-
-
 @click.command()
 @click.argument("examination", type=INPUT)
 @click.option(
@@ -30,32 +24,15 @@ def _level(ctx: click.Context, parameter: click.Parameter, value: float) -> floa
     type=INPUT,
     help="Maker file.  [default: the one the examination names, in a folder called priors]",
 )
-@click.option(
-    "--level",
-    type=float,
-    default=0.9,
-    callback=_level,
-    show_default=True,
-    help="Probability that the reported months must reach.",
-)
+@level_option("Probability that the reported months must reach.")
 @form_option("Format of the output; json and yaml give everything, with units and sources.", "yaml")
 @click.option(
     "--picture",
     type=click.Path(path_type=Path),
     help="Also draw the estimate to this file: .svg, .png or .pdf.",
 )
-@click.option(
-    "--learned",
-    type=click.Path(path_type=Path),
-    help="File written by dating learn; its draws replace the judgements.",
-)
-@click.option(
-    "--seed",
-    type=click.IntRange(0, 2**63 - 1),
-    default=1,
-    show_default=True,
-    help="Seed of the draws; the same seed always gives the same result.",
-)
+@learned_option
+@seed_option
 @click.option(
     "--not-today",
     metavar="OPERATION",

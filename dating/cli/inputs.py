@@ -24,6 +24,31 @@ undated_option = click.option(
     is_flag=True,
     help="Leave out rows with a missing or unreadable date, and list their lines.",
 )
+learned_option = click.option(
+    "--learned",
+    type=click.Path(path_type=Path),
+    help="File written by dating learn; its draws replace the judgements.",
+)
+seed_option = click.option(
+    "--seed",
+    type=click.IntRange(0, 2**63 - 1),
+    default=1,
+    show_default=True,
+    help="Seed of the draws; the same seed always gives the same result.",
+)
+
+
+def _level(ctx: click.Context, parameter: click.Parameter, value: float) -> float:  # noqa: ARG001
+    if not 0 < value < 1:
+        raise click.BadParameter(f"a level lies between 0 and 1, such as 0.9; found {value:g}")
+    return value
+
+
+def level_option(words: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Give the option of the level that a command reports at."""
+    return click.option(
+        "--level", type=float, default=0.9, callback=_level, show_default=True, help=words
+    )
 
 
 def form_option(words: str, *more: str) -> Callable[[Callable[..., None]], Callable[..., None]]:

@@ -21,6 +21,7 @@ KINDS = (
     "estimate-record",
     "claims-record",
     "calibration-record",
+    "comparison-record",
 )
 
 
@@ -30,8 +31,8 @@ KINDS = (
 def keys(kind: SchemaKind, form: str) -> None:
     """List the keys that a kind of file may have, and what each means.
 
-    A record is what --as json writes of an estimate, of weighed claims or of a calibration; it
-    names the version of its keys.
+    A record is what --as json writes of an estimate, of weighed claims, of a calibration or of a
+    comparison; it names the version of its keys.
 
     \b
     Example:

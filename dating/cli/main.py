@@ -11,6 +11,7 @@ import click
 
 from dating.cli.calibrate import calibrate
 from dating.cli.check import check
+from dating.cli.compare import compare
 from dating.cli.draft import draft
 from dating.cli.estimate import estimate
 from dating.cli.guide import guide
@@ -113,6 +114,7 @@ main.add_command(learn)
 main.add_command(calibrate)
 main.add_command(draft)
 main.add_command(weigh)
+main.add_command(compare)
 main.add_command(note)
 main.add_command(sale)
 main.add_command(serve)

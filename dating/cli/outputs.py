@@ -77,6 +77,22 @@ def check_maker_name(path: Path, option: str) -> None:
         raise click.BadParameter("the folder does not exist", param_hint=option)
 
 
+def check_page_name(page: Path | None) -> None:
+    """Refuse a name that no page can be written under.
+
+    Raises InputError where it does not end in .html; BadParameter where its folder does not exist.
+    """
+    from dating.reading import InputError, Problem  # noqa: PLC0415
+
+    if page is None:
+        return
+    if page.suffix.lower() != ".html":
+        problem = Problem(str(page), None, "", "the page is HTML", page.suffix, ".html")
+        raise InputError([problem])
+    if not page.parent.is_dir():
+        raise click.BadParameter("the folder does not exist", param_hint="--page")
+
+
 def _fault(out: OutputFile, read: Set[_Identity]) -> str:
     """Say why an output can never be written here."""
     if _identity(out.path) in read:

@@ -10,7 +10,7 @@ import click
 
 from dating.cli.inputs import INPUT, form_option, undated_option, unlisted_option
 from dating.cli.needs import check_installed
-from dating.cli.outputs import OutputFile, check_outputs
+from dating.cli.outputs import OutputFile, check_outputs, check_page_name
 from dating.cli.streams import filled, text_width
 from dating.cli.usage import as_usage
 
@@ -98,17 +98,10 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
 def _check(page: Path | None) -> None:
     """Refuse names that nothing can be written under, and missing libraries, before any work."""
     from dating.claims.weighing import LIBRARIES  # noqa: PLC0415
-    from dating.reading import InputError, Problem  # noqa: PLC0415
 
     libraries = [*LIBRARIES] + (["jinja2", "matplotlib", "arviz_stats"] if page else [])
     check_installed("weighing claims", libraries)
-    if page is None:
-        return
-    if page.suffix.lower() != ".html":
-        problem = Problem(str(page), None, "", "the page is HTML", page.suffix, ".html")
-        raise InputError([problem])
-    if not page.parent.is_dir():
-        raise click.BadParameter("the folder does not exist", param_hint="--page")
+    check_page_name(page)
 
 
 def _watched[T](items: Sequence[T]) -> Iterable[T]:

@@ -9,35 +9,17 @@ from pydantic import Field
 from dating.records.shared import (
     CorrectedLevels,
     Draws,
+    Invasive,
     LatentVariants,
     Month,
+    Months,
     Probability,
     ReadFile,
     Record,
     Sum,
 )
 
-type Invasive = Literal["none", "low", "moderate", "high"]
-
 SCHEMA = "instrument-dating/estimate/2"
-
-
-class Stretch(Record, title="A stretch of months"):
-    """Months without a gap."""
-
-    first: Month = Field(description="The first month.")
-    last: Month = Field(description="The last month, included.")
-    probability: Probability = Field(description="Probability of the stretch.")
-
-
-class Months(Record, title="A set of months"):
-    """Months that hold a share of the probability."""
-
-    level: Probability = Field(description="Probability that was asked for.")
-    probability: Probability = Field(description="Probability that the set holds.")
-    months: int = Field(description="How many months are in it.")
-    stretches: list[Stretch] = Field(description="Its stretches, in order.")
-    edtf: str = Field(description="The set as one EDTF expression.")
 
 
 class MonthsAndMedian(Months, title="A set of months with its median"):

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
 type Probability = Annotated[float, Field(ge=0, le=1)]
 type Month = Annotated[str, Field(pattern="^-?[0-9]{4,}-(0[1-9]|1[0-2])$")]
 type Sum = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+type Invasive = Literal["none", "low", "moderate", "high"]
 
 
 class Record(BaseModel):
@@ -22,6 +23,24 @@ class ReadFile(Record, title="A file that was read"):
 
     file: str = Field(description="The file, as it was named.")
     sha256: str = Field(description="SHA-256 of its bytes; empty where it was made in Python.")
+
+
+class Stretch(Record, title="A stretch of months"):
+    """Months without a gap."""
+
+    first: Month = Field(description="The first month.")
+    last: Month = Field(description="The last month, included.")
+    probability: Probability = Field(description="Probability of the stretch.")
+
+
+class Months(Record, title="A set of months"):
+    """Months that hold a share of the probability."""
+
+    level: Probability = Field(description="Probability that was asked for.")
+    probability: Probability = Field(description="Probability that the set holds.")
+    months: int = Field(description="How many months are in it.")
+    stretches: list[Stretch] = Field(description="Its stretches, in order.")
+    edtf: str = Field(description="The set as one EDTF expression.")
 
 
 class Draws(Record, title="How sound the draws are"):

@@ -14,6 +14,7 @@ from dating.examination import Examination
 from dating.maker import Maker
 from dating.succession.months_by_draw import by_draw
 
+RECORDED = "recorded, says nothing of the date"
 LEAST_BITS = 0.05
 """Bits below which a difference decides nothing worth telling."""
 
@@ -203,5 +204,5 @@ def _recorded(examination: Examination, name: str) -> str:
     """Say what is recorded of a thing that does not bear on the date."""
     for group in (examination.seen, examination.marks, examination.measured):
         if group.get(name) is not None:
-            return "recorded, says nothing of the date"
+            return RECORDED
     return ""

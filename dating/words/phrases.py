@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from math import inf
 from pathlib import PurePath
 
 from dating.estimates import Estimate
 from dating.evidence import Piece
+from dating.examination import Sight
 from dating.months import Period, month_words
 from dating.reading import Problem
 from dating.statements import plain_name
@@ -195,8 +197,19 @@ def seen_words(piece: Piece, estimate: Estimate) -> str:
         sight, states = seen.seen[piece.name], maker.features()[piece.name][1].states
     else:
         return piece.observation
-    if sight is None:
-        return piece.observation
+    return piece.observation if sight is None else sight_words(sight, states)
+
+
+def sight_words(sight: Sight, states: Mapping[str, str]) -> str:
+    """Write what was seen of a feature or the variant in the maker file's words for its states.
+
+    Examples
+    --------
+    >>> sight_words(Sight(state="lined", sure=0.8), {"lined": "ruled round the edge"})
+    'ruled round the edge (sure 0.8)'
+    """
+    if sight.is_neutral:
+        return sight.words().removeprefix("other: ")
     words = " or ".join(states.get(name) or name for name in sight.excluded or sight.named())
     if sight.excluded is not None:
         return f"not {words}"

@@ -94,9 +94,9 @@ def _built(estimate: Estimate) -> dict[str, Any]:
     return {
         "level": estimate.level,
         "highest_density": [
-            _set(estimate.highest_density(level)) for level in sorted({0.5, estimate.level})
+            set_record(estimate.highest_density(level)) for level in sorted({0.5, estimate.level})
         ],
-        "equal_tailed": _set(estimate.equal_tailed(estimate.level)),
+        "equal_tailed": set_record(estimate.equal_tailed(estimate.level)),
         "median": month_label(estimate.median),
         "most_probable": month_label(estimate.mode),
         "entropy": estimate.entropy,
@@ -127,7 +127,7 @@ def _components(estimate: Estimate) -> list[dict[str, Any]]:
             "swapped_before": estimate.weighing.parts[name].swapped,
             "seen": seen[name],
             "weight": _finite(originality_bits(chance, 1 - estimate.weighing.parts[name].swapped)),
-            "own_month": _set(
+            "own_month": set_record(
                 highest_density(estimate.own_month(name), estimate.period, estimate.level)
             ),
             "sources": list(_component_sources(estimate, name)),
@@ -148,8 +148,8 @@ def _evidence(estimate: Estimate, finding: Finding) -> dict[str, Any]:
         "kind": piece.kind,
         "component": piece.component,
         "seen": piece.observation,
-        "alone": {**_set(finding.alone), "median": month_label(finding.alone_median)},
-        "without": {**_set(finding.without), "median": month_label(finding.without_median)},
+        "alone": {**set_record(finding.alone), "median": month_label(finding.alone_median)},
+        "without": {**set_record(finding.without), "median": month_label(finding.without_median)},
         "shift": finding.shift,
         "weight": _finite(finding.weight),
         "decides": not isfinite(finding.weight),
@@ -202,7 +202,7 @@ def _story(story: Story, estimate: Estimate) -> dict[str, Any]:
         "probability": as_probability(story.probability),
         "supposes": story_words(story, estimate),
         "faults": [{"name": fault.name, "kind": fault.kind} for fault in story.faults],
-        "built": _set(story.months),
+        "built": set_record(story.months),
     }
 
 
@@ -211,8 +211,8 @@ def _second_look(look: SecondLook) -> dict[str, Any]:
         "name": look.name,
         "gain": look.bits,
         "at_fault": as_probability(look.at_fault),
-        "built_if_at_fault": _set(look.wrong),
-        "built_if_not": _set(look.right),
+        "built_if_at_fault": set_record(look.wrong),
+        "built_if_not": set_record(look.right),
     }
 
 
@@ -262,14 +262,19 @@ def _provenance(estimate: Estimate) -> dict[str, Any]:
         "draws": tables.draws,
         "replicates": tables.replicates,
         "drawn_jointly": "all numbers" if estimate.learned else list(tables.shared),
-        "versions": {
-            "instrument-dating": own_version(),
-            "numpy": np.__version__,
-            "python": platform.python_version(),
-        },
+        "versions": versions(),
         "sources": {
             name: note.model_dump(exclude_defaults=True) for name, note in maker.sources.items()
         },
+    }
+
+
+def versions() -> dict[str, str]:
+    """Give the versions of this project and of what its numbers rest on."""
+    return {
+        "instrument-dating": own_version(),
+        "numpy": np.__version__,
+        "python": platform.python_version(),
     }
 
 
@@ -281,7 +286,8 @@ def own_version() -> str:
         return "not installed"
 
 
-def _set(months: MonthSet) -> dict[str, Any]:
+def set_record(months: MonthSet) -> dict[str, Any]:
+    """Turn a set of months into plain data."""
     return {
         "level": months.level,
         "probability": as_probability(months.mass),
