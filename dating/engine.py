@@ -296,7 +296,8 @@ class Weighing:
         if part.swapped == 0:
             return Response(original, np.zeros_like(original))
         there = self._array("there", name, by_variant, self._there)
-        from_donor = np.einsum("nvt,knvt->kn", np.broadcast_to(there, here.shape), answers)
+        there = np.broadcast_to(there, (len(here), *there.shape[1:]))
+        from_donor = np.einsum("nvt,knvt->kn", there, answers)
         return Response(original, part.swapped * self._spread(name, from_donor))
 
     def respond_whole(self, trials: Floats, left_out: Piece | None = None) -> Floats:

@@ -9,14 +9,17 @@ from dating import InputError, estimate, month_tables
 from tests.enumeration import Enumeration, mutual_information, normalised
 from tests.inventing import invented, invented_data
 
-WITHIN = 1e-10
+WITHIN = 2e-10
+"""The likelihood of a mark is within 2e-12; evidence that clashes magnifies that."""
 FEW, MANY = 44, 220
 BRANCHING = {0, 4, 22, 31}
 """Few of the makers, but most of the time: their loops branch the most."""
+TELLING = {60}
+"""An open feature that moves with an event, on a component that may be old stock."""
 
 
 def marked(seed):
-    if seed >= FEW:
+    if seed >= FEW and seed not in TELLING:
         return pytest.param(seed, marks=pytest.mark.slow)
     return pytest.param(seed, marks=pytest.mark.long) if seed in BRANCHING else seed
 
