@@ -4,6 +4,7 @@ import numpy as np
 
 from dating.distributions import Certain
 from dating.examination import Examination
+from dating.months import month_label
 from dating.tabulation import tables_of_draws, uncertain_numbers
 
 LOOKED = 0.7
@@ -17,18 +18,26 @@ def true_numbers(maker, generator):
     return {name: number.quantile(generator.random(1)) for name, number in judged.items()}
 
 
-def group_of(maker, numbers, count, generator, name="E"):
-    """Build and examine some instruments; give the examinations and the months, (instrument,)."""
+def group_of(maker, numbers, count, generator, within=None):
+    """Build and examine some instruments; give the examinations and the months, (instrument,).
+
+    Where they were all built within a stretch of months, papers say so.
+    """
     tables = tables_of_draws(maker, numbers)
-    months = [_pick(tables.prior[0].sum(axis=0), generator) for _ in range(count)]
+    output, papers = tables.prior[0].sum(axis=0), []
+    if within is not None:
+        output = output * maker.period.inside(within)
+        ends = {"not_before": month_label(within.first), "not_after": month_label(within.last)}
+        papers = [{"what": "a receipt", **ends, "trust": 1}]
+    months = [_pick(output, generator) for _ in range(count)]
     each = [
-        _examined(maker, tables, month, generator, f"{name}-{number}")
+        _examined(maker, tables, month, generator, f"E-{number}", papers)
         for number, month in enumerate(months, start=1)
     ]
     return each, np.array(months)
 
 
-def _examined(maker, tables, month, generator, name):
+def _examined(maker, tables, month, generator, name, papers):
     variant = _pick(tables.prior[0, :, month], generator)
     seen = {}
     for part, component in maker.components.items():
@@ -42,7 +51,8 @@ def _examined(maker, tables, month, generator, name):
             state = _pick(np.broadcast_to(recorded, shape)[:, *where], generator)
             if generator.random() < LOOKED:
                 seen[feature] = tables.features[feature].states[state]
-    return Examination.model_validate({"instrument": name, "maker": "example", "seen": seen})
+    record = {"instrument": name, "maker": "example", "seen": seen, "documents": papers}
+    return Examination.model_validate(record)
 
 
 def _pick(weights, generator):

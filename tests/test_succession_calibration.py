@@ -9,17 +9,18 @@ import numpy as np
 import pytest
 
 from dating import compare, estimate, read_maker
+from dating.months import Period
 from tests.succession_worlds import group_of, true_numbers
 
 BANDS = ((0.5, 0.6), (0.6, 0.7), (0.7, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 1.01))
 LEVEL = 0.9
 
 
-def outcome(maker, seed, count):
+def outcome(maker, seed, count, within=None):
     """Compare one group: what was said of each pair and is so, and of ranks and dates."""
     generator = np.random.default_rng(seed)
     numbers = true_numbers(maker, generator)
-    examinations, months = group_of(maker, numbers, count, generator)
+    examinations, months = group_of(maker, numbers, count, generator, within)
     made = compare(maker, examinations)
     at = months + generator.random(count)
     first, second = np.triu_indices(count, 1)
@@ -28,13 +29,10 @@ def outcome(maker, seed, count):
     chances = made.rank.values
     apart = np.array([estimate(maker, each).probabilities for each in examinations])
     separate = apart @ (1 - apart.cumsum(axis=1)).T + apart @ apart.T / 2
-    event = numbers["second-works"][0]
-    near = (abs(months[first] - event) <= 12) & (abs(months[second] - event) <= 12)
     return {
         "stated": made.pairs.first[first, second],
         "separate": separate[first, second],
         "true": (at[first] < at[second]).astype(float),
-        "near": near,
         "ranked": [low <= rank <= high for rank, (low, high) in zip(ranks, ranges, strict=True)],
         "rank mass": [
             row[low - 1 : high].sum() for row, (low, high) in zip(chances, ranges, strict=True)
@@ -75,13 +73,16 @@ def _in_errors(groups):
     return np.sum(sums) / max(np.std(sums) * np.sqrt(len(sums)), np.sqrt(trials))
 
 
-def log_score(outcomes, key, where=None):
+def log_score(outcome, key):
     """Mean binary logarithm of the probability given to what was so."""
-    stated = np.concatenate([o[key] for o in outcomes])
-    true = np.concatenate([o["true"] for o in outcomes])
-    given = np.clip(np.where(true > 0, stated, 1 - stated), 1e-9, 1)
-    here = slice(None) if where is None else np.concatenate([o[where] for o in outcomes])
-    return float(np.log2(given)[here].mean())
+    given = np.where(outcome["true"] > 0, outcome[key], 1 - outcome[key])
+    return float(np.log2(np.clip(given, 1e-9, 1)).mean())
+
+
+def gain(outcomes):
+    """Gain in log score over dates put together apart, by pair, in standard errors."""
+    each = [log_score(o, "stated") - log_score(o, "separate") for o in outcomes]
+    return np.mean(each) / (np.std(each) / np.sqrt(len(each)))
 
 
 @pytest.mark.long
@@ -103,5 +104,16 @@ def test_two_hundred_groups_of_twelve_are_right_as_often_as_is_said():
     assert abs(excess(outcomes, "ranked", "rank mass")) < 3.5
     assert abs(excess(outcomes, "dated", "date mass")) < 3.5
     assert np.mean([held for o in outcomes for held in o["ranked"]]) >= LEVEL
-    assert log_score(outcomes, "stated") > log_score(outcomes, "separate")
-    assert log_score(outcomes, "stated", "near") > log_score(outcomes, "separate", "near")
+    assert gain(outcomes) > 0
+
+
+@pytest.mark.slow
+def test_near_an_event_dates_put_together_apart_are_worse():
+    maker = read_maker("priors/marrowby.yaml")
+    near = Period.parse("1929-10/1932-09")
+    outcomes = [outcome(maker, 5000 + seed, 12, near) for seed in range(60)]
+    assert gain(outcomes) > 3
+    for low, high in BANDS:
+        assert abs(band_excess(outcomes, low, high)) < 3.5, (low, high)
+    apart = [{**o, "stated": o["separate"]} for o in outcomes]
+    assert max(abs(band_excess(apart, low, high)) for low, high in BANDS) > 3.5
