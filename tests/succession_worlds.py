@@ -31,13 +31,14 @@ def group_of(maker, numbers, count, generator, within=None):
         papers = [{"what": "a receipt", **ends, "trust": 1}]
     months = [_pick(output, generator) for _ in range(count)]
     each = [
-        _examined(maker, tables, month, generator, f"E-{number}", papers)
+        _record(maker, tables, month, generator)
+        | {"instrument": f"E-{number}", "maker": "example", "documents": papers}
         for number, month in enumerate(months, start=1)
     ]
-    return each, np.array(months)
+    return [Examination.model_validate(record) for record in each], np.array(months)
 
 
-def _examined(maker, tables, month, generator, name, papers):
+def _record(maker, tables, month, generator):
     variant = _pick(tables.prior[0, :, month], generator)
     seen = {}
     for part, component in maker.components.items():
@@ -51,8 +52,7 @@ def _examined(maker, tables, month, generator, name, papers):
             state = _pick(np.broadcast_to(recorded, shape)[:, *where], generator)
             if generator.random() < LOOKED:
                 seen[feature] = tables.features[feature].states[state]
-    record = {"instrument": name, "maker": "example", "seen": seen, "documents": papers}
-    return Examination.model_validate(record)
+    return {"seen": seen}
 
 
 def _pick(weights, generator):
