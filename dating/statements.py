@@ -135,6 +135,7 @@ type Number = Annotated[float, Field(allow_inf_nan=False, ge=-1e9, le=1e9), Befo
 type Fraction = Annotated[float, Field(ge=0, le=1), BeforeValidator(number)]
 type WholeMonths = Annotated[int, Field(ge=0, le=1e6), BeforeValidator(number)]
 type Pair = Annotated[tuple[Name, ...], Field(min_length=2, max_length=2)]
+type Several = Annotated[tuple[Name, ...], Field(min_length=2, max_length=500)]
 type Positive = Annotated[float, Field(gt=0, le=1e9), BeforeValidator(number)]
 
 

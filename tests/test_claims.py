@@ -16,7 +16,7 @@ from dating import Examination, InputError, Maker, estimate
 from dating.claims.counts import chance_between, chance_of_none
 from dating.claims.evidence import Evidence
 from dating.claims.files import Manuscript
-from dating.claims.instruments import joint_truth
+from dating.claims.instruments import _over_pairs, joint_truth
 from dating.claims.production import Production
 from dating.claims.statements import Assertion, Claims
 from dating.claims.strength import DrawChance, chance_from, factor_from
@@ -569,6 +569,12 @@ CLAIMS = [
         ],
         (), ("neck",), (4, 11), "before and apart",
     ),
+    (
+        [{"earliest_with": {
+            "instrument": "E-1", "feature": "joint", "state": "old", "among": ["E-2"]
+        }}],
+        (), (), None, "no later",
+    ),
 ]  # fmt: skip
 
 PAIRS = {
@@ -577,6 +583,7 @@ PAIRS = {
     "same": lambda a, b: a == b,
     "older": lambda a, b: a < b,
     "after": lambda a, b: b < a,
+    "no later": lambda a, b: a <= b,
     "before and apart": lambda a, b: 0 < b - a <= 3,
 }
 
@@ -990,3 +997,28 @@ def test_graded_chances_are_told_from_none_far_below_one_in_the_number_of_draws(
     assert chance_from(np.zeros(64), np.ones(64)).settled
     weight = np.array([1.0] * 8 + [0.0] * 56)
     assert chance_from(np.zeros(64), weight).least == pytest.approx(1 / 18)
+
+
+def test_a_row_of_several_and_the_earliest_of_several_are_sums_over_all_months():
+    generator = np.random.default_rng(5)
+    names = ["E-1", "E-2", "E-3", "E-4"]
+    joint = [generator.random((3, 6)) for _ in names]
+    row = {"older": {"instruments": ["E-3", "E-1", "E-4"]}}
+    first = {
+        "earliest_with": {
+            "instrument": "E-2", "feature": "joint", "state": "old", "among": ["E-1", "E-3"]
+        }
+    }  # fmt: skip
+    for said, holds in (
+        (row, lambda a, _b, c, d: c < a < d),
+        (first, lambda a, b, c, _d: b <= min(a, c)),
+    ):
+        right = [
+            sum(
+                joint[0][n, a] * joint[1][n, b] * joint[2][n, c] * joint[3][n, d]
+                for a, b, c, d in product(range(6), repeat=4)
+                if holds(a, b, c, d)
+            )
+            for n in range(3)
+        ]
+        assert _over_pairs([saying(said)], names, joint) == pytest.approx(right, rel=1e-12)

@@ -1,21 +1,29 @@
 """Claims about instruments, with what is claimed of production beside them, in joint draws.
 
 Given a draw, instruments are independent. So the joint probability of their months and of their
-evidence is a product within each draw, and what two of them have to do with each other is a sum
-over the pairs of months for which it holds.
+evidence is a product within each draw, and what they have to do with each other is a sum over the
+months for which it holds, one instrument after the other.
 """
 
 from __future__ import annotations
 
-import string
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import pairwise
 
 import numpy as np
 
 from dating.arrays import Floats
-from dating.claims.statements import Apart, Assertion, Built, Older, Original
+from dating.claims.statements import (
+    Apart,
+    Assertion,
+    Built,
+    EarliestWith,
+    Older,
+    Original,
+)
 from dating.engine import Weighing
 from dating.magnitudes import LEAST, ratio
+from dating.succession.elimination import Factor, by_portions
 
 
 def joint_truth(
@@ -65,17 +73,17 @@ def _over_pairs(sayings: Sequence[Assertion], names: list[str], joint: list[Floa
     """Sum over the months of all instruments, as far as pairs of them allow; shape (draw,)."""
     months = np.arange(joint[0].shape[1])
     ahead = months[None, :] - months[:, None]
-    letters = dict(zip(names, string.ascii_lowercase, strict=False))
-    terms = [f"Z{letters[name]}" for name in names]
-    arrays: list[Floats] = list(joint)
+    factors = [Factor((name,), table) for name, table in zip(names, joint, strict=True)]
     for saying in sayings:
+        pairs: Iterable[tuple[str, ...]]
         match saying.content:
             case Apart(instruments=pair, at_most=most):
-                holds = abs(ahead) <= most
-            case Older(instruments=pair):
-                holds = ahead > 0
+                pairs, holds = [pair], abs(ahead) <= most
+            case Older(instruments=several):
+                pairs, holds = pairwise(several), ahead > 0
+            case EarliestWith(instrument=first, among=others):
+                pairs, holds = [(first, other) for other in others], ahead >= 0
             case _:
                 continue
-        terms.append(letters[pair[0]] + letters[pair[1]])
-        arrays.append(holds.astype(float))
-    return np.asarray(np.einsum(",".join(terms) + "->Z", *arrays, optimize=True))
+        factors += [Factor(pair, holds.astype(float)[None]) for pair in pairs]
+    return by_portions(factors)

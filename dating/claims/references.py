@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from dating.claims.statements import (
     Apart,
@@ -12,6 +12,7 @@ from dating.claims.statements import (
     ChangedFirst,
     ClaimedChangeover,
     Claims,
+    EarliestWith,
     NumberMade,
     Older,
     Original,
@@ -20,13 +21,17 @@ from dating.claims.statements import (
     Use,
 )
 from dating.claims.truth import ramps_to
+from dating.evidence import state_weights
+from dating.examination import Examination
 from dating.learning.layout import VARIANTS, Layout, layout_of
 from dating.maker import Maker
 from dating.months import Period
 from dating.reading import KeyPath, Problem
 
 
-def claims_problems(claims: Claims, maker: Maker, instruments: Collection[str]) -> list[Problem]:
+def claims_problems(
+    claims: Claims, maker: Maker, instruments: Mapping[str, Examination]
+) -> list[Problem]:
     """List what a claims file says that its maker file cannot answer."""
     check = _Check(claims, maker, instruments)
     problems = list(check.names())
@@ -42,7 +47,9 @@ def claims_problems(claims: Claims, maker: Maker, instruments: Collection[str]) 
 class _Check:
     """The checks of one claims file, which need the same lists of valid names."""
 
-    def __init__(self, claims: Claims, maker: Maker, instruments: Collection[str]) -> None:
+    def __init__(
+        self, claims: Claims, maker: Maker, instruments: Mapping[str, Examination]
+    ) -> None:
         self.claims, self.maker, self.instruments = claims, maker, instruments
         self.origin = claims.origin
         self.layout: Layout = layout_of(maker)
@@ -75,9 +82,12 @@ class _Check:
                         yield self._unknown(
                             (*path, "components"), name, self.maker.components, message
                         )
-            case Apart(instruments=pair) | Older(instruments=pair) if pair[0] == pair[1]:
-                message = "two different instruments are expected here"
-                yield self.origin.problem((*path, "instruments"), message, found=pair[0])
+            case Apart() | Older():
+                yield from self._different((*path, "instruments"), saying.instruments())
+            case EarliestWith(instrument=name, feature=feature, state=state):
+                yield from self._different((*path, "among"), saying.instruments())
+                problems = [*self._state(path, feature, (state,), "state")]
+                yield from problems or self._shown(path, saying.instruments(), feature, state)
             case Use() as use:
                 yield from self._use(path, use, saying.kind == "first_use")
             case ChangedFirst(earlier=earlier, later=later):
@@ -87,6 +97,26 @@ class _Check:
                 yield from self._changeover((*path, "changeover"), changeover)
             case (Share() | NumberMade()) as content:
                 yield from self._combination(path, content)
+
+    def _different(self, path: KeyPath, names: Sequence[str]) -> Iterator[Problem]:
+        for place, name in enumerate(names):
+            if name in names[:place]:
+                message = "different instruments are expected here"
+                yield self.origin.problem(path, message, found=name)
+
+    def _shown(
+        self, path: KeyPath, names: Sequence[str], feature: str, state: str
+    ) -> Iterator[Problem]:
+        """Check that a state was seen on instruments."""
+        states = self.states[feature]
+        for name in names:
+            examination = self.instruments.get(name)
+            if examination is None:
+                continue
+            sight = examination.variant if feature == VARIANTS else examination.seen.get(feature)
+            if sight is None or state_weights(sight, states)[states.index(state)] == 0:
+                message = f"{state} was not seen on it"
+                yield self.origin.problem(path, message, found=name)
 
     def _use(self, path: KeyPath, use: Use, first: bool) -> Iterator[Problem]:
         problems = [*self._state(path, use.feature, (use.state,), "state")]

@@ -19,6 +19,7 @@ from dating.statements import (
     Number,
     Pair,
     Positive,
+    Several,
     Text,
     WholeMonths,
     several,
@@ -58,10 +59,19 @@ class Apart(Strict, title="How far apart two were built"):
     at_most: WholeMonths = Field(description="Months between their dates at most.")
 
 
-class Older(Strict, title="Which of two is older"):
-    """The first of two instruments was built in an earlier month than the second."""
+class Older(Strict, title="Which of several is older"):
+    """Each of two or more instruments was built in an earlier month than the next."""
 
-    instruments: Pair = Field(description="Two examined instruments, the older first.")
+    instruments: Several = Field(description="Examined instruments, the oldest first.")
+
+
+class EarliestWith(Strict, title="The earliest known with a state"):
+    """Of the instruments that show a state, none was built in an earlier month than this one."""
+
+    instrument: Name = Field(description="The examined instrument that is the earliest.")
+    feature: Name = Field(description="The feature.")
+    state: Name = Field(description="The state that all of them show.")
+    among: Names = Field(description="The other examined instruments that show it.")
 
 
 class ClaimedChangeover(Strict, title="A changeover"):
@@ -218,7 +228,10 @@ class Assertion(Strict, title="What is claimed"):
     built: Built | None = Field(None, description="When an instrument was built.")
     original: Original | None = Field(None, description="That components are original.")
     apart: Apart | None = Field(None, description="How far apart two instruments were built.")
-    older: Older | None = Field(None, description="Which of two instruments is older.")
+    older: Older | None = Field(None, description="Which of several instruments is older.")
+    earliest_with: EarliestWith | None = Field(
+        None, description="Which instrument is the earliest known with a state."
+    )
     first_use: Use | None = Field(None, description="When a state was first used.")
     last_use: Use | None = Field(None, description="When a state was last used.")
     changed_first: ChangedFirst | None = Field(
@@ -259,6 +272,8 @@ class Assertion(Strict, title="What is claimed"):
                 return (name,)
             case Apart(instruments=names) | Older(instruments=names):
                 return names
+            case EarliestWith(instrument=name, among=others):
+                return (name, *others)
             case _:
                 return ()
 

@@ -11,7 +11,7 @@ from dating.edtf_slips import vague
 from dating.examination import ASSUMED_TRUST, one_of_dates
 from dating.months import month_number, month_words
 from dating.plausibility.warning import series
-from dating.statements import Name, Note, Pair, Text, Title, WholeMonths
+from dating.statements import Name, Note, Pair, Several, Text, Title, WholeMonths
 from dating.validation import FromFile, Strict, number, refuse
 
 _DATES = "a day, month or year, or one of several: 1934-05, [1934-05,1935-05], [..1934]"
@@ -47,7 +47,6 @@ _WRITTEN_DATE = {
     "examples": ["1934-05", "1934", "[1934-05,1935-05]", "[..1934]"],
 }
 
-type Several = Annotated[tuple[Name, ...], Field(min_length=2, max_length=500)]
 type PhotographDate = Annotated[
     UncertainDate, BeforeValidator(_photograph), WithJsonSchema(_WRITTEN_DATE)
 ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import floor
 
 from dating.claims.examples import Witness
@@ -14,6 +15,7 @@ from dating.claims.statements import (
     Built,
     ChangedFirst,
     ClaimedChangeover,
+    EarliestWith,
     NumberMade,
     Older,
     Original,
@@ -46,13 +48,13 @@ def clause(saying: Assertion) -> str:
             which = "first" if saying.kind == "first_use" else "last"
             form = _form(use.feature, (use.state,))
             return f"the {which} use of {form}{_of(use.variant)} was {_bound(use)}"
-        case Built() | Original() | Apart() | Older():
+        case Built() | Original() | Apart() | Older() | EarliestWith():
             return _clause_of_instruments(content)
         case _:
             return _clause_of_changes(content)
 
 
-def _clause_of_instruments(content: Built | Original | Apart | Older) -> str:
+def _clause_of_instruments(content: Built | Original | Apart | Older | EarliestWith) -> str:
     match content:
         case Built(instrument=name, within=within):
             return f"{name} was built {_during(within)}"
@@ -62,8 +64,13 @@ def _clause_of_instruments(content: Built | Original | Apart | Older) -> str:
             return f"{name} still has its original {_listed([plain_name(c) for c in components])}"
         case Apart(instruments=pair, at_most=most):
             return f"{pair[0]} and {pair[1]} were built at most {_months(most)} apart"
-        case Older(instruments=pair):
-            return f"{pair[0]} was built in an earlier month than {pair[1]}"
+        case Older(instruments=several):
+            steps = [f"{b} in an earlier month than {c}" for b, c in pairwise(several[1:])]
+            first = f"{several[0]} was built in an earlier month than {several[1]}"
+            return _listed([first, *steps])
+        case EarliestWith(instrument=name, feature=feature, state=state, among=others):
+            which = _listed([*others, name])
+            return f"{name} is the oldest of {which}, which have {_form(feature, (state,))}"
 
 
 def _clause_of_changes(content: Strict) -> str:
