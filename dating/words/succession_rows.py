@@ -211,7 +211,7 @@ class DifferenceLine:
 
     @property
     def by_words(self) -> dict[str, tuple[int, ...]]:
-        """Which instruments, by their positions in the row, show what, however sure; oldest first."""
+        """Which instruments, by position in the row, show what, however sure; oldest first."""
         bare = [cell.partition(_SURE)[0] for cell in self.cells]
         return {
             each: tuple(place for place, cell in enumerate(bare) if cell == each)
@@ -386,8 +386,12 @@ def _look_line(comparison: Comparison, look: FurtherLook) -> LookLine:
 
 def look_of(maker: Maker, name: str) -> Look:
     """Find what the maker file states of a look."""
-    things = {**maker.features(), **maker.marks(), **maker.measurements()}
-    return things[name][1].look
+    looks = {
+        **{key: feature.look for key, (_, feature) in maker.features().items()},
+        **{key: mark.look for key, (_, mark) in maker.marks().items()},
+        **{key: measurement.look for key, (_, measurement) in maker.measurements().items()},
+    }
+    return looks[name]
 
 
 def cautions_by_look(lines: Sequence[LookLine]) -> Iterator[tuple[str, list[str]]]:
