@@ -465,7 +465,7 @@ def test_a_claim_says_one_thing_or_several_together(problems, says, key, message
     assert problem.line == (4 if not key else 5)
     assert message in problem.message
     if "exactly one" in message:
-        assert problem.allowed.startswith("one of built, original, apart, older, first_use")
+        assert problem.allowed.startswith("one of built, original, apart, older, earliest_with, first_use")
 
 
 def test_names_of_claims_and_instruments_are_used_once(problems):

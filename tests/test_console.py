@@ -250,6 +250,9 @@ def test_without_extras_every_command_names_those_that_it_needs(tmp_path):
     wanted = {
         ("estimate", M_003, "--picture", f"{out}.svg"): "picture",
         ("estimate", M_003, "--learned", str(learned)): "learn",
+        ("compare", M_003, M_003, "--picture", f"{out}.svg"): "picture",
+        ("compare", M_003, M_003, "--page", f"{out}.html"): "note",
+        ("compare", M_003, M_003, "--learned", str(learned)): "learn",
         ("learn", MAKER, CORPUS, "--out", f"{out}.nc"): "learn",
         ("learn", MAKER, CORPUS, "--out", f"{out}.nc", "--report", f"{out}.html"): "learn",
         ("calibrate", MAKER, CORPUS): "learn",

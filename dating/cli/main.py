@@ -107,6 +107,7 @@ def main() -> None:
 
 
 main.add_command(estimate)
+main.add_command(compare)
 main.add_command(check)
 main.add_command(keys)
 main.add_command(guide)
@@ -114,7 +115,6 @@ main.add_command(learn)
 main.add_command(calibrate)
 main.add_command(draft)
 main.add_command(weigh)
-main.add_command(compare)
 main.add_command(note)
 main.add_command(sale)
 main.add_command(serve)

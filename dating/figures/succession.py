@@ -33,6 +33,8 @@ _ROOM = 470.0
 _HALF = 0.3
 """Half the height of a row; what is left stands between the rows."""
 _SHADES = "Blues"
+_ON_DARK, _ON_LIGHT = "#fdfdfd", "#111111"
+"""Colours of numbers on shades, which a dark screen leaves as they are."""
 
 
 def draw_comparison(comparison: Comparison) -> Figure:
@@ -103,7 +105,8 @@ def _row(axes: Axes, comparison: Comparison) -> None:
     words = " ".join(
         (next(iter(trust_words(comparison))), "An opinion, not a certificate.", *grounds)
     )
-    axes.set_xlabel(wrapped(words, 8, 560), fontsize=8, loc="left", multialignment="left")
+    lines = wrapped(words, 8, 560)
+    axes.set_xlabel(lines, fontsize=8, color=INK, loc="left", multialignment="left")
     plain(axes)
 
 
@@ -162,13 +165,13 @@ def _pairs(axes: Axes, comparison: Comparison) -> None:
         for row, column in zip(*np.nonzero(~np.eye(count, dtype=bool)), strict=True):
             chance = float(older[row, column])
             axes.text(
-                column,
-                row,
+                int(column),
+                int(row),
                 percent(chance).removesuffix(" %"),
                 ha="center",
                 va="center",
                 fontsize=7,
-                color="#ffffff" if chance > 0.8 else INK,
+                color=_ON_DARK if chance > 0.8 else _ON_LIGHT,
             )
     _names(axes.set_yticks, comparison, 40)
     _names(axes.set_xticks, comparison, 40, rotation=90)

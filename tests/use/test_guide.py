@@ -185,6 +185,16 @@ def test_the_picture_of_an_estimate_is_what_the_command_draws(name, folder):
     assert (np.abs(drawn - kept).max(axis=2) > 0.1).mean() < 0.005
 
 
+def test_the_picture_of_a_row_is_what_the_command_draws(folder):
+    arguments = ["compare", "--known", "demo_data/marrowby_group.yaml", "--picture", "row.png"]
+    assert CliRunner().invoke(main, arguments).exit_code == 0
+    with Image.open("row.png") as picture:
+        assert picture.info["Title"] == NAMED["row.png"]
+    drawn, kept = imread("row.png"), imread(PICTURES / "row.png")
+    assert drawn.shape == kept.shape
+    assert (np.abs(drawn - kept).max(axis=2) > 0.1).mean() < 0.005
+
+
 def same_drawing(one, other):
     """Whether two drawings have the same elements, with points that lie in the same places."""
     for left, right in zip(one.iter(), other.iter(), strict=True):

@@ -106,6 +106,7 @@ def too_wide(text, width):
     "arguments",
     [
         ("estimate", EXAMINATIONS[2]),
+        ("compare", *EXAMINATIONS[:2]),
         ("check", "lyres.yaml", "L-1.yaml", "corpus.csv"),
         ("weigh", "claims.yaml"),
         ("calibrate", "lyres.yaml", "corpus.csv"),
