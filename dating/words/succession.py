@@ -77,7 +77,7 @@ def _row(console: Console, comparison: Comparison) -> None:
         bracket = _BRACKETS[line.bracket]
         rows.add_row(bracket, str(line.place), line.name, line.built, line.median, line.places)
     indent(console, rows)
-    if ties := tie_words(comparison):
+    if (ties := tie_words(comparison)) and len(comparison.names) <= MOST_TOLD:
         say(console, ties)
 
 
@@ -202,9 +202,9 @@ def _differences(console: Console, comparison: Comparison) -> None:
     if len(comparison.names) > MOST_TOLD:
         say(
             console,
-            f"{len(differing)} of the {len(lines)} things that were looked at differ: "
-            f"{', '.join(line.name for line in differing)}. The table is on the page (--page) and "
-            "in --as json.",
+            f"Of {len(lines)} things that were looked at, these differ: "
+            f"{', '.join(line.name for line in differing) or 'none'}. The table is on the page "
+            "(--page) and in --as json.",
         )
         return
     if not differing:
