@@ -327,6 +327,20 @@ def test_evidence_on_changeovers_that_counts_in_part_is_told(two):
     assert sentence in " ".join(trust_words(partly))
 
 
+def test_brackets_stand_where_there_is_room(four):
+    wide, narrow = (comparison_text(four, width).split("\n\n")[1] for width in (80, 44))
+    rows = wide.splitlines()[2:6]
+    assert [line.split()[:3] for line in rows] == [
+        ["/", "1", "M-004"],
+        ["\\", "2", "M-003"],
+        ["3", "M-001", "July"],
+        ["4", "M-002", "February"],
+    ]
+    assert "no. 1\n" in comparison_text(four, 44)
+    assert max(map(len, comparison_text(four, 44).splitlines())) <= 44
+    assert "/" not in narrow
+
+
 def test_a_row_of_two_says_whether_it_is_right(two):
     sentence = next(iter(trust_words(two)))
     assert sentence == f"This row is right with probability {percent(two.arrangement.whole)}."
