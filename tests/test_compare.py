@@ -18,6 +18,8 @@ from dating.cells import cells_of
 from dating.cli.main import main
 from dating.figures.files import save_picture
 from dating.figures.succession import draw_comparison, draw_pairs, draw_row
+from dating.learning.files import write_learned
+from dating.learning.health import Health
 from dating.months import month_label
 from dating.succession.files import group_of, read_group
 from dating.words.phrases import percent
@@ -35,7 +37,9 @@ from dating.words.succession_rows import (
     row_lines,
     seen_on,
 )
+from tests.learning import ONE_RAMP, one_ramp_rows, written
 
+BAD = Health(1.2, 30.0, 3, "z")
 MAKER, GROUP = "priors/marrowby.yaml", "demo_data/marrowby_group.yaml"
 CORPUS, SALE = "demo_data/marrowby_corpus.csv", "demo_data/marrowby_sale.csv"
 M_001, M_002, M_003, M_004 = (f"demo_data/examinations/M-00{n}.yaml" for n in (1, 2, 3, 4))
@@ -180,6 +184,32 @@ def test_the_dates_of_a_corpus_are_not_used(tmp_path):
     assert json.loads(shown.stdout)["pairs"] == json.loads(other.stdout)["pairs"]
 
 
+@pytest.fixture(scope="module")
+def world(tmp_path_factory):
+    """A small maker and a corpus, and what was learned from it."""
+    folder = tmp_path_factory.mktemp("world")
+    maker, corpus = written(folder, ONE_RAMP, one_ramp_rows(12))
+    write_learned(dating.learn(maker, corpus, draws=50, seed=4), folder / "learned.nc", BAD)
+    return folder
+
+
+def test_what_was_learned_takes_the_place_of_the_judgements(world):
+    for name, state in (("X", "metal"), ("Y", "wood")):
+        (world / f"{name}.yaml").write_text(
+            f"instrument: {name}\nmaker: example\nseen: {{ends: {state}}}\n", "utf-8"
+        )
+    learned = ("--learned", world / "learned.nc")
+    shown = run(world / "X.yaml", world / "Y.yaml", *learned)
+    text = flat(shown.stdout)
+    assert shown.exit_code == 0
+    assert "It rests on what was learned from dated instruments." in text
+    assert "Reference corpus: " in text
+    assert "Not to be relied on" in text
+    assert shown.stderr == ""
+    shown = run(world / "corpus.csv", "--maker", world / "example.yaml", *learned)
+    assert "its instruments, and their dates, are in it already" in flat(shown.stderr)
+
+
 def test_the_lots_of_a_sale_are_compared(tmp_path):
     lines = Path(SALE).read_text("utf-8").splitlines(keepends=True)
     head = next(k for k, line in enumerate(lines) if not line.startswith("#"))
@@ -295,6 +325,20 @@ def test_evidence_on_changeovers_that_counts_in_part_is_told(two):
     assert partly.joint.share < 1
     sentence = f"was used to {percent(partly.joint.share)} of its weight"
     assert sentence in " ".join(trust_words(partly))
+
+
+def test_brackets_stand_where_there_is_room(four):
+    wide, narrow = (comparison_text(four, width).split("\n\n")[1] for width in (80, 44))
+    rows = wide.splitlines()[2:6]
+    assert [line.split()[:3] for line in rows] == [
+        ["/", "1", "M-004"],
+        ["\\", "2", "M-003"],
+        ["3", "M-001", "July"],
+        ["4", "M-002", "February"],
+    ]
+    assert "no. 1\n" in comparison_text(four, 44)
+    assert max(map(len, comparison_text(four, 44).splitlines())) <= 44
+    assert "/" not in narrow
 
 
 def test_a_row_of_two_says_whether_it_is_right(two):

@@ -26,6 +26,11 @@ if TYPE_CHECKING:
     from dating.cli.instruments import Instruments
     from dating.succession.comparison import Comparison
 
+_COUNTED = (
+    "What was learned rests on this very table: its instruments, and their dates, are in it "
+    "already, and so count twice."
+)
+
 
 @click.command()
 @click.argument("examinations", nargs=-1, type=INPUT)
@@ -154,6 +159,8 @@ def _compared(read: Instruments, learned: Path | None, level: float, seed: int) 
         from dating.learning.files import read_draws  # noqa: PLC0415
 
         draws = read_draws(learned, read.maker)
+        if draws.corpus_fingerprint in {each.origin.fingerprint for each in read.examinations}:
+            click.echo(filled(_COUNTED), err=True)
     with _progress() as progress:
         return set_side_by_side(
             read.maker,

@@ -38,6 +38,7 @@ MOST_TOLD = 12
 MOST_IN_MATRIX = 8
 _MOST_COLUMNS = 3
 _MOST_UNSEEN = 2
+_BRACKETED = 60
 _BRACKETS: dict[Bracket, str] = {"": "", "first": "/", "inner": "|", "last": "\\"}
 
 
@@ -65,19 +66,20 @@ def _head(console: Console, comparison: Comparison) -> None:
 def _row(console: Console, comparison: Comparison) -> None:
     title(console, "The row, oldest first")
     level = percent(comparison.level)
+    wide = console.width >= _BRACKETED  # below that the rows are told as paragraphs
     rows = table(
-        ("", "left"),
-        ("", "right"),
+        *([("", "left")] if wide else []),
+        ("no.", "right"),
         ("instrument", "left"),
         (f"built ({level})", "left"),
         ("median", "left"),
         (f"place ({level})", "left"),
     )
     for line in row_lines(comparison):
-        bracket = _BRACKETS[line.bracket]
-        rows.add_row(bracket, str(line.place), line.name, line.built, line.median, line.places)
+        bracket = (_BRACKETS[line.bracket],) if wide else ()
+        rows.add_row(*bracket, str(line.place), line.name, line.built, line.median, line.places)
     indent(console, rows)
-    if ties := tie_words(comparison):
+    if (ties := tie_words(comparison)) and len(comparison.names) <= MOST_TOLD:
         say(console, ties)
 
 
@@ -100,8 +102,8 @@ def trust_words(comparison: Comparison) -> Iterator[str]:
         )
     if comparison.ties:
         yield (
-            "Of two instruments in one bracket, neither is the older with a probability of "
-            f"{percent(TOLD_APART)} or more."
+            "Of two instruments that cannot be told apart, neither is the older with a "
+            f"probability of {percent(TOLD_APART)} or more."
         )
     yield (
         "The probability that one is older than another has a standard error of at most "
@@ -202,9 +204,9 @@ def _differences(console: Console, comparison: Comparison) -> None:
     if len(comparison.names) > MOST_TOLD:
         say(
             console,
-            f"{len(differing)} of the {len(lines)} things that were looked at differ: "
-            f"{', '.join(line.name for line in differing)}. The table is on the page (--page) and "
-            "in --as json.",
+            f"Of {len(lines)} things that were looked at, these differ: "
+            f"{', '.join(line.name for line in differing) or 'none'}. The table is on the page "
+            "(--page) and in --as json.",
         )
         return
     if not differing:
