@@ -264,7 +264,8 @@ WRONG_NAMES = [
     ("states: {variants: concert}", "concert", "concerto",
      "claims[15].says.made.states.variants", "'concerto'", "concert, plain", "concert"),
     ("says: {apart:", "apart", "appart", "claims[4].says.appart", "'appart'",
-     "apart, built, changed_first, earliest_with, first_use, last_use, made, older, original, overlap, share",
+     "apart, built, changed_first, earliest_with, first_use, last_use, made, older, original, "
+     "overlap, share",
      "apart"),
     ("was: none}", "was: none", "was: some", "claims[13].says.share.was", "'some'", "all", ""),
 ]  # fmt: skip
@@ -465,7 +466,9 @@ def test_a_claim_says_one_thing_or_several_together(problems, says, key, message
     assert problem.line == (4 if not key else 5)
     assert message in problem.message
     if "exactly one" in message:
-        assert problem.allowed.startswith("one of built, original, apart, older, earliest_with, first_use")
+        assert problem.allowed.startswith(
+            "one of built, original, apart, older, earliest_with, first_use"
+        )
 
 
 def test_names_of_claims_and_instruments_are_used_once(problems):
