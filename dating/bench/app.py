@@ -13,6 +13,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
 from dating.bench import claims_page, guide_page, note_page
+from dating.bench.comparison_page import side_by_side
 from dating.bench.examination_page import change, examine, explain, redraw, save
 from dating.bench.file_cache import FileCache
 from dating.bench.guard import Guard, GuardedApplication
@@ -31,6 +32,7 @@ LOOKED_AT: dict[str, Page] = {
     "/maker": maker_page,
     "/maker/judge": judge,
     "/claims": claims_page.claims,
+    "/compare": side_by_side,
     "/note": note_page.note,
     "/examine": examine,
     "/guide": guide_page.guide,

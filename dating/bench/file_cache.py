@@ -17,6 +17,8 @@ from dating.learning.corpus import Corpus, read_corpus
 from dating.learning.files import read_draws
 from dating.learning.learned import MOST_DRAWS, Learned
 from dating.maker import Maker
+from dating.succession.files import read_group
+from dating.succession.relations import Group
 
 _MOST = 24
 
@@ -83,6 +85,13 @@ class FileCache:
         Raises NotThereError when there is no such file; InputError when it has problems.
         """
         return self._once("claims", name, read_claims)
+
+    def group(self, name: str) -> Group:
+        """Read a group file.
+
+        Raises NotThereError when there is no such file; InputError when it has problems.
+        """
+        return self._once("group", name, read_group)
 
     def state_of(self, name: str) -> tuple[str, int, int, int]:
         """Tell the state of a file; another one means that it may have changed.

@@ -11,7 +11,7 @@ from itertools import islice
 from pathlib import Path, PurePosixPath
 from typing import Literal
 
-type FileKind = Literal["maker", "examination", "claims", "corpus", "lots", "learned"]
+type FileKind = Literal["maker", "examination", "claims", "corpus", "lots", "learned", "group"]
 type State = tuple[int, int, int]
 
 MOST_FILES = 20_000
@@ -24,11 +24,13 @@ _ENDINGS: dict[FileKind, tuple[str, ...]] = {
     "corpus": (".csv",),
     "lots": (".csv",),
     "learned": (".nc",),
+    "group": (".yaml",),
 }
 _KEYS: tuple[tuple[FileKind, str], ...] = (
     ("claims", r"(?m)^claims:\s*(?:#[^\n]*\s+)*[-\[]"),
     ("examination", r"(?m)^instrument:"),
     ("maker", r"(?m)^components:"),
+    ("group", r"(?m)^known:"),
 )
 _COLUMNS: tuple[tuple[FileKind, str], ...] = (
     ("lots", r"(?m)^lot,"),
@@ -50,7 +52,7 @@ class File:
     ----------
     name : str
         Its name as seen from the folder, with slashes.
-    kind : {"maker", "examination", "claims", "corpus", "lots", "learned"}
+    kind : {"maker", "examination", "claims", "corpus", "lots", "learned", "group"}
         What it holds, told by its keys or columns.
     """
 

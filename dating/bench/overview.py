@@ -12,7 +12,7 @@ from starlette.responses import Response
 from dating.bench.listing import MOST_FILES, FileKind
 from dating.bench.requests import PageRequest, filled
 
-KINDS = ("maker", "examination", "claims", "lots", "corpus", "learned")
+KINDS = ("maker", "examination", "group", "claims", "lots", "corpus", "learned")
 FIRST = 40
 """Files of each kind that are listed while all kinds are."""
 EACH = 100

@@ -15,7 +15,7 @@ from starlette.responses import HTMLResponse, Response
 from dating.bench.file_cache import FileCache
 from dating.bench.workspace import ChangedError, NotThereError
 from dating.reading import InputError, Problem
-from dating.words.page import templates_in
+from dating.words.page import TEMPLATES, templates_in
 from dating.words.spacing import keep_per_cent
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ type Page = Callable[[PageRequest], Response]
 
 def filled(template: str, status: int = 200, **content: Any) -> Response:
     """Answer with a template."""
-    page = templates_in(_TEMPLATES).get_template(template).render(**content)
+    page = templates_in(_TEMPLATES, TEMPLATES).get_template(template).render(**content)
     return HTMLResponse(_keeping_per_cent(page).encode("utf-8", "replace"), status)
 
 

@@ -13,7 +13,7 @@ from dating.words.spacing import keep_per_cent
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-_TEMPLATES = Path(__file__).parent / "templates"
+TEMPLATES = Path(__file__).parent / "templates"
 
 
 @dataclass(frozen=True)
@@ -33,12 +33,12 @@ class PagePicture:
 
 
 @lru_cache
-def templates_in(folder: Path) -> Environment:
-    """Read the templates of a folder, in which every name must be given."""
+def templates_in(*folders: Path) -> Environment:
+    """Read the templates of folders, the first before the next; every name must be given."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415
 
     return Environment(
-        loader=FileSystemLoader(folder),
+        loader=FileSystemLoader(folders),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -48,5 +48,5 @@ def templates_in(folder: Path) -> Environment:
 
 def page_of(template: str, content: Mapping[str, Any]) -> str:
     """Fill a template."""
-    page = templates_in(_TEMPLATES).get_template(template).render(**content).strip() + "\n"
+    page = templates_in(TEMPLATES).get_template(template).render(**content).strip() + "\n"
     return keep_per_cent(page)

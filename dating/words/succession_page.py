@@ -42,10 +42,11 @@ def comparison_page(comparison: Comparison, pictures: Mapping[str, PagePicture])
     pictures : mapping of str to PagePicture
         The ``row`` and the ``pairs``.
     """
-    return page_of("comparison.html.j2", {**_content(comparison), "pictures": pictures})
+    return page_of("comparison.html.j2", {**comparison_content(comparison), "pictures": pictures})
 
 
-def _content(comparison: Comparison) -> dict[str, Any]:
+def comparison_content(comparison: Comparison) -> dict[str, Any]:
+    """Give all that a page says of a comparison, by the names that the templates have for it."""
     maker, lines = comparison.maker, difference_lines(comparison)
     looks = look_lines(comparison, _MOST_LOOKS)
     count = len(comparison.names)

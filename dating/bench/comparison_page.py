@@ -1,0 +1,168 @@
+"""Several instruments of the folder side by side, on one axis of time."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import PurePosixPath
+
+from starlette.responses import Response
+
+from dating.bench.file_cache import FileCache
+from dating.bench.month_shapes import axis_of, draw_strip
+from dating.bench.requests import BadRequestError, PageRequest, filled
+from dating.bench.time_axis import TimeAxis
+from dating.examination import Examination
+from dating.reading import InputError, Problem
+from dating.succession.comparison import Comparison, compare
+from dating.summaries import months_of_weight
+from dating.words.succession_page import comparison_content
+from dating.words.succession_rows import RowLine, difference_lines, row_lines
+
+MOST = 40
+"""Instruments that are set side by side while someone waits for the page."""
+BY_DATE, BY_NAME = "date", "name"
+
+
+@dataclass(frozen=True)
+class InstrumentStrip:
+    """One instrument as the page shows it.
+
+    Parameters
+    ----------
+    line : RowLine
+        Its place, its date in words, its median.
+    file : str
+        Its file.
+    path : str
+        Its posterior by month, as a closed path.
+    seen : str
+        What was seen of the feature by which the page is arranged; empty otherwise.
+    """
+
+    line: RowLine
+    file: str
+    path: str
+    seen: str
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """What is set side by side.
+
+    Parameters
+    ----------
+    files : tuple of str
+        The examinations.
+    known : str
+        The group file; empty where there is none.
+    by : str
+        ``date``, ``name``, or a feature by whose states the page is arranged.
+    """
+
+    files: tuple[str, ...]
+    known: str
+    by: str
+
+
+def side_by_side(request: PageRequest) -> Response:
+    """Show which of several instruments is older, how sure that is, and what differs."""
+    shelf, chosen = request.shelf, _chosen(request.shelf, request.query)
+    examinations = {file: shelf.examination(file) for file in chosen.files}
+    comparison = _compared(shelf, chosen, examinations)
+    files = {examination.instrument: file for file, examination in examinations.items()}
+    differing = [line for line in difference_lines(comparison) if line.differs]
+    axis, strips = _strips(comparison, files, chosen.by)
+    groups = [
+        file.name
+        for file in shelf.workspace.files("group")
+        if _maker_of(shelf, file.name) == next(iter(examinations.values())).maker
+    ]
+    return filled(
+        "compare.html.j2",
+        **comparison_content(comparison),
+        chosen=chosen,
+        strips=strips,
+        axis=axis,
+        groups=groups,
+        arrangements=[
+            (BY_DATE, "date, oldest first"),
+            (BY_NAME, "name"),
+            *((line.name, line.name) for line in differing),
+        ],
+    )
+
+
+def _chosen(shelf: FileCache, query: Mapping[str, str]) -> Chosen:
+    """Read from the address what is to be set side by side.
+
+    Raises BadRequestError when there are too few or too many.
+    """
+    known = query.get("known", "")
+    files = [value for key, value in query.items() if key.startswith("file-") and value]
+    if known and not files:
+        folder = PurePosixPath(known).parent
+        files = [(folder / name).as_posix() for name in shelf.group(known).examinations]
+    files = list(dict.fromkeys(files))
+    if len(files) < 2:
+        raise BadRequestError("tick two examinations or more to set them side by side")
+    if len(files) > MOST:
+        raise BadRequestError(
+            f"{len(files)} instruments are too many to wait for here; up to {MOST} are set side by "
+            "side on the page, and up to 500 by dating compare"
+        )
+    return Chosen(tuple(files), known, query.get("by", "") or BY_DATE)
+
+
+def _compared(
+    shelf: FileCache, chosen: Chosen, examinations: Mapping[str, Examination]
+) -> Comparison:
+    """Compare instruments, or give what was compared before.
+
+    Raises InputError when they are of more than one maker, or cannot be compared.
+    """
+    makers = {examination.maker: file for file, examination in examinations.items()}
+    if len(makers) > 1:
+        found = ", ".join(f"{maker} ({file})" for maker, file in makers.items())
+        message = "instruments of one maker are set side by side"
+        raise InputError([Problem("the folder", None, "", message, found)])
+    maker_file = shelf.maker_named(next(iter(makers)))
+    maker = shelf.maker(maker_file)
+    group = shelf.group(chosen.known) if chosen.known else None
+    read = [maker_file, *chosen.files, *([chosen.known] if chosen.known else [])]
+    key = ("comparison", *(shelf.state_of(name) for name in read))
+    return shelf.make_once(
+        key, lambda: compare(maker, tuple(examinations.values()), group=group), most=4
+    )
+
+
+def _strips(
+    comparison: Comparison, files: Mapping[str, str], by: str
+) -> tuple[TimeAxis, list[InstrumentStrip]]:
+    """Lay out every instrument on the months in which any of them can have been built."""
+    posteriors = [comparison.months_of(name) for name in comparison.names]
+    axis = axis_of(months_of_weight(posteriors, comparison.period))
+    lines = {line.name: line for line in difference_lines(comparison)}
+    shown = lines[by].cells if by in lines else ("",) * len(comparison.row)
+    strips = [
+        InstrumentStrip(
+            line,
+            files[line.name],
+            draw_strip(comparison.months_of(line.name), axis, comparison.period),
+            seen,
+        )
+        for line, seen in zip(row_lines(comparison), shown, strict=True)
+    ]
+    if by == BY_NAME:
+        strips.sort(key=lambda strip: strip.line.name)
+    elif by in lines:
+        strips.sort(key=lambda strip: (not strip.seen, strip.seen))
+    return axis, strips
+
+
+def _maker_of(shelf: FileCache, group: str) -> str:
+    """Name the maker of a group file; nothing where it cannot be read."""
+    try:
+        return shelf.group(group).maker
+    except InputError:
+        return ""
