@@ -590,7 +590,9 @@ def test_the_page_of_a_clash_or_of_a_long_row(many, tmp_path):
     file.write_text(CLASHING, "utf-8")
     page = tmp_path / "row.html"
     assert run(M_002, M_004, "--known", file, "--page", page).exit_code == 0
-    assert '<p class="warning" role="note">What was seen speaks against this' in page.read_text()
+    text = page.read_text("utf-8")
+    assert '<p class="warning" role="note">What was seen speaks against this' in text
+    assert text.count('class="number whole doubt"') == 1
 
 
 class _Drawn:

@@ -274,9 +274,11 @@ def _looks(console: Console, comparison: Comparison) -> None:
 
 def looks_lead(comparison: Comparison) -> str:
     """Say what the shares of looks are shares of."""
+    doubt = comparison.doubt
+    bits = f"{doubt:.1f}" if doubt < 100 else f"{doubt:,.0f}"
     return (
         "The share of the doubt about which of two is older "
-        f"({comparison.doubt:.1f} bits over all pairs) that each look by itself is expected to "
+        f"({bits} bits over all pairs) that each look by itself is expected to "
         "take away:"
     )
 

@@ -415,13 +415,26 @@ def _look_line(comparison: Comparison, look: FurtherLook) -> LookLine:
     how = f"{look.how[:1].upper()}{look.how[1:].rstrip('.')}." if look.how else ""
     first = f"First: {stated.operation}." if stated.operation else ""
     return LookLine(
-        percent(min(look.bits / comparison.doubt, 1.0)) if comparison.doubt else "0 %",
+        share_words(look.bits / comparison.doubt),
         look.instrument,
         plain_name(look.name),
         look.ask,
         " ".join(filter(None, (first, how, f"How invasive: {look.invasive}."))),
         "; ".join(caution_words(hazards, stated.caution)),
     )
+
+
+def share_words(share: float) -> str:
+    """Write a share of the doubt, which may be small where there are many pairs.
+
+    Examples
+    --------
+    >>> share_words(0.28), share_words(0.004), share_words(0.0001)
+    ('28 %', '0.4 %', '<0.1 %')
+    """
+    if share >= 0.01:
+        return percent(min(share, 1.0))
+    return f"{share:.1%}".replace("%", " %") if share >= 0.001 else "<0.1 %"
 
 
 def look_of(maker: Maker, name: str) -> Look:
