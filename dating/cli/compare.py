@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     from dating.succession.comparison import Comparison
 
 _COUNTED = (
-    "What was learned rests on this very table: its instruments, and their dates, are in it "
-    "already, and so count twice."
+    "What was learned rests on this very table and on the dates in it. What its instruments say "
+    "about the changeovers is not counted again."
 )
 
 

@@ -115,12 +115,18 @@ def trust_words(comparison: Comparison) -> Iterator[str]:
             f"{percent(comparison.joint.share)} of its weight, as more would have rested on too "
             "few draws."
         )
-    yield (
-        "Dates may differ a little from those of dating estimate: here all instruments say "
-        "something about the changeovers that they have in common."
-    )
+    if len(comparison.learned_from) == len(comparison.names):
+        yield (
+            "What these instruments say about the changeovers is in what was learned, and is not "
+            "counted again."
+        )
+    else:
+        yield (
+            "Dates may differ a little from those of dating estimate: here all instruments say "
+            "something about the changeovers that they have in common."
+        )
     if comparison.learned is not None and comparison.learned.correction is not None:
-        yield "The correction of levels in the learned file is not applied to the row."
+        yield "The correction of levels in the learned file is applied to dates, not to the row."
 
 
 def _count(pairs: float) -> str:

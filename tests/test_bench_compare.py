@@ -1,0 +1,126 @@
+"""Instruments side by side on the pages: the numbers of the command, arranged as is asked."""
+
+import html
+import re
+
+import pytest
+
+from dating import compare, read_examination, read_group, read_maker
+from dating.words.succession import trust_words
+from dating.words.succession_rows import known_lines, neighbour_words, row_lines
+from tests.serving import ask, copied_demo, pages_of
+
+FOUR = [f"demo_data/examinations/M-00{number}.yaml" for number in (1, 2, 3, 4)]
+GROUP = "demo_data/marrowby_group.yaml"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return copied_demo(tmp_path_factory.mktemp("demo"))
+
+
+@pytest.fixture(scope="module")
+def app(folder):
+    return pages_of(folder)
+
+
+def asked(app, files, **more):
+    query = {f"file-{number}": file for number, file in enumerate(files, start=1)} | more
+    answer = ask(app, address="/compare", query=query)
+    return answer.status, answer.text
+
+
+def plain(text):
+    """The words of a page as they are read."""
+    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", text)).replace("\xa0", " ").split())
+
+
+def instruments(text):
+    """The instruments in the order in which they are shown."""
+    return re.findall(r'<a href="/examine\?file=[^"]*">([^<]*)</a>', text)
+
+
+@pytest.fixture(scope="module")
+def comparison(folder):
+    maker = read_maker(folder / "priors/marrowby.yaml")
+    four = [read_examination(folder / file) for file in FOUR]
+    return compare(maker, four, group=read_group(folder / GROUP))
+
+
+def test_what_is_shown_is_what_is_compared(app, comparison):
+    status, text = asked(app, FOUR, known=GROUP)
+    assert status == 200
+    words = plain(text)
+    assert instruments(text) == list(comparison.row)
+    for line in row_lines(comparison):
+        assert f"{line.name} {line.built}" in words
+        assert f"median {line.median}; place {line.place} in the row" in words
+    for pair in comparison.neighbours:
+        assert plain(neighbour_words(pair)) in words
+    for sentence in trust_words(comparison):
+        assert plain(sentence) in words
+    for line in known_lines(comparison):
+        assert f"{plain(line.what)} {plain(line.before)} {plain(line.after)}" in words
+    assert words.count("How invasive") >= 1
+
+
+def test_a_group_file_alone_sets_its_instruments_side_by_side(app, comparison):
+    answer = ask(app, address="/compare", query={"known": GROUP})
+    assert answer.status == 200
+    assert instruments(answer.text) == list(comparison.row)
+
+
+def test_without_a_group_file_nothing_is_known_between_them(app):
+    status, text = asked(app, FOUR)
+    assert status == 200
+    assert "Known between them" not in plain(text)
+    assert f'<option value="{GROUP}">' in text
+
+
+def test_they_are_arranged_by_name_and_by_what_was_seen(app, comparison):
+    _, by_name = asked(app, FOUR, known=GROUP, by="name")
+    assert instruments(by_name) == sorted(comparison.names)
+    _, by_heel = asked(app, FOUR, known=GROUP, by="heel joint")
+    assert instruments(by_heel) == ["M-004", "M-001", "M-002", "M-003"]
+    assert '<option value="heel joint" selected>' in by_heel
+    _, unknown = asked(app, FOUR, known=GROUP, by="<script>")
+    assert instruments(unknown) == list(comparison.row)
+    assert "<script>" not in unknown.replace("<script src", "")
+
+
+@pytest.mark.parametrize(
+    ("files", "more", "status", "words"),
+    [
+        ([], {}, 400, "two examinations or more"),
+        (FOUR[:1], {}, 400, "two examinations or more"),
+        ([FOUR[0], FOUR[0]], {}, 400, "two examinations or more"),
+        ([*FOUR, "nothing.yaml"], {}, 404, "no file of that name"),
+        ([*FOUR, "../secret.yaml"], {}, 404, "no file of that name"),
+        ([FOUR[0], "priors/marrowby.yaml"], {}, 422, "this is a maker file"),
+        ([FOUR[0], "demo_data/velquist_examinations/V-001.yaml"], {}, 422, "of one maker"),
+        (FOUR, {"known": "priors/marrowby.yaml"}, 422, "a group file is expected"),
+        (FOUR[:2], {"known": GROUP}, 422, "M-004"),
+        ([f"x{number}.yaml" for number in range(41)], {}, 400, "too many to wait for"),
+    ],
+)
+def test_what_cannot_be_shown_is_told(app, files, more, status, words):
+    answered, text = asked(app, files, **more)
+    assert answered == status
+    assert words in plain(text)
+
+
+def test_an_instrument_in_two_files_is_told(app, folder):
+    (folder / "again.yaml").write_bytes((folder / FOUR[0]).read_bytes())
+    status, text = asked(app, [FOUR[0], "again.yaml"])
+    assert status == 422
+    assert "comes twice" in plain(text)
+
+
+def test_the_first_page_offers_every_examination(app):
+    text = ask(app, address="/").text
+    for file in FOUR:
+        assert re.search(
+            rf'<input type="checkbox" form="side" name="file-\d+" value="{file}">', text
+        )
+    assert '<form id="side" method="get" action="/compare">' in text
+    assert f'href="/compare?known={GROUP.replace("/", "%2F")}"' in text
