@@ -173,6 +173,14 @@ def read_yaml(path: str | os.PathLike[str]) -> Source:
     return _parse(os.fspath(path), text, fingerprint)
 
 
+def source_of(file: str, text: str) -> Source:
+    """Read YAML that is not, or not yet, in a file.
+
+    Raises InputError when it is not valid.
+    """
+    return _parse(file, text, hashlib.sha256(text.encode("utf-8")).hexdigest())
+
+
 def read_text(path: str | os.PathLike[str], largest: int = LARGEST_FILE) -> tuple[str, str]:
     """Read a file of UTF-8 text within the limit on size; a byte order mark is dropped.
 

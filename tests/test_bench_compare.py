@@ -12,6 +12,7 @@ from tests.serving import ask, copied_demo, pages_of
 
 FOUR = [f"demo_data/examinations/M-00{number}.yaml" for number in (1, 2, 3, 4)]
 GROUP = "demo_data/marrowby_group.yaml"
+ORIGIN = "http://127.0.0.1:8000"
 
 
 @pytest.fixture(scope="module")
@@ -124,3 +125,86 @@ def test_the_first_page_offers_every_examination(app):
         )
     assert '<form id="side" method="get" action="/compare">' in text
     assert f'href="/compare?known={GROUP.replace("/", "%2F")}"' in text
+
+
+def sent(app, files, **fields):
+    body = {f"file-{number}": file for number, file in enumerate(files, start=1)}
+    headers = [("content-type", "application/x-www-form-urlencoded"), ("origin", ORIGIN)]
+    answer = ask(app, "POST", "/compare/known", headers=headers, body=body | fields)
+    return answer.status, answer.text
+
+
+OLDER = {
+    "kind": "older", "in-1": "M-001", "in-2": "M-003", "first": "M-003", "at_least": "3",
+    "source": "a letter: “older”", "trust": "0.9",
+}  # fmt: skip
+
+
+def test_what_is_known_begins_a_group_file(tmp_path):
+    folder = copied_demo(tmp_path)
+    status, text = sent(pages_of(folder), FOUR, **OLDER)
+    assert status == 200
+    group = read_group(folder / "known_between_1.yaml")
+    (relation,) = group.known
+    assert relation.content.instruments == ("M-003", "M-001")
+    assert (relation.content.at_least, relation.trust) == (3, 0.9)
+    assert relation.source == "a letter: “older”"
+    words = plain(text)
+    assert "Saved in known_between_1.yaml." in words
+    assert "M-003 is at least 3 months older than M-001" in words
+
+
+def test_a_statement_is_added_and_every_other_byte_kept(tmp_path):
+    folder = copied_demo(tmp_path)
+    before = (folder / GROUP).read_bytes()
+    fields = {"kind": "photographed", "in-2": "M-002", "in-4": "M-004", "date": "1933"}
+    status, text = sent(pages_of(folder), FOUR, known=GROUP, source="a photograph", **fields)
+    assert status == 200
+    after = (folder / GROUP).read_bytes()
+    assert after.startswith(before.rstrip())
+    assert read_group(folder / GROUP).known[-1].content.instruments == ("M-002", "M-004")
+    assert "were photographed together, not after December 1933" in plain(text)
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({**OLDER, "source": ""}, "this key is missing"),
+        ({**OLDER, "at_least": "soon"}, "at_least"),
+        ({**OLDER, "in-1": ""}, "at least 2"),
+        ({**OLDER, "trust": "2"}, "less than or equal to 1"),
+        ({**OLDER, "folder": "another"}, "a different folder"),
+        ({"kind": "apart", "in-1": "M-001", "in-2": "M-002", "source": "x"}, "missing"),
+        ({"kind": "photographed", "in-1": "M-001", "in-2": "M-002", "source": "x", "date": "soon"},
+         "date"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_added_is_told_and_nothing_is_lost(tmp_path, fields, words):
+    folder = copied_demo(tmp_path)
+    before = {file: file.read_bytes() for file in folder.rglob("*.yaml")}
+    status, text = sent(pages_of(folder), FOUR, known=GROUP, **fields)
+    assert status == 422
+    assert words in plain(text)
+    assert "Nothing was saved" in plain(text)
+    if fields.get("at_least"):
+        assert (
+            f'name="at_least" inputmode="numeric" autocomplete="off" value="{fields["at_least"]}"'
+            in text
+        )
+    assert {file: file.read_bytes() for file in folder.rglob("*.yaml")} == before
+
+
+def test_a_contradiction_is_not_saved(tmp_path):
+    folder = copied_demo(tmp_path)
+    app = pages_of(folder)
+    certain = {**OLDER, "trust": "1"}
+    assert sent(app, FOUR, **certain)[0] == 200
+    other = {**certain, "first": "M-001", "known": "known_between_1.yaml"}
+    status, text = sent(app, FOUR, **other)
+    assert status == 422
+    assert "cannot both be so" in plain(text)
+    assert len(read_group(folder / "known_between_1.yaml").known) == 1
+
+
+def test_an_unknown_kind_is_refused(app):
+    assert sent(app, FOUR, kind="younger")[0] == 400

@@ -19,6 +19,7 @@ from dating.bench.file_cache import FileCache
 from dating.bench.guard import Guard, GuardedApplication
 from dating.bench.guide_markup import PICTURES as PICTURES_ADDRESS
 from dating.bench.judgement_page import judge, redraw_judgement, save_judgement
+from dating.bench.known_page import add_known
 from dating.bench.maker_page import maker_page
 from dating.bench.overview import overview
 from dating.bench.requests import Page, answering, trouble
@@ -44,6 +45,7 @@ SENT: dict[str, Page] = {
     "/maker/judge/redraw": redraw_judgement,
     "/maker/judge/save": save_judgement,
     "/claims/weigh": claims_page.weigh,
+    "/compare/known": add_known,
     "/note/preview": note_page.preview,
     "/note/file": note_page.file,
     "/examine/redraw": redraw,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 
@@ -22,6 +22,13 @@ from dating.words.succession_rows import RowLine, difference_lines, row_lines
 MOST = 40
 """Instruments that are set side by side while someone waits for the page."""
 BY_DATE, BY_NAME = "date", "name"
+KINDS = {
+    "older": "one is older than the other",
+    "apart": "two were completed at most so many months apart",
+    "same_batch": "they belong to one batch, completed within so many months",
+    "photographed": "they are seen together in a photograph",
+}
+"""What can be added to a group file, in words; consecutive work numbers are written by hand."""
 
 
 @dataclass(frozen=True)
@@ -67,7 +74,17 @@ class Chosen:
 
 def side_by_side(request: PageRequest) -> Response:
     """Show which of several instruments is older, how sure that is, and what differs."""
-    shelf, chosen = request.shelf, _chosen(request.shelf, request.query)
+    return page_of_comparison(request.shelf, chosen_in(request.shelf, request.query))
+
+
+def page_of_comparison(
+    shelf: FileCache,
+    chosen: Chosen,
+    fields: Mapping[str, str] | None = None,
+    problems: Sequence[Problem] = (),
+    message: str = "",
+) -> Response:
+    """Show a comparison, with what a form said of it and what is wrong with that."""
     examinations = {file: shelf.examination(file) for file in chosen.files}
     comparison = _compared(shelf, chosen, examinations)
     files = {examination.instrument: file for file, examination in examinations.items()}
@@ -80,11 +97,17 @@ def side_by_side(request: PageRequest) -> Response:
     ]
     return filled(
         "compare.html.j2",
+        422 if problems else 200,
         **comparison_content(comparison),
         chosen=chosen,
         strips=strips,
         axis=axis,
         groups=groups,
+        kinds=KINDS,
+        fields=fields or {},
+        problems=[str(problem) for problem in problems],
+        message=message,
+        identity=shelf.workspace.identity,
         arrangements=[
             (BY_DATE, "date, oldest first"),
             (BY_NAME, "name"),
@@ -93,7 +116,7 @@ def side_by_side(request: PageRequest) -> Response:
     )
 
 
-def _chosen(shelf: FileCache, query: Mapping[str, str]) -> Chosen:
+def chosen_in(shelf: FileCache, query: Mapping[str, str]) -> Chosen:
     """Read from the address what is to be set side by side.
 
     Raises BadRequestError when there are too few or too many.
