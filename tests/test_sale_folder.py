@@ -221,13 +221,19 @@ def test_a_changed_input_or_option_starts_anew(tmp_path, monkeypatch):
     monkeypatch.setattr(lot_dates, "sell_lot", stopping)
     state = tmp_path / "out.unfinished" / "state.json"
     seen = set()
-    for change in ((), ("--seed", "2"), ("--circa", "10"), ("--as", "markdown")):
+    for change in (
+        (),
+        ("--seed", "2"),
+        ("--circa", "10"),
+        ("--as", "markdown"),
+        ("--side-by-side",),
+    ):
         sale(lots, tmp_path / "out", *change)
         seen.add(state.read_bytes())
     lots.write_text(lots.read_text("utf-8").replace("student", "recital"), "utf-8")
     sale(lots, tmp_path / "out")
     seen.add(state.read_bytes())
-    assert len(seen) == 5
+    assert len(seen) == 6
 
 
 KILLED = """

@@ -21,12 +21,13 @@ if TYPE_CHECKING:
     from dating.learning.learned import Learned
     from dating.notes.house import House
     from dating.notes.lots import Lot, Lots
+    from dating.notes.neighbours import LotNeighbour
     from dating.notes.sale_folder import LotRecord, SaleFolder
     from dating.notes.sale_move import Remainder
     from dating.notes.sentences import Wording
 
 INDEX = ("index.html", "index.md", "index.xlsx")
-_CHOICES = ("tongue", "dates", "circa", "level", "seed", "allow_unlisted")
+_CHOICES = ("tongue", "dates", "circa", "level", "seed", "allow_unlisted", "side_by_side")
 _STOPPED = 130
 """Exit status of a command that the keyboard has stopped: 128 and the number of the signal."""
 
@@ -51,6 +52,12 @@ _STOPPED = 130
     help="Also write the estimates of all lots as one table, with a column for each year "
     "(.csv or .parquet).",
 )
+@click.option(
+    "--side-by-side",
+    is_flag=True,
+    help="Also compare the lots; each note then names the neighbour in the row of lots that is "
+    "most surely older or younger, if any is.",
+)
 @worded
 @unlisted_option
 @replacing
@@ -72,11 +79,13 @@ def sale(
         raise click.UsageError("say where to write: --out FOLDER, --table FILE, or both")
     with as_usage():
         check_table(table, out)
+    written = dict.fromkeys(form for form in formats or ("html",) if form != "none")
+    if options["side_by_side"] and (out is None or not written):
+        raise click.UsageError("--side-by-side adds to the notes: write them, with --out and --as")
     if out is None:
         tabulate_alone(lots, table or Path(), options)
     else:
-        forms = dict.fromkeys(form for form in formats or ("html",) if form != "none")
-        _print_sale(lots, out, tuple(forms), table, options)
+        _print_sale(lots, out, tuple(written), table, options)
 
 
 @dataclass(frozen=True)
@@ -102,9 +111,20 @@ def _job(lots: Path, formats: tuple[str, ...], options: dict[str, Any]) -> _Job:
     wording = wording_of(tongue, dates, int(circa), level)
     maker = maker_of(options["maker"]) if options["maker"] else None
     read = read_lots(lots, maker, allow_unlisted=options["allow_unlisted"])
+    if options["side_by_side"]:
+        _check_number(len(read.lots))
     known = [] if options["maker"] else [Path(read.maker.origin.file)]
     inputs = [lots, *known, *inputs_of(options, house)]
     return _Job(read, note_names(read), wording, house, formats, inputs)
+
+
+def _check_number(count: int) -> None:
+    from dating.succession.comparison import MOST_INSTRUMENTS  # noqa: PLC0415
+
+    if count > MOST_INSTRUMENTS:
+        raise click.UsageError(
+            f"--side-by-side compares at most {MOST_INSTRUMENTS} lots; found {count}"
+        )
 
 
 def _outputs(job: _Job, out: Path, table: Path | None) -> list[OutputFile]:
@@ -131,9 +151,13 @@ def _print_sale(
     folder = begin(out, fingerprint_of(job.inputs, {**choices, "formats": formats}))
     records: list[LotRecord] = []
     with _message_on_stop(folder, records, len(job.names)):
+        beside = _neighbours(job, folder, learned, options)
         for lot, name in _watched(zip(job.lots.lots, job.names, strict=True), len(job.names)):
             known = folder.record(lot.line)
-            records.append(known or _finish(lot, name, job, folder, learned, options["seed"]))
+            records.append(
+                known
+                or _finish(lot, name, job, folder, learned, options["seed"], beside.get(lot.number))
+            )
         _check_dated(records, folder)
         seen = [lot.examination for lot in job.lots.lots if lot.examination is not None]
         if table is not None:
@@ -178,14 +202,36 @@ def _check_dated(records: Sequence[LotRecord], folder: SaleFolder) -> None:
         raise click.ClickException("no lot could be dated; nothing was written")
 
 
+def _neighbours(
+    job: _Job, folder: SaleFolder, learned: Learned | None, options: dict[str, Any]
+) -> dict[str, LotNeighbour]:
+    """Compare the lots where that is asked for, unless all of them are finished."""
+    if not options["side_by_side"] or all(folder.record(lot.line) for lot in job.lots.lots):
+        return {}
+    from rich.console import Console  # noqa: PLC0415
+
+    from dating.notes.neighbours import lot_neighbours  # noqa: PLC0415
+
+    with Console(stderr=True).status("comparing the lots"):
+        return lot_neighbours(job.lots, learned=learned, seed=options["seed"])
+
+
 def _finish(  # noqa: PLR0917 (one lot, and all that it needs)
-    lot: Lot, name: str, job: _Job, folder: SaleFolder, learned: Learned | None, seed: int
+    lot: Lot,
+    name: str,
+    job: _Job,
+    folder: SaleFolder,
+    learned: Learned | None,
+    seed: int,
+    neighbour: LotNeighbour | None,
 ) -> LotRecord:
     """Date one lot and set its note, and keep them."""
     from dating.notes.lot_dates import sell_lot  # noqa: PLC0415
     from dating.notes.note_files import documents_of  # noqa: PLC0415
 
-    sold = sell_lot(lot, name, job.lots.maker, job.wording, learned=learned, seed=seed)
+    sold = sell_lot(
+        lot, name, job.lots.maker, job.wording, learned=learned, seed=seed, neighbour=neighbour
+    )
     entry = sold.entry if job.formats else replace(sold.entry, note="")
     if sold.estimate_note is None or not job.formats:
         return folder.keep(lot.line, entry, {}, sold.problems)

@@ -10,6 +10,7 @@ from dating.learning.learned import Learned
 from dating.maker import Maker
 from dating.notes.file_names import file_names
 from dating.notes.lots import Lot, Lots
+from dating.notes.neighbours import LotNeighbour, neighbour_sentences
 from dating.notes.note import EstimateNote, note_of
 from dating.notes.sale import IndexEntry, entry_of, failed_entry
 from dating.notes.sentences import Wording
@@ -69,8 +70,9 @@ def sell_lot(
     *,
     learned: Learned | None = None,
     seed: int = SEED,
+    neighbour: LotNeighbour | None = None,
 ) -> DatedLot:
-    """Date one lot, and word its note."""
+    """Date one lot, and word its note, with how it stands to a neighbour in the row of lots."""
     if lot.examination is None:
         return DatedLot(lot, failed_entry(lot.number, lot.title, lot.problems), None, lot.problems)
     try:
@@ -79,7 +81,8 @@ def sell_lot(
         entry = failed_entry(lot.number, lot.examination.instrument, error.problems)
         return DatedLot(lot, entry, None, error.problems)
     title = wording.language.say("headings.lot", lot=lot.number)
-    note = note_of(result, wording, title=title, words=lot.title)
+    beside = neighbour_sentences(neighbour, wording)
+    note = note_of(result, wording, title=title, words=lot.title, beside=beside)
     return DatedLot(
         lot, entry_of(result, wording, lot.number, name), EstimateNote(result, note), ()
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from math import isinf
 
@@ -145,8 +145,15 @@ class EstimateNote:
     note: Note
 
 
-def note_of(estimate: Estimate, wording: Wording, *, title: str = "", words: str = "") -> Note:
-    """Write the note of one instrument.
+def note_of(
+    estimate: Estimate,
+    wording: Wording,
+    *,
+    title: str = "",
+    words: str = "",
+    beside: Sequence[str] = (),
+) -> Note:
+    """Write the note of one instrument; ``beside`` says how it stands to others.
 
     Examples
     --------
@@ -167,6 +174,7 @@ def note_of(estimate: Estimate, wording: Wording, *, title: str = "", words: str
         *unsound_sentences(estimate, wording),
         *circa_sentences(texts, wording),
         *sentences[1:],
+        *beside,
     )
     return Note(
         language=language.code,

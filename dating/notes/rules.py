@@ -7,13 +7,15 @@ from collections.abc import Iterator
 
 from dating.claims.strength import PROBABILITY_SCALE
 from dating.disagreement import SURPRISING
+from dating.notes.neighbours import SURE
 from dating.notes.phrasing import APART, CIRCA, EACH, MONTHWISE
 from dating.notes.sale import FEW, WIDE, WORTH
 from dating.notes.sentences import APPARENT, DOUBTFUL, WORTH_A_LOOK
 from dating.words.plain import wrapped
 
 _RULES = """\
-Every note follows from one estimate by these rules; nothing is added by hand.
+Every note follows by these rules from one estimate, and by the last of them from one comparison of
+lots; nothing is added by hand.
 
 1. **Level.** The stated date holds at least the chosen level of the posterior (0.9 by default).
    The printed percentage is the probability that it holds. The certainty word is that of the
@@ -58,6 +60,10 @@ Every note follows from one estimate by these rules; nothing is added by hand.
     piece of evidence on its own and for the rest without it, and the probability that they hold.
     "Until" and "from ... on" count the month that is named; they are used where the months reach an
     end of the maker's period. "Any time" is the whole period.
+12. **Lots side by side.** With `--side-by-side`, the lots of a sale are put in a row, oldest first.
+    The note names that neighbour in the row from which the lot is most surely told apart, if it is
+    at least {sure:.0%} probable that the lot was built in an earlier month, or in a later one;
+    otherwise it says nothing. The certainty word is that of this probability.
 """
 
 
@@ -83,6 +89,7 @@ def rules_text(width: int | None = None) -> str:
         wide=WIDE,
         few=FEW,
         much=WORTH,
+        sure=SURE,
     )
     return text if width is None else "".join(f"{item}\n" for item in _refilled(text, width))
 

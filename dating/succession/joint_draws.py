@@ -97,7 +97,8 @@ def joint_draws(
     Yields
     ------
     JointDraws
-        The last is the one to use. With no uncertain number there is one draw.
+        The last is the one to use. With no uncertain number there is one draw; where no draw of
+        the first round allows the evidence, no further ones are made.
     """
     judged = uncertain_numbers(maker)
     if not judged:
@@ -115,6 +116,8 @@ def joint_draws(
         each = np.array([proposal.log_density(scores) for proposal in proposals])
         ratio = ratio - np.logaddexp.reduce(each, axis=0) + np.log(len(proposals))
         yield JointDraws(_numbers(judged, scores), ratio)
+        if not np.isfinite(logs).any():
+            return
         if effective(weights_of(ratio + logs)) >= APT or len(scores) + size > most:
             return
         wanted = _LEARNING * np.sqrt(len(proposals))

@@ -1,0 +1,216 @@
+"""``dating sale --side-by-side``: the neighbour from which a lot is surely told apart."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from pathlib import Path
+
+import docx
+import pypdf
+import pytest
+from click.testing import CliRunner
+
+from dating import compare, read_maker
+from dating.cli.main import main
+from dating.notes.languages import language
+from dating.notes.lots import read_lots
+from dating.notes.neighbours import (
+    SURE,
+    LotNeighbour,
+    lot_neighbours,
+    neighbour_sentences,
+    surest_neighbours,
+)
+from dating.notes.rules import rules_text
+from dating.notes.sentences import Wording
+from dating.succession.comparison import Neighbours
+
+SALE = Path("demo_data/marrowby_sale.csv")
+MAKER = Path("priors/marrowby.yaml")
+FEW = ("2", "11", "25", "29")
+
+
+def run(*arguments):
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+def sheet_of(folder, numbers, **cells):
+    """Some lots of the demo sale; cells of the last of them changed."""
+    with SALE.open(encoding="utf-8") as stream:
+        head, *rows = csv.reader(line for line in stream if not line.startswith("#"))
+    chosen = [next(list(row) for row in rows if row[0] == number) for number in numbers]
+    for name, cell in cells.items():
+        chosen[-1][head.index(name)] = cell
+    path = folder / "lots.csv"
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        csv.writer(stream).writerows([head, *chosen])
+    return path
+
+
+@pytest.fixture(scope="module")
+def four(tmp_path_factory):
+    return sheet_of(tmp_path_factory.mktemp("four"), FEW)
+
+
+@pytest.fixture(scope="module")
+def known(four):
+    return lot_neighbours(_lots(four))
+
+
+def _lots(path):
+    return read_lots(path, read_maker(MAKER))
+
+
+def pair(first, second, older, younger):
+    return Neighbours(first, second, older, 1 - older - younger, younger, ())
+
+
+@pytest.mark.parametrize(
+    ("older", "younger", "told"),
+    [
+        (0.66, 0.30, (True, 0.66)),
+        (0.6599, 0.30, None),
+        (0.50, 0.30, None),
+        (0.20, 0.70, (False, 0.70)),
+        (0.40, 0.02, None),
+    ],
+)
+def test_a_neighbour_is_named_from_two_thirds_on(older, younger, told):
+    """The bound is that of "likely" (IPCC 2010, table 1); the same month speaks for neither."""
+    found = surest_neighbours([pair("a", "b", older, younger)])
+    if told is None:
+        assert found == {}
+        return
+    earlier, chance = told
+    assert found["a"] == LotNeighbour("b", earlier, chance)
+    assert found["b"] == LotNeighbour("a", not earlier, chance)
+
+
+@pytest.mark.parametrize(("before", "after", "other"), [(0.9, 0.8, "a"), (0.7, 0.8, "c")])
+def test_of_two_neighbours_the_surer_is_named(before, after, other):
+    row = [pair("a", "b", before, 0.05), pair("b", "c", after, 0.05)]
+    found = surest_neighbours(row)
+    assert found["b"] == LotNeighbour(other, other == "c", max(before, after))
+    assert (found["a"].lot, found["c"].lot) == ("b", "b")
+
+
+def test_each_language_says_it_by_the_scale():
+    """The words of the scale: IPCC (2010), table 1; very likely from 90 %, likely from 66 %."""
+    earlier, later = LotNeighbour("14", True, 0.88), LotNeighbour("7", False, 0.955)
+    english, german = Wording(language("en")), Wording(language("de"))
+    american = Wording(language("en", "american"))
+    assert neighbour_sentences(earlier, english) == ["Earlier than lot 14 (likely, 88 %)."]
+    assert neighbour_sentences(later, english) == ["Later than lot 7 (very likely, 96 %)."]
+    assert neighbour_sentences(earlier, american) == ["Earlier than lot 14 (likely, 88%)."]
+    assert neighbour_sentences(earlier, german) == [
+        "Früher gebaut als Los 14 (wahrscheinlich, 88 %)."
+    ]
+    assert neighbour_sentences(later, german) == [
+        "Später gebaut als Los 7 (sehr wahrscheinlich, 96 %)."
+    ]
+    assert neighbour_sentences(None, english) == []
+
+
+def test_the_neighbours_of_lots_are_those_of_a_comparison(four, known):
+    lots = _lots(four)
+    comparison = compare(lots.maker, [lot.examination for lot in lots.lots])
+    row = list(comparison.row)
+    for name in row:
+        place = row.index(name)
+        beside = [row[at] for at in (place - 1, place + 1) if 0 <= at < len(row)]
+        chances = {}
+        for other in beside:
+            chances[other, True] = float(comparison.older.sel(instrument=name, other=other))
+            chances[other, False] = float(comparison.older.sel(instrument=other, other=name))
+        (other, earlier), chance = max(chances.items(), key=lambda item: item[1])
+        found = known.get(name.removeprefix("lot "))
+        if chance < SURE:
+            assert found is None
+        else:
+            assert (f"lot {found.lot}", found.earlier) == (other, earlier)
+            assert found.chance == pytest.approx(chance, abs=1e-9)
+    assert known
+
+
+def test_lots_that_cannot_be_are_left_out(tmp_path, known):
+    """One that cannot be read, one of which no month allows what was seen; equal names are none."""
+    same = sheet_of(tmp_path, FEW).read_text("utf-8").splitlines()
+    paper = {"document": "diary", "not_before": "1940-01", "not_after": "1923-05"}
+    odd = sheet_of(tmp_path, ["3"], **paper, document_trust="1").read_text("utf-8").splitlines()
+    bad = sheet_of(tmp_path, ["4"], **{"heel-joint": "glued"}).read_text("utf-8").splitlines()
+    (tmp_path / "six.csv").write_text("\n".join([*same, odd[1], bad[1]]) + "\n", "utf-8")
+    assert lot_neighbours(_lots(tmp_path / "six.csv")) == known
+    (tmp_path / "two.csv").write_text("\n".join([*same[:2], odd[1]]) + "\n", "utf-8")
+    assert lot_neighbours(_lots(tmp_path / "two.csv")) == {}
+
+
+def test_lots_of_one_name_are_compared(tmp_path, known):
+    head, *rows = sheet_of(tmp_path, FEW).read_text("utf-8").splitlines()
+    named = [f"{head},instrument", *(f"{row},mandolin" for row in rows)]
+    (tmp_path / "named.csv").write_text("\n".join(named) + "\n", "utf-8")
+    assert lot_neighbours(_lots(tmp_path / "named.csv")) == known
+
+
+def words_in(folder, name):
+    """What each format of a note says, in one line of text."""
+    files = {path.suffix: path.read_bytes() for path in folder.glob(f"{name}.*")}
+    record = json.loads(files[".jsonld"])
+    texts = {
+        ".md": files[".md"].decode(),
+        ".html": re.sub(r"<[^>]*>", " ", files[".html"].decode()),
+        ".docx": "\n".join(p.text for p in docx.Document(io.BytesIO(files[".docx"])).paragraphs),
+        ".pdf": "\n".join(
+            page.extract_text() for page in pypdf.PdfReader(io.BytesIO(files[".pdf"])).pages
+        ),
+        ".jsonld": "\n".join(each["content"] for each in record["referred_to_by"]),
+    }
+    return {ending: " ".join(text.split()) for ending, text in texts.items()}
+
+
+@pytest.mark.parametrize(
+    ("code", "sign"),
+    [("en", r"(Earlier|Later) than lot"), ("de", r"(Früher|Später) gebaut als Los")],
+)
+def test_every_format_says_it_once_and_only_when_asked(tmp_path, four, known, code, sign):
+    every = [
+        o for form in ("markdown", "html", "word", "pdf", "linked-art") for o in ("--as", form)
+    ]
+    common = ["sale", four, "--maker", MAKER, "--language", code, *every, "--out"]
+    for folder, more in (("plain", []), ("beside", ["--side-by-side"])):
+        shown = run(*common, tmp_path / folder, *more)
+        assert shown.exit_code == 0, shown.output
+    for number in FEW:
+        plain = words_in(tmp_path / "plain", f"lot-{number}")
+        assert not any(re.search(sign, text) for text in plain.values())
+        expected = neighbour_sentences(known.get(number), Wording(language(code)))
+        for ending, text in words_in(tmp_path / "beside", f"lot-{number}").items():
+            assert len(re.findall(sign, text)) == len(expected), (number, ending)
+            assert all(sentence in text for sentence in expected), (number, ending, text)
+
+
+@pytest.mark.parametrize("more", [["--out", "x", "--as", "none"], ["--table", "t.csv"]])
+def test_it_is_refused_where_no_note_is_written(tmp_path, monkeypatch, four, more):
+    maker = MAKER.resolve()
+    monkeypatch.chdir(tmp_path)
+    shown = run("sale", four, "--maker", maker, "--side-by-side", *more)
+    assert shown.exit_code == 2
+    assert "--side-by-side adds to the notes" in " ".join(shown.output.split())
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_more_lots_than_can_be_compared_are_refused_before_any_work(tmp_path):
+    head, row = sheet_of(tmp_path, ["1"]).read_text("utf-8").splitlines()
+    rows = [re.sub(r"^1,", f"{number},", row) for number in range(1, 502)]
+    (tmp_path / "lots.csv").write_text("\n".join([head, *rows]) + "\n", "utf-8")
+    out = tmp_path / "out"
+    shown = run("sale", tmp_path / "lots.csv", "--maker", MAKER, "--out", out, "--side-by-side")
+    assert shown.exit_code == 2
+    assert "at most 500 lots; found 501" in " ".join(shown.output.split())
+    assert not out.exists()
+
+
+def test_the_rule_is_printed_with_its_threshold():
+    assert f"at least {SURE:.0%} probable" in " ".join(rules_text().split())
