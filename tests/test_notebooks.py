@@ -1,8 +1,8 @@
 """Notebooks run, and print the numbers they were stored with.
 
 Two of them learn, and one draws rows. What a sampler draws depends on the processor, as sums are
-rounded in another order; there a number may differ by as much as two units of the last digit printed, and the words
-between numbers by nothing.
+rounded in another order; there a number may differ by as much as two units of the last digit
+printed, and the words between numbers by nothing.
 """
 
 import re
