@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import html
 import io
 import json
 import re
@@ -15,6 +16,7 @@ from click.testing import CliRunner
 
 from dating import compare, read_maker
 from dating.cli.main import main
+from dating.notes.formats import ENDINGS
 from dating.notes.languages import language
 from dating.notes.lots import read_lots
 from dating.notes.neighbours import (
@@ -30,6 +32,7 @@ from dating.succession.comparison import Neighbours
 
 SALE = Path("demo_data/marrowby_sale.csv")
 MAKER = Path("priors/marrowby.yaml")
+RUN = ("sale", "--maker", MAKER)
 FEW = ("2", "11", "25", "29")
 
 
@@ -154,41 +157,43 @@ def test_lots_of_one_name_are_compared(tmp_path, known):
     assert lot_neighbours(_lots(tmp_path / "named.csv")) == known
 
 
-def words_in(folder, name):
-    """What each format of a note says, in one line of text."""
-    files = {path.suffix: path.read_bytes() for path in folder.glob(f"{name}.*")}
-    record = json.loads(files[".jsonld"])
-    texts = {
-        ".md": files[".md"].decode(),
-        ".html": re.sub(r"<[^>]*>", " ", files[".html"].decode()),
-        ".docx": "\n".join(p.text for p in docx.Document(io.BytesIO(files[".docx"])).paragraphs),
-        ".pdf": "\n".join(
-            page.extract_text() for page in pypdf.PdfReader(io.BytesIO(files[".pdf"])).pages
-        ),
-        ".jsonld": "\n".join(each["content"] for each in record["referred_to_by"]),
-    }
-    return {ending: " ".join(text.split()) for ending, text in texts.items()}
+def words_in(file):
+    """What a note says, in one line of text."""
+    content = file.read_bytes()
+    if file.suffix == ".docx":
+        text = "\n".join(each.text for each in docx.Document(io.BytesIO(content)).paragraphs)
+    elif file.suffix == ".pdf":
+        text = "\n".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(content)).pages)
+    elif file.suffix == ".jsonld":
+        text = "\n".join(each["content"] for each in json.loads(content)["referred_to_by"])
+    else:
+        text = html.unescape(content.decode().replace("\\", ""))
+    return " ".join(text.split())
 
 
 @pytest.mark.parametrize(
-    ("code", "sign"),
-    [("en", r"(Earlier|Later) than lot"), ("de", r"(Früher|Später) gebaut als Los")],
+    ("code", "sign", "formats"),
+    [
+        ("en", "(Earlier|Later) than lot", ["html", "markdown", "word", "pdf", "linked-art"]),
+        ("de", "(Früher|Später) gebaut als Los", ["markdown"]),
+    ],
 )
-def test_every_format_says_it_once_and_only_when_asked(tmp_path, four, known, code, sign):
-    every = [
-        o for form in ("markdown", "html", "word", "pdf", "linked-art") for o in ("--as", form)
-    ]
-    common = ["sale", four, "--maker", MAKER, "--language", code, *every, "--out"]
-    for folder, more in (("plain", []), ("beside", ["--side-by-side"])):
-        shown = run(*common, tmp_path / folder, *more)
-        assert shown.exit_code == 0, shown.output
+def test_every_format_says_it_once(tmp_path, four, known, code, sign, formats):
+    each = [option for form in formats for option in ("--as", form)]
+    shown = run(*RUN, four, "--language", code, *each, "--side-by-side", "--out", tmp_path / "out")
+    assert shown.exit_code == 0, shown.output
     for number in FEW:
-        plain = words_in(tmp_path / "plain", f"lot-{number}")
-        assert not any(re.search(sign, text) for text in plain.values())
-        expected = neighbour_sentences(known.get(number), Wording(language(code)))
-        for ending, text in words_in(tmp_path / "beside", f"lot-{number}").items():
-            assert len(re.findall(sign, text)) == len(expected), (number, ending)
-            assert all(sentence in text for sentence in expected), (number, ending, text)
+        sentences = neighbour_sentences(known.get(number), Wording(language(code)))
+        for form in formats:
+            text = words_in(tmp_path / "out" / f"lot-{number}{ENDINGS[form]}")
+            assert len(re.findall(sign, text)) == len(sentences), (number, form)
+            assert all(sentence in text for sentence in sentences), (number, form)
+
+
+def test_nothing_is_said_where_it_is_not_asked_for(tmp_path, four):
+    shown = run(*RUN, four, "--as", "markdown", "--out", tmp_path / "out")
+    assert shown.exit_code == 0, shown.output
+    assert "than lot" not in "".join(file.read_text("utf-8") for file in tmp_path.rglob("*.md"))
 
 
 @pytest.mark.parametrize("more", [["--out", "x", "--as", "none"], ["--table", "t.csv"]])
