@@ -468,13 +468,13 @@ def test_warnings_of_the_examinations_are_among_them(folder, write):
 def test_the_command_says_what_was_understood(write):
     file = write(GROUP)
     assert kind_of(file) == "group"
-    assert understood(file, 100).splitlines()[:5] == [
-        f"Group file {file}: no mistakes found",
-        f"  four on a bench, checked against {file.parent / 'small.yaml'} (invented)",
-        "  examined: E-1, E-2, E-3, E-4",
-        "  E-1 is at least 2 and at most 40 months older than E-3 (letter, trust 0.9)",
-        "  E-1 and E-2 were completed at most 6 months apart (inventory, trust 1)",
-    ]
+    words = " ".join(understood(file, 400).split())  # a temporary folder may have a long name
+    assert words.startswith(
+        f"Group file {file}: no mistakes found four on a bench, checked against "
+        f"{file.parent / 'small.yaml'} (invented) examined: E-1, E-2, E-3, E-4 "
+        "E-1 is at least 2 and at most 40 months older than E-3 (letter, trust 0.9) "
+        "E-1 and E-2 were completed at most 6 months apart (inventory, trust 1)"
+    )
 
 
 def test_the_command_counts_problems_and_warnings(write):
