@@ -79,7 +79,10 @@ def _saved(shelf: FileCache, chosen: Chosen, entry: dict[str, Any]) -> str:
     maker = shelf.maker(shelf.maker_named(examinations[0].maker))
     if chosen.known:
         name, (text, version) = chosen.known, shelf.workspace.read(chosen.known)
+        shelf.group(name)  # what is no group file is refused in words
         before = yaml.safe_load(text)
+        if entry in before["known"]:
+            raise InputError([Problem(name, None, "known", "this statement is there already")])
         text = merged(text, before, {**before, "known": [*before["known"], entry]})
     else:
         name, version = _new_name(shelf), ""
