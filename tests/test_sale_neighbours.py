@@ -178,7 +178,7 @@ def words_in(file):
         ("de", "(Früher|Später) gebaut als Los", ["markdown"]),
     ],
 )
-def test_every_format_says_it_once(tmp_path, four, known, code, sign, formats):
+def test_every_format_says_it_once(tmp_path, four, known, code, sign, formats):  # noqa: PLR0917 (fixtures come by name)
     each = [option for form in formats for option in ("--as", form)]
     shown = run(*RUN, four, "--language", code, *each, "--side-by-side", "--out", tmp_path / "out")
     assert shown.exit_code == 0, shown.output
