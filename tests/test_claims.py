@@ -26,6 +26,7 @@ from dating.evidence_cache import EvidenceCache
 from dating.learning.learned import learned_tables
 from dating.learning.levels import Correction
 from dating.learning.prior import prior_draws
+from dating.succession.comparison import compare
 from tests.claims_enumeration import (
     MONTHS,
     Instrument,
@@ -608,6 +609,32 @@ def test_instruments_together_against_loops(seed):
             expected = joint_of(slow, (original_1, original_2), holds, n, 1 / 8)
             assert true[n] == pytest.approx(expected * scale, rel=1e-9, abs=1e-15), said
             assert weight[n] == pytest.approx(every[n] * scale, rel=1e-9)
+
+
+@pytest.mark.parametrize("seed", [2, 5])
+def test_older_is_what_instruments_side_by_side_say(seed):
+    """Closely in the same learned draws; roughly where claims doubt what is stated as a number."""
+    data, maker, production = few_of(seed, 512)
+    examinations = examinations_of(data, random.Random(seed))
+    older = [{"older": {"instruments": ["E-1", "E-2"]}}]
+    for learned, within in ((production.draws, 1e-9), (None, 0.05)):
+        ((_, claimed),) = chances(manuscript(maker, examinations, older), learned)
+        beside = compare(maker, tuple(examinations.values()), learned=learned)
+        assert beside.joint.share == 1
+        assert claimed == pytest.approx(beside.pairs.older[0, 1], abs=within)
+
+
+def test_a_document_that_dates_them_is_named_for_the_earliest_known_too():
+    data = steady(["1931-04", "1931-12", "1932-08"])
+    seen = {"joint": "new"}
+    two = {
+        name: Examination.model_validate({"instrument": name, "maker": "example", "seen": seen})
+        for name in ("E-1", "E-2")
+    }
+    claim = {"instrument": "E-1", "feature": "joint", "state": "new", "among": "E-2"}
+    written = manuscript(Maker.model_validate(data), two, [{"earliest_with": claim}])
+    (made,) = weigh_manuscript(written)
+    assert "a document that dates E-1 or E-2" in [look.what for look in made.looks]
 
 
 @pytest.mark.parametrize("seed", SEEDS)

@@ -318,6 +318,10 @@ SAID_WRONGLY = [
      "earliest_with.state", "no such state", "taper"),
     ("earliest_with: {instrument: E-1, feature: joint, state: screwed, among: [E-2]}",
      "earliest_with", "screwed was not seen on it", "E-1"),
+    ("earliest_with: {instrument: E-1, feature: nut, state: bone, among: [E-2]}",
+     "earliest_with", "or not without doubt", "E-1"),
+    ("earliest_with: {instrument: E-1, feature: binding, state: white, among: [E-2]}",
+     "earliest_with", "or not without doubt", "E-1"),
     ("apart: {instruments: [E-1, E-2], at_most: 2.5}", "apart.at_most", "integer", "2.5"),
     ("apart: {instruments: [E-1, E-2], at_most: -1}", "apart.at_most", "greater than", "-1"),
     ("first_use: {feature: joint, state: dowelled}", "first_use", "give one of within", ""),
@@ -716,3 +720,20 @@ def test_an_examination_that_is_not_there_is_located_in_the_claims_file(tmp_path
     problem = refused.value.problems[0]
     assert (problem.line, problem.key) == (5, "examinations[1]")
     assert what in problem.message
+
+
+def test_more_between_instruments_than_can_be_summed_over_is_refused(folder, read, problems):
+    """Over 69 months four that are each tied to each other are, and a fifth to two of them."""
+    names = [f"T-{k}" for k in range(5)]
+    for name in names:
+        (folder / f"{name}.yaml").write_text(SMALL_EXAMINATION.replace("E-1", name), "utf-8")
+    listed = ", ".join(f"{name}.yaml" for name in names)
+    head = f"maker: small\nexaminations: [{listed}]\nclaims:\n  - claim: tied\n    all_of:\n"
+    row = "      - {older: {instruments: [T-0, T-1, T-2, T-3, T-4]}}\n"
+    across = "      - {older: {instruments: [T-0, T-2, T-4, T-1, T-3]}}\n"
+    ends = "      - {apart: {instruments: [T-0, T-4], at_most: 9}}\n"
+    last = "      - {apart: {instruments: [T-0, T-3], at_most: 9}}\n"
+    assert len(read(head + row + across).examinations) == 5
+    (problem,) = problems(head + row + across + ends + last)
+    assert (problem.line, problem.key) == (5, "claims[1].all_of")
+    assert "too much is claimed together" in problem.message

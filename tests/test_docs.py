@@ -214,3 +214,19 @@ def test_every_module_is_in_the_map():
     names = {path.stem for path in Path("dating").glob("*.py")} - {"__init__"}
     packages = {path.parent.name for path in Path("dating").glob("*/__init__.py")}
     assert names | packages <= documented
+
+
+def test_the_earliest_known_in_the_guide_for_authors_is_as_told(tmp_path):
+    """Older by far, and yet improbable together with the neck, which was once another's."""
+    _, together = blocks("dating/guide/author.md", "yaml")
+    folder = Path("demo_data/examinations").resolve()
+    listed = f"[{folder}/M-003.yaml, {folder}/M-006.yaml]"
+    alone = together.replace("    all_of:\n      - {earliest", "    says:\n      {earliest")
+    alone = "\n".join(alone.replace("earliest-screws", "alone").rstrip().splitlines()[:-1])
+    file = tmp_path / "claims.yaml"
+    head = f"maker: marrowby\nexaminations: {listed}\nclaims:\n"
+    file.write_text(f"{head}{together.rstrip()}\n{alone}\n", encoding="utf-8")
+    made = dating.weigh(read_claims(file))
+    assert [one.claim.claim for one in made] == ["earliest-screws", "alone"]
+    assert made[0].posterior.value < 0.1
+    assert made[1].posterior.value > 0.9

@@ -22,6 +22,7 @@ from dating.claims.statements import (
     ChangedFirst,
     Claim,
     ClaimedChangeover,
+    EarliestWith,
     NumberMade,
     Older,
     Overlap,
@@ -200,7 +201,7 @@ def _papers_on_instruments(claim: Claim, evidence: Evidence) -> Iterator[Further
     p = float(true.sum() / weight.sum())
     entropy = information_bits(np.diag([p, 1 - p])) if 0 < p < 1 else 0.0
     for saying in claim.sayings():
-        if isinstance(saying.content, Built | Apart | Older):
+        if isinstance(saying.content, Built | Apart | Older | EarliestWith):
             names = saying.instruments()
             what = f"a document that dates {' or '.join(names)}"
             yield FurtherEvidence(what, entropy / len(names))

@@ -7,7 +7,7 @@ months for which it holds, one instrument after the other.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -48,6 +48,27 @@ def joint_truth(
     return joint_truth(sayings, {name: each.widened() for name, each in weighings.items()})
 
 
+def ties_between(sayings: Sequence[Assertion], months: int) -> Iterator[Factor]:
+    """Say of each two instruments of which something is claimed in which months it holds.
+
+    Shapes: tables (1, month, month).
+    """
+    month = np.arange(months)
+    ahead = month[None, :] - month[:, None]
+    for saying in sayings:
+        pairs: Iterable[tuple[str, ...]]
+        match saying.content:
+            case Apart(instruments=pair, at_most=most):
+                pairs, holds = [pair], abs(ahead) <= most
+            case Older(instruments=several):
+                pairs, holds = pairwise(several), ahead > 0
+            case EarliestWith(instrument=first, among=others):
+                pairs, holds = [(first, other) for other in others], ahead >= 0
+            case _:
+                continue
+        yield from (Factor(pair, holds.astype(float)[None]) for pair in pairs)
+
+
 def _original(sayings: Sequence[Assertion], name: str, weighing: Weighing) -> set[str]:
     """Name the components of an instrument that are claimed to be original."""
     names: set[str] = set()
@@ -71,19 +92,5 @@ def _months(sayings: Sequence[Assertion], name: str, weighing: Weighing) -> Floa
 
 def _over_pairs(sayings: Sequence[Assertion], names: list[str], joint: list[Floats]) -> Floats:
     """Sum over the months of all instruments, as far as pairs of them allow; shape (draw,)."""
-    months = np.arange(joint[0].shape[1])
-    ahead = months[None, :] - months[:, None]
-    factors = [Factor((name,), table) for name, table in zip(names, joint, strict=True)]
-    for saying in sayings:
-        pairs: Iterable[tuple[str, ...]]
-        match saying.content:
-            case Apart(instruments=pair, at_most=most):
-                pairs, holds = [pair], abs(ahead) <= most
-            case Older(instruments=several):
-                pairs, holds = pairwise(several), ahead > 0
-            case EarliestWith(instrument=first, among=others):
-                pairs, holds = [(first, other) for other in others], ahead >= 0
-            case _:
-                continue
-        factors += [Factor(pair, holds.astype(float)[None]) for pair in pairs]
-    return by_portions(factors)
+    months = [Factor((name,), table) for name, table in zip(names, joint, strict=True)]
+    return by_portions([*months, *ties_between(sayings, joint[0].shape[1])])

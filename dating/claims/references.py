@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+from dating.claims.instruments import ties_between
 from dating.claims.statements import (
     Apart,
     Assertion,
@@ -21,12 +22,15 @@ from dating.claims.statements import (
     Use,
 )
 from dating.claims.truth import ramps_to
-from dating.evidence import state_weights
 from dating.examination import Examination
 from dating.learning.layout import VARIANTS, Layout, layout_of
 from dating.maker import Maker
 from dating.months import Period
 from dating.reading import KeyPath, Problem
+from dating.succession.elimination import plan_of_elimination
+
+LARGEST = 2.0e8
+"""Cells that the sum over the months of instruments may take in one draw."""
 
 
 def claims_problems(
@@ -41,6 +45,7 @@ def claims_problems(
             problems += check.saying((*path, "says"), claim.says)
         for place, saying in enumerate(claim.all_of or ()):
             problems += check.saying((*path, "all_of", place), saying)
+        problems += check.ties(path, claim.sayings())
     return problems
 
 
@@ -98,6 +103,16 @@ class _Check:
             case (Share() | NumberMade()) as content:
                 yield from self._combination(path, content)
 
+    def ties(self, path: KeyPath, sayings: Sequence[Assertion]) -> Iterator[Problem]:
+        """Refuse more between instruments than can be summed over."""
+        ties = list(ties_between(sayings, len(self.maker.period)))
+        if ties and plan_of_elimination(ties)[2] > LARGEST:
+            message = (
+                "too much is claimed together of these instruments to be summed over: each is "
+                "tied to too many others. Leave out what follows from the rest"
+            )
+            yield self.origin.problem((*path, "all_of"), message)
+
     def _different(self, path: KeyPath, names: Sequence[str]) -> Iterator[Problem]:
         for place, name in enumerate(names):
             if name in names[:place]:
@@ -107,15 +122,15 @@ class _Check:
     def _shown(
         self, path: KeyPath, names: Sequence[str], feature: str, state: str
     ) -> Iterator[Problem]:
-        """Check that a state was seen on instruments."""
-        states = self.states[feature]
+        """Check that a state was seen on instruments without doubt."""
         for name in names:
             examination = self.instruments.get(name)
             if examination is None:
                 continue
             sight = examination.variant if feature == VARIANTS else examination.seen.get(feature)
-            if sight is None or state_weights(sight, states)[states.index(state)] == 0:
-                message = f"{state} was not seen on it"
+            doubtful = sight is not None and (sight.is_neutral or sight.sure not in {None, 1.0})
+            if sight is None or sight.state != state or doubtful:
+                message = f"{state} was not seen on it, or not without doubt"
                 yield self.origin.problem(path, message, found=name)
 
     def _use(self, path: KeyPath, use: Use, first: bool) -> Iterator[Problem]:
