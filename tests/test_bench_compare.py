@@ -6,6 +6,7 @@ import re
 import pytest
 
 from dating import compare, read_examination, read_group, read_maker
+from dating.bench import comparison_page
 from dating.words.succession import trust_words
 from dating.words.succession_rows import known_lines, neighbour_words, row_lines
 from tests.serving import ask, copied_demo, pages_of
@@ -87,6 +88,22 @@ def test_they_are_arranged_by_name_and_by_what_was_seen(app, comparison):
     _, unknown = asked(app, FOUR, known=GROUP, by="<script>")
     assert instruments(unknown) == list(comparison.row)
     assert "<script>" not in unknown.replace("<script src", "")
+
+
+def test_nothing_is_compared_again_where_only_the_arrangement_changes(folder, monkeypatch):
+    made = []
+
+    def counted(*given, **more):
+        made.append(given)
+        return compare(*given, **more)
+
+    monkeypatch.setattr(comparison_page, "compare", counted)
+    app = pages_of(folder)
+    for by in ("date", "name", "heel joint"):
+        assert asked(app, FOUR[:2], by=by)[0] == 200
+    assert len(made) == 1
+    assert asked(app, FOUR[1:3])[0] == 200
+    assert len(made) == 2
 
 
 @pytest.mark.parametrize(
@@ -208,3 +225,41 @@ def test_a_contradiction_is_not_saved(tmp_path):
 
 def test_an_unknown_kind_is_refused(app):
     assert sent(app, FOUR, kind="younger")[0] == 400
+
+
+def test_the_form_keeps_the_arrangement(app):
+    _, text = asked(app, FOUR[:2], by="name")
+    form = text[text.index('<form class="adding"') :]
+    assert '<input type="hidden" name="by" value="name">' in form
+
+
+def test_a_statement_is_added_once(tmp_path):
+    folder = copied_demo(tmp_path)
+    app = pages_of(folder)
+    assert sent(app, FOUR, **OLDER)[0] == 200
+    before = (folder / "known_between_1.yaml").read_bytes()
+    status, text = sent(app, FOUR, known="known_between_1.yaml", **OLDER)
+    assert status == 422
+    assert "this statement is there already" in plain(text)
+    assert (folder / "known_between_1.yaml").read_bytes() == before
+
+
+def test_nothing_is_added_to_what_is_no_group_file(tmp_path):
+    folder = copied_demo(tmp_path)
+    before = (folder / "priors/marrowby.yaml").read_bytes()
+    status, text = sent(pages_of(folder), FOUR, known="priors/marrowby.yaml", **OLDER)
+    assert status == 422
+    assert "a group file is expected" in plain(text)
+    assert (folder / "priors/marrowby.yaml").read_bytes() == before
+
+
+def test_a_form_of_another_page_adds_nothing(tmp_path):
+    folder = copied_demo(tmp_path)
+    headers = [
+        ("content-type", "application/x-www-form-urlencoded"),
+        ("origin", "http://elsewhere.example"),
+    ]
+    body = {f"file-{number}": file for number, file in enumerate(FOUR, start=1)} | OLDER
+    answer = ask(pages_of(folder), "POST", "/compare/known", headers=headers, body=body)
+    assert answer.status == 403
+    assert not list(folder.glob("known_between_*"))
