@@ -106,8 +106,10 @@ def test_what_it_says_to_write_is_understood(folder):
     assert read.features()["fretwork"][1].history[1].judged_overlap().quantile(0.5) == 12
     seen = dating.read_examination(written(folder, "bench/M-017.yaml", examination))
     assert dating.estimate(dating.read_maker("priors/marrowby.yaml"), seen).posterior.sum() > 0.999
-    (claims,) = yaml_blocks("author")
+    claims, further = yaml_blocks("author")
     assert len(read_claims(written(folder, "claims.yaml", claims)).claims) == 1
+    both = f"{claims.rstrip()}\n{further}"
+    assert len(read_claims(written(folder, "both.yaml", both)).claims) == 2
 
 
 def test_every_command_of_the_tool_is_a_command(folder):
