@@ -22,8 +22,9 @@ if TYPE_CHECKING:
     from dating.maker import Maker
     from dating.notes.note_files import write_note
     from dating.reading import InputError
-    from dating.succession.comparison import Comparison, compare
+    from dating.succession.comparison import Comparison
     from dating.succession.files import read_group
+    from dating.succession.run import compare
     from dating.tabulation import month_tables
 
 _HOMES = {
@@ -33,7 +34,7 @@ _HOMES = {
     "InputError": "reading",
     "Maker": "maker",
     "calibrate": "calibration.verdict",
-    "compare": "succession.comparison",
+    "compare": "succession.run",
     "draft": "learning.drafting",
     "estimate": "estimates",
     "estimate_many": "batch",

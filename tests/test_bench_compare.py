@@ -66,6 +66,12 @@ def test_what_is_shown_is_what_is_compared(app, comparison):
     assert words.count("How invasive") >= 1
 
 
+def test_no_path_of_the_machine_is_shown(app, folder):
+    _, text = asked(app, FOUR, known=GROUP)
+    assert "Maker file: priors/marrowby.yaml" in plain(text)
+    assert str(folder) not in text
+
+
 def test_a_group_file_alone_sets_its_instruments_side_by_side(app, comparison):
     answer = ask(app, address="/compare", query={"known": GROUP})
     assert answer.status == 200
@@ -169,6 +175,10 @@ def test_what_is_known_begins_a_group_file(tmp_path):
     words = plain(text)
     assert "Saved in known_between_1.yaml." in words
     assert "M-003 is at least 3 months older than M-001" in words
+    assert group.invented
+    again = ask(pages_of(folder), address="/compare", query={"known": "known_between_1.yaml"})
+    assert again.status == 200
+    assert sorted(instruments(again.text)) == ["M-001", "M-002", "M-003", "M-004"]
 
 
 def test_a_statement_is_added_and_every_other_byte_kept(tmp_path):

@@ -26,7 +26,7 @@ from dating.evidence_cache import EvidenceCache
 from dating.learning.learned import learned_tables
 from dating.learning.levels import Correction
 from dating.learning.prior import prior_draws
-from dating.succession.comparison import compare
+from dating.succession.run import compare
 from tests.claims_enumeration import (
     MONTHS,
     Instrument,

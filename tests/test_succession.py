@@ -256,7 +256,7 @@ def test_draws_move_to_where_the_evidence_is():
         scores = np.log(number.cdf(numbers[name])) - np.log1p(-number.cdf(numbers[name]))
         return -0.5 * ((scores - 4.0) / 0.05) ** 2
 
-    *_, draws = joint_draws(maker, likelihood, size=256, most=4096, seed=3)
+    draws = joint_draws(maker, likelihood, size=256, most=4096, seed=3)
     weights = weights_of(draws.log_ratio + likelihood(draws.numbers))
     plain = np.linspace(1e-9, 1 - 1e-9, 2_000_001)
     scores = np.log(plain) - np.log1p(-plain)

@@ -14,7 +14,9 @@ from dating.bench.requests import BadRequestError, PageRequest, filled
 from dating.bench.time_axis import TimeAxis
 from dating.examination import Examination
 from dating.reading import InputError, Problem
-from dating.succession.comparison import Comparison, compare
+from dating.succession.comparison import Comparison
+from dating.succession.references import maker_problems
+from dating.succession.run import compare
 from dating.summaries import months_of_weight
 from dating.words.succession_page import comparison_content
 from dating.words.succession_rows import RowLine, difference_lines, row_lines
@@ -88,7 +90,7 @@ def page_of_comparison(
     examinations = {file: shelf.examination(file) for file in chosen.files}
     comparison = _compared(shelf, chosen, examinations)
     files = {examination.instrument: file for file, examination in examinations.items()}
-    differing = [line for line in difference_lines(comparison) if line.differs]
+    content, root = comparison_content(comparison), f"{shelf.workspace.root}/"
     axis, strips = _strips(comparison, files, chosen.by)
     groups = [
         file.name
@@ -98,20 +100,20 @@ def page_of_comparison(
     return filled(
         "compare.html.j2",
         422 if problems else 200,
-        **comparison_content(comparison),
+        **content | {"origin": [sentence.replace(root, "") for sentence in content["origin"]]},
         chosen=chosen,
         strips=strips,
         axis=axis,
         groups=groups,
         kinds=KINDS,
         fields=fields or {},
-        problems=[str(problem) for problem in problems],
+        problems=[str(problem).replace(root, "") for problem in problems],
         message=message,
         identity=shelf.workspace.identity,
         arrangements=[
             (BY_DATE, "date, oldest first"),
             (BY_NAME, "name"),
-            *((line.name, line.name) for line in differing),
+            *((line.name, line.name) for line in content["differing"]),
         ],
     )
 
@@ -144,19 +146,15 @@ def _compared(
 
     Raises InputError when they are of more than one maker, or cannot be compared.
     """
-    makers = {examination.maker: file for file, examination in examinations.items()}
-    if len(makers) > 1:
-        found = ", ".join(f"{maker} ({file})" for maker, file in makers.items())
-        message = "instruments of one maker are set side by side"
-        raise InputError([Problem("the folder", None, "", message, found)])
-    maker_file = shelf.maker_named(next(iter(makers)))
+    several = tuple(examinations.values())
+    if problems := maker_problems(several):
+        raise InputError(problems)
+    maker_file = shelf.maker_named(several[0].maker)
     maker = shelf.maker(maker_file)
     group = shelf.group(chosen.known) if chosen.known else None
     read = [maker_file, *chosen.files, *([chosen.known] if chosen.known else [])]
     key = ("comparison", *(shelf.state_of(name) for name in read))
-    return shelf.make_once(
-        key, lambda: compare(maker, tuple(examinations.values()), group=group), most=4
-    )
+    return shelf.make_once(key, lambda: compare(maker, several, group=group), most=4)
 
 
 def _strips(
@@ -165,8 +163,8 @@ def _strips(
     """Lay out every instrument on the months in which any of them can have been built."""
     posteriors = [comparison.months_of(name) for name in comparison.names]
     axis = axis_of(months_of_weight(posteriors, comparison.period))
-    lines = {line.name: line for line in difference_lines(comparison)}
-    shown = lines[by].cells if by in lines else ("",) * len(comparison.row)
+    cells = {line.name: line.cells for line in difference_lines(comparison)}
+    shown = cells.get(by, ("",) * len(comparison.row))
     strips = [
         InstrumentStrip(
             line,
@@ -178,7 +176,7 @@ def _strips(
     ]
     if by == BY_NAME:
         strips.sort(key=lambda strip: strip.line.name)
-    elif by in lines:
+    elif by in cells:
         strips.sort(key=lambda strip: (not strip.seen, strip.seen))
     return axis, strips
 

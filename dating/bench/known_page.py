@@ -86,7 +86,12 @@ def _saved(shelf: FileCache, chosen: Chosen, entry: dict[str, Any]) -> str:
         text = merged(text, before, {**before, "known": [*before["known"], entry]})
     else:
         name, version = _new_name(shelf), ""
-        data = {"maker": examinations[0].maker, "known": [entry]}
+        data = {
+            "maker": examinations[0].maker,
+            "invented": maker.invented,
+            "examinations": list(chosen.files),
+            "known": [entry],
+        }
         text = yaml.safe_dump(data, sort_keys=False, allow_unicode=True)
     source = source_of(name, text)
     group = validate(source, Group).placed(source)

@@ -143,7 +143,7 @@ def _check_names(out: Path | None, picture: Path | None, page: Path | None) -> N
 
 
 def _check_number(count: int) -> None:
-    from dating.succession.comparison import MOST_INSTRUMENTS  # noqa: PLC0415
+    from dating.succession.run import MOST_INSTRUMENTS  # noqa: PLC0415
 
     if not 2 <= count <= MOST_INSTRUMENTS:
         raise click.UsageError(
@@ -152,7 +152,7 @@ def _check_number(count: int) -> None:
 
 
 def _compared(read: Instruments, learned: Path | None, level: float, seed: int) -> Comparison:
-    from dating.succession.comparison import compare as set_side_by_side  # noqa: PLC0415
+    from dating.succession.run import compare as set_side_by_side  # noqa: PLC0415
 
     draws = None
     if learned is not None:

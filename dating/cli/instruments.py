@@ -24,7 +24,7 @@ from dating.notes.lots import read_lots
 from dating.reading import InputError, Problem
 from dating.sheets import column_names, is_sheet, read_sheet
 from dating.succession.files import group_of, read_group
-from dating.succession.references import group_problems
+from dating.succession.references import maker_problems
 from dating.succession.relations import Group
 from dating.words.omissions import unlisted_words
 
@@ -78,7 +78,6 @@ def read_instruments(
         read = _from_files(paths, maker)
     if group is None:
         return read
-    _check_group(group, read)
     origin = Path(group.origin.file)
     return Instruments(read.maker, read.examinations, group, (*read.files, origin), read.remarks)
 
@@ -100,19 +99,6 @@ def _listed(group: Group | None, maker: Path | None) -> Instruments:
     return Instruments(read, tuple(examinations.values()), group, files)
 
 
-def _check_group(group: Group, read: Instruments) -> None:
-    """Refuse what is known where it is of another maker, or of instruments that are not there."""
-    stem = read.examinations[0].maker
-    if group.maker != stem:
-        message = "the instruments are of another maker"
-        raise InputError(
-            [group.origin.problem(("maker",), message, found=group.maker, allowed=[stem])]
-        )
-    names = [examination.instrument for examination in read.examinations]
-    if problems := group_problems(group, names, read.maker):
-        raise InputError(problems)
-
-
 def _from_files(paths: Sequence[Path], maker: Path | None) -> Instruments:
     """Read files of single instruments, and folders of such files."""
     remarks: list[str] = []
@@ -126,7 +112,8 @@ def _from_files(paths: Sequence[Path], maker: Path | None) -> Instruments:
             problems += error.problems
     if problems:
         raise InputError(problems)
-    _check_makers(examinations)
+    if problems := maker_problems(examinations):
+        raise InputError(problems)
     file = maker or find_maker(examinations[0])
     read = read_maker(file)
     for examination in examinations:
@@ -162,19 +149,6 @@ def _is_examination(file: Path) -> bool:
         if error.problems[0].allowed:  # it was read, and is of no kind that is known
             return False
         raise
-
-
-def _check_makers(examinations: Sequence[Examination]) -> None:
-    """Refuse instruments of several makers."""
-    first = examinations[0].maker
-    message = "instruments of one maker are compared, and this one is of another"
-    problems = [
-        each.origin.problem(("maker",), message, found=each.maker, allowed=[first])
-        for each in examinations
-        if each.maker != first
-    ]
-    if problems:
-        raise InputError(problems)
 
 
 def _from_table(path: Path, maker: Path | None, unlisted: Unlisted | None) -> Instruments:

@@ -119,7 +119,7 @@ def _job(lots: Path, formats: tuple[str, ...], options: dict[str, Any]) -> _Job:
 
 
 def _check_number(count: int) -> None:
-    from dating.succession.comparison import MOST_INSTRUMENTS  # noqa: PLC0415
+    from dating.succession.run import MOST_INSTRUMENTS  # noqa: PLC0415
 
     if count > MOST_INSTRUMENTS:
         raise click.UsageError(

@@ -110,6 +110,10 @@ class Learned:
         """What is wrong with the draws, where they were kept all the same; empty otherwise."""
         return self.health.fault if self.health is not None else ""
 
+    def rests_on(self, fingerprint: str) -> bool:
+        """Say whether a table, by the SHA-256 of its bytes, is what was learned from."""
+        return fingerprint == self.corpus_fingerprint != ""
+
     def __repr__(self) -> str:
         """Count the draws and the numbers; give the fingerprints of maker file and corpus."""
         count = f"{len(self.values)} draws of {len(self.numbers)} dates and lengths"

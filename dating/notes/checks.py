@@ -52,7 +52,7 @@ def language_text(file: str | os.PathLike[str], width: int = WIDTH) -> str:
     --------
     >>> print(language_text("dating/notes/languages/de.yaml"), end="")
     Language file dating/notes/languages/de.yaml: no mistakes found
-      Deutsch (de), 195 texts
+      Deutsch (de), 197 texts
     """
     words = language(file)
     lines = [f"  {words.texts['name']} ({words.code}), {len(words.texts)} texts"]

@@ -10,7 +10,8 @@ from dating.maker import Maker
 from dating.notes.lots import Lot, Lots
 from dating.notes.sentences import Wording, certainty
 from dating.reading import InputError
-from dating.succession.comparison import Comparison, Neighbours, compare
+from dating.succession.comparison import Comparison, Neighbours
+from dating.succession.run import compare
 from dating.tabulation import SEED
 
 SURE = 0.66

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,14 +14,11 @@ from numpy.typing import NDArray
 from dating.arrays import Floats
 from dating.engine import Weighing
 from dating.escapes import escaped
-from dating.estimates import impossible_problem
 from dating.evidence_cache import EvidenceCache
 from dating.examination import Examination
-from dating.files import check_against
-from dating.learning.learned import Learned, affordable, draws_of, learned_tables
+from dating.learning.learned import Learned
 from dating.maker import Maker
 from dating.months import Period
-from dating.reading import InputError, Problem
 from dating.succession.arrangement import (
     Arrangement,
     arrange,
@@ -31,31 +28,22 @@ from dating.succession.arrangement import (
 )
 from dating.succession.differences import (
     Difference,
-    LeftOut,
     Reason,
     differences_of,
     left_out_of,
     reasons_between,
 )
 from dating.succession.further_looks import FurtherLook, further_looks, pair_entropy
-from dating.succession.joint_draws import JointDraws, joint_draws
-from dating.succession.joint_months import SAMPLES, JointMonths, Samples, TooEntangledError
-from dating.succession.links import agreement, factors_of, known_earlier
-from dating.succession.months_by_draw import MonthsByDraw, months_by_draw
+from dating.succession.joint_months import SAMPLES, JointMonths, Samples
+from dating.succession.links import agreement, known_earlier
 from dating.succession.pairs import Pairs, pairs_of
-from dating.succession.references import group_problems
 from dating.succession.relations import Group, Relation
 from dating.summaries import MonthSet, highest_density, quantile_month
 from dating.tables import MonthTables
-from dating.tabulation import LEVEL, SEED, tables_of_draws
 
 if TYPE_CHECKING:
     import xarray as xr
 
-MOST_INSTRUMENTS = 500
-_CELLS = 2**18
-"""Instruments times draws that are kept."""
-_MOST_DRAWS = 8192
 _FEW_CELLS = 2**13
 """Instruments times draws from which reasons and further looks are worked out."""
 _CLASH = 0.05
@@ -181,7 +169,7 @@ class Comparison:
         return tuple(
             examination.instrument
             for examination in self.examinations
-            if _is_learned_from(examination, self.learned)
+            if self.learned.rests_on(examination.origin.fingerprint)
         )
 
     @cached_property
@@ -319,10 +307,9 @@ class Comparison:
         """Each two that stand side by side in the row, the oldest first."""
         places = self.arrangement.places
         found = []
-        last: LeftOut | None = None
+        last = left_out_of(self._few[places[0]])
         for first, second in pairwise(places):
-            here = last if last is not None else left_out_of(self._few[first])
-            last = left_out_of(self._few[second])
+            here, last = last, left_out_of(self._few[second])
             older, same = self.pairs.older[first, second], self.pairs.same[first, second]
             found.append(
                 Neighbours(
@@ -355,42 +342,24 @@ class Comparison:
     @cached_property
     def older(self) -> xr.DataArray:
         """P(built in an earlier month than the other), dimensions ``instrument``, ``other``."""
-        return self._by_pair(self.pairs.older, "older")
+        return self._by_instrument(self.pairs.older, "older", {"other": list(self.names)})
 
     @cached_property
     def same_month(self) -> xr.DataArray:
         """P(built in the same month as the other), dimensions ``instrument``, ``other``."""
-        return self._by_pair(self.pairs.same, "same month")
+        return self._by_instrument(self.pairs.same, "same month", {"other": list(self.names)})
 
     @cached_property
     def posterior(self) -> xr.DataArray:
         """P(build month | everything on all), dimensions ``instrument`` and ``month``."""
-        import xarray as xr  # noqa: PLC0415
-
         month = self.period.axis().astype("datetime64[s]")
-        return xr.DataArray(
-            self.probabilities,
-            dims=("instrument", "month"),
-            coords={"instrument": list(self.names), "month": month},
-            name="posterior",
-            attrs={"units": "probability"},
-        )
+        return self._by_instrument(self.probabilities, "posterior", {"month": month})
 
     @cached_property
     def rank(self) -> xr.DataArray:
         """P(place in the row, from one), dimensions ``instrument`` and ``place``."""
-        import xarray as xr  # noqa: PLC0415
-
-        return xr.DataArray(
-            rank_chances(self.ranks),
-            dims=("instrument", "place"),
-            coords={
-                "instrument": list(self.names),
-                "place": np.arange(1, len(self.names) + 1),
-            },
-            name="rank",
-            attrs={"units": "probability"},
-        )
+        places = np.arange(1, len(self.names) + 1)
+        return self._by_instrument(rank_chances(self.ranks), "rank", {"place": places})
 
     @cached_property
     def _few_draws(self) -> NDArray[np.intp]:
@@ -418,191 +387,15 @@ class Comparison:
             {name: moved[name] for name in named},
         )
 
-    def _by_pair(self, values: Floats, name: str) -> xr.DataArray:
+    def _by_instrument(
+        self, values: Floats, name: str, other: Mapping[str, Sequence[str] | NDArray[Any]]
+    ) -> xr.DataArray:
         import xarray as xr  # noqa: PLC0415
 
         return xr.DataArray(
             values,
-            dims=("instrument", "other"),
-            coords={"instrument": list(self.names), "other": list(self.names)},
+            dims=("instrument", *other),
+            coords={"instrument": list(self.names), **other},
             name=name,
             attrs={"units": "probability"},
         )
-
-
-def compare(
-    maker: Maker,
-    examinations: Sequence[Examination],
-    *,
-    group: Group | None = None,
-    level: float = LEVEL,
-    seed: int = SEED,
-    learned: Learned | xr.DataTree | None = None,
-    progress: Callable[[int, int], None] | None = None,
-) -> Comparison:
-    """Set several instruments of a maker side by side, in draws that they have in common.
-
-    Parameters
-    ----------
-    maker : Maker
-        The maker file.
-    examinations : sequence of Examination
-        What was seen on each, from 2 to 500 instruments.
-    group : Group, optional
-        What is known between them, as :func:`dating.read_group` gives it.
-    level : float
-        Level of sets and ranges, between 0 and 1.
-    seed : int
-        Seed of the draws; the same seed gives the same comparison.
-    learned : DataTree or Learned, optional
-        What was learned from a corpus; its joint draws then take the place of the judgements.
-    progress : callable, optional
-        Told after each round how many draws there are, and how many there will be at most.
-
-    Returns
-    -------
-    Comparison
-        Every pair's probabilities, the row, and what decides it.
-
-    Raises
-    ------
-    InputError
-        When an examination names what the maker file does not know, an instrument comes twice, no
-        month allows what was seen on one, or what is known between them cannot be so.
-    ValueError
-        When the level is not between 0 and 1, or there are not from 2 to 500 instruments.
-
-    Examples
-    --------
-    >>> from dating import read_examination, read_maker
-    >>> maker = read_maker("priors/marrowby.yaml")
-    >>> pair = [read_examination(f"demo_data/examinations/M-00{k}.yaml") for k in (1, 3)]
-    >>> compare(maker, pair).row
-    ('M-003', 'M-001')
-    """
-    if not 0 < level < 1:
-        raise ValueError(f"a level lies between 0 and 1, both excluded; found {level:g}")
-    if not 2 <= len(examinations) <= MOST_INSTRUMENTS:
-        raise ValueError(
-            f"from 2 to {MOST_INSTRUMENTS} instruments are set side by side; "
-            f"found {len(examinations)}"
-        )
-    _check_names(examinations)
-    for examination in examinations:
-        check_against(examination, maker)
-    names = tuple(examination.instrument for examination in examinations)
-    if group is not None and (problems := group_problems(group, names, maker)):
-        raise InputError(problems)
-    drawn = draws_of(learned, maker)
-    most = min(_MOST_DRAWS, _CELLS // len(names))
-    tables: Callable[[NDArray[np.intp]], MonthTables]
-    if drawn is None:
-        draws, own = _judged(maker, examinations, most, seed, progress)
-        ratio = draws.log_ratio
-
-        def tables(places: NDArray[np.intp]) -> MonthTables:
-            return tables_of_draws(maker, draws.chosen(places), seed)
-
-    else:
-        whole = learned_tables(maker, affordable(maker, drawn.thinned(min(most, 2048))))
-        own, ratio = months_by_draw(maker, whole, examinations), np.zeros(whole.draws)
-        tables = whole.at_draws
-    _check_possible(own, maker, examinations, tables)
-    if drawn is not None:
-        learned_from = [_is_learned_from(examination, drawn) for examination in examinations]
-        own = MonthsByDraw(own.months, np.where(np.c_[learned_from], 0.0, own.logs))
-    relations = group.known if group is not None else ()
-    factors = [
-        factor
-        for number, relation in enumerate(relations, start=1)
-        for factor in factors_of(relation, number, maker.period)
-    ]
-    joint = JointMonths(names, own, tuple(factors), ratio)
-    if group is not None:
-        _check_together(joint, group)
-    return Comparison(maker, tuple(examinations), joint, group, level, seed, tables, drawn)
-
-
-def _judged(
-    maker: Maker,
-    examinations: Sequence[Examination],
-    most: int,
-    seed: int,
-    progress: Callable[[int, int], None] | None,
-) -> tuple[JointDraws, MonthsByDraw]:
-    """Draw from the judgements in rounds, and weigh what was seen in every draw."""
-    rounds: list[MonthsByDraw] = []
-    size = _round_size(len(examinations))
-
-    def likelihood(numbers: dict[str, Floats]) -> Floats:
-        tables = tables_of_draws(maker, numbers, seed)
-        rounds.append(months_by_draw(maker, tables, examinations))
-        return np.asarray(rounds[-1].logs.sum(axis=0))
-
-    for draws in joint_draws(maker, likelihood, size, most, seed):
-        if progress is not None:
-            progress(len(draws.log_ratio), most)
-    if not rounds:
-        likelihood({})
-    months = np.concatenate([each.months for each in rounds], axis=1)
-    return draws, MonthsByDraw(months, np.concatenate([each.logs for each in rounds], axis=1))
-
-
-def _is_learned_from(examination: Examination, learned: Learned) -> bool:
-    """Say whether an instrument is of the corpus that was learned from."""
-    return examination.origin.fingerprint == learned.corpus_fingerprint != ""
-
-
-def _round_size(instruments: int) -> int:
-    """Say how many draws a round takes: fewer where there are many instruments."""
-    return 512 if instruments <= 16 else 256 if instruments <= 64 else 128
-
-
-def _check_names(examinations: Sequence[Examination]) -> None:
-    """Refuse an instrument that comes twice."""
-    names = [examination.instrument for examination in examinations]
-    problems = [
-        examination.origin.problem(
-            ("instrument",), "this instrument comes twice", found=examination.instrument
-        )
-        for place, examination in enumerate(examinations)
-        if examination.instrument in names[:place]
-    ]
-    if problems:
-        raise InputError(problems)
-
-
-def _check_possible(
-    own: MonthsByDraw,
-    maker: Maker,
-    examinations: Sequence[Examination],
-    tables: Callable[[NDArray[np.intp]], MonthTables],
-) -> None:
-    """Refuse an instrument of which no month allows what was seen."""
-    problems: list[Problem] = []
-    for logs, examination in zip(own.logs, examinations, strict=True):
-        if not np.isfinite(logs).any():
-            cache = EvidenceCache(maker, tables(np.arange(1)))
-            problems.append(impossible_problem(cache.weighing(examination), examination))
-    if problems:
-        raise InputError(problems)
-
-
-def _check_together(joint: JointMonths, group: Group) -> None:
-    """Refuse what is known between instruments where it cannot be so, or cannot be summed over."""
-    try:
-        possible = bool(joint.weights.any())
-        if possible and joint.is_counted:
-            joint.samples(joint.picked(SAMPLES))
-    except TooEntangledError as error:
-        message = (
-            f"too much is known between {error} to be summed over: each is tied to too many "
-            "others. Leave out what follows from the rest"
-        )
-        raise InputError([group.origin.problem(("known",), message)]) from None
-    if not possible:
-        message = (
-            "no months allow this together with what was seen; give the statement of which you "
-            "are least sure a trust below 1"
-        )
-        raise InputError([group.origin.problem(("known",), message)])

@@ -38,16 +38,6 @@ class Difference:
     component: str | None
     cells: tuple[str, ...]
 
-    @property
-    def differs(self) -> bool:
-        """Whether two instruments on which it was looked at show different things."""
-        return len({cell for cell in self.cells if cell}) > 1
-
-    @property
-    def unexamined(self) -> tuple[int, ...]:
-        """The instruments on which it was not looked at, by position."""
-        return tuple(place for place, cell in enumerate(self.cells) if not cell)
-
 
 @dataclass(frozen=True)
 class Reason:

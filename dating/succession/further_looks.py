@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from dating.advice import Question, mark_answers, questions_of, readings
 from dating.arrays import Floats
+from dating.cautions import caution_words
 from dating.engine import Weighing
 from dating.examination import Examination
 from dating.maker import Maker
@@ -29,8 +30,10 @@ class FurtherLook:
         The feature, mark or measurement.
     component : str or None
         The component it sits on.
-    ask, how : str
-        The question, and how to look; ``how`` may be empty.
+    ask, how, operation : str
+        The question, how to look, and what has to be done first; the last two may be empty.
+    cautions : tuple of str
+        What to beware of.
     invasive : str
         none, low, moderate or high.
     bits : float
@@ -42,8 +45,15 @@ class FurtherLook:
     component: str | None
     ask: str
     how: str
+    operation: str
+    cautions: tuple[str, ...]
     invasive: str
     bits: float
+
+    @property
+    def caution(self) -> str:
+        """What to beware of, in one sentence; empty when there is nothing."""
+        return "; ".join(self.cautions)
 
 
 def further_looks(
@@ -88,6 +98,7 @@ def further_looks(
         chances = _chances(weighing, question, answers, samples.draws, samples.months[:, place])
         bits = question.presence * _bits(chances, first)
         if bits > 0:
+            hazards = maker.hazards_of(question.look, question.component)
             looks.append(
                 FurtherLook(
                     examination.instrument,
@@ -95,6 +106,8 @@ def further_looks(
                     question.component,
                     question.ask,
                     question.look.how,
+                    question.look.operation,
+                    caution_words(hazards, question.look.caution),
                     question.look.invasive,
                     bits,
                 )

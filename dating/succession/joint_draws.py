@@ -20,8 +20,10 @@ Statistical Association* 95(449), 135-143, for weights by the mixture. doi:10.23
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
+from math import erfc, sqrt
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +41,9 @@ LEAST = 200
 _LEARNING = 100
 _PRUDENCE = 300
 _WIDER = 1.1
+_score_of = np.vectorize(NormalDist().inv_cdf, otypes=[float])
+"""Phi's inverse, and Phi; the core needs no scipy, which takes longer to import than these."""
+_share_below = np.vectorize(lambda score: erfc(-score / sqrt(2)) / 2, otypes=[float])
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,9 +84,11 @@ def joint_draws(
     likelihood: Callable[[dict[str, Floats]], Floats],
     size: int,
     most: int,
+    *,
     seed: int,
-) -> Iterator[JointDraws]:
-    """Draw in rounds until enough draws are apt, giving all draws so far after each.
+    progress: Callable[[int, int], None] | None = None,
+) -> JointDraws:
+    """Draw in rounds until enough draws are apt.
 
     Parameters
     ----------
@@ -93,17 +100,19 @@ def joint_draws(
         Draws of a round, a multiple of eight whose eighth is a power of two, and draws at most.
     seed : int
         The same seed gives the same draws.
+    progress : callable, optional
+        Told after each round how many draws there are, and how many there will be at most.
 
-    Yields
-    ------
+    Returns
+    -------
     JointDraws
-        The last is the one to use. With no uncertain number there is one draw; where no draw of
-        the first round allows the evidence, no further ones are made.
+        Of all rounds. With no uncertain number there is one draw; where no draw of the first round
+        allows the evidence, no further ones are made.
     """
     judged = uncertain_numbers(maker)
     if not judged:
-        yield JointDraws({}, np.zeros(1))
-        return
+        likelihood({})
+        return JointDraws({}, np.zeros(1))
     width = len(judged)
     proposals = [_Proposal(np.zeros(width), np.eye(width))]
     scores, logs = np.zeros((0, width)), np.zeros(0)
@@ -115,11 +124,12 @@ def joint_draws(
         ratio = _Proposal(np.zeros(width), np.eye(width)).log_density(scores)
         each = np.array([proposal.log_density(scores) for proposal in proposals])
         ratio = ratio - np.logaddexp.reduce(each, axis=0) + np.log(len(proposals))
-        yield JointDraws(_numbers(judged, scores), ratio)
-        if not np.isfinite(logs).any():
-            return
-        if effective(weights_of(ratio + logs)) >= APT or len(scores) + size > most:
-            return
+        if progress is not None:
+            progress(len(scores), most)
+        possible = bool(np.isfinite(logs).any())
+        enough = possible and effective(weights_of(ratio + logs)) >= APT
+        if enough or not possible or len(scores) + size > most:
+            return JointDraws(_numbers(judged, scores), ratio)
         wanted = _LEARNING * np.sqrt(len(proposals))
         weights, _ = tempered(ratio, logs, wanted)
         proposals.append(_fitted(scores, weights))
@@ -127,14 +137,12 @@ def joint_draws(
 
 def normal_scores(width: int, size: int, seed: int) -> Floats:
     """Draw standard normal scores evenly, shape (size, width)."""
-    from scipy.special import ndtri  # noqa: PLC0415
-
     cube = scrambled_sobol(min(width, MOST_NUMBERS), size // REPLICATES, REPLICATES, seed)
     if width > MOST_NUMBERS:
         generator = np.random.default_rng((seed, width))
         strata = np.arange(size)[:, None] + generator.random((size, width - MOST_NUMBERS))
         cube = np.concatenate([cube, generator.permuted(strata / size, axis=0)], axis=1)
-    return np.asarray(ndtri(cube))
+    return np.asarray(_score_of(cube))
 
 
 def weights_of(logs: Floats) -> Floats:
@@ -194,9 +202,7 @@ def tempered(log_ratio: Floats, logs: Floats, least: float) -> tuple[Floats, flo
 
 def _numbers(judged: dict[str, Judgement], scores: Floats) -> dict[str, Floats]:
     """Turn scores into dates and lengths."""
-    from scipy.special import ndtr  # noqa: PLC0415
-
-    shares = np.clip(ndtr(scores), 1e-12, 1 - 1e-12)
+    shares = np.clip(np.asarray(_share_below(scores)), 1e-12, 1 - 1e-12)
     columns = zip(judged.items(), shares.T, strict=True)
     return {name: number.quantile(share) for (name, number), share in columns}
 

@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dating.arrays import Floats
+from dating.magnitudes import ratio
 from dating.succession.elimination import (
     LARGEST,
     Factor,
@@ -103,7 +104,9 @@ class JointMonths:
     def _parted(self) -> tuple[tuple[Factor, ...], tuple[Factor, ...]]:
         """Part the factors into those that are summed over and those that are set aside."""
         kept, aside = list(self.factors), list[Factor]()
-        own = [Factor((name,), self.own.months[k]) for k, name in enumerate(self.names)]
+        tied = {name for factor in kept for name in factor.nodes}
+        months = zip(self.names, self.own.months, strict=True)
+        own = [Factor((name,), each) for name, each in months if name in tied]
         while plan_of_elimination([*own, *kept])[2] > LARGEST:
             two = [factor for factor in kept if set(factor.nodes) <= set(self.names)]
             two = [factor for factor in two if len(factor.nodes) > 1]
@@ -185,25 +188,28 @@ class JointMonths:
             return np.array(counts) / len(samples.draws)
         return np.asarray(np.einsum("d,idm->im", self.weights, self.months))
 
-    def pair(self, first: int, second: int) -> Floats | None:
-        """Give the joint table of two instruments' months, or None where that takes too long.
+    def tied_pair(
+        self, group: Sequence[str], names: tuple[str, str]
+    ) -> tuple[Floats, Floats] | None:
+        """Give P(first older | draw) and P(same month | draw) of two instruments of one group.
 
-        Shape: (draw, month, month).
+        None where that takes too long. Shapes: gives (draw,), (draw,).
         """
-        names = (self.names[first], self.names[second])
         if self.is_counted:
             return None
-        group = next((g for g in self.groups if names[0] in g and names[1] in g), None)
-        if group is None:
-            table: Floats = self.months[first][:, :, None] * self.months[second][:, None]
-            return table
         factors = self.factors_of(group)
         _, cells, largest = plan_of_elimination(factors, names)
         if largest > LARGEST or cells * len(self.weights) > _MOST_CELLS / len(group) ** 2:
             return None
-        table = by_portions(factors, names)
-        total = table.sum(axis=(1, 2), keepdims=True)
-        return np.divide(table, total, out=np.zeros_like(table), where=total > 0)
+        before = np.triu(np.ones((self.months.shape[2],) * 2), 1)
+        older, same, every = [], [], []
+        for _, part in portions(factors, names):
+            table = eliminated(part, names)[0]
+            older.append(np.einsum("dab,ab->d", table, before))
+            same.append(np.einsum("daa->d", table))
+            every.append(table.sum(axis=(1, 2)))
+        total = np.concatenate(every)
+        return ratio(np.concatenate(older), total), ratio(np.concatenate(same), total)
 
     def picked(self, count: int, seed: int = 1) -> NDArray[np.intp]:
         """Pick draws by their weights, evenly spread; the same draw may come more than once.

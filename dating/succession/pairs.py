@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
+from math import sqrt
 
 import numpy as np
 
@@ -71,12 +74,9 @@ def pairs_of(joint: JointMonths, samples: Samples) -> Pairs:
         same = months @ months.transpose(0, 2, 1)
         _add(sums, weights[here], older, same)
     pairs = _pairs(sums, weights)
-    several = [joint.names] if joint.is_counted else joint.groups
-    for group in several:
-        places = [joint.names.index(name) for name in group]
-        for k, first in enumerate(places):
-            for second in places[k + 1 :]:
-                _settle(pairs, joint, samples, first, second)
+    for group in [joint.names] if joint.is_counted else joint.groups:
+        for names in combinations(group, 2):
+            _settle(pairs, joint, samples, group, names)
     np.fill_diagonal(pairs.older, 0.0)
     np.fill_diagonal(pairs.same, 1.0)
     np.fill_diagonal(pairs.error, 0.0)
@@ -99,20 +99,25 @@ def _pairs(sums: Floats, weights: Floats) -> Pairs:
     return Pairs(older, np.clip(sums[1], 0.0, 1.0), np.sqrt(np.maximum(variance, 0.0)))
 
 
-def _settle(pairs: Pairs, joint: JointMonths, samples: Samples, first: int, second: int) -> None:
+def _settle(
+    pairs: Pairs,
+    joint: JointMonths,
+    samples: Samples,
+    group: Sequence[str],
+    names: tuple[str, str],
+) -> None:
     """Write in a pair between which something is known."""
-    table = joint.pair(first, second)
-    if table is None:
+    first, second = (joint.names.index(name) for name in names)
+    summed = joint.tied_pair(group, names)
+    if summed is None:
         ahead = samples.months[:, second] - samples.months[:, first]
-        older, same, younger = ((ahead > 0).mean(), (ahead == 0).mean(), (ahead < 0).mean())
-        error = np.sqrt(older * (1 - older) / len(ahead))
+        older, same = float((ahead > 0).mean()), float((ahead == 0).mean())
+        error = sqrt(older * (1 - older) / len(ahead))
     else:
-        weights = joint.weights
-        before = np.triu(np.ones(table.shape[1:]), 1)
-        by_draw = np.einsum("dab,ab->d", table, before)
-        older, same = weights @ by_draw, weights @ np.einsum("daa->d", table)
-        younger = max(1 - older - same, 0.0)
-        error = np.sqrt((weights**2 * (by_draw - older) ** 2).sum())
+        by_draw, same_by_draw = summed
+        older, same = float(joint.weights @ by_draw), float(joint.weights @ same_by_draw)
+        error = float(np.linalg.norm(joint.weights * (by_draw - older)))
+    younger = max(1 - older - same, 0.0)
     pairs.older[first, second], pairs.older[second, first] = older, younger
     pairs.same[first, second] = pairs.same[second, first] = same
     pairs.error[first, second] = pairs.error[second, first] = error

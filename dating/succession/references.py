@@ -67,6 +67,24 @@ def group_problems(group: Group, names: Collection[str], maker: Maker) -> list[P
     return problems
 
 
+def maker_problems(
+    examinations: Sequence[Examination], group: Group | None = None
+) -> list[Problem]:
+    """List instruments, and the group file, that are of another maker than the first instrument."""
+    first = examinations[0].maker
+    message = "instruments of one maker are compared, and this one is of another"
+    problems = [
+        each.origin.problem(("maker",), message, found=each.maker, allowed=[first])
+        for each in examinations
+        if each.maker != first
+    ]
+    if group is not None and group.maker != first:
+        message = "the instruments are of another maker"
+        problem = group.origin.problem(("maker",), message, found=group.maker, allowed=[first])
+        problems.append(problem)
+    return problems
+
+
 def group_warnings(
     group: Group, examinations: Mapping[str, Examination], maker: Maker
 ) -> tuple[Problem, ...]:

@@ -7,6 +7,7 @@ from functools import partial
 
 from rich.console import Console
 
+from dating.plausibility.warning import series
 from dating.succession.arrangement import TOLD_APART
 from dating.succession.comparison import Comparison
 from dating.words.phrases import OPINION, percent
@@ -26,7 +27,6 @@ from dating.words.succession_rows import (
     look_lines,
     more_reasons,
     moved_words,
-    named,
     neighbour_words,
     reason_lines,
     row_lines,
@@ -193,7 +193,7 @@ def _groups(console: Console, comparison: Comparison) -> None:
             say(console, f"{first}: {group[0]}.")
         else:
             places = f"{first} to {first + len(group) - 1}"
-            say(console, f"{places}: {named(group)} cannot be told apart.")
+            say(console, f"{places}: {series(group)} cannot be told apart.")
     say(console, "What decides between neighbours is on the page (--page) and in --as json.")
 
 
@@ -234,13 +234,13 @@ def _differences(console: Console, comparison: Comparison) -> None:
 def _by_words(line: DifferenceLine, row: Sequence[str]) -> str:
     """Say what was seen on which instruments, oldest first, and on which nobody looked."""
     seen = [
-        f"{words} ({named([row[place] for place in places])})"
+        f"{words} ({series([row[place] for place in places])})"
         for words, places in line.by_words.items()
     ]
     if len(line.unseen) > _MOST_UNSEEN:
         seen.append(f"{UNSEEN} on the others")
     elif line.unseen:
-        seen.append(f"{UNSEEN} on {named([row[place] for place in line.unseen])}")
+        seen.append(f"{UNSEEN} on {series([row[place] for place in line.unseen])}")
     return "; ".join(seen)
 
 

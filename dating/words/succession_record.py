@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 
-from dating.cautions import caution_text
 from dating.months import month_label
 from dating.reading import Source
 from dating.records.comparison import SCHEMA
@@ -17,7 +16,7 @@ from dating.succession.relations import relation_words
 from dating.words.phrases import OPINION
 from dating.words.record import as_probability, set_record, versions
 from dating.words.soundness import is_bare_draft, soundness_record
-from dating.words.succession_rows import cell_words, look_of, seen_on
+from dating.words.succession_rows import DifferenceLine, difference_lines, seen_on
 
 
 def comparison_record(comparison: Comparison) -> dict[str, Any]:
@@ -46,7 +45,10 @@ def comparison_record(comparison: Comparison) -> dict[str, Any]:
         "trust": _trust(comparison),
         "pairs": _pairs(comparison),
         "neighbours": [_neighbours(comparison, pair) for pair in comparison.neighbours],
-        "looked_at": [_looked(comparison, row) for row in comparison.differences],
+        "looked_at": [
+            _looked(comparison, row, line)
+            for row, line in zip(comparison.differences, difference_lines(comparison), strict=True)
+        ],
         "known": [_statement(effect) for effect in comparison.effects],
         "look_next": [_look(comparison, look) for look in comparison.looks],
         "provenance": _provenance(comparison),
@@ -117,12 +119,12 @@ def _neighbours(comparison: Comparison, pair: Neighbours) -> dict[str, Any]:
     }
 
 
-def _looked(comparison: Comparison, row: Difference) -> dict[str, Any]:
+def _looked(comparison: Comparison, row: Difference, line: DifferenceLine) -> dict[str, Any]:
     return {
         "name": row.name,
         "component": row.component,
-        "differs": row.differs,
-        "seen": {name: cell_words(comparison, row, name) or None for name in comparison.row},
+        "differs": line.differs,
+        "seen": dict(zip(comparison.row, (cell or None for cell in line.cells), strict=True)),
     }
 
 
@@ -142,17 +144,15 @@ def _statement(effect: Effect) -> dict[str, Any]:
 
 
 def _look(comparison: Comparison, look: FurtherLook) -> dict[str, Any]:
-    stated = look_of(comparison.maker, look.name)
-    hazards = comparison.maker.hazards_of(stated, look.component)
     return {
         "instrument": look.instrument,
         "name": look.name,
         "component": look.component,
         "ask": look.ask,
         "how": look.how,
-        "operation": stated.operation,
+        "operation": look.operation,
         "invasive": look.invasive,
-        "caution": caution_text(hazards, stated.caution),
+        "caution": look.caution,
         "gain": look.bits,
         "share": as_probability(look.bits / comparison.doubt) if comparison.doubt else 0.0,
     }

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from dating.cautions import caution_words
 from dating.examination import Examination, Sight
-from dating.maker import Look, Maker
+from dating.maker import Maker
 from dating.months import month_words
+from dating.plausibility.warning import series
 from dating.statements import plain_name
 from dating.succession.comparison import Comparison, Effect, Neighbours
 from dating.succession.differences import RECORDED, Difference, Reason
@@ -102,18 +102,7 @@ def tie_words(comparison: Comparison) -> str:
     """Say which instruments of the row cannot be told apart; empty where all can."""
     if not comparison.ties:
         return ""
-    return f"Cannot be told apart: {'; '.join(named(tie) for tie in comparison.ties)}."
-
-
-def named(names: Sequence[str]) -> str:
-    """Name several instruments.
-
-    Examples
-    --------
-    >>> named(["M-1"]), named(["M-1", "M-2", "M-3"])
-    ('M-1', 'M-1, M-2 and M-3')
-    """
-    return " and ".join(part for part in (", ".join(names[:-1]), names[-1]) if part)
+    return f"Cannot be told apart: {'; '.join(series(tie) for tie in comparison.ties)}."
 
 
 @dataclass(frozen=True)
@@ -292,7 +281,7 @@ def alike_words(comparison: Comparison, lines: Sequence[DifferenceLine]) -> list
         elif len(places) == 1:
             on_one.append(f"{line.name}: {words} ({row[places[0]]})")
         else:
-            where = named([row[place] for place in places])
+            where = series([row[place] for place in places])
             on_some.append(f"{line.name}: {words} ({where})")
     titled = (
         ("The same on all", on_all),
@@ -360,7 +349,7 @@ def moved_words(effects: Sequence[Effect]) -> str:
     still = [name for name, months in moved.items() if not months]
     if not told:
         return "No median is moved by what is known between them."
-    rest = f"; not {named(still)}" if still else ""
+    rest = f"; not {series(still)}" if still else ""
     return f"What is known between them moves the medians: {', '.join(told)}{rest}."
 
 
@@ -410,17 +399,15 @@ def look_lines(comparison: Comparison, most: int = MOST_LOOKS) -> list[LookLine]
 
 
 def _look_line(comparison: Comparison, look: FurtherLook) -> LookLine:
-    stated = look_of(comparison.maker, look.name)
-    hazards = comparison.maker.hazards_of(stated, look.component)
     how = f"{look.how[:1].upper()}{look.how[1:].rstrip('.')}." if look.how else ""
-    first = f"First: {stated.operation}." if stated.operation else ""
+    first = f"First: {look.operation}." if look.operation else ""
     return LookLine(
         share_words(look.bits / comparison.doubt),
         look.instrument,
         plain_name(look.name),
         look.ask,
         " ".join(filter(None, (first, how, f"How invasive: {look.invasive}."))),
-        "; ".join(caution_words(hazards, stated.caution)),
+        look.caution,
     )
 
 
@@ -435,16 +422,6 @@ def share_words(share: float) -> str:
     if share >= 0.01:
         return percent(min(share, 1.0))
     return f"{share:.1%}".replace("%", " %") if share >= 0.001 else "<0.1 %"
-
-
-def look_of(maker: Maker, name: str) -> Look:
-    """Find what the maker file states of a look."""
-    looks = {
-        **{key: feature.look for key, (_, feature) in maker.features().items()},
-        **{key: mark.look for key, (_, mark) in maker.marks().items()},
-        **{key: measurement.look for key, (_, measurement) in maker.measurements().items()},
-    }
-    return looks[name]
 
 
 def cautions_by_look(lines: Sequence[LookLine]) -> Iterator[tuple[str, list[str]]]:
