@@ -250,6 +250,9 @@ class Examination(FromFile, title="An examination"):
     invented: bool = Field(False, description="Whether the instrument is invented, as in a demo.")
     examined: Day | None = Field(None, description="Day of the examination.")
     by: Text = Field("", description="Who examined it.")
+    owner: Text = Field(
+        "", description="In whose hands it is, to arrange instruments by; no document prints it."
+    )
     note: Note = ""
     variant: Seen = Field(None, description="Which variant it is.")
     seen: dict[Name, Seen] = Field(default_factory=dict, description="What was seen, by feature.")
@@ -296,6 +299,7 @@ class Examination(FromFile, title="An examination"):
             "instrument": "-",
             "examined": self.examined if records.get("marks") else None,
             "by": "",
+            "owner": "",
             "note": "",
             "variant": None,
             "seen": {},

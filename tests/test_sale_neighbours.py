@@ -1,4 +1,4 @@
-"""``dating sale --side-by-side``: the neighbour from which a lot is surely told apart."""
+"""``dating sale --side-by-side``: the nearest lot from which a lot is surely told apart."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from pathlib import Path
 import docx
 import pypdf
 import pytest
+import xarray as xr
 from click.testing import CliRunner
 
 from dating import compare, read_maker
@@ -23,12 +24,11 @@ from dating.notes.neighbours import (
     SURE,
     LotNeighbour,
     lot_neighbours,
+    nearest_neighbours,
     neighbour_sentences,
-    surest_neighbours,
 )
 from dating.notes.rules import rules_text
 from dating.notes.sentences import Wording
-from dating.succession.comparison import Neighbours
 
 SALE = Path("demo_data/marrowby_sale.csv")
 MAKER = Path("priors/marrowby.yaml")
@@ -67,8 +67,11 @@ def _lots(path):
     return read_lots(path, read_maker(MAKER))
 
 
-def pair(first, second, older, younger):
-    return Neighbours(first, second, older, 1 - older - younger, younger, ())
+def chances(row, **older):
+    """P(older) of every two of a row, from ``ab``: that a was built in an earlier month than b."""
+    table = [[older.get(first + second, 0.0) for second in row] for first in row]
+    names = {"instrument": list(row), "other": list(row)}
+    return xr.DataArray(table, names, ("instrument", "other"))
 
 
 @pytest.mark.parametrize(
@@ -83,7 +86,7 @@ def pair(first, second, older, younger):
 )
 def test_a_neighbour_is_named_from_two_thirds_on(older, younger, told):
     """The bound is that of "likely" (IPCC 2010, table 1); the same month speaks for neither."""
-    found = surest_neighbours([pair("a", "b", older, younger)])
+    found = nearest_neighbours("ab", chances("ab", ab=older, ba=younger))
     if told is None:
         assert found == {}
         return
@@ -94,10 +97,17 @@ def test_a_neighbour_is_named_from_two_thirds_on(older, younger, told):
 
 @pytest.mark.parametrize(("before", "after", "other"), [(0.9, 0.8, "a"), (0.7, 0.8, "c")])
 def test_of_two_neighbours_the_surer_is_named(before, after, other):
-    row = [pair("a", "b", before, 0.05), pair("b", "c", after, 0.05)]
-    found = surest_neighbours(row)
+    found = nearest_neighbours("abc", chances("abc", ab=before, bc=after, ac=0.95))
     assert found["b"] == LotNeighbour(other, other == "c", max(before, after))
     assert (found["a"].lot, found["c"].lot) == ("b", "b")
+
+
+def test_beyond_those_that_cannot_be_told_apart_the_nearest_is_named():
+    older = chances("abcd", ab=0.5, ba=0.4, ac=0.6, ad=0.99, bc=0.5, bd=0.8, cd=0.7)
+    found = nearest_neighbours("abcd", older)
+    assert found["a"] == LotNeighbour("d", True, 0.99)
+    assert found["b"] == LotNeighbour("d", True, 0.8)
+    assert found["d"] == LotNeighbour("c", False, 0.7)
 
 
 def test_each_language_says_it_by_the_scale():
@@ -123,16 +133,23 @@ def test_the_neighbours_of_lots_are_those_of_a_comparison(four, known):
     row = list(comparison.row)
     for name in row:
         place = row.index(name)
-        beside = [row[at] for at in (place - 1, place + 1) if 0 <= at < len(row)]
-        chances = {}
-        for other in beside:
-            chances[other, True] = float(comparison.older.sel(instrument=name, other=other))
-            chances[other, False] = float(comparison.older.sel(instrument=other, other=name))
-        (other, earlier), chance = max(chances.items(), key=lambda item: item[1])
+        sides = {False: row[:place][::-1], True: row[place + 1 :]}
+        told = []
+        for side in sides.values():
+            for other in side:
+                ways = {
+                    True: float(comparison.older.sel(instrument=name, other=other)),
+                    False: float(comparison.older.sel(instrument=other, other=name)),
+                }
+                earlier = ways[True] > ways[False]
+                if ways[earlier] >= SURE:
+                    told.append((ways[earlier], other, earlier))
+                    break
         found = known.get(name.removeprefix("lot "))
-        if chance < SURE:
+        if not told:
             assert found is None
         else:
+            chance, other, earlier = max(told)
             assert (f"lot {found.lot}", found.earlier) == (other, earlier)
             assert found.chance == pytest.approx(chance, abs=1e-9)
     assert known

@@ -27,6 +27,7 @@ def plain_data(examination: Examination, *, short: bool = True) -> dict[str, Any
         "invented": examination.invented,
         "examined": examination.examined.isoformat() if examination.examined else "",
         "by": examination.by,
+        "owner": examination.owner,
         "note": examination.note,
         "variant": _sight_data(examination.variant, short),
         "seen": {name: _sight_data(sight, short) for name, sight in examination.seen.items()},

@@ -172,7 +172,7 @@ def _trouble(problem: Problem, questions: Sequence[Question], papers: Sequence[i
         return FormProblem(f"document-{number + 1}", f"document {number + 1}", words, field)
     head = problem.key.partition(".")[0]
     known = {"instrument": "the instrument", "examined": "the date of examination"}
-    field = head if head in {"instrument", "examined", "by", "note", "name"} else ""
+    field = head if head in {"instrument", "examined", "by", "owner", "note", "name"} else ""
     at = f"field-{field}" if field else ""
     return FormProblem(at, known.get(head, problem.key), words, field)
 

@@ -55,8 +55,8 @@ _STOPPED = 130
 @click.option(
     "--side-by-side",
     is_flag=True,
-    help="Also compare the lots; each note then names the neighbour in the row of lots that is "
-    "most surely older or younger, if any is.",
+    help="Also compare the lots; each note then names the nearest in the row of lots that is "
+    "surely older or younger, if any is.",
 )
 @worded
 @unlisted_option

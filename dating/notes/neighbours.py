@@ -1,26 +1,29 @@
-"""Lots of a sale side by side: the neighbour in the row from which a lot is surely told apart."""
+"""Lots of a sale side by side: the nearest in the row from which a lot is surely told apart."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+import xarray as xr
+
+from dating.arrays import Floats
 from dating.learning.learned import Learned
 from dating.maker import Maker
 from dating.notes.lots import Lot, Lots
 from dating.notes.sentences import Wording, certainty
 from dating.reading import InputError
-from dating.succession.comparison import Comparison, Neighbours
+from dating.succession.comparison import Comparison
 from dating.succession.run import compare
 from dating.tabulation import SEED
 
 SURE = 0.66
-"""Probability of being built earlier, or later, from which a note speaks of a neighbour."""
+"""Probability of being built earlier, or later, from which a note speaks of another lot."""
 
 
 @dataclass(frozen=True)
 class LotNeighbour:
-    """The neighbour in the row from which a lot is most surely told apart.
+    """The nearest lot in the row from which a lot is surely told apart.
 
     Parameters
     ----------
@@ -47,26 +50,34 @@ def lot_neighbours(
     more lots than can be compared.
     """
     comparison = _compared(lots.maker, [lot for lot in lots.lots if lot.examination], learned, seed)
-    return {} if comparison is None else surest_neighbours(comparison.neighbours)
+    return {} if comparison is None else nearest_neighbours(comparison.row, comparison.older)
 
 
-def surest_neighbours(row: Sequence[Neighbours]) -> dict[str, LotNeighbour]:
-    """Choose for each in a row the neighbour from which it is most surely told apart, if any.
+def nearest_neighbours(row: Sequence[str], older: xr.DataArray) -> dict[str, LotNeighbour]:
+    """Choose for each in a row the nearest other from which it is surely told apart, if any.
+
+    On each side of it the nearest is looked for, and of the two the surer is chosen.
 
     Examples
     --------
-    >>> surest_neighbours([Neighbours("7", "14", 0.88, 0.02, 0.1, ())])["14"]
-    LotNeighbour(lot='7', earlier=False, chance=0.88)
+    >>> chances = [[0.0, 0.5, 0.7], [0.4, 0.0, 0.88], [0.2, 0.1, 0.0]]
+    >>> names = {"instrument": ["7", "14", "2"], "other": ["7", "14", "2"]}
+    >>> older = xr.DataArray(chances, names, ("instrument", "other"))
+    >>> nearest_neighbours(["7", "14", "2"], older)["2"]
+    LotNeighbour(lot='14', earlier=False, chance=0.88)
     """
+    table = older.sel(instrument=list(row), other=list(row)).to_numpy()
     chosen: dict[str, LotNeighbour] = {}
-    for name, neighbour in _told_apart(row):
-        if name not in chosen or neighbour.chance > chosen[name].chance:
-            chosen[name] = neighbour
+    for place, name in enumerate(row):
+        sides = (range(place - 1, -1, -1), range(place + 1, len(row)))
+        nearest = [found for side in sides if (found := _told_apart(row, table, place, side))]
+        if nearest:
+            chosen[name] = max(nearest, key=lambda neighbour: neighbour.chance)
     return chosen
 
 
 def neighbour_sentences(neighbour: LotNeighbour | None, wording: Wording) -> list[str]:
-    """Say of a lot that it is older or younger than its neighbour; nothing where it has none.
+    """Say of a lot that it is older or younger than another; nothing where there is none.
 
     Examples
     --------
@@ -87,16 +98,15 @@ def neighbour_sentences(neighbour: LotNeighbour | None, wording: Wording) -> lis
     ]
 
 
-def _told_apart(row: Sequence[Neighbours]) -> Iterator[tuple[str, LotNeighbour]]:
-    """Name each of two neighbours that are surely told apart, with the other as its neighbour."""
-    for pair in row:
-        for name, other, earlier, later in (
-            (pair.first, pair.second, pair.older, pair.younger),
-            (pair.second, pair.first, pair.younger, pair.older),
-        ):
-            chance = max(earlier, later)
-            if chance >= SURE:
-                yield name, LotNeighbour(other, earlier > later, chance)
+def _told_apart(
+    row: Sequence[str], older: Floats, place: int, side: Iterable[int]
+) -> LotNeighbour | None:
+    """Give the nearest on one side that is surely told apart, shape of older (lot, lot)."""
+    for other in side:
+        earlier, later = float(older[place, other]), float(older[other, place])
+        if max(earlier, later) >= SURE:
+            return LotNeighbour(row[other], earlier > later, max(earlier, later))
+    return None
 
 
 def _compared(

@@ -61,9 +61,9 @@ lots; nothing is added by hand.
     "Until" and "from ... on" count the month that is named; they are used where the months reach an
     end of the maker's period. "Any time" is the whole period.
 12. **Lots side by side.** With `--side-by-side`, the lots of a sale are put in a row, oldest first.
-    The note names that neighbour in the row from which the lot is most surely told apart, if it is
-    at least {sure:.0%} probable that the lot was built in an earlier month, or in a later one;
-    otherwise it says nothing. The certainty word is that of this probability.
+    The note names the nearest lot in that row of which it is at least {sure:.0%} probable that it
+    was built in an earlier month, or in a later one; of the nearest on both sides, the surer. Where
+    there is none it says nothing. The certainty word is that of this probability.
 """
 
 
