@@ -18,6 +18,8 @@ _PLAIN_WORDS = {
     "float_type": "a number is expected here",
     "float_parsing": "a number is expected here",
     "int_type": "a whole number is expected here",
+    "int_parsing": "a whole number is expected here",
+    "int_from_float": "a whole number is expected here",
     "bool_type": "true or false is expected here",
     "bool_parsing": "true or false is expected here",
     "dict_type": "a mapping (key: value) is expected here",
@@ -123,7 +125,16 @@ def _problem(source: Source, model: type[BaseModel], details: ErrorDetails) -> P
 
 
 def _counted(kind: str, context: dict[str, Any]) -> str:
-    """Say how many items are expected; nothing where that is not what is wrong."""
+    """Say how many items, or what size of number, is expected; nothing where that is not wrong."""
+    sizes = {
+        "less_than": ("less than", "lt"),
+        "less_than_equal": ("at most", "le"),
+        "greater_than": ("more than", "gt"),
+        "greater_than_equal": ("at least", "ge"),
+    }
+    if kind in sizes:
+        words, key = sizes[kind]
+        return f"a number of {words} {context[key]:,g} is expected here"
     ends = {"too_short": ("at least", "min_length"), "too_long": ("at most", "max_length")}
     if kind not in ends:
         return ""

@@ -66,6 +66,14 @@ def test_what_is_shown_is_what_is_compared(app, comparison):
     assert words.count("How invasive") >= 1
 
 
+def test_no_two_things_on_the_page_have_one_name(app):
+    _, text = asked(app, FOUR, known=GROUP)
+    names = re.findall(r'\bid="([^"]*)"', text)
+    assert len(names) > 10
+    assert len(names) == len(set(names))
+    assert set(re.findall(r'\bfor="([^"]*)"', text)) <= set(names)
+
+
 def test_no_path_of_the_machine_is_shown(app, folder):
     _, text = asked(app, FOUR, known=GROUP)
     assert "Maker file: priors/marrowby.yaml" in plain(text)
@@ -88,9 +96,9 @@ def test_without_a_group_file_nothing_is_known_between_them(app):
 def test_they_are_arranged_by_name_and_by_what_was_seen(app, comparison):
     _, by_name = asked(app, FOUR, known=GROUP, by="name")
     assert instruments(by_name) == sorted(comparison.names)
-    _, by_heel = asked(app, FOUR, known=GROUP, by="heel joint")
+    _, by_heel = asked(app, FOUR, known=GROUP, by="seen.heel-joint")
     assert instruments(by_heel) == ["M-004", "M-001", "M-002", "M-003"]
-    assert '<option value="heel joint" selected>' in by_heel
+    assert '<option value="seen.heel-joint" selected>' in by_heel
     _, unknown = asked(app, FOUR, known=GROUP, by="<script>")
     assert instruments(unknown) == list(comparison.row)
     assert "<script>" not in unknown.replace("<script src", "")
@@ -105,7 +113,7 @@ def test_nothing_is_compared_again_where_only_the_arrangement_changes(folder, mo
 
     monkeypatch.setattr(comparison_page, "compare", counted)
     app = pages_of(folder)
-    for by in ("date", "name", "heel joint"):
+    for by in ("date", "name", "seen.heel-joint"):
         assert asked(app, FOUR[:2], by=by)[0] == 200
     assert len(made) == 1
     assert asked(app, FOUR[1:3])[0] == 200
@@ -199,7 +207,7 @@ def test_a_statement_is_added_and_every_other_byte_kept(tmp_path):
         ({**OLDER, "source": ""}, "this key is missing"),
         ({**OLDER, "at_least": "soon"}, "at_least"),
         ({**OLDER, "in-1": ""}, "at least 2"),
-        ({**OLDER, "trust": "2"}, "less than or equal to 1"),
+        ({**OLDER, "trust": "2"}, "a number of at most 1 is"),
         ({**OLDER, "folder": "another"}, "a different folder"),
         ({"kind": "apart", "in-1": "M-001", "in-2": "M-002", "source": "x"}, "missing"),
         ({"kind": "photographed", "in-1": "M-001", "in-2": "M-002", "source": "x", "date": "soon"},
@@ -273,3 +281,83 @@ def test_a_form_of_another_page_adds_nothing(tmp_path):
     answer = ask(pages_of(folder), "POST", "/compare/known", headers=headers, body=body)
     assert answer.status == 403
     assert not list(folder.glob("known_between_*"))
+
+
+def test_consecutive_numbers_are_added_in_the_order_of_their_places(tmp_path):
+    folder = copied_demo(tmp_path)
+    fields = {"kind": "consecutive", "source": "work numbers inside", "at_most": "2"}
+    ticked = {"in-1": "M-001", "in-3": "M-003"}
+    status, text = sent(pages_of(folder), FOUR, **fields, **ticked)
+    assert status == 422
+    assert "a place of its own by its work number" in plain(text)
+    assert not list(folder.glob("known_between_*"))
+    places = {"place-1": "2", "place-3": "1", "place-2": "7"}
+    status, text = sent(pages_of(folder), FOUR, **fields, **ticked, **places)
+    assert status == 200
+    (relation,) = read_group(folder / "known_between_1.yaml").known
+    assert relation.consecutive.instruments == ("M-003", "M-001")
+    assert relation.consecutive.within == 2
+    assert "M-003 and M-001 have consecutive work numbers" in plain(text)
+
+
+def test_they_are_arranged_by_owner_and_names_by_the_size_of_numbers(tmp_path):
+    folder = copied_demo(tmp_path)
+    owners = {1: "owner B", 2: "", 3: "owner A", 4: "owner B"}
+    for number, owner in owners.items():
+        file = folder / FOUR[number - 1]
+        text = file.read_text("utf-8").replace(f"M-00{number}", f"M-{12 - number}")
+        file.write_text(text + (f"owner: {owner}\n" if owner else ""), "utf-8")
+    app = pages_of(folder)
+    _, by_name = asked(app, FOUR, by="name")
+    assert instruments(by_name) == ["M-8", "M-9", "M-10", "M-11"]
+    _, by_owner = asked(app, FOUR, by="owner")
+    first, *both, last = instruments(by_owner)
+    assert (first, set(both), last) == ("M-9", {"M-8", "M-11"}, "M-10")
+    assert plain(by_owner).count("; owner B") == 2
+    _, by_heel = asked(app, FOUR, by="seen.heel-joint")
+    assert '<option value="owner">owner</option>' in by_heel
+    shown = [line for line in plain(by_heel).split(" median ") if "; " in line]
+    assert [line.rpartition("; ")[2] for line in shown[:4]] == [
+        "tapered dovetail", "two dowels", "two dowels", "two wood screws from inside"
+    ]  # fmt: skip
+
+
+def test_nobody_is_asked_to_arrange_by_owners_that_are_not_known(app):
+    _, text = asked(app, FOUR)
+    assert '<option value="owner">' not in text
+
+
+def test_all_of_a_maker_are_set_side_by_side(app, folder):
+    first = ask(app, address="/").text
+    assert 'href="/compare?maker=priors%2Fmarrowby.yaml"' in first
+    (folder / "again.yaml").unlink(missing_ok=True)
+    answer = ask(app, address="/compare", query={"maker": "priors/marrowby.yaml"})
+    assert answer.status == 200
+    files = {file.stem for file in (folder / "demo_data/examinations").glob("*.yaml")}
+    assert set(instruments(answer.text)) == files
+    assert ask(app, address="/compare", query={"maker": "nothing.yaml"}).status == 400
+
+
+def how_far(app):
+    answer = ask(app, "POST", "/compare/progress", headers=[("origin", ORIGIN)])
+    assert answer.status == 200
+    return plain(answer.text)
+
+
+def test_the_page_says_how_far_a_comparison_is(folder, monkeypatch):
+    shown = []
+
+    def watched(*given, progress, **more):
+        def tell(drawn, most):
+            progress(drawn, most)
+            shown.append(how_far(app))
+
+        return compare(*given, progress=tell, **more)
+
+    monkeypatch.setattr(comparison_page, "compare", watched)
+    app = pages_of(folder)
+    assert how_far(app) == "Reading the examinations"
+    assert asked(app, FOUR[:2])[0] == 200
+    assert re.fullmatch(
+        r"Setting them side by side [0-9,]+ draws of what is uncertain, 8,192 at most", shown[0]
+    )

@@ -509,7 +509,7 @@ WRONG = [
     (
         {"measured.neck-depth.value": "21", "measured.neck-depth.within": "-1"},
         "neck-depth",
-        "greater than",
+        "a number of",
     ),
     ({"marks.heel-pencil": "last May"}, "heel-pencil", ""),
     ({"marks.heel-pencil": "1931/1932"}, "heel-pencil", "one date"),

@@ -322,13 +322,13 @@ SAID_WRONGLY = [
      "earliest_with", "or not without doubt", "E-1"),
     ("earliest_with: {instrument: E-1, feature: binding, state: white, among: [E-2]}",
      "earliest_with", "or not without doubt", "E-1"),
-    ("apart: {instruments: [E-1, E-2], at_most: 2.5}", "apart.at_most", "integer", "2.5"),
-    ("apart: {instruments: [E-1, E-2], at_most: -1}", "apart.at_most", "greater than", "-1"),
+    ("apart: {instruments: [E-1, E-2], at_most: 2.5}", "apart.at_most", "whole number", "2.5"),
+    ("apart: {instruments: [E-1, E-2], at_most: -1}", "apart.at_most", "at least 0", "-1"),
     ("first_use: {feature: joint, state: dowelled}", "first_use", "give one of within", ""),
     ("first_use: {feature: joint, state: dowelled, within: 1924, not_after: 1925}", "first_use",
      "give one of within, not_before and not_after", ""),
     ("overlap: {changeover: {feature: joint, to: dowelled}, shorter_than: 0}",
-     "overlap.shorter_than", "greater than 0", "0"),
+     "overlap.shorter_than", "more than 0", "0"),
     ("overlap: {changeover: {feature: joint, to: dowelled}, shorter_than: six}",
      "overlap.shorter_than", "a number is expected here", "six"),
     ("share: {states: {joint: screwed}, during: 1927}", "share", "give either at_least", ""),
@@ -337,7 +337,7 @@ SAID_WRONGLY = [
     ("share: {states: {joint: screwed}, during: 1927, at_least: 0.5, tolerance: 0.1}", "share",
      "a tolerance belongs to was", ""),
     ("share: {states: {joint: screwed}, during: 1927, at_least: 1.5}", "share.at_least",
-     "less than or equal to 1", "1.5"),
+     "a number of at most 1 is", "1.5"),
     ("share: {states: {}, during: 1927, was: all}", "share.states", "at least 1", ""),
     ("made: {states: {joint: screwed}}", "made", "give either between", ""),
     ("made: {states: {joint: screwed}, about: 40}", "made", "go together", ""),
@@ -351,7 +351,7 @@ SAID_WRONGLY = [
     ("made: {states: {joint: screwed}, between: [1, 4], survival: "
      "{lowest: 0.01, likely: 0.011, highest: 0.9}}", "made.survival", "as log-odds: ", ""),
     ("made: {states: {joint: screwed}, between: [1, 4], survival: "
-     "{lowest: 0, likely: 0.1, highest: 0.3}}", "made.survival.lowest", "greater than 0", "0"),
+     "{lowest: 0, likely: 0.1, highest: 0.3}}", "made.survival.lowest", "more than 0", "0"),
 ]  # fmt: skip
 
 
@@ -541,7 +541,7 @@ def test_a_sheet_that_is_wrong(problems, wrong):
         ("joint,dowelled,,,,,6,", "joint,dowelled,,,,,,", 12, "shorter_than",
          "this key is missing"),
         ("joint,dowelled,,,,,6,", ",dowelled,,,,,6,", 12, "feature", "this key is missing"),
-        ("1927,0.6,", "1927,1.6,", 14, "at_least", "less than or equal"),
+        ("1927,0.6,", "1927,1.6,", 14, "at_least", "at most 1"),
         ("joint,screwed,,,,,,1927", "joint,,,,,,,1927", 14, "", "a name has 1 to 60"),
         ("joint,screwed,,,,,,1927", ",screwed,,,,,,1927", 14, "state", "this key is missing"),
         ("untouched,,,,original,E-1,all,,", "untouched,,,,original,E-1,all,joint,", 6, "feature",

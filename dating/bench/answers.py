@@ -124,7 +124,8 @@ class _Reader:
     def data(self, maker: Maker) -> dict[str, Any]:
         data: dict[str, Any] = {key: self._text(key) for key in ("instrument", "maker")}
         data |= {"invented": True} if self._text("invented") == "yes" else {}
-        data |= {key: text for key in ("examined", "by", "owner", "note") if (text := self._text(key))}
+        known = {key: self._text(key) for key in ("examined", "by", "owner", "note")}
+        data |= {key: text for key, text in known.items() if text}
         variant = self._sight((VARIANT,)) if maker.variants is not None else None
         data |= {VARIANT: variant} if variant is not None else {}
         seen = {name: self._sight(("seen", name)) for name in maker.features()}

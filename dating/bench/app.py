@@ -13,7 +13,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
 from dating.bench import claims_page, guide_page, note_page
-from dating.bench.comparison_page import side_by_side
+from dating.bench.comparison_page import progress, side_by_side
 from dating.bench.examination_page import change, examine, explain, redraw, save
 from dating.bench.file_cache import FileCache
 from dating.bench.guard import Guard, GuardedApplication
@@ -46,6 +46,7 @@ SENT: dict[str, Page] = {
     "/maker/judge/save": save_judgement,
     "/claims/weigh": claims_page.weigh,
     "/compare/known": add_known,
+    "/compare/progress": progress,
     "/note/preview": note_page.preview,
     "/note/file": note_page.file,
     "/examine/redraw": redraw,

@@ -11,6 +11,7 @@ from starlette.responses import Response
 from dating.bench.file_cache import FileCache
 from dating.bench.month_shapes import axis_of, draw_strip
 from dating.bench.requests import BadRequestError, PageRequest, filled
+from dating.bench.row_arrangement import BY_DATE, arranged, choices
 from dating.bench.time_axis import TimeAxis
 from dating.examination import Examination
 from dating.reading import InputError, Problem
@@ -19,18 +20,18 @@ from dating.succession.references import maker_problems
 from dating.succession.run import compare
 from dating.summaries import months_of_weight
 from dating.words.succession_page import comparison_content
-from dating.words.succession_rows import RowLine, difference_lines, row_lines
+from dating.words.succession_rows import RowLine, row_lines
 
 MOST = 40
 """Instruments that are set side by side while someone waits for the page."""
-BY_DATE, BY_NAME = "date", "name"
 KINDS = {
     "older": "one is older than the other",
     "apart": "two were completed at most so many months apart",
     "same_batch": "they belong to one batch, completed within so many months",
     "photographed": "they are seen together in a photograph",
+    "consecutive": "their work numbers follow one another",
 }
-"""What can be added to a group file, in words; consecutive work numbers are written by hand."""
+"""What can be added to a group file, in words."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ class InstrumentStrip:
     path : str
         Its posterior by month, as a closed path.
     seen : str
-        What was seen of the feature by which the page is arranged; empty otherwise.
+        Whose it is, or what was seen, where the page is arranged by that; empty otherwise.
     """
 
     line: RowLine
@@ -66,7 +67,7 @@ class Chosen:
     known : str
         The group file; empty where there is none.
     by : str
-        ``date``, ``name``, or a feature by whose states the page is arranged.
+        How the page is arranged, as :func:`dating.bench.row_arrangement.choices` lists it.
     """
 
     files: tuple[str, ...]
@@ -77,6 +78,12 @@ class Chosen:
 def side_by_side(request: PageRequest) -> Response:
     """Show which of several instruments is older, how sure that is, and what differs."""
     return page_of_comparison(request.shelf, chosen_in(request.shelf, request.query))
+
+
+def progress(request: PageRequest) -> Response:
+    """Tell how far the comparison is that is under way."""
+    drawn, most = request.shelf.draws
+    return filled("comparison_progress.html.j2", drawn=drawn, most=most)
 
 
 def page_of_comparison(
@@ -110,11 +117,7 @@ def page_of_comparison(
         problems=[str(problem).replace(root, "") for problem in problems],
         message=message,
         identity=shelf.workspace.identity,
-        arrangements=[
-            (BY_DATE, "date, oldest first"),
-            (BY_NAME, "name"),
-            *((line.name, line.name) for line in content["differing"]),
-        ],
+        arrangements=choices(comparison),
     )
 
 
@@ -128,15 +131,32 @@ def chosen_in(shelf: FileCache, query: Mapping[str, str]) -> Chosen:
     if known and not files:
         folder = PurePosixPath(known).parent
         files = [(folder / name).as_posix() for name in shelf.group(known).examinations]
+    if (maker := query.get("maker", "")) and not files:
+        files = _examined(shelf, maker)
     files = list(dict.fromkeys(files))
     if len(files) < 2:
         raise BadRequestError("tick two examinations or more to set them side by side")
     if len(files) > MOST:
         raise BadRequestError(
-            f"{len(files)} instruments are too many to wait for here; up to {MOST} are set side by "
-            "side on the page, and up to 500 by dating compare"
+            f"more than {MOST} instruments are too many to wait for here; up to 500 are set side "
+            "by side by dating compare"
         )
     return Chosen(tuple(files), known, query.get("by", "") or BY_DATE)
+
+
+def _examined(shelf: FileCache, maker: str) -> list[str]:
+    """Name the examinations of a maker, though no more than can be told to be too many."""
+    stem = PurePosixPath(maker).stem
+    files: list[str] = []
+    for file in shelf.workspace.files("examination"):
+        try:
+            if shelf.examination(file.name).maker == stem:
+                files.append(file.name)
+        except InputError:
+            continue  # its own page says what is wrong with it
+        if len(files) > MOST:
+            break
+    return files
 
 
 def _compared(
@@ -154,7 +174,15 @@ def _compared(
     group = shelf.group(chosen.known) if chosen.known else None
     read = [maker_file, *chosen.files, *([chosen.known] if chosen.known else [])]
     key = ("comparison", *(shelf.state_of(name) for name in read))
-    return shelf.make_once(key, lambda: compare(maker, several, group=group), most=4)
+
+    def tell(drawn: int, most: int) -> None:
+        shelf.draws = (drawn, most)
+
+    def make() -> Comparison:
+        tell(0, 0)
+        return compare(maker, several, group=group, progress=tell)
+
+    return shelf.make_once(key, make, most=4)
 
 
 def _strips(
@@ -163,21 +191,16 @@ def _strips(
     """Lay out every instrument on the months in which any of them can have been built."""
     posteriors = [comparison.months_of(name) for name in comparison.names]
     axis = axis_of(months_of_weight(posteriors, comparison.period))
-    cells = {line.name: line.cells for line in difference_lines(comparison)}
-    shown = cells.get(by, ("",) * len(comparison.row))
+    lines = {line.name: line for line in row_lines(comparison)}
     strips = [
         InstrumentStrip(
-            line,
-            files[line.name],
-            draw_strip(comparison.months_of(line.name), axis, comparison.period),
+            lines[name],
+            files[name],
+            draw_strip(comparison.months_of(name), axis, comparison.period),
             seen,
         )
-        for line, seen in zip(row_lines(comparison), shown, strict=True)
+        for name, seen in arranged(comparison, by)
     ]
-    if by == BY_NAME:
-        strips.sort(key=lambda strip: strip.line.name)
-    elif by in cells:
-        strips.sort(key=lambda strip: (not strip.seen, strip.seen))
     return axis, strips
 
 

@@ -39,6 +39,8 @@ class FileCache:
         self._lock = threading.Lock()
         self.drawing = threading.Lock()
         """Held while matplotlib draws, whose settings all threads share."""
+        self.draws: tuple[int, int] = (0, 0)
+        """How many draws the last comparison has taken so far, and may take at most."""
 
     def maker(self, name: str) -> Maker:
         """Read a maker file.

@@ -58,11 +58,14 @@ def statement_of(fields: Mapping[str, str]) -> dict[str, Any]:
     if kind == "older":
         first = given.get("first", "")
         named = [first, *(name for name in named if name != first)]
+    if kind == "consecutive":
+        named = _by_place(given)
     keys = {
         "older": {"at_least": "at_least", "at_most": "at_most"},
         "apart": {"at_most": "at_most"},
         "same_batch": {"within": "at_most"},
         "photographed": {"date": "date"},
+        "consecutive": {"within": "at_most"},
     }[kind]
     content = {key: _plain(given[field]) for key, field in keys.items() if field in given}
     entry: dict[str, Any] = {kind: {"instruments": named, **content}}
@@ -100,6 +103,21 @@ def _saved(shelf: FileCache, chosen: Chosen, entry: dict[str, Any]) -> str:
         raise InputError(problems)
     shelf.workspace.save(name, text, version)
     return name
+
+
+def _by_place(given: Mapping[str, str]) -> list[str]:
+    """Put the instruments that are ticked into the order of their places.
+
+    Raises InputError when they are not 1, 2, and so on.
+    """
+    ticked = {key.removeprefix("in-"): name for key, name in given.items() if key[:3] == "in-"}
+    places = {given.get(f"place-{number}", ""): name for number, name in ticked.items()}
+    wanted = [str(place) for place in range(1, len(ticked) + 1)]
+    if sorted(places) != sorted(wanted):
+        message = "each ticked instrument needs a place of its own by its work number, 1 the oldest"
+        found = ", ".join(given.get(f"place-{n}", "nothing") for n in ticked)
+        raise InputError([Problem("the form", None, "place", message, found, ", ".join(wanted))])
+    return [places[place] for place in wanted]
 
 
 def _new_name(shelf: FileCache) -> str:

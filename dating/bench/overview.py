@@ -71,6 +71,7 @@ def overview(request: PageRequest) -> Response:
         searched=len(files) > FIRST or bool(find),
         most=f"{MOST_FILES:,}" if workspace.listing.exceeds_limit() else "",
         makers=any(file.kind == "maker" for file in files),
+        several=sum(file.kind == "examination" for file in files) > 1,
         passing=workspace.passing,
     )
 
