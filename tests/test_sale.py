@@ -286,12 +286,12 @@ def test_wording_follows_the_options():
     american = run("note", EXAMINATIONS / "M-001.yaml", "--dates", "american")
     assert "February 11, 2026" in american.output
     assert "90%" in american.output
-    narrow = run("note", EXAMINATIONS / "M-003.yaml")
-    assert "circa 1936" in narrow.output
-    assert "within 5 years" in narrow.output
-    wide = run("note", EXAMINATIONS / "M-003.yaml", "--circa", "10")
-    assert "between 1930 and 1941" not in narrow.output
-    assert "circa" not in wide.output
+    five = run("note", EXAMINATIONS / "M-005.yaml", "--level", "0.76")
+    assert "circa 1933" in five.output
+    assert "within 5 years" in five.output
+    ten = run("note", EXAMINATIONS / "M-005.yaml", "--level", "0.76", "--circa", "10")
+    assert "between 1928 and 1938" in ten.output
+    assert "circa" not in ten.output
 
 
 def test_the_rules_are_printed():

@@ -21,7 +21,7 @@ from dating.months import Period
 
 type Form = Literal["month", "months", "year", "years", "circa", "before", "not before", "whole"]
 
-MONTHWISE = 24
+MONTHWISE = 60
 """Months up to which a stretch is told by its months; a longer one is told by years."""
 APART = 12
 """Months that lie between two stretches at least, where they are told as two."""
@@ -224,10 +224,12 @@ def _phrases(first: int, last: int, circa: int) -> Iterator[Phrase]:
     years = range(first // 12, last // 12 + 1)
     for year in years:
         yield Phrase("year", 12 * year, 12 * year + 11)
-        yield Phrase("circa", 12 * (year - circa), 12 * (year + circa) + 11, year)
+        if years.start < year - circa and year + circa < years.stop - 1:
+            yield Phrase("circa", 12 * (year - circa), 12 * (year + circa) + 11, year)
         for final in range(year + 1, years.stop):
-            if not circa < final - year + 1 <= 2 * circa + 1:
-                yield Phrase(_by_years(year, final, years), 12 * year, 12 * final + 11)
+            form = _by_years(year, final, years)
+            if form != "years" or final - year != 2 * circa:
+                yield Phrase(form, 12 * year, 12 * final + 11)
 
 
 def _whole_years(begins: int, ends: int) -> bool:

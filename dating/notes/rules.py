@@ -29,9 +29,9 @@ lots; nothing is added by hand.
    more probable. If that form covers at least the level's share of the maker's period, the note
    says that only the period is known. So if part of the posterior is spread evenly over all
    months, the note never claims fewer months.
-4. **Circa** means within {circa} years either side of the year named, as chosen. It replaces a
-   stretch of years that is longer than that number and at most one year longer than its double.
-   The note prints which is meant:
+4. **Circa** means within {circa} years either side of the year named, as chosen. It stands only for
+   those very years, where they are the stretch that rule 3 chooses, so that it never claims more
+   than was found. The note prints which is meant:
 {sources}
 5. **Parts.** The note does not mention a part if the probability that it is not original is below
    {doubtful:.2f}. From there it calls the question open. From {apparent:.2f} it says that the part

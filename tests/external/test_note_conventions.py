@@ -6,6 +6,7 @@ from edtf import parse_edtf as second_opinion
 
 import dating
 from dating.claims.strength import PROBABILITY_SCALE
+from dating.examination import Examination, Paper
 from dating.months import Period, month_number
 from dating.notes.languages import language
 from dating.notes.note import note_of
@@ -45,24 +46,32 @@ def test_circa_of_ten_years():
     assert (only.first, only.last) == (month_number(1790, 1), month_number(1810, 12))
 
 
+PLAIN = """\
+maker: Plain Works
+product: instruments
+invented: true
+period: 1895-01/1975-12
+components:
+  body:
+    features:
+      top:
+        ask: What is the top?
+        states: {flat: flat, arched: arched}
+        history: [{state: flat}]
+"""
+
+
 @pytest.mark.parametrize("years", [5, 10])
-def test_the_note_prints_which_circa_it_means(years):
+def test_the_note_prints_which_circa_it_means(tmp_path, years):
     """The two conventions disagree, so a note that says circa says which it follows."""
-    maker = dating.read_maker("priors/marrowby.yaml")
-    longer = {"period": Period.parse("1895/1975"), "output": ()}
-    maker = maker.model_copy(update=longer) if years == 10 else maker
-    scarce = dating.read_examination("demo_data/examinations/M-006.yaml")
-    one = {"seen": {"heel-joint": scarce.seen["heel-joint"]}, "marks": {}, "measured": {}}
-    scarce = scarce.model_copy(update=one)
-    estimate = dating.estimate(maker, scarce)
-    for level in np.arange(0.3, 0.96, 0.05):
-        wording = Wording(language("en"), float(level), CIRCA[years])
-        note = note_of(estimate, wording)
-        if "circa" in note.statement:
-            assert f"within {years} years" in note.date.sentences[0]
-            assert CIRCA[years].source in note.date.sentences[0]
-            return
-    pytest.fail("no level gave a circa")
+    (tmp_path / "plain.yaml").write_text(PLAIN, "utf-8")
+    maker = dating.read_maker(tmp_path / "plain.yaml")
+    paper = Paper(what="diary", not_before=1930 - years, not_after=1930 + years, trust=1)
+    blank = Examination(instrument="P-1", maker="plain", documents=(paper,))
+    note = note_of(dating.estimate(maker, blank), Wording(language("en"), 0.97, CIRCA[years]))
+    assert note.statement.startswith("Built circa 1930 ")
+    assert f"within {years} years" in note.date.sentences[0]
+    assert CIRCA[years].source in note.date.sentences[0]
 
 
 @pytest.mark.parametrize("number", range(1, 11))
