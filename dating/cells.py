@@ -5,7 +5,7 @@ cell holds a state, ``plain | lined`` for one of several, ``dowelled (0.8)`` for
 the examiner is 0.8 sure, ``other: green celluloid``, ``not: lined``, or ``known: replaced``; of a
 mark ``absent`` where its place bears none; of a measurement ``21.4`` or ``21.4
 within 0.3``, and ``confirmed`` after it if it is no slip of the pen; of a mark its date or code. A
-cell that is the name of a state is that state.
+cell that is the name of a state is that state. Numbers may have a decimal comma.
 
 Where that is asked for, a state that the maker file does not list is taken for ``other``, which
 says nothing about the date, and is counted.
@@ -23,9 +23,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from dating.amounts import AmountError, decimal_of
 from dating.examination import NOT_EXAMINED, Examination, Reading, Sight
 from dating.maker import Maker
-from dating.reading import InputError, KeyPath, Problem, plain_number
+from dating.reading import InputError, KeyPath, Problem
 from dating.references import examination_problems
 from dating.sheets import Sheet
 from dating.validation import validate
@@ -82,7 +83,11 @@ def examination_in(
         text = cells.get(name, NOT_EXAMINED)
         if text == NOT_EXAMINED:
             continue
-        value = _value(text, path, maker)
+        try:
+            value = _value(text, path, maker)
+        except AmountError as error:
+            problems.append(origin.problem((name,), str(error), found=text))
+            continue
         if unlisted is not None and _is_unlisted(value, path, maker):
             unlisted.setdefault(name, Counter())[text] += 1
             value = {"other": text}
@@ -99,7 +104,12 @@ def examination_in(
         if name not in columns and cells.get(name, NOT_EXAMINED) != NOT_EXAMINED
     }
     if paper:
-        data["documents"] = [{"what": "document", **paper, **_trust(paper)}]
+        try:
+            trust = _trust(paper)
+        except AmountError as error:
+            trust = {}
+            problems.append(origin.problem(("document_trust",), str(error), found=paper["trust"]))
+        data["documents"] = [{"what": "document", **paper, **trust}]
         paths += [("documents",), ("documents", 0), *(("documents", 0, key) for key in paper)]
     source = sheet.source(line, data, paths)
     try:
@@ -135,7 +145,7 @@ def cells_of(examination: Examination) -> dict[str, str]:
 
 def _trust(paper: Mapping[str, str]) -> dict[str, Any]:
     """Read the trust in a document as a number where it is one."""
-    number = plain_number(paper["trust"]) if "trust" in paper else None
+    number = decimal_of(paper["trust"]) if "trust" in paper else None
     return {} if number is None else {"trust": number}
 
 
@@ -170,14 +180,14 @@ def _sight(text: str, states: Iterable[str]) -> Any:
         return {key: [w.strip() for w in words.split("|")] if key == "not" else words.strip()}
     if "|" in text:
         return {"one_of": [part.strip() for part in text.split("|")]}
-    if (match := _SURE.fullmatch(text)) and (sure := plain_number(match[2].strip())) is not None:
+    if (match := _SURE.fullmatch(text)) and (sure := decimal_of(match[2].strip())) is not None:
         return {"state": match[1], "sure": sure}
     return text
 
 
 def _reading(text: str) -> dict[str, float] | None:
     match = _READING.fullmatch(text)
-    numbers = [plain_number(part) for part in match.groups()[:2] if part] if match else []
+    numbers = [decimal_of(part) for part in match.groups()[:2] if part] if match else []
     present = [number for number in numbers if number is not None]
     if not match or not present or len(present) < len(numbers):
         return None

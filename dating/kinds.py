@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
 
 from dating.reading import InputError, Problem, nearest_name, read_bytes, read_yaml
-from dating.sheets import column_names, is_sheet
+from dating.sheets import WORKBOOK, column_names, is_sheet
 
 _YAML = {
     "claims": ("claims",),
@@ -28,7 +28,7 @@ _SIGNATURES = {
     b"CDF": "learned",
 }
 _OTHERS = {
-    b"PK\x03\x04": "a spreadsheet or a Word document; save a sheet as CSV",
+    b"PK\x03\x04": "a Word document or a workbook of another kind; save a sheet as .xlsx or CSV",
     b"PAR1": "a Parquet table; dating sale --table reads it",
     b"%PDF": "a PDF document",
     b"\x89PNG": "a picture",
@@ -68,6 +68,8 @@ def kind_of(path: str | os.PathLike[str]) -> str:
     for signature, kind in _SIGNATURES.items():
         if start.startswith(signature):
             return kind
+    if is_sheet(path) and os.fspath(path).lower().endswith(WORKBOOK):
+        return _kind_of_sheet(os.fspath(path), column_names(path))
     for signature, what in _OTHERS.items():
         if start.lstrip().lower().startswith(signature.lower()):
             raise InputError([Problem(os.fspath(path), None, "", f"{_NOT_OURS}, but {what}")])

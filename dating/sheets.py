@@ -1,49 +1,35 @@
-"""CSV in: one instrument a row, with the place of every row and column.
+"""Sheets in: one instrument a row, with the place of every row and column.
 
-A sheet is UTF-8 text (a byte order mark is tolerated). Its leading lines that start with ``#``
-are comments; a comment ``# key: value`` says something about the sheet as a whole. Then comes the
-line with the names of the columns, and one line for each instrument. Cells are separated by
-commas and quoted where they hold one. Lines without any text are passed over.
+A sheet is text or a workbook. Its leading lines that start with ``#`` are comments; a comment
+``# key: value`` says something about the sheet as a whole. Then comes the line with the names of
+the columns, and one line for each instrument. Lines without any text are passed over.
 """
 
 from __future__ import annotations
 
-import csv
-import io
+import hashlib
 import os
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from dating.reading import InputError, KeyPath, Place, Problem, Source, read_text
+from dating.reading import InputError, KeyPath, Place, Problem, Source, read_bytes
+from dating.sheet_rows import SheetContent, SheetRow
+from dating.sheet_text import content_of_text, text_of
 from dating.standard_input import StandardInput
+from dating.workbooks import content_of_workbook
 
 LARGEST_SHEET = 50_000_000
-MOST_ROWS = 100_000
-MOST_COLUMNS = 1_000
+WORKBOOK = ".xlsx"
+ENDINGS = (".csv", ".tsv", WORKBOOK)
+"""Endings of the files that are read as sheets."""
 _KEY = re.compile(r"""---|[{%]|["']?[^\s#"',:][^"',:]*["']?:(?:\s|$)""")
 """What the first line of YAML begins with, and the names of columns do not."""
 
 
 @dataclass(frozen=True)
-class SheetRow:
-    """One row of a sheet.
-
-    Parameters
-    ----------
-    line : int
-        Line of the file on which it starts, counted from 1.
-    cells : tuple of str
-        Without blanks at their ends.
-    """
-
-    line: int
-    cells: tuple[str, ...]
-
-
-@dataclass(frozen=True)
 class Sheet:
-    """A CSV file that has been read, but not yet understood.
+    """A sheet that has been read, but not yet understood.
 
     Parameters
     ----------
@@ -57,6 +43,8 @@ class Sheet:
         The names of the columns.
     rows : tuple of SheetRow
         The rows below, at least one.
+    form : str
+        In which form it was written, in words; empty where it is CSV in UTF-8.
     """
 
     file: str
@@ -64,6 +52,7 @@ class Sheet:
     statements: Mapping[str, tuple[int, str]]
     head: SheetRow
     rows: tuple[SheetRow, ...]
+    form: str = ""
 
     def source(self, line: int, data: object, paths: Iterable[KeyPath]) -> Source:
         """Give what one line says as if it were a file of its own."""
@@ -75,11 +64,6 @@ class Sheet:
     ) -> Iterator[Problem]:
         """List what is wrong with the names of the columns."""
         origin = self.source(self.head.line, None, ())
-        if len(self.head.cells) == 1 and (match := re.search(r"[;\t]", self.head.cells[0])):
-            mark = "semicolons" if match[0] == ";" else "tabs"
-            message = f"cells are separated by commas, not by {mark}; save the sheet so"
-            yield origin.problem((), message)
-            return
         for position, name in enumerate(self.head.cells):
             if not name:
                 message = f"column {position + 1} has no name; name it or take it out"
@@ -107,17 +91,17 @@ def is_sheet(path: str | os.PathLike[str]) -> bool:
     (True, False)
     """
     if isinstance(path, StandardInput):
-        lines = read_text(path, LARGEST_SHEET)[0].splitlines()
+        lines = text_of(os.fspath(path), path.content)[0].splitlines()
         opening = (line for line in lines if line.strip() and not line.startswith(("#", '"#')))
         return _KEY.match(next(opening, "")) is None
-    return os.fspath(path).lower().endswith(".csv")
+    return os.fspath(path).lower().endswith(ENDINGS)
 
 
 def read_sheet(path: str | os.PathLike[str], rows: str = "instruments") -> Sheet:
-    """Read a CSV file into comments, names of columns and rows.
+    """Read a sheet into comments, names of columns and rows.
 
-    Raises InputError when the file cannot be read, is too large, is not UTF-8 or not CSV, or has no
-    rows.
+    Raises InputError when the file cannot be read, is too large, is neither text nor a workbook, is
+    not CSV, or has no rows.
 
     Examples
     --------
@@ -125,74 +109,42 @@ def read_sheet(path: str | os.PathLike[str], rows: str = "instruments") -> Sheet
     >>> sheet.statements["maker"][1], sheet.head.cells[:2]
     ('marrowby', ('instrument', 'built'))
     """
+    content, fingerprint = _content(path)
+    head, *below = content.rows
     file = os.fspath(path)
-    text, fingerprint = read_text(path, LARGEST_SHEET)
-    lines, comments = _lines(text)
-    statements = {key: (i + 1, value) for i in range(comments) for key, value in _says(lines[i])}
-    head, *below = _headed(file, lines, comments)
     if not below:
         message = f"there are no {rows} below the names of the columns"
         raise InputError([Problem(file, head.line, "", message)])
-    return Sheet(file, fingerprint, statements, head, tuple(below))
+    return Sheet(file, fingerprint, content.statements, head, tuple(below), content.form)
 
 
 def column_names(path: str | os.PathLike[str]) -> tuple[str, ...]:
     """Read the names of a sheet's columns, whether or not there are rows below them.
 
-    Raises InputError when the file cannot be read, is too large, is not UTF-8 or not CSV, or has no
-    such line.
+    Raises InputError when the file cannot be read, is too large, is neither text nor a workbook, or
+    has no such line.
 
     Examples
     --------
     >>> column_names("demo_data/marrowby_corpus.csv")[:2]
     ('instrument', 'built')
     """
-    text, _ = read_text(path, LARGEST_SHEET)
-    head, *_ = _headed(os.fspath(path), *_lines(text))
-    return head.cells
+    return _content(path)[0].rows[0].cells
 
 
-def _lines(text: str) -> tuple[list[str], int]:
-    """Split into lines, and count the comments that lead."""
-    lines = list(io.StringIO(text, newline=""))
-    comments = 0
-    while comments < len(lines) and lines[comments].startswith(("#", '"#')):
-        comments += 1
-    return lines, comments
-
-
-def _headed(file: str, lines: list[str], comments: int) -> list[SheetRow]:
-    """Read the line with the names of the columns, and the rows below it."""
-    rows = list(_rows(file, lines, comments))
-    if not rows:
+def _content(path: str | os.PathLike[str]) -> tuple[SheetContent, str]:
+    """Read what a file holds, with the names of the columns at least, and its fingerprint."""
+    file = os.fspath(path)
+    read = read_bytes(path, LARGEST_SHEET + 1)
+    if len(read) > LARGEST_SHEET:
+        message = f"the file is larger than {LARGEST_SHEET:,} bytes"
+        raise InputError([Problem(file, None, "", message)])
+    content_of = content_of_workbook if file.lower().endswith(WORKBOOK) else content_of_text
+    content = content_of(file, read)
+    if not content.rows:
+        comments = content.last_comment
         wrong = (
             "there is no line with the names of the columns" if comments else "the file is empty"
         )
         raise InputError([Problem(file, max(comments, 1), "", wrong)])
-    return rows
-
-
-def _says(comment: str) -> Iterator[tuple[str, str]]:
-    """Read ``# key: value``, with the commas that spreadsheets put behind it."""
-    key, colon, value = comment.strip(' \t\r\n,"').lstrip("#").partition(":")
-    if colon:
-        yield key.strip(), value.strip()
-
-
-def _rows(file: str, lines: list[str], skipped: int) -> Iterator[SheetRow]:
-    """Read the rows that hold any text, with the lines on which they start."""
-    reader = csv.reader(lines[skipped:], strict=True)
-    line, count = skipped + 1, 0
-    try:
-        for cells in reader:
-            stripped = tuple(cell.strip() for cell in cells)
-            if any(stripped):
-                yield SheetRow(line, stripped)
-                count += 1
-            line = skipped + reader.line_num + 1
-            if count > MOST_ROWS + 1 or len(cells) > MOST_COLUMNS:
-                message = f"a sheet has at most {MOST_ROWS:,} rows and {MOST_COLUMNS:,} columns"
-                raise InputError([Problem(file, line - 1, "", message)])
-    except csv.Error as error:
-        message = f"not valid CSV: {error}; a cell with a comma or a quotation mark is quoted"
-        raise InputError([Problem(file, line, "", message)]) from None
+    return content, hashlib.sha256(read).hexdigest()

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 import dating
-from dating.bench.amounts import AmountError, chance_of, measure_of
+from dating.amounts import AmountError, chance_of, measure_of
 from dating.bench.answers import examination_in
 from dating.bench.app import make_app
 from dating.bench.forms import flat, nested

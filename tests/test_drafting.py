@@ -175,7 +175,7 @@ BAD = {
         (1, "document 1", "kept for another use"),
     ),
     "a long name of a column": (f"{HEAD},{'x' * 61}\nA,1931,oak,x\n", (1, "x" * 61, "1 to 60")),
-    "semicolons": ("instrument;built;wood\nA;1931;oak\n", (1, "", "separated by commas")),
+    "colons": ("instrument:built:wood\nA:1931:oak\n", (1, "instrument", "this column is missing")),
     "a ragged row": (f"{HEAD}\nA,1931,oak\nB,1931\n", (3, "", "3 columns, and this row has 2")),
     "a long state": (f"{HEAD}\nA,1931,{'x' * 61}\n", (2, "wood", "1 to 60")),
     "a state that cannot be printed": (f"{HEAD}\nA,1931,x\x07y\n", (2, "wood", "1 to 60")),

@@ -28,7 +28,8 @@ from dating.examination import Examination
 from dating.files import check_against
 from dating.maker import Maker
 from dating.reading import InputError, Problem
-from dating.sheets import Sheet, SheetRow, read_sheet
+from dating.sheet_rows import SheetRow
+from dating.sheets import Sheet, read_sheet
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -14,7 +14,8 @@ from dating.cells import Unlisted, columns_of, examination_in
 from dating.examination import NOT_EXAMINED, Examination
 from dating.maker import Maker
 from dating.reading import Problem
-from dating.sheets import Sheet, SheetRow
+from dating.sheet_rows import SheetRow
+from dating.sheets import Sheet
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -18,6 +18,7 @@ from dating.examination import Examination
 from dating.learning.learned import Learned, draws_of, rounds_of, tables_for
 from dating.maker import Maker
 from dating.reading import InputError, Problem
+from dating.sheets import is_sheet
 from dating.standard_input import StandardInput
 from dating.tabulation import LEVEL, SEED, TOLERATED_ERROR
 
@@ -208,10 +209,10 @@ def _coded(table: Any, maker: Maker, allow_unlisted: bool) -> CodedTable:
         return coded_examinations(table, maker)
     file = os.fspath(table)
     ending = os.path.splitext(file)[1].lower()
-    if ending == ".csv" or isinstance(table, StandardInput):
+    if is_sheet(table) or isinstance(table, StandardInput):
         return coded_sheet(table, maker, allow_unlisted=allow_unlisted)
     if ending != ".parquet":
-        message = "a table is a .csv or a .parquet file; name a file that ends so"
+        message = "a table is a .parquet file or a sheet; name a file that ends so"
         raise InputError([Problem(file, None, "", message)])
     try:
         frame = pd.read_parquet(file)

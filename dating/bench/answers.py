@@ -11,7 +11,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from dating.bench.amounts import CHANCES, Amount, AmountError, chance_of, measure_of
+from dating.amounts import CHANCES, Amount, AmountError, chance_of, measure_of
 from dating.bench.examination_yaml import plain_data
 from dating.bench.forms import (
     NOT,

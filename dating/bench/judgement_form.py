@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
-from dating.bench.amounts import AmountError, chance_of, decimal_of
+from dating.amounts import AmountError, chance_of, decimal_of
 from dating.bench.forms import Fields, items_at, nested, text_at
 from dating.bench.judgement_places import OPINIONS, JudgementKind, JudgementPlace
 from dating.distributions import Judgement

@@ -10,7 +10,7 @@ from typing import get_args
 
 from starlette.responses import Response
 
-from dating.bench.amounts import AmountError, chance_of
+from dating.amounts import AmountError, chance_of
 from dating.bench.answers import examination_in, fields_of
 from dating.bench.examination_text import trimmed
 from dating.bench.examination_yaml import plain_data

@@ -22,7 +22,8 @@ from dating.reading import (
     plain_number,
     read_yaml,
 )
-from dating.sheets import Sheet, SheetRow, is_sheet, read_sheet
+from dating.sheet_rows import SheetRow
+from dating.sheets import Sheet, is_sheet, read_sheet
 from dating.validation import validate
 
 COLUMNS = (

@@ -70,7 +70,9 @@ def tabulate_alone(lots: Path, table: Path, options: dict[str, Any]) -> None:
     if lots.suffix.lower() == ".parquet":
         check_installed("a Parquet table", ["pyarrow"], "table")
     check_reading(options["learned"])
-    if lots.suffix.lower() == ".csv" and _holds_lots(lots):
+    from dating.sheets import is_sheet  # noqa: PLC0415
+
+    if is_sheet(lots) and _holds_lots(lots):
         _tabulate_sale(lots, table, options)
         return
     if options["maker"] is None:

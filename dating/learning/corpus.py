@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from dating.amounts import AmountError, decimal_of
 from dating.arrays import Floats
 from dating.cells import Unlisted, columns_of, examination_in
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
@@ -22,8 +23,9 @@ from dating.files import maker_of_sheet, read_maker
 from dating.kinds import of_kind
 from dating.maker import Maker
 from dating.months import Period
-from dating.reading import InputError, Problem, plain_number
-from dating.sheets import Sheet, SheetRow, read_sheet
+from dating.reading import InputError, Problem
+from dating.sheet_rows import SheetRow
+from dating.sheets import Sheet, read_sheet
 
 UNDATED = "undated"
 _REQUIRED = ("instrument", "built")
@@ -279,7 +281,10 @@ class _Reader:
         return None
 
     def _trust(self, line: int, text: str) -> float | None:
-        trust = plain_number(text)
+        try:
+            trust = decimal_of(text)
+        except AmountError:
+            trust = None
         if trust is None or not 0 <= trust <= 1:
             message = "trust is the probability that the stated date is right"
             self._note(line, "trust", message, found=text, allowed="a number from 0 to 1")

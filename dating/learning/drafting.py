@@ -18,7 +18,8 @@ from dating.maker import Maker
 from dating.months import Period, month_label
 from dating.reading import InputError, Problem, plain_number
 from dating.references import KEPT_NAMES
-from dating.sheets import Sheet, SheetRow, read_sheet
+from dating.sheet_rows import SheetRow
+from dating.sheets import Sheet, read_sheet
 from dating.statements import LONGEST_NAME
 
 MOST_STATES = 2_000

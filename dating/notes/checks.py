@@ -7,7 +7,7 @@ import os
 from dating.notes.languages import language
 from dating.notes.lots import read_lots
 from dating.reading import InputError
-from dating.words.file_summary import recorded, summary_title
+from dating.words.file_summary import form_lines, recorded, summary_title
 from dating.words.plain import WIDTH, hanging
 
 
@@ -35,6 +35,7 @@ def sale_text(file: str | os.PathLike[str], width: int = WIDTH) -> str:
     titled = sum(bool(lot.title) for lot in lots)
     lines = [
         summary_title(str(file), f"Sale of {count},"),
+        *form_lines(file),
         f"  {ends}, checked against {maker.origin.file}{invented}",
         f"  with a title: {titled}; with the day of the examination: {dated}; with a "
         f"document: {papers}",

@@ -13,7 +13,8 @@ from dating.files import maker_of_sheet, read_maker
 from dating.kinds import of_kind
 from dating.maker import Maker
 from dating.reading import InputError, Problem
-from dating.sheets import Sheet, SheetRow, read_sheet
+from dating.sheet_rows import SheetRow
+from dating.sheets import Sheet, read_sheet
 
 _REQUIRED = ("lot",)
 _OWN = (*_REQUIRED, "title", "instrument", "examined", "by")

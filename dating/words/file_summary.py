@@ -23,6 +23,7 @@ from dating.likelihoods import code_readings
 from dating.maker import Component, Course, Feature, Maker, Measurement, Regime
 from dating.months import month_label, month_words
 from dating.reading import InputError, KeyPath, Problem, key_text
+from dating.sheets import is_sheet, read_sheet
 from dating.statements import Judged, Opinion
 from dating.succession.files import group_of, read_group
 from dating.succession.relations import Group, relation_words
@@ -59,7 +60,13 @@ def understood(file: str | os.PathLike[str], width: int = WIDTH) -> str:
         message = "this kind of file cannot be used here"
         raise InputError([Problem(os.fspath(file), None, "", message, found=kind)])
     name, reader = _READERS[kind]
-    return hanging([summary_title(os.fspath(file), name), *reader(file)], width)
+    return hanging([summary_title(os.fspath(file), name), *form_lines(file), *reader(file)], width)
+
+
+def form_lines(file: File) -> list[str]:
+    """Say in which form a sheet was read, where it is not CSV in UTF-8."""
+    form = read_sheet(file).form if is_sheet(file) else ""
+    return [f"  read as: {form}"] if form else []
 
 
 def _claims_file(file: File) -> Iterator[str]:
