@@ -233,7 +233,7 @@ def test_html_gives_the_date_in_words_its_probability_and_that_it_is_an_opinion(
     statement = run("note", M_003).split("\n\n")
     (built,) = {words for words in statement if words.lstrip("* ").startswith("Built between")}
     assert built.strip("* \n").split(" (")[0] in page.text
-    assert "(very likely, 96 %)" in page.text
+    assert "(very likely, 91 %)" in page.text
     assert "January 1930" in page.text
     assert "An opinion with a probability, not a certificate" in page.text
     assert "The neck probably did not belong to this instrument originally" in page.text

@@ -22,8 +22,8 @@ def check(files: tuple[Path, ...], strict: bool) -> None:
     """Validate files of every kind, and list their contents.
 
     Maker files, examinations, claims, group files and language files are YAML; reference corpora,
-    sales, and the simple kinds of claims, are CSV; what was learned is netCDF. The command tells
-    the kind of a file from its keys or columns.
+    sales, and the simple kinds of claims, are sheets (CSV or .xlsx); what was learned is netCDF.
+    The command tells the kind of a file from its keys or columns.
 
     Each problem is shown with its file, line and key; in a corpus the key is the column. The exit
     status is 1 if there is a problem. A valid entry that looks like a mistake, such as a

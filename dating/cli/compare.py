@@ -84,8 +84,8 @@ def compare(  # noqa: PLR0917 (click hands its options over by name)
 
     Says which is older and how sure that is, what differs between them, and which further look
     would tell most. EXAMINATIONS are files of one instrument each, a folder of such files, or one
-    table (CSV) with a row for each; the dates in a reference corpus are not used. Without them,
-    the instruments that the group file lists are compared. There may be from 2 to 500.
+    table (CSV or .xlsx) with a row for each; the dates in a reference corpus are not used. Without
+    them, the instruments that the group file lists are compared. There may be from 2 to 500.
 
     \b
     Example:

@@ -17,6 +17,7 @@ from dating.cli.estimate import estimate
 from dating.cli.guide import guide
 from dating.cli.keys import keys
 from dating.cli.learn import learn
+from dating.cli.lots import lots
 from dating.cli.note import note
 from dating.cli.sale import sale
 from dating.cli.serve import serve
@@ -117,4 +118,5 @@ main.add_command(draft)
 main.add_command(weigh)
 main.add_command(note)
 main.add_command(sale)
+main.add_command(lots)
 main.add_command(serve)

@@ -66,10 +66,11 @@ def sale(
 ) -> None:
     """Write the notes of all lots in the file LOTS.
 
-    The command also writes an index and a spreadsheet. LOTS is CSV, with a row for each lot and a
-    column for each thing seen. A lot that cannot be read is reported and does not stop the others;
-    the exit status is then 1. To resume a sale that was stopped, repeat the command. With --table
-    alone, LOTS may be any table of examinations, CSV or Parquet, of any length.
+    The command also writes an index and a spreadsheet. LOTS is a sheet (CSV or .xlsx), with a row
+    for each lot and a column for each thing seen. A lot that cannot be read is reported and does
+    not stop the others; the exit status is then 1. To resume a sale that was stopped, repeat the
+    command. With --table alone, LOTS may be any table of examinations, a sheet or Parquet, of any
+    length.
 
     \b
     Example:
