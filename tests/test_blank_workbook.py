@@ -119,7 +119,7 @@ def test_no_column_comes_twice():
 
 @pytest.mark.parametrize(
     ("out", "status", "words"),
-    [("lots.csv", 2, "a workbook ends in .xlsx"), ("none/lots.xlsx", 1, "folder")],
+    [("lots.csv", 2, "a workbook ends in .xlsx"), ("none/lots.xlsx", 1, "cannot be written")],
 )
 def test_what_cannot_be_written_is_refused(tmp_path, out, status, words):
     shown = run("lots", MAKERS[0], "--out", tmp_path / out)

@@ -60,7 +60,8 @@ def understood(file: str | os.PathLike[str], width: int = WIDTH) -> str:
         message = "this kind of file cannot be used here"
         raise InputError([Problem(os.fspath(file), None, "", message, found=kind)])
     name, reader = _READERS[kind]
-    return hanging([summary_title(os.fspath(file), name), *form_lines(file), *reader(file)], width)
+    lines = [*reader(file)]
+    return hanging([summary_title(os.fspath(file), name), *form_lines(file), *lines], width)
 
 
 def form_lines(file: File) -> list[str]:
