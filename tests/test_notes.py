@@ -449,3 +449,21 @@ def test_phrases_count_their_months():
     phrase = DatePhrase((Phrase("month", 1, 1), Phrase("months", 20, 23)))
     assert phrase.months == 5
     assert [month in phrase for month in (1, 2, 20, 23, 24)] == [True, False, True, True, False]
+
+
+@pytest.mark.parametrize("words", [ENGLISH, GERMAN], ids=["en", "de"])
+def test_the_notes_of_the_examiner_reach_the_document(made, words):
+    rows = dict(note_of(made["M-004"], Wording(words)).record.rows)
+    noted = rows[words.texts["record.notes"]]
+    for text in ("only a glue shadow", "a second set of screw holes", "came with the plates"):
+        assert text in noted
+    assert words.texts["record.notes"] not in dict(
+        note_of(made["M-003"], Wording(words)).record.rows
+    )
+
+
+def test_no_document_prints_the_owner(made, maker):
+    estimate = made["M-001"]
+    owned = estimate.examination.model_copy(update={"owner": "owner of the lot"})
+    note = note_of(dating.estimate(maker, owned), Wording(ENGLISH))
+    assert "owner of the lot" not in str(note)

@@ -53,7 +53,7 @@ def language_text(file: str | os.PathLike[str], width: int = WIDTH) -> str:
     --------
     >>> print(language_text("dating/notes/languages/de.yaml"), end="")
     Language file dating/notes/languages/de.yaml: no mistakes found
-      Deutsch (de), 197 texts
+      Deutsch (de), 198 texts
     """
     words = language(file)
     lines = [f"  {words.texts['name']} ({words.code}), {len(words.texts)} texts"]

@@ -14,7 +14,7 @@ from dating.estimates import Estimate
 from dating.notes.handling_cautions import Caution, cautions_for
 from dating.notes.languages import Language
 from dating.notes.month_sets import evidence_set_words
-from dating.notes.observations import name_words, piece_words
+from dating.notes.observations import examiner_notes, name_words, piece_words
 from dating.notes.sentences import (
     DateWording,
     Wording,
@@ -293,6 +293,7 @@ def _record(estimate: Estimate, wording: Wording, date: DateWording) -> Table:
         "class": maker.hornbostel_sachs or "",
         "examined": language.day(examination.examined) if examination.examined else "",
         "by": examination.by,
+        "notes": examiner_notes(examination, language),
         "edtf": date.edtf,
         "shortest": estimate.edtf(wording.level),
         "level": language.percent(wording.level),

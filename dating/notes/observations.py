@@ -5,7 +5,7 @@ from __future__ import annotations
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
 from dating.estimates import Estimate
 from dating.evidence import Piece
-from dating.examination import ABSENT, Paper, Reading, Sight
+from dating.examination import ABSENT, Examination, Paper, Reading, Sight
 from dating.notes.languages import Language
 from dating.statements import plain_name
 from dating.words.phrases import mark_dates
@@ -18,7 +18,7 @@ def name_words(name: str, language: Language) -> str:
     --------
     >>> from dating.notes.languages import language
     >>> name_words("heel-joint", language("en")), name_words("document 2", language("de"))
-    ('heel joint', 'Urkunde 2')
+    ('heel joint', 'Dokument 2')
     """
     if name == "variant":
         return language.texts["variant_word"]
@@ -115,3 +115,23 @@ def _bound(date: UncertainDate, language: Language) -> str:
     if (first.year, first.month) == (last.year, last.month):
         return language.month(first.year * 12 + first.month - 1)
     return str(first.year) if first.year == last.year else date.text
+
+
+def examiner_notes(examination: Examination, language: Language) -> str:
+    """Write down what the examiner noted, of the whole and of single things.
+
+    Examples
+    --------
+    >>> from dating.files import read_examination
+    >>> from dating.notes.languages import language
+    >>> seen = read_examination("demo_data/examinations/M-008.yaml")
+    >>> examiner_notes(seen, language("en"))
+    'binding: no wear and no glue lines; looks like factory work; label: torn'
+    """
+    things = {**examination.seen, **examination.measured, **examination.parts}
+    if examination.variant is not None:
+        things = {"variant": examination.variant, **things}
+    noted = [(name, item.note) for name, item in things.items() if item is not None and item.note]
+    papers = [f"{paper.what}: {paper.note}" for paper in examination.documents if paper.note]
+    named = [f"{name_words(name, language)}: {words}" for name, words in noted]
+    return "; ".join(filter(None, [examination.note, *named, *papers]))
