@@ -66,12 +66,13 @@ def learned_of(maker, draws, fits=16):
 
 
 def test_what_was_seen_of_features_that_nobody_judged_is_worth_nothing_and_named():
-    """Every claim about instruments has a factor of one, and says which sightings were left."""
+    """No claim about instruments has evidence, and each says which sightings were left."""
     written = manuscript(*ABOUT_ONE, *ABOUT_TWO[:3])
     made = weigh_manuscript(written)
     for one in made:
-        assert one.factor.value == pytest.approx(1, rel=1e-9)
         assert one.posterior.value == pytest.approx(one.prior.value, rel=1e-9)
+        assert one.factor is None
+        assert not one.basis.has_evidence
     on_a, on_both = ("wood of A", "leather of A"), ("wood of A", "leather of A", "wood of B")
     assert [one.silent for one in made] == [on_a, on_a, on_both, on_both, on_a]
     text = " ".join(claims_text(written, made).split())
@@ -164,6 +165,7 @@ VARIANTS = """\
 
 @pytest.mark.parametrize("columns", ["wood", "wood,variant,edge"])
 def test_a_drafted_maker_weighs_every_kind_of_claim(tmp_path, monkeypatch, columns):
+    """Of the judgements alone nothing is known of free-form shares; learned, they are evidence."""
     monkeypatch.chdir(tmp_path)
     rows = {"one": "ash,home,raw", "two": "oak,stage,sewn"}
     rows = {key: ",".join(row.split(",")[: columns.count(",") + 1]) for key, row in rows.items()}
@@ -179,14 +181,14 @@ def test_a_drafted_maker_weighs_every_kind_of_claim(tmp_path, monkeypatch, colum
     run = ["draft", "corpus.csv", "--name", "drafted", "--out", "drafted.yaml"]
     assert CliRunner().invoke(main, run).exit_code == 0
     run = ["weigh", "claims.yaml", "--maker", "drafted.yaml", "--as", "json"]
-    result = CliRunner().invoke(main, [*run, "--corpus", "corpus.csv"])
-    assert result.exit_code == 0, result.output
-    made = json.loads(result.stdout)["claims"]
-    assert len(made) == (7 if "variant" in columns else 5)
-    factors = [one["bayes_factor"] for one in made]
-    assert [factor["value"] for factor in factors[2:5]] == pytest.approx([1, 1, 1])
-    assert factors[5:] == [None, None][: len(made) - 5]
-    assert made[3]["not_weighed"] == ["wood of B", "wood of A"]
+    for options in (["--judgements-only"], []):
+        result = CliRunner().invoke(main, [*run, "--corpus", "corpus.csv", *options])
+        assert result.exit_code == 0, result.output
+        made = json.loads(result.stdout)["claims"]
+        assert len(made) == (7 if "variant" in columns else 5)
+        factors = [one["bayes_factor"] for one in made]
+        assert all((factor is None) == bool(options) for factor in factors[1:])
+        assert made[3]["not_weighed"] == (["wood of B", "wood of A"] if options else [])
 
 
 def test_a_share_of_a_grade_that_was_not_made_is_weighed_without_a_traceback(tmp_path):

@@ -3,6 +3,7 @@
 import json
 import re
 import sys
+from html import unescape
 from importlib import import_module
 from pathlib import Path
 
@@ -12,14 +13,16 @@ import yaml
 from click.testing import CliRunner
 
 import dating
-from dating.claims.evidence import Evidence
+from dating.claims.evidence import Basis, Evidence
 from dating.claims.examples import examples_of
 from dating.claims.files import Manuscript, manuscript_of, read_claims
 from dating.claims.statements import Assertion, Claim, Claims
 from dating.claims.strength import DrawChance, Factor, chance_from, factor_from
 from dating.claims.weighing import ClaimResult
 from dating.cli.main import main
+from dating.learning.storage import learned_file_of
 from dating.words.claims import clause, rewording, verdict
+from tests.learning import ONE_RAMP, one_ramp_rows, written
 
 FILE = "demo_data/marrowby_claims.yaml"
 CORPUS = "demo_data/marrowby_corpus.csv"
@@ -97,7 +100,8 @@ def weighed(posterior, *, factor=None, points=(None,), **saying):
     saying = saying or {"older": {"instruments": ["A", "B"]}}
     claim = Claim.model_validate({"claim": "c", "says": saying})
     chances = [DrawChance(p, 0.0, 1e-9) for p in (0.5, posterior)]
-    return ClaimResult(claim, *chances, factor, points, (), ())
+    basis = Basis(("A", "B"))
+    return ClaimResult(claim, *chances, factor, points, (), (), basis=basis)
 
 
 WORDS = (
@@ -124,7 +128,10 @@ def test_weaker_evidence_never_makes_stronger_words():
 
 def test_what_cannot_be_settled_is_not_asserted():
     words = rewording(weighed(0.5), FIRST)
-    assert words == "It is uncertain whether A was built in an earlier month than B."
+    grounds = "what was seen on A and B and the assessors' judgements"
+    assert words == (
+        f"It is uncertain (50 %, from {grounds}) whether A was built in an earlier month than B."
+    )
 
 
 def test_a_doubtful_date_comes_with_its_range():
@@ -138,7 +145,7 @@ def test_a_doubtful_date_comes_with_its_range():
 @pytest.mark.parametrize(
     ("factor", "words"),
     [
-        (None, "no evidence was weighed"),
+        (None, "No evidence was weighed. The assessors believe it likely (70 %)."),
         (Factor(12.0, 0.1, ""), "Bayes factor 12 ± 26 %: moderate support."),
         (
             Factor(0.01, 0.0, ""),
@@ -230,13 +237,14 @@ def run(*arguments):
 
 @pytest.mark.long
 def test_the_command_names_every_claim_and_its_wording():
-    made = run(FILE, "--corpus", CORPUS)
+    made = run(FILE, "--corpus", CORPUS, "--judgements-only")
     assert made.exit_code == 0
     claims = read_claims(FILE)
     flat = " ".join(made.output.split())
     for claim in claims.claims:
         assert f"{claim.claim} ({claim.place})" in flat
-    assert flat.count("Suggested wording:") == len(claims.claims)
+    assert flat.count("Suggested wording:") == 2
+    assert flat.count("Nothing to print: The assessors ") == len(claims.claims) - 2
     assert "R-368 (line 371): screwed heel joint, built [1924-12..1925-05]" in flat
     assert "ENFSI (2015)" in flat
     assert "IPCC (2010)" in flat
@@ -245,8 +253,8 @@ def test_the_command_names_every_claim_and_its_wording():
 
 
 def test_the_record_and_the_page_agree_with_the_text(tmp_path):
-    page = tmp_path / "claims.html"
-    record = json.loads(run(FILE, "--corpus", CORPUS, "--as", "json", "--page", page).stdout)
+    page, options = tmp_path / "claims.html", ("--corpus", CORPUS, "--judgements-only")
+    record = json.loads(run(FILE, *options, "--as", "json", "--page", page).stdout)
     words = page.read_text(encoding="utf-8").replace("\N{NO-BREAK SPACE}", " ")
     assert len(record["claims"]) == words.count("<article") == 14
     assert record["claims_fingerprint"] in words
@@ -263,7 +271,7 @@ def test_the_record_and_the_page_agree_with_the_text(tmp_path):
     assert len(pictures) == 5
     assert all(alt.startswith("Claimed: ") for alt in pictures)
     assert "<script" not in words
-    assert by_name["first-of-two"]["may_be_printed"] in words
+    assert by_name["first-of-two"]["may_be_printed"] in unescape(words)
 
 
 def test_one_instrument_alone_is_dated_as_by_dating_estimate(maker):
@@ -364,3 +372,90 @@ def test_check_says_what_was_understood_of_claims(tmp_path):
     assert made.exit_code == 1
     assert "line 3" in made.output
     assert "wood" in made.output
+
+
+# Evidence about production ---------------------------------------------------------------------
+
+A_CLAIM = "{claim: c, says: {first_use: {feature: ends, state: metal, not_before: 1931-03}}}"
+
+
+@pytest.fixture
+def works(tmp_path):
+    written(tmp_path, ONE_RAMP, one_ramp_rows(40))
+    (tmp_path / "claims.yaml").write_text(f"maker: example\nclaims: [{A_CLAIM}]\n", "utf-8")
+    return tmp_path
+
+
+def weighed_there(works, *options):
+    files = (works / "claims.yaml", "--maker", works / "example.yaml")
+    return run(*files, "--corpus", works / "corpus.csv", *options)
+
+
+def test_dated_instruments_are_learned_from_once_and_found_again(works, monkeypatch):
+    first = weighed_there(works, "--as", "json")
+    assert "Learning from" in " ".join(first.stderr.split())
+    (kept,) = works.glob("corpus.*.nc")
+    record, (claim,) = json.loads(first.stdout), json.loads(first.stdout)["claims"]
+    assert record["learned_from"] == dating.read_learned(kept).attrs["corpus_fingerprint"]
+    assert claim["rests_on"]["dated_instruments"] == 40
+    assert claim["bayes_factor"] is not None
+    assert "(" in claim["may_be_printed"]
+    assert "from 40 dated instruments and the assessors' judgements" in claim["may_be_printed"]
+    monkeypatch.setattr("dating.learning.run.learn_plan", None)
+    again = weighed_there(works, "--as", "json")
+    assert f"is read from {kept}" in " ".join(again.stderr.split())
+    assert again.stdout == first.stdout
+    kept.rename(works / "written by dating learn.nc")
+    assert weighed_there(works, "--as", "json").stdout == first.stdout
+
+
+def test_what_was_learned_of_another_state_is_not_taken(works, monkeypatch):
+    weighed_there(works)
+    (kept,) = works.glob("corpus.*.nc")
+    maker = dating.read_maker(works / "example.yaml")
+    corpus = dating.read_corpus(works / "corpus.csv", maker)
+    assert learned_file_of(corpus) == kept
+    table = works / "corpus.csv"
+    table.write_text(table.read_text("utf-8").replace("C-0,", "C-00,"), "utf-8")
+    assert learned_file_of(dating.read_corpus(table, maker)) is None
+    kept.write_bytes(kept.read_bytes()[:-5] + b"00000")
+    assert learned_file_of(corpus) is None
+
+
+def test_without_evidence_there_is_nothing_to_print(works):
+    made = weighed_there(works, "--judgements-only")
+    flat = " ".join(made.output.split())
+    assert not list(works.glob("*.nc"))
+    assert "Suggested wording" not in flat
+    assert "ENFSI" not in flat
+    assert "±" not in flat
+    assert "Nothing to print: The assessors" in flat
+    assert "nothing to print. Weigh with --corpus" in flat
+    (claim,) = json.loads(weighed_there(works, "--judgements-only", "--as", "json").stdout)[
+        "claims"
+    ]
+    assert claim["may_be_printed"] is None
+    assert claim["rests_on"]["judgements_alone"]
+    refused = weighed_there(works, "--judgements-only", "--learned", works / "no.nc")
+    assert refused.exit_code == 2
+
+
+def test_instruments_on_which_nothing_was_seen_are_no_evidence(maker):
+    seen = {
+        name: dating.Examination.model_validate({"instrument": name, "maker": "marrowby"} | more)
+        for name, more in {
+            "bare": {},
+            "seen": {"seen": {"nut": "bone"}},
+            "unlisted": {"seen": {"nut": {"other": "horn"}}},
+            "dated": {"documents": [{"what": "bill", "not_after": 1930, "trust": 0.9}]},
+        }.items()
+    }
+    evidence = Evidence(Manuscript(Claims(maker="marrowby", claims=(a_claim(),)), maker, seen))
+    assert evidence.basis(tuple(seen)).seen == ("seen", "dated")
+    assert not evidence.basis(("bare", "unlisted")).has_evidence
+
+
+def a_claim():
+    return Claim.model_validate(
+        {"claim": "c", "says": {"built": {"instrument": "x", "within": 1931}}}
+    )

@@ -393,7 +393,9 @@ def told(record):
 
 @pytest.mark.long
 def test_claims_are_weighed_as_by_the_command(maker):
-    record = json.loads(run("weigh", CLAIMS, "--corpus", CORPUS, "--as", "json"))
+    record = json.loads(
+        run("weigh", CLAIMS, "--corpus", CORPUS, "--judgements-only", "--as", "json")
+    )
     claims, corpus = dating.read_claims(CLAIMS), dating.read_corpus(CORPUS, maker)
     made = dating.weigh(claims, corpus=corpus)
     assert chances(made) == told(record)

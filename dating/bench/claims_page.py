@@ -7,6 +7,7 @@ import threading
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from importlib.util import find_spec
+from pathlib import Path
 
 from starlette.responses import Response
 
@@ -18,11 +19,17 @@ from dating.claims.files import Manuscript, manuscript_of
 from dating.claims.statements import Claim, Claims
 from dating.claims.weighing import MOST_DRAWS, weighed
 from dating.learning.corpus import Corpus
+from dating.learning.storage import is_learned_of
 from dating.reading import InputError, Problem
 from dating.words.claims import ClaimWords, claim_words, clause
-from dating.words.claims_text import SCALES
+from dating.words.claims_text import scale_words
 from dating.words.page import PagePicture
 from dating.words.soundness import on_soundness
+
+JUDGED_HERE = (
+    "No evidence about production is weighed: what is said of it is what the assessors believe, "
+    "and nothing to print. Choose dated instruments, and what was learned from them."
+)
 
 
 @dataclass(frozen=True)
@@ -139,6 +146,7 @@ def claims(request: PageRequest) -> Response:
         request.query.get("learned", ""),
         request.query.get("corpus", ""),
     )
+    chosen = with_learned(shelf, chosen)
     scales = scales_of(shelf, chosen)
     files = shelf.workspace.files()
     choices = {
@@ -152,7 +160,8 @@ def claims(request: PageRequest) -> Response:
         read=read,
         about=scales.manuscript.maker,
         rows=[row_of(read, number) for number in range(len(read.claims))],
-        scales=SCALES,
+        judged=JUDGED_HERE,
+        scales=scale_words(bool(chosen.learned) or any(c.instruments() for c in read.claims)),
     )
 
 
@@ -163,6 +172,7 @@ def weigh(request: PageRequest) -> Response:
     if not file or not maker:
         raise BadRequestError("the form lacks the claims file or the maker file")
     chosen = ChosenFiles(file, maker, request.field("learned"), request.field("corpus"))
+    chosen = with_learned(request.shelf, chosen)
     scales = scales_of(request.shelf, chosen)
     read = scales.manuscript.claims
     names = [claim.claim for claim in read.claims]
@@ -176,6 +186,26 @@ def weigh(request: PageRequest) -> Response:
     unsound = tuple(on_soundness(scales.evidence.learned))
     row = replace(row_of(read, number), verdict=verdict, picture=picture, unsound=unsound)
     return filled("claims_weighed.html.j2", chosen=chosen, row=row)
+
+
+def with_learned(shelf: FileCache, chosen: ChosenFiles) -> ChosenFiles:
+    """Choose what was learned from the dated instruments, where a file of the folder has it.
+
+    Raises NotThereError when one of the files is not there; InputError when one has problems.
+    """
+    if chosen.learned or not chosen.corpus:
+        return chosen
+    corpus = shelf.corpus(chosen.corpus, shelf.maker(chosen.maker))
+    for file in shelf.workspace.files("learned"):
+        states = tuple(map(shelf.state_of, (file.name, chosen.corpus, chosen.maker)))
+        path = shelf.workspace.path_of(file.name)
+
+        def fits(path: Path = path) -> bool:
+            return is_learned_of(path, corpus)
+
+        if shelf.make_once(("learned of", *states), fits, most=24):
+            return replace(chosen, learned=file.name)
+    return chosen
 
 
 def scales_of(shelf: FileCache, chosen: ChosenFiles) -> Scales:

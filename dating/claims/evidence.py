@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -20,6 +21,28 @@ from dating.evidence import swapped_chances
 from dating.evidence_cache import EvidenceCache
 from dating.examination import Examination
 from dating.learning.learned import DRAWS, Learned
+
+
+@dataclass(frozen=True)
+class Basis:
+    """What a probability rests on, beside the assessors' judgements.
+
+    Parameters
+    ----------
+    seen : tuple of str
+        Instruments on which something was seen that says something.
+    dated : int or None
+        How many dated instruments were learned from, nought where that is not recorded; None where
+        nothing was learned.
+    """
+
+    seen: tuple[str, ...] = ()
+    dated: int | None = None
+
+    @property
+    def has_evidence(self) -> bool:
+        """Whether there is anything but judgements."""
+        return bool(self.seen) or self.dated is not None
 
 
 class Evidence:
@@ -101,6 +124,21 @@ class Evidence:
         weighings = {name: self.weighing_of(examinations[name], sayings) for name in names}
         true, weight = _in_joint_draws(sayings, weighings, self.joint)
         return true * self._corrected(sayings, weighings), weight
+
+    def basis(self, names: Sequence[str]) -> Basis:
+        """Say what a claim about these instruments, or none, rests on."""
+        silent = set(self.silent(names))
+        seen = [name for name in names if self._speaks(self.examinations[name], silent)]
+        return Basis(tuple(seen), None if self.learned is None else self.learned.instruments)
+
+    def _speaks(self, examination: Examination, silent: set[str]) -> bool:
+        """Say whether anything was recorded of an instrument that carries weight."""
+        name, sights = examination.instrument, examination.seen
+        seen = [f for f, sight in sights.items() if sight is not None and not sight.is_neutral]
+        told = [f for f in seen if f"{f} of {name}" not in silent]
+        others = (examination.marks, examination.measured, examination.parts)
+        recorded = any(each is not None for group in others for each in group.values())
+        return bool(told or recorded or examination.documents or examination.variant)
 
     def silent(self, names: Sequence[str]) -> tuple[str, ...]:
         """Name what was seen on instruments and says nothing, since nothing was learned."""

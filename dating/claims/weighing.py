@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dating.claims.evidence import Evidence
+from dating.claims.evidence import Basis, Evidence
 from dating.claims.examples import Witness, examples_of
 from dating.claims.files import Manuscript, manuscript_of
 from dating.claims.further_evidence import FurtherEvidence, looks_of
@@ -59,6 +59,8 @@ class ClaimResult:
         What would move it most.
     silent : tuple of str
         What was seen and says nothing, since nothing was learned, such as ``wood of A``.
+    basis : Basis
+        What the probability rests on, beside the assessors' judgements.
     """
 
     claim: Claim
@@ -69,6 +71,7 @@ class ClaimResult:
     examples: tuple[Witness, ...]
     looks: tuple[FurtherEvidence, ...]
     silent: tuple[str, ...] = ()
+    basis: Basis = field(default_factory=Basis)
 
     def __repr__(self) -> str:
         """Name the claim, and give its probability before and after the evidence."""
@@ -95,7 +98,8 @@ def weigh(
         What was learned from a corpus; without it production is judged, and there is no evidence
         about it.
     corpus : Corpus, optional
-        Dated instruments, which are named where they speak for or against a claim.
+        Dated instruments, which are named where they speak for or against a claim. Nothing is
+        learned from them here: give what :func:`dating.learn` has learned from them beside them.
 
     Returns
     -------
@@ -153,16 +157,17 @@ def weighed(claim: Claim, evidence: Evidence, corpus: Corpus | None = None) -> C
         origin = evidence.examinations[claim.instruments()[0]].origin
         raise InputError([origin.problem((), message)])
     posterior = chance_from(true, weight)
-    nothing = evidence.learned is None and not claim.instruments()
+    basis = evidence.basis(claim.instruments())
     return ClaimResult(
         claim=claim,
         prior=prior,
         posterior=posterior,
-        factor=None if nothing else factor_from(prior, posterior),
+        factor=factor_from(prior, posterior) if basis.has_evidence else None,
         points=tuple(_points(saying, evidence) for saying in sayings),
         examples=examples_of(claim, corpus, evidence),
         looks=looks_of(claim, evidence),
         silent=evidence.silent(claim.instruments()),
+        basis=basis,
     )
 
 

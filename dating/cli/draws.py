@@ -9,14 +9,21 @@ from typing import TYPE_CHECKING
 
 import click
 
+from dating.cli.needs import check_installed
 from dating.cli.signals import ended_by_signals
-from dating.cli.streams import text_width
+from dating.cli.streams import filled, text_width
 
 if TYPE_CHECKING:
     import xarray as xr
 
+    from dating.learning.corpus import Corpus
     from dating.learning.health import Health
     from dating.learning.sampling import Plan
+
+_AGAIN = (
+    "To continue, repeat the command with --continue; to write them as they are, add --continue "
+    "--insist"
+)
 
 
 def check_earlier(out: Path | None, *, go_on: bool, replace: bool) -> None:
@@ -49,9 +56,12 @@ def take_draws(
     seed: int | None,
     go_on: bool,
     insist: bool,
+    aside_words: str = _AGAIN,
+    err: bool = False,
 ) -> tuple[xr.DataTree, Health]:
     """Sample, and write what was learned; draws that are not sound are set aside.
 
+    ``aside_words`` say how to go on with these; with ``err`` what is said goes to standard error.
     Raises ClickException when the draws were set aside.
     """
     from dating.learning.continuation import earlier_draws, unsound_path  # noqa: PLC0415
@@ -62,7 +72,7 @@ def take_draws(
 
     aside = unsound_path(out)
     before = earlier_draws(aside, plan, seed) if go_on else None
-    click.echo(before_learning(plan, draws, text_width()))
+    click.echo(before_learning(plan, draws, text_width()), err=err)
     with _teller() as tell, ended_by_signals(lambda _: KeyboardInterrupt()):
         tree = learn_plan(
             plan,
@@ -76,13 +86,53 @@ def take_draws(
     health = health_from(tree.attrs)
     if SET_ASIDE in tree.attrs:
         write_learned(tree, aside, health, set_aside=True)
-        raise click.ClickException(_refusal(plan, tree, health, aside))
+        raise click.ClickException(_refusal(plan, tree, health, aside, aside_words))
     write_learned(tree, out, health)
     aside.unlink(missing_ok=True)
     return tree, health
 
 
-def _refusal(plan: Plan, tree: xr.DataTree, health: Health, aside: Path) -> str:
+def found_or_learned(corpus: Corpus) -> Path:
+    """Find what was learned from a corpus with its maker file, or learn it and keep it.
+
+    Raises ClickException when it cannot be kept anywhere, or the draws are not sound yet: they are
+    kept, and the next run goes on with them.
+    """
+    from dating.learning.continuation import unsound_path  # noqa: PLC0415
+    from dating.learning.run import LIBRARIES  # noqa: PLC0415
+    from dating.learning.sampling import ACCEPT, plan_of  # noqa: PLC0415
+    from dating.learning.storage import learned_file_of, writable_path  # noqa: PLC0415
+
+    if (there := learned_file_of(corpus)) is not None:
+        _tell(f"What was learned from {corpus.file} is read from {there}.")
+        return there
+    check_installed("learning from the dated instruments", LIBRARIES)
+    path = writable_path(corpus)
+    if path is None:
+        raise click.ClickException(
+            f"what is learned from {corpus.file} can be kept neither beside it nor in the present "
+            "folder; learn elsewhere with dating learn, and name its file with --learned"
+        )
+    _tell(f"Learning from {corpus.file} first; what is learned is kept in {path}.")
+    take_draws(
+        plan_of(corpus.maker, corpus),
+        path,
+        draws=None,
+        accept=ACCEPT,
+        seed=None,
+        go_on=unsound_path(path).is_file(),
+        insist=False,
+        aside_words="Repeat the command to go on with them, or weigh with --judgements-only",
+        err=True,
+    )
+    return path
+
+
+def _tell(text: str) -> None:
+    click.echo(filled(text), err=True)
+
+
+def _refusal(plan: Plan, tree: xr.DataTree, health: Health, aside: Path, how: str) -> str:
     """Say why there is no file, what is stuck and why, and how to go on."""
     from dating.learning.obstacles import obstacles_of  # noqa: PLC0415
     from dating.words.obstacles import on_obstacles  # noqa: PLC0415
@@ -93,8 +143,7 @@ def _refusal(plan: Plan, tree: xr.DataTree, health: Health, aside: Path) -> str:
     sentences = [
         f"no date can rest on this yet: {why}.",
         *on_obstacles(stuck, plan.maker.period.first),
-        f"The {tree.attrs['draws']:,} draws of each chain are kept in {aside}. To continue, repeat "
-        "the command with --continue; to write them as they are, add --continue --insist",
+        f"The {tree.attrs['draws']:,} draws of each chain are kept in {aside}. {how}",
     ]
     return " ".join(sentences)
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from dating.cli.draws import found_or_learned
 from dating.cli.inputs import INPUT, form_option, undated_option, unlisted_option
 from dating.cli.needs import check_installed
 from dating.cli.outputs import OutputFile, check_outputs, check_page_name
@@ -21,6 +22,11 @@ if TYPE_CHECKING:
     from dating.learning.corpus import Corpus
     from dating.learning.learned import Learned
 
+_ANOTHER = (
+    "{learned} was learned from another table, or another state of it, than {corpus}: the "
+    "probabilities rest on that one, and only the instruments named are from this one."
+)
+
 
 @click.command()
 @click.argument("claims", type=INPUT)
@@ -32,12 +38,20 @@ if TYPE_CHECKING:
 @click.option(
     "--learned",
     type=click.Path(path_type=Path),
-    help="File written by dating learn; without it, production rests on the judgements.",
+    help="What was learned, from a file that dating learn has written.  [default: what was "
+    "learned from --corpus, which is done first where no file has it]",
 )
 @click.option(
     "--corpus",
     type=INPUT,
-    help="Dated instruments, to be named as evidence for or against a claim.",
+    help="Dated instruments: the evidence about production. What is learned from them is kept "
+    "beside them, so that only the first run takes minutes.",
+)
+@click.option(
+    "--judgements-only",
+    "judgements_only",
+    is_flag=True,
+    help="Learn nothing: say what the assessors believe of production, which is no evidence.",
 )
 @form_option("Format of the output; json gives every number and its grounds.")
 @click.option(
@@ -52,6 +66,7 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
     maker: Path | None,
     learned: Path | None,
     corpus: Path | None,
+    judgements_only: bool,
     form: str,
     page: Path | None,
     **leniency: bool,
@@ -59,13 +74,18 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
     """Say how probable the claims in the file CLAIMS are.
 
     Also says how strong the evidence is, which dated instruments count against a claim, what
-    further evidence would help, and how to word the claim. CLAIMS is YAML, or CSV for the simple
-    kinds.
+    further evidence would help, and how to word the claim. Production is evidenced by dated
+    instruments alone: with neither --corpus nor --learned the command says what the assessors
+    believe, and gives no wording. CLAIMS is YAML, or CSV for the simple kinds.
 
     \b
     Example:
       dating weigh demo_data/marrowby_claims.yaml --corpus demo_data/marrowby_corpus.csv
     """  # noqa: D301 (click wants the backspace itself)
+    if judgements_only and learned is not None:
+        raise click.UsageError(
+            "--judgements-only learns nothing, and --learned is what was learned"
+        )
     with as_usage():
         _check(page)
     from dating.claims.evidence import Evidence  # noqa: PLC0415
@@ -87,7 +107,11 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
     known = read_corpus(corpus, judged, **leniency) if corpus is not None else None
     for sentence in corpus_words(known) if known is not None else ():
         click.echo(filled(sentence), err=True)
+    if learned is None and known is not None and not judgements_only:
+        learned = found_or_learned(known)
     result = read_draws(learned, judged, most=MOST_DRAWS) if learned is not None else None
+    if result is not None and known is not None and not result.rests_on(known.fingerprint):
+        click.echo(filled(_ANOTHER.format(learned=learned, corpus=corpus)), err=True)
     evidence = Evidence(manuscript, result)
     results = [weighed(claim, evidence, known) for claim in _watched(read.claims)]
     if page is not None:

@@ -79,6 +79,8 @@ class Learned:
         Diagnostics of the draws; None where they come from no file.
     edits : Edits
         What has changed in the maker file since.
+    instruments : int
+        How many instruments were learned from; nought where that is not recorded.
     """
 
     maker_fingerprint: str
@@ -97,6 +99,7 @@ class Learned:
     correction: Correction | None = None
     health: Health | None = None
     edits: Edits = NO_EDITS
+    instruments: int = 0
 
     @property
     def has_draws(self) -> bool:
@@ -160,6 +163,7 @@ def learned_from(tree: xr.DataTree, most: int = DRAWS) -> Learned:
         latent=latent,
         correction=correction,
         health=health_from(tree.attrs) if "rhat" in tree.attrs else None,
+        instruments=int(tree.attrs.get("instruments", 0)),
     )
 
 

@@ -264,8 +264,9 @@ def _numbers(
                 for p, r in enumerate(layout.ramps)
                 if uncertain[r.start] or _is_uncertain(uncertain, r.lag)
             ]
-            starts = layout.starts(value.reshape(-1, value.shape[-1]))
-            values = starts.reshape(*value.shape[:2], -1)[..., moving]
+            chains, draws, numbers = value.shape
+            starts = layout.starts(value.reshape(chains * draws, numbers))
+            values = starts.reshape(chains, draws, starts.shape[1])[..., moving]
             labels = [layout.ramp_names[place] for place in moving]
         yield kind.name, kind.dimension, labels, values, units
 

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from dating.records.shared import Draws, Probability, Record
 
-SCHEMA = "instrument-dating/claims/1"
+SCHEMA = "instrument-dating/claims/2"
 
 
 class ClaimChance(Record, title="How probable a claim is"):
@@ -30,6 +30,17 @@ class BayesFactor(Record, title="What the evidence was worth"):
     speaks: Literal["for", "against", "neither way"] = Field(description="Which way it speaks.")
     words: str = Field(description="The word for it, from the published scale.")
     second_scale: str = Field(description="The word for it from a second published scale.")
+
+
+class Grounds(Record, title="What a probability rests on"):
+    """Evidence beside the assessors' judgements."""
+
+    judgements_alone: bool = Field(description="Whether no evidence was weighed.")
+    dated_instruments: int | None = Field(
+        description="Dated instruments learned from, 0 where not recorded; nothing where none."
+    )
+    seen_on: list[str] = Field(description="Instruments on which something was seen.")
+    words: str = Field(description="All that in words.")
 
 
 class Example(Record, title="A dated instrument as evidence"):
@@ -62,7 +73,13 @@ class Claim(Record, title="A weighed claim"):
         description="What the evidence was worth; nothing where none was weighed."
     )
     verdict: str = Field(description="All that in one sentence.")
-    may_be_printed: str = Field(description="The claim as strongly as the evidence allows.")
+    rests_on: Grounds = Field(description="What the probability rests on.")
+    may_be_printed: str | None = Field(
+        description="The claim as strongly as the evidence allows; nothing where there was none."
+    )
+    assessors_believe: str | None = Field(
+        description="What the assessors believe, where no evidence was weighed."
+    )
     known_of_it: list[str] = Field(description="Between what its numbers lie.")
     examples: list[Example] = Field(description="Dated instruments for and against it.")
     not_weighed: list[str] = Field(description="What was recorded and says nothing.")
@@ -72,7 +89,7 @@ class Claim(Record, title="A weighed claim"):
 class ClaimsRecord(Record, title="A record of weighed claims"):
     """All claims of a manuscript, weighed."""
 
-    schema_name: Literal["instrument-dating/claims/1"] = Field(
+    schema_name: Literal["instrument-dating/claims/2"] = Field(
         alias="schema", description="Name and version of what this describes."
     )
     claims_file: str = Field(description="The claims file.")

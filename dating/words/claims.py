@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from math import floor
 
+from dating.claims.evidence import Basis
 from dating.claims.examples import Witness
 from dating.claims.further_evidence import FurtherEvidence
 from dating.claims.statements import (
@@ -93,11 +94,31 @@ def together(sayings: Sequence[Assertion]) -> str:
     return ", and that ".join(clause(saying) for saying in sayings)
 
 
+def basis_words(basis: Basis) -> str:
+    """Say what a probability rests on.
+
+    Examples
+    --------
+    >>> basis_words(Basis())
+    "the assessors' judgements alone"
+    >>> basis_words(Basis(("M-1",), 400))
+    "what was seen on M-1, 400 dated instruments and the assessors' judgements"
+    """
+    if not basis.has_evidence:
+        return "the assessors' judgements alone"
+    parts = [f"what was seen on {_listed(basis.seen)}"] if basis.seen else []
+    if basis.dated is not None:
+        one = basis.dated == 1
+        count = f"{basis.dated:,} " if basis.dated else ""
+        parts.append(f"{count}dated instrument{'' if one else 's'}")
+    return _listed([*parts, "the assessors' judgements"])
+
+
 def verdict(result: ClaimResult) -> str:
     """Say in one sentence how probable a claim is and what the evidence was worth."""
     words = f"{probability_words(result.posterior.value)} ({chance_words(result.posterior)})"
     if result.factor is None:
-        return f"{words.capitalize()}, on the judgements alone; no evidence was weighed."
+        return f"No evidence was weighed. The assessors believe it {words}."
     if not result.factor.has_value:
         before = chance_words(result.prior)
         return (
@@ -124,8 +145,13 @@ class ClaimWords:
         Probabilities before and after the evidence, and the word for the latter.
     factor, support : str
         Bayes factor and its word; empty where there was no evidence.
-    verdict, printed : str
-        One sentence of all that, and how the claim may be worded.
+    verdict : str
+        One sentence of all that.
+    printed, believed : str
+        How the claim may be worded; where there was no evidence that is empty, and in its place
+        stands what the assessors believe.
+    basis : str
+        What the probability rests on.
     ranges : tuple of str
         Between what the numbers lie that it is about.
     examples : tuple of (str, tuple of str)
@@ -143,6 +169,8 @@ class ClaimWords:
     support: str
     verdict: str
     printed: str
+    believed: str
+    basis: str
     ranges: tuple[str, ...]
     examples: tuple[tuple[str, tuple[str, ...]], ...]
     looks: tuple[FurtherEvidence, ...]
@@ -151,7 +179,8 @@ class ClaimWords:
     @property
     def further_ranges(self) -> tuple[str, ...]:
         """Those ranges that the wording does not hold."""
-        return tuple(known for known in self.ranges if known not in self.printed)
+        worded = f"{self.printed} {self.believed}"
+        return tuple(known for known in self.ranges if known not in worded)
 
 
 def claim_words(result: ClaimResult, first: int) -> ClaimWords:
@@ -168,7 +197,9 @@ def claim_words(result: ClaimResult, first: int) -> ClaimWords:
         factor="" if factor is None else _factor(factor),
         support="" if factor is None or not factor.has_value else factor_words(factor.value),
         verdict=verdict(result),
-        printed=rewording(result, first),
+        printed=rewording(result, first) if result.basis.has_evidence else "",
+        believed="" if result.basis.has_evidence else belief(result, first),
+        basis=basis_words(result.basis),
         ranges=tuple(ranges_of(result, first)),
         examples=tuple((f"Evidence {side} it", named) for side, named in sides.items() if named),
         looks=result.looks,
@@ -201,17 +232,30 @@ def chance_words(chance: DrawChance) -> str:
 
 
 def rewording(result: ClaimResult, first: int) -> str:
-    """Word the claim as strongly as the evidence allows, and no more."""
-    sayings = result.claim.sayings()
-    claim, word = together(sayings), probability_words(result.posterior.value)
+    """Word the claim as strongly as the evidence allows, and no more, with what it rests on."""
+    claim, word = together(result.claim.sayings()), probability_words(result.posterior.value)
+    grounds = f"({chance_words(result.posterior)}, from {basis_words(result.basis)})"
     ranges = ranges_of(result, first)
     better = f" {' '.join(ranges)}" if ranges else ""
     if word == UNSETTLED:
-        return f"It is uncertain whether {claim.replace(', and that ', ', and ')}.{better}"
-    if result.posterior.value > 0.5:
-        precise = better if word == "likely" else ""
-        return f"It is {word} ({chance_words(result.posterior)}) that {claim}.{precise}"
-    return f"It is {word} ({chance_words(result.posterior)}) that {claim}.{better}"
+        return f"It is uncertain {grounds} whether {_either(claim)}.{better}"
+    firmly_so = result.posterior.value > 0.5 and word != "likely"
+    return f"It is {word} {grounds} that {claim}.{'' if firmly_so else better}"
+
+
+def belief(result: ClaimResult, first: int) -> str:
+    """Say what the assessors believe of a claim, which is nothing to print as a finding."""
+    claim, word = together(result.claim.sayings()), probability_words(result.posterior.value)
+    chance = chance_words(result.posterior)
+    if word == UNSETTLED:
+        start = f"The assessors leave it open ({chance}) whether {_either(claim)}."
+    else:
+        start = f"The assessors believe it {word} ({chance}) that {claim}."
+    return " ".join([start, *ranges_of(result, first)])
+
+
+def _either(claim: str) -> str:
+    return claim.replace(", and that ", ", and ")
 
 
 def ranges_of(result: ClaimResult, first: int) -> list[str]:

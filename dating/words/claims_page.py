@@ -8,7 +8,7 @@ from dating.claims.files import Manuscript
 from dating.claims.weighing import ClaimResult
 from dating.learning.learned import Learned
 from dating.words.claims import claim_words, clause
-from dating.words.claims_text import SCALES
+from dating.words.claims_text import on_basis, scales_of
 from dating.words.page import PagePicture, page_of
 from dating.words.phrases import OPINION
 from dating.words.soundness import on_soundness
@@ -28,13 +28,13 @@ def claims_page(
         {
             "title": claims.manuscript or f"Claims about {maker.maker}",
             "about": maker,
-            "unsound": on_soundness(learned),
+            "unsound": [*on_soundness(learned), *on_basis(results)],
             "rows": [
                 (one.claim, list(map(clause, one.claim.sayings())), claim_words(one, first))
                 for one in results
             ],
             "pictures": pictures,
-            "scales": SCALES,
+            "scales": scales_of(results),
             "opinion": OPINION,
             "origin": [
                 ("claims file", claims.origin.file, claims.origin.fingerprint),

@@ -21,16 +21,37 @@ from dating.claims.weighing import ClaimResult
 from dating.learning.corpus import Corpus
 from dating.learning.learned import Learned
 from dating.records.claims import SCHEMA
-from dating.words.claims import claim_words, clause, ranges_of, rewording, verdict
+from dating.words.claims import claim_words, clause, verdict
 from dating.words.phrases import OPINION
 from dating.words.plain import WIDTH, in_plain_text, say
 from dating.words.record import as_probability
 from dating.words.soundness import on_soundness, soundness_record
 
-SCALES = (
-    f"Words for probabilities: {PROBABILITY_SCALE}. Words for Bayes factors: {FACTOR_SCALE}. A "
-    "value on a boundary takes the stronger word. After ±: the standard error left by the draws."
+JUDGED = (
+    "No evidence about production was weighed: what is said of it is what the assessors believe, "
+    "and nothing to print. Weigh with --corpus to learn from dated instruments first."
 )
+
+
+def scales_of(results: Sequence[ClaimResult]) -> str:
+    """Name the published scales of the words that were used, and no others."""
+    return scale_words(any(r.factor is not None and r.factor.has_value for r in results))
+
+
+def scale_words(factors: bool) -> str:
+    """Name the published scale of probabilities, and that of Bayes factors where there are any."""
+    sentences = [
+        f"Words for probabilities: {PROBABILITY_SCALE}.",
+        f"Words for Bayes factors: {FACTOR_SCALE}." if factors else "",
+        "A value on a boundary takes the stronger word.",
+        "After ±: the standard error left by the draws." if factors else "",
+    ]
+    return " ".join(filter(None, sentences))
+
+
+def on_basis(results: Sequence[ClaimResult]) -> list[str]:
+    """Say first where sentences rest on judgements alone."""
+    return [] if all(one.basis.has_evidence for one in results) else [JUDGED]
 
 
 def claims_text(
@@ -42,11 +63,13 @@ def claims_text(
     """Write what the evidence says of each claim."""
     first = manuscript.maker.period.first
     parts = [partial(_claim, result=one, first=first) for one in results]
-    return in_plain_text([partial(_head, learned=learned), *parts, _foot], width)
+    sentences = [*on_soundness(learned), *on_basis(results)]
+    head, foot = partial(_head, sentences=sentences), partial(_foot, results=results)
+    return in_plain_text([head, *parts, foot], width)
 
 
-def _head(console: Console, learned: Learned | None) -> None:
-    for sentence in on_soundness(learned):
+def _head(console: Console, sentences: Sequence[str]) -> None:
+    for sentence in sentences:
         say(console, sentence, 0)
         console.print()
 
@@ -60,7 +83,10 @@ def _claim(console: Console, result: ClaimResult, first: int) -> None:
     for saying in claim.sayings():
         say(console, f"Claimed: {clause(saying)}.")
     words = claim_words(result, first)
-    say(console, f"Suggested wording: {words.printed}")
+    if words.printed:
+        say(console, f"Suggested wording: {words.printed}")
+    else:
+        say(console, f"Nothing to print: {words.believed}")
     for known in words.further_ranges:
         say(console, f"Range: {known}")
     for title, named in words.examples:
@@ -72,8 +98,8 @@ def _claim(console: Console, result: ClaimResult, first: int) -> None:
     console.print()
 
 
-def _foot(console: Console) -> None:
-    say(console, f"{SCALES} {OPINION}", 0)
+def _foot(console: Console, results: Sequence[ClaimResult]) -> None:
+    say(console, f"{scales_of(results)} {OPINION}", 0)
 
 
 def claims_record(
@@ -104,7 +130,7 @@ def claims_record(
 
 
 def _claim_record(result: ClaimResult, first: int) -> dict[str, Any]:
-    claim, factor = result.claim, result.factor
+    claim, factor, words = result.claim, result.factor, claim_words(result, first)
     return {
         "claim": claim.claim,
         "sentence": claim.sentence,
@@ -123,9 +149,16 @@ def _claim_record(result: ClaimResult, first: int) -> dict[str, Any]:
             "words": factor_words(factor.value) if factor.has_value else "",
             "second_scale": mention_words(factor.value) if factor.has_value else "",
         },
-        "verdict": verdict(result),
-        "may_be_printed": rewording(result, first),
-        "known_of_it": ranges_of(result, first),
+        "verdict": words.verdict,
+        "rests_on": {
+            "judgements_alone": not result.basis.has_evidence,
+            "dated_instruments": result.basis.dated,
+            "seen_on": list(result.basis.seen),
+            "words": words.basis,
+        },
+        "may_be_printed": words.printed or None,
+        "assessors_believe": words.believed or None,
+        "known_of_it": list(words.ranges),
         "examples": [
             {"side": e.side, "name": e.name, "said": e.words, "line": e.line}
             for e in result.examples

@@ -221,7 +221,7 @@ def test_the_picture_of_a_claim_is_what_the_command_draws(folder):
     head, *each = claims.split("  - claim: ")
     (one,) = [text for text in each if text.startswith("dowels-early\n")]
     Path("demo_data/one.yaml").write_text(f"{head}  - claim: {one}", encoding="utf-8")
-    corpus = ["--corpus", "demo_data/marrowby_corpus.csv"]
+    corpus = ["--corpus", "demo_data/marrowby_corpus.csv", "--judgements-only"]
     outcome = CliRunner().invoke(
         main, ["weigh", "demo_data/one.yaml", *corpus, "--page", "claims.html"]
     )
