@@ -177,17 +177,17 @@ def _log_sampled_likelihood(
 ) -> Floats:
     """Give log P(stated date and sightings) as learning had it, shape (draw,)."""
     months = np.flatnonzero(reference.window)
-    likelihood = wide(_prior(weighing.tables, months))
+    likelihood = wide(prior_in_months(weighing.tables, months))
     free_form = learned.latent.features if learned.latent is not None else ()
     for piece in weighing.pieces:
         if piece.name not in free_form:
-            alone = _alone(weighing, piece, maker)
+            alone = likelihood_with_swap(weighing, piece, maker)
             alone = alone if alone.shape[2] == 1 else alone[:, :, months]
             likelihood = likelihood * alone
     return cast(Magnitudes, likelihood.sum(axis=(1, 2))).log()
 
 
-def _prior(tables: MonthTables, months: NDArray[np.int64]) -> Floats:
+def prior_in_months(tables: MonthTables, months: NDArray[np.int64]) -> Floats:
     """Give P(variant, month) in some months; no variant is impossible, shape (draw, variant, ...).
 
     Latent variants stand within the others.
@@ -200,7 +200,7 @@ def _prior(tables: MonthTables, months: NDArray[np.int64]) -> Floats:
     return (split * (1 - FLOOR) + any_variant * FLOOR).reshape(prior.shape)
 
 
-def _alone(weighing: Weighing, piece: Piece, maker: Maker) -> Floats:
+def likelihood_with_swap(weighing: Weighing, piece: Piece, maker: Maker) -> Floats:
     """Give the likelihood of one piece with a swap of its own, shape (draw, variant, month).
 
     As learning has it: no old stock, no slips of the pen, and no mark that is absent.

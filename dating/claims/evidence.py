@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from dating.arrays import Floats
+from dating.claims.explanations import Explanation, explanation_of
 from dating.claims.files import Manuscript
 from dating.claims.instruments import joint_truth
 from dating.claims.production import DRAWS as PRODUCTION_DRAWS
 from dating.claims.production import Production, judged_production
+from dating.claims.row_evidence import RowEvidence
 from dating.claims.statements import Assertion, Built, instruments_of
 from dating.claims.truth import all_true, needs_tables
 from dating.engine import Weighing
@@ -20,6 +22,7 @@ from dating.estimates import estimate
 from dating.evidence import swapped_chances
 from dating.evidence_cache import EvidenceCache
 from dating.examination import Examination
+from dating.learning.corpus import Corpus, Reference
 from dating.learning.learned import DRAWS, Learned
 
 
@@ -60,6 +63,8 @@ class Evidence:
         self.maker, self.learned = manuscript.maker, learned
         self.examinations = manuscript.examinations
         self._weighings: dict[tuple[bool, str], Weighing] = {}
+        self._explanations: dict[tuple[int, tuple[str, ...]], Explanation] = {}
+        self._rows: dict[tuple[str, int, bool, tuple[str, ...]], RowEvidence] = {}
 
     @cached_property
     def judged(self) -> Production:
@@ -124,6 +129,23 @@ class Evidence:
         weighings = {name: self.weighing_of(examinations[name], sayings) for name in names}
         true, weight = _in_joint_draws(sayings, weighings, self.joint)
         return true * self._corrected(sayings, weighings), weight
+
+    def rows(self, corpus: Corpus, features: Collection[str], *, known: bool) -> RowEvidence:
+        """Give what the rows of a corpus say of features, by what is known or by the judgements."""
+        names = tuple(sorted(set(features)))
+        key = (corpus.fingerprint, len(corpus.references), known, names)
+        if key not in self._rows:
+            production = self.known_few if known else self.judged_few
+            self._rows[key] = RowEvidence(corpus, production, names)
+        return self._rows[key]
+
+    def explanation(self, reference: Reference, features: Collection[str]) -> Explanation:
+        """Say what may explain the record of a dated instrument, given all that is known."""
+        key = (reference.line, tuple(sorted(features)))
+        if key not in self._explanations:
+            weighing = self._stock.weighing(reference.examination)
+            self._explanations[key] = explanation_of(reference, weighing, features)
+        return self._explanations[key]
 
     def basis(self, names: Sequence[str]) -> Basis:
         """Say what a claim about these instruments, or none, rests on."""

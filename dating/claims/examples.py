@@ -1,7 +1,7 @@
 """The dated instruments, and on an instrument the observations, that speak for or against a claim.
 
-Only what was seen without doubt speaks, and only a stated date that lies wholly on one side of
-what is claimed. Whether slips or swaps explain it is for the probability to say.
+They are ranked by what each contributes. Those whose record is more probably explained by something
+else, a swap, a later part, a slip or a wrong date, stand apart.
 """
 
 from __future__ import annotations
@@ -13,16 +13,20 @@ from typing import Literal
 import numpy as np
 
 from dating.claims.evidence import Evidence
+from dating.claims.explanations import Explanation
+from dating.claims.row_evidence import Turning
 from dating.claims.statements import (
     Assertion,
     Built,
     ChangedFirst,
     Claim,
     ClaimedChangeover,
+    NumberMade,
     Overlap,
     Share,
     Use,
 )
+from dating.claims.truth import all_true
 from dating.engine import Weighing
 from dating.examination import Examination
 from dating.learning.corpus import Corpus, Reference
@@ -33,6 +37,10 @@ from dating.statements import plain_name
 type Side = Literal["for", "against"]
 
 SHOWN = 5
+_LEAST = 0.1
+"""Bits below which an instrument is said to carry no weight."""
+_TRIED = 12
+"""Records that are explained, where the draws do not rank them."""
 
 
 @dataclass(frozen=True)
@@ -49,30 +57,64 @@ class Witness:
         What it shows and when it was built.
     line : int or None
         Its line in the corpus; None for an observation.
+    bits : float or None
+        What it contributes by itself, towards its side: log2 of the factor on the odds. None where
+        the draws do not tell.
+    explanation : Explanation or None
+        What else may explain its record; None for an observation.
+    is_weighty : bool
+        Whether it contributes, and its record is more probably what it seems than not.
     """
 
     side: Side
     name: str
     words: str
     line: int | None
+    bits: float | None = None
+    explanation: Explanation | None = None
+    is_weighty: bool = True
 
 
 def examples_of(claim: Claim, corpus: Corpus | None, evidence: Evidence) -> tuple[Witness, ...]:
-    """List what speaks for and against each thing that a claim says."""
+    """List what speaks for and against a claim, what contributes most first."""
     witnesses: list[Witness] = []
     for saying in claim.sayings():
-        match saying.content:
-            case Built() as built:
-                seen = evidence.examinations[built.instrument]
-                witnesses += _observations(built, evidence.weighing_of(seen, [saying]))
-            case _ if corpus is not None:
-                witnesses += _nearest(_of_corpus(saying, corpus))
-    return tuple(sorted(dict.fromkeys(witnesses), key=lambda example: example.side != "against"))
+        if isinstance(built := saying.content, Built):
+            seen = evidence.examinations[built.instrument]
+            witnesses += _observations(built, evidence.weighing_of(seen, [saying]))
+    if corpus is not None:
+        witnesses += _dated(on_production(claim), corpus, evidence)
+    unique = dict.fromkeys(witnesses)
+    return tuple(sorted(unique, key=lambda each: (not each.is_weighty, each.side != "against")))
+
+
+def on_production(claim: Claim) -> list[Assertion]:
+    """Take out of a claim what is said of production."""
+    return [saying for saying in claim.sayings() if not saying.instruments()]
+
+
+def turning_of(claim: Claim, corpus: Corpus | None, evidence: Evidence) -> Turning | None:
+    """Find the fewest dated instruments without which a claim about production would turn.
+
+    None where nothing was learned from this corpus, or the claim is about instruments as well.
+    """
+    sayings, learned = on_production(claim), evidence.learned
+    if corpus is None or learned is None or len(sayings) != len(claim.sayings()):
+        return None
+    if not learned.rests_on(corpus.fingerprint):
+        return None
+    rows = evidence.rows(corpus, features_in(sayings), known=True)
+    return rows.turning(all_true(sayings, rows.production))
+
+
+def features_in(sayings: Iterable[Assertion]) -> tuple[str, ...]:
+    """Name the features that claims about production are about, each once."""
+    return tuple(dict.fromkeys(name for saying in sayings for name in features_of(saying)))
 
 
 @dataclass(frozen=True)
 class _Spoken:
-    """An instrument that speaks, and how many months its date lies from what is claimed."""
+    """An instrument whose record speaks, and how many months its date lies from what is claimed."""
 
     side: Side
     reference: Reference
@@ -80,15 +122,50 @@ class _Spoken:
     distance: int
 
 
-def _nearest(spoken: Iterable[_Spoken]) -> Iterator[Witness]:
-    ordered = sorted(spoken, key=lambda one: (one.distance, one.reference.line))
+def _dated(sayings: Sequence[Assertion], corpus: Corpus, evidence: Evidence) -> Iterator[Witness]:
+    """Rank dated instruments by what they contribute; name those that only seem to contradict."""
+    features = features_in(sayings)
+    if not features:
+        return
+    rows = evidence.rows(corpus, features, known=False)
+    bits = rows.bits(all_true(sayings, rows.production))
+    spoken = {one.reference.line: one for saying in sayings for one in _of_corpus(saying, corpus)}
+
+    def witness(reference: Reference, side: Side, worth: float | None) -> Witness:
+        record = spoken.get(reference.line)
+        shows = record.shows if record is not None else _shown(reference, features)
+        trust = "" if reference.trust == 1 else f", trust {reference.trust:g}"
+        built = f"built {reference.stated}" if reference.dated else reference.stated
+        told = evidence.explanation(reference, features)
+        name, words = reference.examination.instrument, f"{shows}, {built}{trust}"
+        weighty = told.stands >= 0.5 and (worth is None or worth >= _LEAST)
+        return Witness(side, name, words, reference.line, worth, told, weighty)
+
+    records = sorted(spoken.values(), key=lambda one: (one.distance, one.reference.line))
+    worths = {} if bits is None else dict(zip(rows.places, map(float, bits), strict=True))
     for side in ("against", "for"):
-        for one in [one for one in ordered if one.side == side][:SHOWN]:
-            reference = one.reference
-            trust = "" if reference.trust == 1 else f", trust {reference.trust:g}"
-            built = f"built {reference.stated}" if reference.dated else reference.stated
-            words = f"{one.shows}, {built}{trust}"
-            yield Witness(one.side, reference.examination.instrument, words, reference.line)
+        sign = 1 if side == "for" else -1
+        if bits is None:
+            chosen = [one.reference for one in records if one.side == side][:_TRIED]
+            told = [witness(reference, side, None) for reference in chosen]
+            told.sort(key=lambda each: each.explanation is not None and -each.explanation.stands)
+            yield from [each for each in told if each.is_weighty][:SHOWN]
+        else:
+            ordered = sorted(worths, key=lambda place: -sign * worths[place])[: 2 * SHOWN]
+            told = [witness(corpus.references[p], side, sign * worths[p]) for p in ordered]
+            yield from [each for each in told if each.is_weighty][:SHOWN]
+            by_line = {corpus.references[p].line: sign * worth for p, worth in worths.items()}
+            idle = [one for one in records if one.side == side and one.reference.line in by_line]
+            told = [witness(o.reference, side, by_line[o.reference.line]) for o in idle[:_TRIED]]
+            told = [each for each in told if each.explanation and each.explanation.stands < 0.5]
+        yield from [each for each in told if not each.is_weighty][:SHOWN]
+
+
+def _shown(reference: Reference, features: Sequence[str]) -> str:
+    """Say what an instrument shows of some features."""
+    seen = {name: reference.examination.seen.get(name) for name in features}
+    shows = [f"{sight.words()} {plain_name(name)}" for name, sight in seen.items() if sight]
+    return " and ".join(shows) or "the variant"
 
 
 def _of_corpus(saying: Assertion, corpus: Corpus) -> Iterator[_Spoken]:
@@ -119,6 +196,19 @@ def _span(reference: Reference, corpus: Corpus) -> tuple[int, int]:
     """Give the first and last month that the stated date allows, as month numbers."""
     built = np.flatnonzero(reference.window) + corpus.maker.period.first
     return int(built[0]), int(built[-1])
+
+
+def features_of(saying: Assertion) -> tuple[str, ...]:
+    """Name the features that a claim about production is about."""
+    match saying.content:
+        case Use(feature=feature) | Overlap(changeover=ClaimedChangeover(feature=feature)):
+            return (feature,)
+        case ChangedFirst(earlier=earlier, later=later):
+            return (earlier.feature, later.feature)
+        case Share(states=states) | NumberMade(states=states):
+            return tuple(states)
+        case _:
+            return ()
 
 
 type _Found = tuple[Side, str, int] | None
@@ -247,7 +337,8 @@ def _observations(built: Built, weighing: Weighing) -> Iterator[Witness]:
     for ratio, piece in sorted(ratios, key=lambda pair: -abs(pair[0])):
         if abs(ratio) >= 1:
             side: Side = "for" if ratio > 0 else "against"
-            yield Witness(side, piece.name, f"{piece.name}: {piece.observation}", None)
+            words = f"{plain_name(piece.name)}: {piece.observation}"
+            yield Witness(side, piece.name, words, None, abs(ratio))
 
 
 def dated_with(use: Use, corpus: Corpus, has: bool) -> list[tuple[int, int]]:

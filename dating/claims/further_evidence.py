@@ -14,6 +14,7 @@ import numpy as np
 from dating.advice import information_bits
 from dating.arrays import Floats
 from dating.claims.evidence import Evidence
+from dating.claims.examples import features_of
 from dating.claims.production import Production
 from dating.claims.statements import (
     Apart,
@@ -21,7 +22,6 @@ from dating.claims.statements import (
     Built,
     ChangedFirst,
     Claim,
-    ClaimedChangeover,
     EarliestWith,
     NumberMade,
     Older,
@@ -97,7 +97,7 @@ def _further_instruments(
 ) -> Iterator[FurtherEvidence]:
     """Try a further dated instrument of each quarter on which one feature is examined."""
     every = np.flatnonzero(production.tables.output > 0)[::_STEP]
-    for feature in dict.fromkeys(f for saying in claim.sayings() for f in _features(saying)):
+    for feature in dict.fromkeys(f for saying in claim.sayings() for f in features_of(saying)):
         if feature == VARIANTS:
             continue
         table, prior = production.tables.features[feature], production.tables.prior[:, :, every]
@@ -136,18 +136,6 @@ def _gains(true: Floats, states: Floats) -> Floats:
     no = np.einsum("d,sdm->sm", 1 - true, states)
     joint = np.stack([yes, no], axis=1)
     return np.array([information_bits(joint[:, :, m]) for m in range(joint.shape[2])])
-
-
-def _features(saying: Assertion) -> tuple[str, ...]:
-    match saying.content:
-        case Use(feature=feature) | Overlap(changeover=ClaimedChangeover(feature=feature)):
-            return (feature,)
-        case ChangedFirst(earlier=earlier, later=later):
-            return (earlier.feature, later.feature)
-        case Share(states=states) | NumberMade(states=states):
-            return tuple(states)
-        case _:
-            return ()
 
 
 def _stated_by(saying: Assertion) -> str:

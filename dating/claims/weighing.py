@@ -8,11 +8,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dating.claims.evidence import Basis, Evidence
-from dating.claims.examples import Witness, examples_of
+from dating.claims.examples import Witness, examples_of, turning_of
 from dating.claims.files import Manuscript, manuscript_of
 from dating.claims.further_evidence import FurtherEvidence, looks_of
+from dating.claims.row_evidence import Turning
 from dating.claims.statements import Assertion, Built, Claim, Claims
-from dating.claims.strength import DrawChance, Factor, chance_from, factor_from
+from dating.claims.strength import (
+    DrawChance,
+    Factor,
+    chance_from,
+    factor_from,
+    probability_words,
+)
 from dating.claims.truth import quantity
 from dating.escapes import escaped
 from dating.files import maker_named, read_maker
@@ -61,6 +68,9 @@ class ClaimResult:
         What was seen and says nothing, since nothing was learned, such as ``wood of A``.
     basis : Basis
         What the probability rests on, beside the assessors' judgements.
+    turning : Turning or None
+        The fewest dated instruments without which a claim about production would turn; None where
+        nothing was learned, it is as likely as not, or the draws do not tell.
     """
 
     claim: Claim
@@ -72,6 +82,7 @@ class ClaimResult:
     looks: tuple[FurtherEvidence, ...]
     silent: tuple[str, ...] = ()
     basis: Basis = field(default_factory=Basis)
+    turning: Turning | None = None
 
     def __repr__(self) -> str:
         """Name the claim, and give its probability before and after the evidence."""
@@ -168,7 +179,13 @@ def weighed(claim: Claim, evidence: Evidence, corpus: Corpus | None = None) -> C
         looks=looks_of(claim, evidence),
         silent=evidence.silent(claim.instruments()),
         basis=basis,
+        turning=turning_of(claim, corpus, evidence) if _is_settled(posterior) else None,
     )
+
+
+def _is_settled(chance: DrawChance) -> bool:
+    """Say whether a claim is likely or unlikely, so that there is something to turn."""
+    return probability_words(chance.value) != probability_words(0.5)
 
 
 def _points(saying: Assertion, evidence: Evidence) -> Points | None:

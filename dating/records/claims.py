@@ -43,6 +43,25 @@ class Grounds(Record, title="What a probability rests on"):
     words: str = Field(description="All that in words.")
 
 
+class Explained(Record, title="What may explain a record"):
+    """Probabilities that exclude each other and sum to one."""
+
+    as_recorded: Probability = Field(description="That it is what it seems.")
+    wrong_date: Probability = Field(description="That the stated date is wrong.")
+    swapped: Probability = Field(description="That the component is from another instrument.")
+    later_part: Probability = Field(description="That the part was replaced later.")
+    slip: Probability = Field(description="That it was misread, or is out of sequence.")
+
+
+class HangsOn(Record, title="The instruments that a verdict hangs on"):
+    """The fewest dated instruments without which a claim would turn, as far as they were found."""
+
+    instruments: list[str] = Field(description="Their names.")
+    lines: list[int] = Field(description="Their lines in the corpus.")
+    probability_without: Probability = Field(description="Of the claim, without them.")
+    turns: bool = Field(description="Whether the claim passes to the other side of one half.")
+
+
 class Example(Record, title="A dated instrument as evidence"):
     """An instrument that speaks for or against a claim."""
 
@@ -50,6 +69,13 @@ class Example(Record, title="A dated instrument as evidence"):
     name: str = Field(description="Its name.")
     said: str = Field(description="What was recorded of it.")
     line: int | None = Field(description="Its line in the corpus.")
+    bits: float | None = Field(
+        description="What it contributes by itself, towards its side; nothing where not told."
+    )
+    carries_weight: bool = Field(
+        description="Whether it contributes; if not, something else probably explains it."
+    )
+    explained_by: Explained | None = Field(description="What may explain its record.")
 
 
 class Mover(Record, title="What would move a claim"):
@@ -82,6 +108,9 @@ class Claim(Record, title="A weighed claim"):
     )
     known_of_it: list[str] = Field(description="Between what its numbers lie.")
     examples: list[Example] = Field(description="Dated instruments for and against it.")
+    hangs_on: HangsOn | None = Field(
+        description="The dated instruments that the verdict hangs on; nothing where not known."
+    )
     not_weighed: list[str] = Field(description="What was recorded and says nothing.")
     would_move_it: list[Mover] = Field(description="What would move it most.")
 

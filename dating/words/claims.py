@@ -9,6 +9,7 @@ from math import floor
 
 from dating.claims.evidence import Basis
 from dating.claims.examples import Witness
+from dating.claims.explanations import Explanation
 from dating.claims.further_evidence import FurtherEvidence
 from dating.claims.statements import (
     Apart,
@@ -160,6 +161,8 @@ class ClaimWords:
         What would move it most.
     silent : str
         What was seen and not weighed, and why; empty where all was.
+    turning : str
+        Which dated instruments the verdict hangs on; empty where that is not known.
     """
 
     before: str
@@ -175,6 +178,7 @@ class ClaimWords:
     examples: tuple[tuple[str, tuple[str, ...]], ...]
     looks: tuple[FurtherEvidence, ...]
     silent: str
+    turning: str
 
     @property
     def further_ranges(self) -> tuple[str, ...]:
@@ -186,9 +190,15 @@ class ClaimWords:
 def claim_words(result: ClaimResult, first: int) -> ClaimWords:
     """Put what weighing a claim gave into words."""
     factor = result.factor
+    titles = {
+        "Evidence against it": ("against", True),
+        "Evidence for it": ("for", True),
+        "Seemingly against it, and probably explained otherwise": ("against", False),
+        "Seemingly for it, and probably explained otherwise": ("for", False),
+    }
     sides = {
-        side: tuple(_witness(e) for e in result.examples if e.side == side)
-        for side in ("against", "for")
+        title: tuple(_witness(e) for e in result.examples if (e.side, e.is_weighty) == kind)
+        for title, kind in titles.items()
     }
     return ClaimWords(
         before=chance_words(result.prior),
@@ -201,16 +211,52 @@ def claim_words(result: ClaimResult, first: int) -> ClaimWords:
         believed="" if result.basis.has_evidence else belief(result, first),
         basis=basis_words(result.basis),
         ranges=tuple(ranges_of(result, first)),
-        examples=tuple((f"Evidence {side} it", named) for side, named in sides.items() if named),
+        examples=tuple((title, named) for title, named in sides.items() if named),
+        turning=turning_words(result),
         looks=result.looks,
         silent=unweighed(result),
     )
 
 
 def _witness(example: Witness) -> str:
-    return (
-        f"{example.name} (line {example.line}): {example.words}" if example.line else example.words
-    )
+    named = f"{example.name} (line {example.line}): " if example.line else ""
+    worth = example.is_weighty and example.bits is not None
+    notes = [f"{example.bits:.1f} bits"] if worth else []
+    notes += [explained(example.explanation)] if example.explanation is not None else []
+    return f"{named}{example.words}{f' ({"; ".join(notes)})' if notes else ''}"
+
+
+_EXPLAINED = {
+    "swapped": "from another instrument",
+    "later_part": "a later part",
+    "slip": "misread or out of sequence",
+    "wrong_date": "wrongly dated",
+}
+
+
+def explained(told: Explanation) -> str:
+    """Say how probable it is that a record is what it seems, and what else would explain it.
+
+    Examples
+    --------
+    >>> explained(Explanation(0.02, 0.85, later_part=0.0, slip=0.1, stands=0.03))
+    'as recorded 3 %, from another instrument 85 %, misread or out of sequence 10 %'
+    """
+    ways = sorted(((getattr(told, key), key) for key in _EXPLAINED), reverse=True)
+    named = [f"{_EXPLAINED[key]} {percent(chance)}" for chance, key in ways if chance >= 0.05]
+    return ", ".join([f"as recorded {percent(max(told.stands, 1e-6))}", *named])
+
+
+def turning_words(result: ClaimResult) -> str:
+    """Say without which dated instruments a claim would turn, or that a few do not turn it."""
+    turning = result.turning
+    if turning is None:
+        return ""
+    named = _listed([f"{r.examination.instrument} (line {r.line})" for r in turning.references])
+    without = f"it would be {probability_words(turning.chance)} ({percent(turning.chance)})"
+    if turning.turned:
+        return f"It hangs on {named}: without what is recorded there, {without}."
+    return f"It does not hang on a few instruments: even without {named}, {without}."
 
 
 def _factor(factor: Factor) -> str:

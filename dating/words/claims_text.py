@@ -8,6 +8,7 @@ from typing import Any
 
 from rich.console import Console
 
+from dating.claims.explanations import Explanation
 from dating.claims.files import Manuscript
 from dating.claims.strength import (
     FACTOR_SCALE,
@@ -27,6 +28,11 @@ from dating.words.plain import WIDTH, in_plain_text, say
 from dating.words.record import as_probability
 from dating.words.soundness import on_soundness, soundness_record
 
+EXPLANATIONS = ("wrong_date", "swapped", "later_part", "slip")
+BITS = (
+    "Bits beside an instrument: how far it alone would move the odds that the assessors give, one "
+    "bit being a factor of two. The chances beside it take all evidence together."
+)
 JUDGED = (
     "No evidence about production was weighed: what is said of it is what the assessors believe, "
     "and nothing to print. Weigh with --corpus to learn from dated instruments first."
@@ -45,6 +51,7 @@ def scale_words(factors: bool) -> str:
         f"Words for Bayes factors: {FACTOR_SCALE}." if factors else "",
         "A value on a boundary takes the stronger word.",
         "After ±: the standard error left by the draws." if factors else "",
+        BITS,
     ]
     return " ".join(filter(None, sentences))
 
@@ -91,6 +98,8 @@ def _claim(console: Console, result: ClaimResult, first: int) -> None:
         say(console, f"Range: {known}")
     for title, named in words.examples:
         say(console, f"{title}: {'; '.join(named)}.")
+    if words.turning:
+        say(console, f"How firm: {words.turning}")
     if words.silent:
         say(console, f"Not weighed: {words.silent}")
     for look in words.looks:
@@ -160,11 +169,34 @@ def _claim_record(result: ClaimResult, first: int) -> dict[str, Any]:
         "assessors_believe": words.believed or None,
         "known_of_it": list(words.ranges),
         "examples": [
-            {"side": e.side, "name": e.name, "said": e.words, "line": e.line}
+            {
+                "side": e.side,
+                "name": e.name,
+                "said": e.words,
+                "line": e.line,
+                "bits": e.bits,
+                "carries_weight": e.is_weighty,
+                "explained_by": None if e.explanation is None else _explained(e.explanation),
+            }
             for e in result.examples
         ],
+        "hangs_on": None
+        if result.turning is None
+        else {
+            "instruments": [r.examination.instrument for r in result.turning.references],
+            "lines": [r.line for r in result.turning.references],
+            "probability_without": as_probability(result.turning.chance),
+            "turns": result.turning.turned,
+        },
         "not_weighed": list(result.silent),
         "would_move_it": [{"what": look.what, "bits": look.bits} for look in result.looks],
+    }
+
+
+def _explained(told: Explanation) -> dict[str, float]:
+    return {
+        "as_recorded": as_probability(told.stands),
+        **{name: as_probability(getattr(told, name)) for name in EXPLANATIONS},
     }
 
 
