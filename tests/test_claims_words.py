@@ -147,16 +147,22 @@ def test_a_doubtful_date_comes_with_its_range():
     ("factor", "words"),
     [
         (None, "No evidence was weighed. The assessors believe it likely (70 %)."),
-        (Factor(12.0, 0.1, ""), "Bayes factor 12 ± 26 %: moderate support."),
+        (Factor(25.0, 0.1, ""), "Bayes factor 25 (16 to 40): moderate support."),
+        (Factor(12.0, 0.1, ""), "Bayes factor 12 (7.6 to 19): weak support."),
+        (Factor(1.5, 0.4, ""), "Bayes factor 1.5 (1/4.2 to 9.5): no support either way."),
         (
             Factor(0.01, 0.0, ""),
-            "Bayes factor 1/100 ± 0 %: moderately strong support for the opposite.",
+            "Bayes factor 1/100: moderately strong support for the opposite.",
         ),
+        (Factor(1 / 25, 0.1, ""), "(1/40 to 1/16): moderate support for the opposite."),
         (
             Factor(1.0, 0.0, "not told"),
             "as before the evidence (50 %); the draws do not show what the evidence is worth.",
         ),
-        (Factor(5e3, 0.1, "at least"), "Bayes factor at least 5,000: strong support."),
+        (
+            Factor(5e3, 0.1, "at least"),
+            "Bayes factor at least 5,000: the draws give a bound only, which is not graded.",
+        ),
     ],
 )
 def test_a_verdict_says_what_the_evidence_was_worth(factor, words):
@@ -259,6 +265,10 @@ def test_the_record_and_the_page_agree_with_the_text(tmp_path):
     words = page.read_text(encoding="utf-8").replace("\N{NO-BREAK SPACE}", " ")
     assert len(record["claims"]) == words.count("<article") == 14
     assert record["claims_fingerprint"] in words
+    assert record["corpus_fingerprint"] in words
+    assert all(print_of in words for print_of in record["examinations"].values())
+    assert record["scales"]["second_scale"].startswith("Kass and Raftery (1995)")
+    assert "what was learned</dt><dd>nothing" in words
     by_name = {claim["claim"]: claim for claim in record["claims"]}
     assert by_name["dowels-late"]["bayes_factor"] is None
     factor = by_name["first-of-two"]["bayes_factor"]
@@ -405,6 +415,7 @@ def test_dated_instruments_are_learned_from_once_and_found_again(first, works, m
     assert "Learning from" in " ".join(first.stderr.split())
     (kept,) = works.glob("corpus.*.nc")
     record, (claim,) = json.loads(first.stdout), json.loads(first.stdout)["claims"]
+    assert Path(record["learned_file"]).name == kept.name
     assert record["learned_from"] == dating.read_learned(kept).attrs["corpus_fingerprint"]
     assert claim["rests_on"]["dated_instruments"] == 40
     assert claim["bayes_factor"] is not None
@@ -414,8 +425,17 @@ def test_dated_instruments_are_learned_from_once_and_found_again(first, works, m
     again = weighed_there(works, "--as", "json")
     assert f"is read from {kept}" in " ".join(again.stderr.split())
     assert json.loads(again.stdout)["claims"] == record["claims"]
+    page = works / "claims.html"
+    weighed_there(works, "--page", page)
+    words = page.read_text("utf-8").replace("\N{NO-BREAK SPACE}", " ")
+    assert kept.name in words
+    assert words.count(record["learned_from"]) == 2  # of the corpus, and of what was learned
+    shown = re.search(r">([^<]*)<br><span class=\"quiet\">[^<]*support", words)[1]
+    assert re.fullmatch(r"[0-9./,]+ \([0-9./,]+ to [0-9./,]+\)", shown)
     kept.rename(works / "written by dating learn.nc")
-    assert weighed_there(works, "--as", "json").stdout == again.stdout
+    elsewhere = json.loads(weighed_there(works, "--as", "json").stdout)
+    assert Path(elsewhere["learned_file"]).name == "written by dating learn.nc"
+    assert elsewhere["claims"] == record["claims"]
 
 
 def test_what_was_learned_of_another_state_is_not_taken(works):

@@ -24,6 +24,7 @@ from dating.evidence_cache import EvidenceCache
 from dating.examination import Examination
 from dating.learning.corpus import Corpus, Reference
 from dating.learning.learned import DRAWS, Learned
+from dating.magnitudes import floats
 
 
 @dataclass(frozen=True)
@@ -129,6 +130,22 @@ class Evidence:
         weighings = {name: self.weighing_of(examinations[name], sayings) for name in names}
         true, weight = _in_joint_draws(sayings, weighings, self.joint)
         return true * self._corrected(sayings, weighings), weight
+
+    def truth_by_month(self, sayings: Sequence[Assertion], name: str) -> tuple[Floats, Floats]:
+        """Give P(claims, evidence, month of one instrument) and P(evidence, its month).
+
+        Shapes: (month,), both on one scale.
+        """
+        names = instruments_of(sayings)
+        weighings = {each: self.weighing_of(self.examinations[each], sayings) for each in names}
+        about = [saying for saying in sayings if saying.instruments()]
+        others = [saying for saying in sayings if not saying.instruments()]
+        true, _ = joint_truth(about, weighings, (name,))
+        every, _ = joint_truth([], weighings, (name,))
+        if others:
+            true = true * all_true(others, self.joint)[:, None]
+        yes, whole = floats(true.sum(axis=0), every.sum(axis=0))
+        return yes, whole
 
     def rows(self, corpus: Corpus, features: Collection[str], *, known: bool) -> RowEvidence:
         """Give what the rows of a corpus say of features, by what is known or by the judgements."""

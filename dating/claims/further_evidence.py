@@ -28,6 +28,7 @@ from dating.claims.statements import (
     Overlap,
     Share,
     Use,
+    instruments_of,
 )
 from dating.claims.truth import all_true, quantity
 from dating.examination import Examination, Sight
@@ -152,8 +153,9 @@ def _stated_by(saying: Assertion) -> str:
             return f"how long both forms of the {plain_name(way.feature)} were in use together"
         case Share(states=states):
             return f"the share of {_combined(states)} in production"
-        case NumberMade(states=states):
-            return f"how many were made with {_combined(states)}"
+        case NumberMade(states=states, survival=survival):
+            which = "were made" if survival is None else "survive"
+            return f"how many {which} with {_combined(states)}"
         case _:
             return ""
 
@@ -184,15 +186,14 @@ def _on_instruments(claim: Claim, evidence: Evidence) -> Iterator[FurtherEvidenc
 
 
 def _papers_on_instruments(claim: Claim, evidence: Evidence) -> Iterator[FurtherEvidence]:
-    """Try a document that dates an instrument outright."""
-    true, weight = evidence.truth(claim.sayings(), evidence.examinations)
-    p = float(true.sum() / weight.sum())
-    entropy = information_bits(np.diag([p, 1 - p])) if 0 < p < 1 else 0.0
-    for saying in claim.sayings():
-        if isinstance(saying.content, Built | Apart | Older | EarliestWith):
-            names = saying.instruments()
-            what = f"a document that dates {' or '.join(names)}"
-            yield FurtherEvidence(what, entropy / len(names))
+    """Try a document that gives the month in which one of the instruments was built."""
+    dated = [
+        s for s in claim.sayings() if isinstance(s.content, Built | Apart | Older | EarliestWith)
+    ]
+    for name in instruments_of(dated):
+        yes, every = evidence.truth_by_month(claim.sayings(), name)
+        joint = np.stack([yes, np.maximum(every - yes, 0.0)], axis=1)
+        yield FurtherEvidence(f"a document that dates {name}", information_bits(joint))
 
 
 def _with(examination: Examination, feature: str, state: str) -> Examination:

@@ -27,11 +27,11 @@ from dating.succession.elimination import Factor, by_portions
 
 
 def joint_truth(
-    sayings: Sequence[Assertion], weighings: Mapping[str, Weighing]
+    sayings: Sequence[Assertion], weighings: Mapping[str, Weighing], keep: Sequence[str] = ()
 ) -> tuple[Floats, Floats]:
     """Give the probability of claims about instruments together with the evidence on them.
 
-    Shape: true (draw,), weight (draw,).
+    Shape: true (draw, *month of each instrument to keep), weight (draw,).
     """
     weight = draws = next(iter(weighings.values())).tables.weights
     inverse = ratio(np.ones_like(draws), draws)
@@ -44,8 +44,9 @@ def joint_truth(
         weight = weight * (every * inverse)
     exact = all(each.is_wide or not each.pieces for each in weighings.values())
     if exact or weight.sum() >= LEAST:
-        return weight * _over_pairs(sayings, list(weighings), true), weight
-    return joint_truth(sayings, {name: each.widened() for name, each in weighings.items()})
+        over = _over_pairs(sayings, list(weighings), true, keep)
+        return weight.reshape(-1, *[1] * len(keep)) * over, weight
+    return joint_truth(sayings, {name: each.widened() for name, each in weighings.items()}, keep)
 
 
 def ties_between(sayings: Sequence[Assertion], months: int) -> Iterator[Factor]:
@@ -90,7 +91,12 @@ def _months(sayings: Sequence[Assertion], name: str, weighing: Weighing) -> Floa
     return allowed
 
 
-def _over_pairs(sayings: Sequence[Assertion], names: list[str], joint: list[Floats]) -> Floats:
-    """Sum over the months of all instruments, as far as pairs of them allow; shape (draw,)."""
+def _over_pairs(
+    sayings: Sequence[Assertion], names: list[str], joint: list[Floats], keep: Sequence[str] = ()
+) -> Floats:
+    """Sum over the months of all instruments but some, as far as pairs of them allow.
+
+    Shape: (draw, *month of each instrument to keep).
+    """
     months = [Factor((name,), table) for name, table in zip(names, joint, strict=True)]
-    return by_portions([*months, *ties_between(sayings, joint[0].shape[1])])
+    return by_portions([*months, *ties_between(sayings, joint[0].shape[1])], keep)

@@ -66,6 +66,7 @@ class RowEvidence:
         self.features = tuple(sorted(features))
         seen = [self._sighting(reference.examination) for reference in corpus.references]
         self.places = tuple(place for place, sighting in enumerate(seen) if sighting is not None)
+        self._likelihoods: dict[str, list[Floats]] = {}
         self._sightings = [sighting for sighting in seen if sighting is not None]
 
     def _sighting(self, examination: Examination) -> Examination | None:
@@ -96,14 +97,27 @@ class RowEvidence:
 
     def _by_month(self, sighting: Examination) -> Floats:
         """Give P(month, record) in each draw, shape (draw, month)."""
-        production = self.production
-        maker, tables = production.maker, production.tables
-        pieces, _ = pieces_of(sighting, maker, tables)
-        weighing = Weighing(tables, swapped_chances(maker, sighting), pieces)
-        joint = prior_in_months(tables, np.arange(len(tables.period)))
-        for piece in pieces:
-            joint = joint * likelihood_with_swap(weighing, piece, maker)
+        maker, tables = self.production.maker, self.production.tables
+        swapped, joint = swapped_chances(maker, sighting), self._prior
+        for name, record in [*sighting.seen.items(), (VARIANTS, sighting.variant)]:
+            seen = {} if name == VARIANTS else {name: record}
+            variant = record if name == VARIANTS else None
+            single = sighting.model_copy(update={"seen": seen, "variant": variant})
+            key = single.model_dump_json()
+            if key not in self._likelihoods:
+                pieces, _ = pieces_of(single, maker, tables)
+                weighing = Weighing(tables, swapped, pieces)
+                each = [likelihood_with_swap(weighing, piece, maker) for piece in pieces]
+                self._likelihoods[key] = each
+            for likelihood in self._likelihoods[key]:
+                joint = joint * likelihood
         return np.asarray(joint.sum(axis=1))
+
+    @cached_property
+    def _prior(self) -> Floats:
+        """P(variant, month) in each draw, shape (draw, variant, month)."""
+        tables = self.production.tables
+        return prior_in_months(tables, np.arange(len(tables.period)))
 
     def bits(self, true: Floats) -> Floats | None:
         """Say how far each row by itself moves the odds of a claim, in bits.

@@ -13,6 +13,7 @@ import numpy as np
 from dating.arrays import Floats
 from dating.magnitudes import floats, wide
 
+MENTION_SCALE = "Kass and Raftery (1995), Bayes Factors, section 3.2"
 FACTOR_SCALE = "ENFSI (2015), Guideline for Evaluative Reporting in Forensic Science"
 PROBABILITY_SCALE = "IPCC (2010), Guidance Note on Consistent Treatment of Uncertainties"
 BATCHES = 16
@@ -93,6 +94,22 @@ class Factor:
     def has_value(self) -> bool:
         """Whether the draws tell anything of it."""
         return self.bound != "not told"
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Two standard errors to either side: between what the factor lies by the draws."""
+        return self.value * 10 ** (-2 * self.error), self.value * 10 ** (2 * self.error)
+
+    @property
+    def graded(self) -> float | None:
+        """The factor that is given a word: the end of its range that says least.
+
+        One where the range reaches to both sides; None where the draws give a bound only.
+        """
+        low, high = self.ends
+        if self.bound:
+            return None
+        return low if low > 1 else high if high < 1 else 1.0
 
     @property
     def towards(self) -> str:

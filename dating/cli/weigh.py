@@ -115,8 +115,8 @@ def weigh(  # noqa: PLR0917 (click hands its options over by name)
     evidence = Evidence(manuscript, result)
     results = [weighed(claim, evidence, known) for claim in _watched(read.claims)]
     if page is not None:
-        _write_page(manuscript, results, evidence, known, page)
-    click.echo(_text(form, manuscript, results, result, known), nl=False)
+        _write_page(manuscript, results, evidence, known, page, learned_file=learned)
+    click.echo(_text(form, manuscript, results, result, known, learned_file=learned), nl=False)
 
 
 def _check(page: Path | None) -> None:
@@ -144,6 +144,8 @@ def _write_page(
     evidence: Evidence,
     corpus: Corpus | None,
     page: Path,
+    *,
+    learned_file: Path | None,
 ) -> None:
     from dating.figures.claims import drawings_of  # noqa: PLC0415
     from dating.figures.pages import picture_of  # noqa: PLC0415
@@ -152,7 +154,9 @@ def _write_page(
 
     claims = manuscript.claims.claims
     pictures = {name: picture_of(f) for name, f in drawings_of(claims, evidence, corpus)}
-    write_whole(page, claims_page(manuscript, results, pictures, evidence.learned).encode("utf-8"))
+    name = str(learned_file or "")
+    text = claims_page(manuscript, results, pictures, evidence.learned, corpus, learned_file=name)
+    write_whole(page, text.encode("utf-8"))
 
 
 def _text(
@@ -161,10 +165,14 @@ def _text(
     results: Sequence[ClaimResult],
     learned: Learned | None,
     corpus: Corpus | None,
+    *,
+    learned_file: Path | None,
 ) -> str:
     from dating.cli.records import as_json  # noqa: PLC0415
     from dating.words.claims_text import claims_record, claims_text  # noqa: PLC0415
 
     if form == "text":
         return claims_text(manuscript, results, text_width(), learned)
-    return as_json(claims_record(manuscript, results, learned, corpus))
+    return as_json(
+        claims_record(manuscript, results, learned, corpus, learned_file=str(learned_file or ""))
+    )

@@ -23,13 +23,20 @@ class BayesFactor(Record, title="What the evidence was worth"):
     """Posterior odds over prior odds."""
 
     value: float | None = Field(description="The factor; nothing where the draws do not tell.")
+    low: float | None = Field(
+        description="Two standard errors below it; nothing where the draws give a bound only."
+    )
+    high: float | None = Field(description="Two standard errors above it.")
     standard_error_log10: float = Field(description="Standard error of its decimal logarithm.")
     bound: Literal["", "at least", "at most", "not told"] = Field(
         description="Whether the draws give a bound only, or nothing."
     )
     speaks: Literal["for", "against", "neither way"] = Field(description="Which way it speaks.")
-    words: str = Field(description="The word for it, from the published scale.")
-    second_scale: str = Field(description="The word for it from a second published scale.")
+    words: str = Field(
+        description="The word for the end that says least, from the published scale; empty for a "
+        "bound."
+    )
+    second_scale: str = Field(description="The same from a second published scale.")
 
 
 class Grounds(Record, title="What a probability rests on"):
@@ -128,9 +135,11 @@ class ClaimsRecord(Record, title="A record of weighed claims"):
     learned_from: str | None = Field(description="SHA-256 of the corpus that was learned from.")
     draws: int | None = Field(description="How many draws of what was learned.")
     learned_draws: Draws | None = Field(description="How sound these draws are.")
+    learned_file: str | None = Field(description="The file of what was learned.")
+    corpus_fingerprint: str | None = Field(description="SHA-256 of the bytes of the corpus.")
     corpus_file: str | None = Field(description="The corpus that examples are from.")
     examinations: dict[str, str] = Field(description="SHA-256 of each examination, by instrument.")
     invented: bool = Field(description="Whether the maker is invented.")
-    scales: dict[str, str] = Field(description="The published scales of words.")
+    scales: dict[str, str] = Field(description="The published source of each scale of words.")
     claims: list[Claim] = Field(description="The claims, in order.")
     note: str = Field(description="What a probability is, and what it is not.")

@@ -126,14 +126,20 @@ def verdict(result: ClaimResult) -> str:
             f"{words.capitalize()}, as before the evidence ({before}); the draws do not show what "
             "the evidence is worth."
         )
-    bound = f"{result.factor.bound} " if result.factor.bound else ""
-    error = "" if result.factor.bound else f" ± {percent(10**result.factor.error - 1)}"
-    factor = f"{bound}{decimals_of(result.factor.value)}{error}"
-    before = chance_words(result.prior)
+    before, support = chance_words(result.prior), support_words(result.factor)
     return (
-        f"{words.capitalize()}; {before} before the evidence. Bayes factor {factor}: "
-        f"{factor_words(result.factor.value)}."
+        f"{words.capitalize()}; {before} before the evidence. Bayes factor "
+        f"{_factor(result.factor)}: {support}."
     )
+
+
+def support_words(factor: Factor) -> str:
+    """Name the support that a Bayes factor gives for certain, whatever the draws leave open."""
+    if not factor.has_value:
+        return ""
+    if factor.graded is None:
+        return "the draws give a bound only, which is not graded"
+    return factor_words(factor.graded)
 
 
 @dataclass(frozen=True)
@@ -205,7 +211,7 @@ def claim_words(result: ClaimResult, first: int) -> ClaimWords:
         after=chance_words(result.posterior),
         words=probability_words(result.posterior.value),
         factor="" if factor is None else _factor(factor),
-        support="" if factor is None or not factor.has_value else factor_words(factor.value),
+        support="" if factor is None else support_words(factor),
         verdict=verdict(result),
         printed=rewording(result, first) if result.basis.has_evidence else "",
         believed="" if result.basis.has_evidence else belief(result, first),
@@ -260,8 +266,13 @@ def turning_words(result: ClaimResult) -> str:
 
 
 def _factor(factor: Factor) -> str:
-    number = decimals_of(factor.value) if factor.has_value else ""
-    return f"{factor.bound} {number}".strip()
+    """Write a Bayes factor with its range, where it has one that shows."""
+    if not factor.has_value:
+        return "not told by the draws"
+    if factor.bound:
+        return f"{factor.bound} {decimals_of(factor.value)}"
+    value, low, high = (decimals_of(number) for number in (factor.value, *factor.ends))
+    return value if low == value == high else f"{value} ({low} to {high})"
 
 
 def unweighed(result: ClaimResult) -> str:

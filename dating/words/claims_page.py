@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from dating.claims.files import Manuscript
 from dating.claims.weighing import ClaimResult
+from dating.learning.corpus import Corpus
 from dating.learning.learned import Learned
 from dating.words.claims import claim_words, clause
 from dating.words.claims_text import on_basis, scales_of
@@ -19,10 +20,13 @@ def claims_page(
     results: Sequence[ClaimResult],
     pictures: Mapping[str, PagePicture],
     learned: Learned | None = None,
+    corpus: Corpus | None = None,
+    *,
+    learned_file: str = "",
 ) -> str:
     """Write the page."""
     maker, claims = manuscript.maker, manuscript.claims
-    first = maker.period.first
+    first, seen = maker.period.first, manuscript.examinations.values()
     return page_of(
         "claims.html.j2",
         {
@@ -39,6 +43,10 @@ def claims_page(
             "origin": [
                 ("claims file", claims.origin.file, claims.origin.fingerprint),
                 ("maker file", maker.origin.file, maker.origin.fingerprint),
+                *(("examination", e.origin.file, e.origin.fingerprint) for e in seen),
+                *([("dated instruments", corpus.file, corpus.fingerprint)] if corpus else []),
             ],
+            "learned": learned,
+            "learned_file": learned_file,
         },
     )

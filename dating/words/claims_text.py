@@ -12,6 +12,7 @@ from dating.claims.explanations import Explanation
 from dating.claims.files import Manuscript
 from dating.claims.strength import (
     FACTOR_SCALE,
+    MENTION_SCALE,
     PROBABILITY_SCALE,
     DrawChance,
     factor_words,
@@ -29,6 +30,10 @@ from dating.words.record import as_probability
 from dating.words.soundness import on_soundness, soundness_record
 
 EXPLANATIONS = ("wrong_date", "swapped", "later_part", "slip")
+RANGES = (
+    "In brackets after a Bayes factor: two standard errors left by the draws to either side; its "
+    "word is that of the end that says least. A bound is not graded."
+)
 BITS = (
     "Bits beside an instrument: how far it alone would move the odds that the assessors give, one "
     "bit being a factor of two. The chances beside it take all evidence together."
@@ -50,7 +55,7 @@ def scale_words(factors: bool) -> str:
         f"Words for probabilities: {PROBABILITY_SCALE}.",
         f"Words for Bayes factors: {FACTOR_SCALE}." if factors else "",
         "A value on a boundary takes the stronger word.",
-        "After ±: the standard error left by the draws." if factors else "",
+        RANGES if factors else "",
         BITS,
     ]
     return " ".join(filter(None, sentences))
@@ -116,6 +121,8 @@ def claims_record(
     results: Sequence[ClaimResult],
     learned: Learned | None,
     corpus: Corpus | None,
+    *,
+    learned_file: str = "",
 ) -> dict[str, Any]:
     """Turn weighed claims into plain data, ready for JSON."""
     claims, maker = manuscript.claims, manuscript.maker
@@ -129,10 +136,16 @@ def claims_record(
         "learned_from": learned.corpus_fingerprint if learned is not None else None,
         "draws": len(learned.values) if learned is not None else None,
         "learned_draws": soundness_record(learned),
+        "learned_file": learned_file or None,
         "corpus_file": corpus.file if corpus is not None else None,
+        "corpus_fingerprint": corpus.fingerprint if corpus is not None else None,
         "examinations": {e.instrument: e.origin.fingerprint for e in seen},
         "invented": maker.invented,
-        "scales": {"probability": PROBABILITY_SCALE, "factor": FACTOR_SCALE},
+        "scales": {
+            "probability": PROBABILITY_SCALE,
+            "bayes_factor": FACTOR_SCALE,
+            "second_scale": MENTION_SCALE,
+        },
         "claims": [_claim_record(one, maker.period.first) for one in results],
         "note": OPINION,
     }
@@ -155,8 +168,10 @@ def _claim_record(result: ClaimResult, first: int) -> dict[str, Any]:
             "standard_error_log10": factor.error,
             "bound": factor.bound,
             "speaks": factor.towards,
-            "words": factor_words(factor.value) if factor.has_value else "",
-            "second_scale": mention_words(factor.value) if factor.has_value else "",
+            "low": factor.ends[0] if factor.graded is not None else None,
+            "high": factor.ends[1] if factor.graded is not None else None,
+            "words": factor_words(factor.graded) if factor.graded is not None else "",
+            "second_scale": mention_words(factor.graded) if factor.graded is not None else "",
         },
         "verdict": words.verdict,
         "rests_on": {
