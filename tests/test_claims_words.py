@@ -22,7 +22,7 @@ from dating.claims.strength import DrawChance, Factor, chance_from, factor_from
 from dating.claims.weighing import ClaimResult
 from dating.cli.main import main
 from dating.learning.storage import learned_file_of
-from dating.words.claims import clause, rewording, verdict
+from dating.words.claims import clause, ranges_of, rewording, verdict
 from tests.learning import ONE_RAMP, one_ramp_rows, written
 
 FILE = "demo_data/marrowby_claims.yaml"
@@ -489,3 +489,52 @@ def a_claim():
     return Claim.model_validate(
         {"claim": "c", "says": {"built": {"instrument": "x", "within": 1931}}}
     )
+
+
+# Words and errors ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("saying", "points", "words"),
+    [
+        ("share", (1.0, 1.0, 1.0), "The share was 100 % (probability 90 %)."),
+        ("share", (0.0, 0.0, 0.0), "The share was 0 % (probability 90 %)."),
+        ("share", (0.3, 0.3, 0.301), "The share was about 30 % (probability 90 %)."),
+        ("share", (0.2, 0.3, 0.4), "The share was between 20 % and 40 % (probability 90 %)."),
+        ("use", (10.2, 10.4, 10.9), "The first use was in January 1924 (probability 90 %)."),
+    ],
+)
+def test_a_range_of_one_number_is_no_range(saying, points, words):
+    says = {
+        "share": {"share": {"states": {"nut": "wood"}, "during": "1931", "at_least": 0.5}},
+        "use": {"first_use": {"feature": "nut", "state": "wood", "within": "1940"}},
+    }[saying]
+    (known,) = ranges_of(weighed(0.5, points=(points,), **says), FIRST)
+    assert known == words
+
+
+def test_an_instrument_is_of_a_grade():
+    states = {"states": {"nut": "wood"}, "variant": "student"}
+    share = said(share={**states, "during": "1938", "at_least": 0.5})
+    assert clause(share) == (
+        "at least 50 % of the instruments of the student grade made in 1938 had the wood nut"
+    )
+    made = said(made={**states, "between": [1, 5]})
+    assert "between 1 and 5 instruments of the student grade were made with" in clause(made)
+
+
+def test_all_that_is_wrong_in_a_sheet_is_said_at_once(tmp_path):
+    sheet = tmp_path / "claims.csv"
+    rows = ["a,frist_use,nut,bone,1940", "b,first_use,nut,bone,nineteen", "c,first_use,nut"]
+    sheet.write_text("\n".join(["claim,kind,feature,state,not_before", *rows]) + "\n", "utf-8")
+    with pytest.raises(dating.InputError) as refused:
+        read_claims(sheet)
+    assert [problem.line for problem in refused.value.problems] == [1, 2, 3, 4]
+
+
+def test_no_changeover_comes_before_itself(maker):
+    way = {"feature": "lining", "to": "kerfed"}
+    claim = {"claim": "c", "says": {"changed_first": {"earlier": way, "later": way}}}
+    claims = Claims.model_validate({"maker": "marrowby", "claims": [claim]})
+    with pytest.raises(dating.InputError, match="no changeover comes before itself"):
+        manuscript_of(claims, maker)

@@ -113,33 +113,44 @@ def manuscript_of(claims: Claims, maker: Maker) -> Manuscript:
 def _from_sheet(sheet: Sheet) -> Source:
     """Turn a sheet of simple claims into the data of a claims file, with places."""
     problems = list(sheet.head_problems(("claim", "kind"), COLUMNS, "no such column in claims"))
+    if problems:
+        raise InputError(problems)
     head = {key: value for key, (_, value) in sheet.statements.items()}
     if "maker" not in head:
         message = "a comment '# maker: NAME' above the names of the columns is missing"
         problems.append(Problem(sheet.file, sheet.head.line, "maker", message))
+    claims, places = list[dict[str, Any]](), dict[KeyPath, Place]()
+    places[()] = places["claims",] = (sheet.head.line, 1)
     for row in sheet.rows:
         if len(row.cells) != len(sheet.head.cells):
             message = f"{len(row.cells)} cells under {len(sheet.head.cells)} columns"
             problems.append(Problem(sheet.file, row.line, "", message))
-    if problems:
-        raise InputError(problems)
-    claims, places = [], dict[KeyPath, Place]()
-    places[()] = places["claims",] = (sheet.head.line, 1)
-    for position, row in enumerate(sheet.rows):
+            continue
         try:
-            data = _claim(sheet, row)
+            claim = _claim(sheet, row)
         except InputError as error:
             problems += error.problems
             continue
-        claims.append(data)
-        for path in _paths(("claims", position), data):
+        for path in _paths(("claims", len(claims)), claim):
             places[path] = (row.line, 1)
-    if problems:
-        raise InputError(problems)
-    data = {"maker": head["maker"], "claims": claims}
+        claims.append(claim)
+    data: dict[str, Any] = {"maker": head.get("maker", "unnamed"), "claims": claims}
     if "examinations" in head:
         data["examinations"] = [name.strip() for name in head["examinations"].split("|")]
-    return Source(sheet.file, data, places, sheet.fingerprint)
+    source = Source(sheet.file, data, places, sheet.fingerprint)
+    if problems:
+        problems += _further_problems(source) if claims else []
+        raise InputError(sorted(problems, key=lambda problem: problem.line or 0))
+    return source
+
+
+def _further_problems(source: Source) -> list[Problem]:
+    """List what is wrong in the claims that can be read, beside those that cannot."""
+    try:
+        validate(source, Claims)
+    except InputError as error:
+        return list(error.problems)
+    return []
 
 
 def _claim(sheet: Sheet, row: SheetRow) -> dict[str, Any]:

@@ -95,9 +95,8 @@ class _Check:
                 yield from problems or self._shown(path, saying.instruments(), feature, state)
             case Use() as use:
                 yield from self._use(path, use, saying.kind == "first_use")
-            case ChangedFirst(earlier=earlier, later=later):
-                yield from self._changeover((*path, "earlier"), earlier)
-                yield from self._changeover((*path, "later"), later)
+            case ChangedFirst() as order:
+                yield from self._order(path, order)
             case Overlap(changeover=changeover):
                 yield from self._changeover((*path, "changeover"), changeover)
             case (Share() | NumberMade()) as content:
@@ -156,6 +155,14 @@ class _Check:
         elif not first and any(has[-1] for has in used):
             message = "it is in use to the end of the period, so it has no last use within it"
             yield self.origin.problem((*path, "state"), message, found=use.state)
+
+    def _order(self, path: KeyPath, order: ChangedFirst) -> Iterator[Problem]:
+        yield from self._changeover((*path, "earlier"), order.earlier)
+        yield from self._changeover((*path, "later"), order.later)
+        if order.earlier == order.later:
+            message = "this is the earlier one again, and no changeover comes before itself"
+            found = f"{order.later.feature} to {order.later.to}"
+            yield self.origin.problem((*path, "later"), message, found=found)
 
     def _changeover(self, path: KeyPath, changeover: ClaimedChangeover) -> Iterator[Problem]:
         problems = [*self._state(path, changeover.feature, (changeover.to,), "to")]

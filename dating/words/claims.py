@@ -326,24 +326,49 @@ def _range(saying: Assertion, points: Points, first: int) -> str:
     low, _, high = points
     match saying.content:
         case Built(instrument=name):
-            ends = f"{month_words(first + int(low))} and {month_words(first + int(high))}"
-            return f"{name} was built between {ends} (probability 90 %)."
+            ends = [month_words(first + int(point)) for point in (low, high)]
+            when = f"in {ends[0]}" if ends[0] == ends[1] else f"between {' and '.join(ends)}"
+            return f"{name} was built {when} (probability 90 %)."
         case Use():
             which = "first" if saying.kind == "first_use" else "last"
-            ends = " and ".join(_month(first + point) for point in (low, high))
-            return f"The {which} use was between {ends} (probability 90 %)."
+            ends = [_month(first + point) for point in (low, high)]
+            when = f"in {ends[0]}" if ends[0] == ends[1] else f"between {' and '.join(ends)}"
+            return f"The {which} use was {when} (probability 90 %)."
         case ChangedFirst(earlier=earlier, later=later):
-            sides = [
-                f"{_months(abs(round(m)))} {'after' if m >= 0 else 'before'}" for m in (low, high)
-            ]
-            said = f"{_incoming(later)} came in between {' and '.join(sides)} {_incoming(earlier)}"
+            said = f"{_incoming(later)} came in {_lead(round(low), round(high))} "
+            said += _incoming(earlier)
             return f"{said[:1].upper()}{said[1:]} (probability 90 %)."
         case Overlap():
-            return f"The changeover took {low:.0f} to {high:.0f} months (probability 90 %)."
+            took = _between(f"{low:.0f}", f"{high:.0f}", "about")
+            return f"The changeover took {took} months (probability 90 %)."
         case Share():
-            return f"The share was between {percent(low)} and {percent(high)} (probability 90 %)."
+            share = _between(
+                percent(low), percent(high), "" if low < 0.01 or high > 0.99 else "about"
+            )
+            return f"The share was {share} (probability 90 %)."
         case _:
-            return f"The number was between {low:,.0f} and {high:,.0f} (probability 90 %)."
+            number = _between(f"{low:,.0f}", f"{high:,.0f}", "about")
+            return f"The number was {number} (probability 90 %)."
+
+
+def _between(low: str, high: str, same: str) -> str:
+    """Write a range; where both ends are written alike, the one number."""
+    return f"{same} {low}".strip() if low == high else f"between {low} and {high}"
+
+
+def _lead(low: int, high: int) -> str:
+    """Say how many months after another a changeover came in, before it where below nought.
+
+    Examples
+    --------
+    >>> _lead(-5, 3), _lead(-4, 0), _lead(2, 2)
+    ('between 5 months before and 3 months after', '0 to 4 months before', '2 months after')
+    """
+    if low < 0 < high:
+        return f"between {_months(-low)} before and {_months(high)} after"
+    near, far = sorted((abs(low), abs(high)))
+    side = "before" if low < 0 else "after"
+    return f"{_months(far)} {side}" if near == far else f"{near} to {_months(far)} {side}"
 
 
 def _month(at: float) -> str:
@@ -361,7 +386,8 @@ def _bound(use: Use) -> str:
 
 
 def _share(share: Share) -> str:
-    within = f"made {_during(share.during)}{_of(share.variant)} "
+    grade = f"of the {share.variant} grade " if share.variant is not None else ""
+    within = f"{grade}made {_during(share.during)} "
     forms = f"had {_forms(share.states)}"
     match share.was:
         case None:
@@ -384,7 +410,8 @@ def _number_made(claim: NumberMade) -> str:
         number = f"about {claim.about:,.0f} (meaning {number})"
     during = f" {_during(claim.during)}" if claim.during is not None else ""
     verb = "survive from those made" if claim.survival is not None else "were made"
-    return f"{number} instruments{_of(claim.variant)} {verb}{during} with {_forms(claim.states)}"
+    grade = f" of the {claim.variant} grade" if claim.variant is not None else ""
+    return f"{number} instruments{grade} {verb}{during} with {_forms(claim.states)}"
 
 
 def _incoming(way: ClaimedChangeover) -> str:
