@@ -20,6 +20,7 @@ MONTHS, MARKS = np.arange(10), np.arange(-6, 18)
 DELAYS, SWAPPED, CHANCE, LAG = (0, 2), {"body": 0.12, "chassis": 0.2}, 0.3, {"coil": 1.5, "cone": 1}
 REPLACED, DOUBT = {"coil": 0.1, "cone": 0.05}, {"coil": 0.03, "cone": 0.08}
 SURE = {"replaced": 0}
+SHARES = {"1930-01": {"turned": 1}, "1930-10": {"turned": 0.1, "bent": 0.9}}
 
 
 def _delay(months, assessor):
@@ -115,7 +116,7 @@ def mark(name):
     """P(month on it | own month, delay, of which kind): of the build, of a later part, in doubt."""
     table = np.zeros((len(MARKS), 10, 2, 3))
     for month in MONTHS:
-        later = np.where(MARKS >= month, 1 / (18 - month), 0)
+        later = np.where(month <= MARKS, 1 / (18 - month), 0)
         table[:, month, :, 1] = later[:, None]
         inside = (MARKS >= 0) & (MARKS < 10)
         table[:, month, :, 2] = (0.8 * inside / 10 + 0.2 * later)[:, None]
