@@ -11,7 +11,8 @@ Where that is asked for, a state that the maker file does not list is taken for 
 says nothing about the date, and is counted.
 
 One document has columns too: ``document`` says what it is, ``not_before`` and ``not_after`` what it
-bounds, ``document_trust`` how far it is trusted.
+bounds, ``document_trust`` how far it is trusted. What the examiner knows of a component stands in a
+column of its name: ``original``, ``not original``, or ``original (0.9)`` of which 0.9 is sure.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from pathlib import Path
 from typing import Any
 
 from dating.amounts import AmountError, decimal_of
-from dating.examination import NOT_EXAMINED, Examination, Reading, Sight
+from dating.examination import NOT_EXAMINED, Belonging, Examination, Reading, Sight
 from dating.maker import Maker
 from dating.reading import InputError, KeyPath, Problem
 from dating.references import examination_problems
@@ -34,9 +35,21 @@ from dating.validation import validate
 type Unlisted = dict[str, Counter[str]]
 """How often each cell with a state that the maker file does not list stands in each column."""
 
+_GROUPS = ("seen", "marks", "measured", "parts")
 _SURE = re.compile(r"(.*\S)\s*\(([^()]*)\)")
 _READING = re.compile(r"(\S+)(?:\s+within\s+(\S+))?(\s+confirmed)?")
-_MEASURED = "a number such as 21.4, 21.4 within 0.3, or 21.4 confirmed"
+_BELONGING = {"original": True, "not original": False}
+_FORMS = {
+    "measured": (
+        "a number is expected here",
+        "a number such as 21.4, 21.4 within 0.3, or 21.4 confirmed",
+    ),
+    "parts": (
+        "what is known of the component is expected here",
+        "original or not original, and how sure that is where there is doubt: original (0.9)",
+    ),
+}
+"""What is expected in a cell that cannot be read, and what may stand there."""
 
 DOCUMENT_COLUMNS = {
     "document": "what",
@@ -45,6 +58,18 @@ DOCUMENT_COLUMNS = {
     "document_trust": "trust",
 }
 """Columns of one document, with the key of each in an examination."""
+OTHER_COLUMNS = (
+    "instrument",
+    "built",
+    "known_by",
+    "trust",
+    "lot",
+    "title",
+    "examined",
+    "by",
+    "owner",
+)
+"""Columns that say which instrument a row is, and when and by whom it was dated or seen."""
 
 
 def columns_of(maker: Maker) -> dict[str, tuple[str, ...]]:
@@ -64,6 +89,21 @@ def columns_of(maker: Maker) -> dict[str, tuple[str, ...]]:
     }
 
 
+def part_columns(maker: Maker) -> dict[str, tuple[str, ...]]:
+    """Name the columns that say what is known of components, with their places.
+
+    A component has none where something that is seen has its name.
+
+    Examples
+    --------
+    >>> from dating.files import read_maker
+    >>> part_columns(read_maker("priors/marrowby.yaml"))["neck"]
+    ('parts', 'neck')
+    """
+    taken = {*columns_of(maker), *DOCUMENT_COLUMNS, *OTHER_COLUMNS}
+    return {name: ("parts", name) for name in maker.components if name not in taken}
+
+
 def examination_in(
     sheet: Sheet,
     line: int,
@@ -74,11 +114,11 @@ def examination_in(
     """Read what the cells of one row say was seen."""
     data: dict[str, Any] = {"instrument": cells.get("instrument", "")}
     data |= {"maker": _stem(maker), "invented": maker.invented}
-    data |= {"seen": {}, "marks": {}, "measured": {}}
-    paths: list[KeyPath] = [("instrument",), ("seen",), ("marks",), ("measured",)]
+    data |= {group: {} for group in _GROUPS}
+    paths: list[KeyPath] = [("instrument",), *((group,) for group in _GROUPS)]
     problems: list[Problem] = []
     origin = sheet.source(line, None, ())
-    columns = columns_of(maker)
+    columns = {**columns_of(maker), **part_columns(maker)}
     for name, path in columns.items():
         text = cells.get(name, NOT_EXAMINED)
         if text == NOT_EXAMINED:
@@ -92,8 +132,8 @@ def examination_in(
             unlisted.setdefault(name, Counter())[text] += 1
             value = {"other": text}
         if value is None:
-            message = "a number is expected here"
-            problems.append(origin.problem((name,), message, found=text, allowed=_MEASURED))
+            message, allowed = _FORMS[path[0]]
+            problems.append(origin.problem((name,), message, found=text, allowed=allowed))
             continue
         into = data if len(path) == 1 else data[path[0]]
         into[path[-1]] = value
@@ -140,6 +180,7 @@ def cells_of(examination: Examination) -> dict[str, str]:
             for name, reading in examination.measured.items()
             if reading is not None
         },
+        **{name: _belonging_cell(known) for name, known in examination.parts.items()},
     }
 
 
@@ -150,11 +191,13 @@ def _trust(paper: Mapping[str, str]) -> dict[str, Any]:
 
 
 def _value(text: str, path: tuple[str, ...], maker: Maker) -> Any:
-    """Read one cell as plain data; None where a number is wanted and none is given."""
+    """Read one cell as plain data; None where it does not have the form that is wanted."""
     if path[0] == "marks":
         return text
     if path[0] == "measured":
         return _reading(text)
+    if path[0] == "parts":
+        return _belonging(text)
     if path[0] == "seen":
         return _sight(text, maker.features()[path[1]][1].states)
     return _sight(text, maker.variants.states if maker.variants else ())
@@ -195,6 +238,19 @@ def _reading(text: str) -> dict[str, float] | None:
     return reading | {"confirmed": True} if match[3] else reading
 
 
+def _belonging(text: str) -> dict[str, Any] | None:
+    """Read what is known of a component; None where that cannot be read."""
+    match = _SURE.fullmatch(text)
+    sure = decimal_of(match[2].strip()) if match else 1.0
+    original = _BELONGING.get(match[1] if match else text)
+    return None if original is None or sure is None else {"original": original, "sure": sure}
+
+
+def _belonging_cell(known: Belonging) -> str:
+    words = "original" if known.original else "not original"
+    return words if known.sure == 1 else f"{words} ({known.sure!r})"
+
+
 def _sight_cell(sight: Sight) -> str:
     if sight.other is not None:
         return f"other: {sight.other}"
@@ -217,7 +273,7 @@ def in_column(problem: Problem) -> Problem:
     if group.startswith("documents"):
         columns = {key: column for column, key in DOCUMENT_COLUMNS.items()}
         return replace(problem, key=columns.get(name, "document"))
-    return replace(problem, key=name) if group in {"seen", "marks", "measured"} else problem
+    return replace(problem, key=name) if group in _GROUPS else problem
 
 
 def _stem(maker: Maker) -> str:

@@ -263,7 +263,9 @@ class Examination(FromFile, title="An examination"):
         default_factory=dict, description="What was measured, by measurement."
     )
     parts: dict[Name, Belonging] = Field(
-        default_factory=dict, description="What is known of components, by component."
+        default_factory=dict,
+        description="What is known of components, by component. In a sheet the column of a "
+        "component has original, not original, or either with how sure it is: original (0.9).",
     )
     documents: tuple[Paper, ...] = Field((), description="Documents that bound the date.")
 

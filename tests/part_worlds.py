@@ -42,15 +42,15 @@ def changed(path, change=None):
     return data
 
 
-def world(data, rng, spread=1.0):
-    """Draw every uncertain date and length of a maker file; its shared numbers are certain."""
+def world(data, rng, late=None):
+    """Draw every uncertain date and length; an event may come some months later than judged."""
     maker, hidden = Maker.model_validate(copy.deepcopy(data)), copy.deepcopy(data)
 
     def drawn(judged):
         return float(judged.distribution().quantile(rng.random()))
 
     for name, event in maker.events.items():
-        hidden["events"][name]["when"] = _day(drawn(event.when))
+        hidden["events"][name]["when"] = _day(drawn(event.when) + (late or {}).get(name, 0))
     for course, plain in _courses(maker, hidden):
         for regime, stated in zip(course.history or (), plain.get("history", ()), strict=True):
             if regime.first_use is not None:
@@ -60,6 +60,16 @@ def world(data, rng, spread=1.0):
             if regime.overlap is not None:
                 stated["overlap"] = max(drawn(regime.overlap), 0.0)
     return Maker.model_validate(hidden)
+
+
+def of_another_shape(data):
+    """Give all ramps the other shape, and one component in twenty some months of age."""
+    for _, plain in _courses(Maker.model_validate(copy.deepcopy(data)), data):
+        for regime in plain.get("history", ())[1:]:
+            regime["shape"] = "linear" if regime.get("shape") == "logistic" else "logistic"
+    for component in data["components"].values():
+        age = {"shortest": 1, "likely": 4, "longest": 14}
+        component.setdefault("old_stock", {"chance": 0.05, "age": age})
 
 
 def _courses(maker, data):
@@ -107,7 +117,10 @@ class Workshop:
                 text = self.mark(thing, mark, made, delays.get(mark.stock, 0.0))
                 looks["marks"] |= {thing: text} if seen else {}
             for thing, measurement in component.measurements.items():
-                seen, reading = rng.random() < LOOKS["measured"], self.reading(thing, measurement, made)
+                seen, reading = (
+                    rng.random() < LOOKS["measured"],
+                    self.reading(thing, measurement, made),
+                )
                 looks["measured"] |= {thing: reading} if seen else {}
         if maker.variants is not None and rng.random() < LOOKS["variant"]:
             looks["variant"] = self.tables.variants[variant]

@@ -76,16 +76,11 @@ def several(seed, count=4):
     """One invented maker, and several examinations of it."""
     inventor = Inventor(seed)
     data = inventor.maker()
-    examinations = [tabled(inventor.examination(data)) for _ in range(count)]
+    examinations = [inventor.examination(data) for _ in range(count)]
     return (
         Maker.model_validate(data),
         [Examination.model_validate(each) for each in examinations],
     )
-
-
-def tabled(examination):
-    """What whole tables take: not what is known of components."""
-    return {key: value for key, value in examination.items() if key != "parts"}
 
 
 def check_rows(maker, examinations, dated, *, level=LEVEL, learned=None):
@@ -466,6 +461,37 @@ def test_documents_have_cells(marrowby):
     pd.testing.assert_frame_equal(
         estimate_many(marrowby, frame), estimate_many(marrowby, [examination])
     )
+
+
+def test_what_is_known_of_components_has_cells(marrowby, tmp_path):
+    """Alone, beside what is seen, and where nothing is stated to be swapped."""
+    known = [
+        {},
+        {"neck": {"original": True, "sure": 0.9}},
+        {"neck": {"original": False}, "body": {"original": True}},
+        {"hardware": {"original": False, "sure": 0.7}},
+    ]
+    rows = [
+        dating.Examination.model_validate(
+            {"instrument": f"M-{n}", "maker": "marrowby", "parts": parts}
+            | {"seen": {"heel-joint": "screwed", "tuner-plate": "plain"} if n < 3 else {}}
+        )
+        for n, parts in enumerate(known)
+    ]
+    frame = pd.DataFrame([cells_of(row) for row in rows])
+    assert frame["neck"].tolist()[1:3] == ["original (0.9)", "not original"]
+    frame.to_csv(tmp_path / "seen.csv", index=False)
+    for table in (frame, tmp_path / "seen.csv", rows):
+        check_rows(marrowby, rows, estimate_many(marrowby, table))
+    assert estimate_many(marrowby, frame)["original neck"].is_unique
+
+
+@pytest.mark.parametrize("cell", ["replaced", "original (much)", "original (2)", "original (-1)"])
+def test_cells_of_components_that_cannot_be_read(marrowby, cell):
+    frame = pd.DataFrame({"instrument": ["A", "B"], "neck": ["original", cell]})
+    (problem,) = problems_of(marrowby, frame)
+    assert (problem.file, problem.key) == ("the table, row 1", "neck")
+    assert problem.found.strip("'") in {cell, cell.partition("(")[2].rstrip(")")}
 
 
 # The result -----------------------------------------------------------------------------------

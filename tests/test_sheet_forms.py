@@ -147,6 +147,34 @@ def test_a_number_that_may_be_two_is_refused(tmp_path):
     assert "may be 1.234 or 1234" in problem.message
 
 
+# What is known of components --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("cell", "original", "sure"),
+    [("original", True, 1.0), ("not original", False, 1.0), ("not original (0,8)", False, 0.8)],
+)
+def test_a_corpus_and_a_sale_say_what_is_known_of_a_component(tmp_path, cell, original, sure):
+    maker = "# maker: priors/marrowby.yaml\n"
+    (tmp_path / "a.csv").write_text(f"{maker}instrument;built;neck\nE-1;1931;{cell}\n", "utf-8")
+    (tmp_path / "b.csv").write_text(f"{maker}lot;neck;ring\n7;{cell};plain\n", "utf-8")
+    (reference,) = read_corpus(tmp_path / "a.csv", MAKER).references
+    (lot,) = read_lots(tmp_path / "b.csv", MAKER).lots
+    for examination in (reference.examination, lot.examination):
+        known = examination.parts["neck"]
+        assert (known.original, known.sure) == (original, sure)
+        assert cells_of(examination)["neck"] == cell.replace(",", ".")
+
+
+def test_what_is_known_of_a_component_is_refused_with_its_place(tmp_path):
+    (tmp_path / "a.csv").write_text("instrument,built,neck\nE-1,1931,\nE-2,1932,mine\n", "utf-8")
+    with pytest.raises(InputError) as error:
+        read_corpus(tmp_path / "a.csv", MAKER)
+    (problem,) = error.value.problems
+    assert (problem.line, problem.key) == (3, "neck")
+    assert "not original" in problem.allowed
+
+
 # Workbooks ------------------------------------------------------------------------------------
 
 

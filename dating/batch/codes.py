@@ -23,8 +23,8 @@ from dating.batch.distinct import (
     single_of,
     value_at,
 )
-from dating.cells import DOCUMENT_COLUMNS, Unlisted, columns_of
-from dating.examination import Examination
+from dating.cells import DOCUMENT_COLUMNS, Unlisted, columns_of, part_columns
+from dating.examination import Belonging, Examination
 from dating.files import check_against
 from dating.maker import Maker
 from dating.reading import InputError, Problem
@@ -63,6 +63,11 @@ class Column:
     levels: tuple[Examination, ...]
     feature: str | None = None
 
+    @property
+    def known(self) -> tuple[Belonging, ...]:
+        """What is known of the component, by code from 1; empty for other columns."""
+        return tuple(known for level in self.levels for known in level.parts.values())
+
     def at(self, rows: slice | Integers) -> Integers:
         """Give the codes of some rows.
 
@@ -99,14 +104,14 @@ class CodedTable:
 
     def examination(self, row: int) -> Examination:
         """Put together again what one row says."""
-        merged: dict[str, Any] = {"seen": {}, "marks": {}, "measured": {}}
+        merged: dict[str, Any] = {"seen": {}, "marks": {}, "measured": {}, "parts": {}}
         whole = None
         for column in self.columns:
             code = int(column.at(slice(row, row + 1))[0])
             if code == 0:
                 continue
             whole = column.levels[code - 1]
-            for group in ("seen", "marks", "measured"):
+            for group in ("seen", "marks", "measured", "parts"):
                 merged[group] |= getattr(whole, group)
             merged |= {"variant": whole.variant} if whole.variant is not None else {}
             merged |= {"documents": whole.documents} if whole.documents else {}
@@ -127,13 +132,14 @@ def coded_examinations(examinations: Sequence[Examination], maker: Maker) -> Cod
             check_against(examination, maker)
         except InputError as error:
             problems += error.problems
-        if examination.parts:
-            message = "tables do not take what is known of components; date this one by itself"
-            problems.append(examination.origin.problem(("parts",), message))
     if problems:
         raise InputError(problems)
     columns: list[Column] = []
-    paths = {**columns_of(maker), "document": ("documents",)}
+    paths = {
+        **columns_of(maker),
+        "document": ("documents",),
+        **{f"{name}, known": ("parts", name) for name in maker.components},
+    }
     for name, path in paths.items():
         values = [value_at(examination, path) for examination in examinations]
         known: dict[str, int] = {}
@@ -163,7 +169,7 @@ def coded_sheet(
     import pandas as pd  # noqa: PLC0415
 
     sheet = read_sheet(path)
-    allowed = {"instrument", *DOCUMENT_COLUMNS, *columns_of(maker)}
+    allowed = {"instrument", *DOCUMENT_COLUMNS, *columns_of(maker), *part_columns(maker)}
     problems = list(sheet.head_problems(("instrument",), allowed, _unknown(maker)))
     width = len(sheet.head.cells)
     for row in sheet.rows:
@@ -200,7 +206,7 @@ def check_columns(names: Sequence[object], maker: Maker, file: str = "the table"
     """
     cells = tuple(str(name) for name in names)
     sheet = Sheet(file, "", {}, SheetRow(1, cells), ())
-    allowed = {"instrument", *DOCUMENT_COLUMNS, *columns_of(maker)}
+    allowed = {"instrument", *DOCUMENT_COLUMNS, *columns_of(maker), *part_columns(maker)}
     problems = list(sheet.head_problems((), allowed, _unknown(maker)))
     if problems:
         raise InputError([replace(problem, line=None) for problem in problems])
@@ -215,7 +221,7 @@ def _coded(
 ) -> CodedTable:
     reader = CellReader(maker, located, unlisted)
     columns: list[Column] = []
-    paths = columns_of(maker)
+    paths = {**columns_of(maker), **part_columns(maker)}
     distinct = {name: distinct_cells(frame[name]) for name in paths if name in frame.columns}
     for name, levels in reader.all_levels(distinct).items():
         columns += _column(_component(name, paths[name], maker), distinct[name][0], levels)
@@ -250,15 +256,21 @@ def _column(
 
 
 def _tells(level: Examination) -> bool:
-    """Whether an examination of one thing bears on the date; what is neutral does not."""
+    """Whether an examination of one thing bears on the date; what is neutral does not.
+
+    What is known of a component bears on what the rest of it says.
+    """
     sights = [*level.seen.values(), level.variant]
     if any(sight is not None and not sight.is_neutral for sight in sights):
         return True
-    records = [*level.marks.values(), *level.measured.values(), *level.documents]
+    known = level.parts.values()
+    records = [*level.marks.values(), *level.measured.values(), *level.documents, *known]
     return any(each is not None for each in records)
 
 
 def _component(name: str, path: tuple[str, ...], maker: Maker) -> str | None:
+    if path[0] == "parts":
+        return path[1]
     if path[0] == "seen":
         return maker.features()[name][0]
     if path[0] == "marks":

@@ -55,7 +55,7 @@ def estimate_many(
         The maker file.
     table : DataFrame, path, Dask DataFrame or sequence of Examination
         One instrument a row, in columns ``instrument`` (the index where there is none),
-        ``variant`` and every feature, mark and measurement, with the cells of
+        ``variant`` and every feature, mark, measurement and component, with the cells of
         :mod:`dating.cells`; and one document in ``document``, ``not_before``, ``not_after`` and
         ``document_trust``. Columns may be left out; a cell that is blank or missing was not
         examined. Categorical columns are quickest. A path ends in ``.csv`` or ``.parquet``.

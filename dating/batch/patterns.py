@@ -52,6 +52,14 @@ class Patterns:
         """Return the number of patterns."""
         return len(self.codes)
 
+    def swapped(self, before: float) -> Floats:
+        """Give the chance of a swap, from that before anything was known; shape (pattern,)."""
+        chances = np.full(len(self), before)
+        for column, codes in zip(self.columns, self.codes.T, strict=True):
+            if column.known:
+                chances = np.array([before, *(k.swapped(before) for k in column.known)])[codes]
+        return chances
+
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
@@ -117,24 +125,25 @@ def distinct(codes: Sequence[Integers], radices: Sequence[int]) -> tuple[Integer
 
 
 def evidence_of(
-    patterns: Patterns, cells: CellEvidence, block: Block, donor: Floats, swapped: float
+    patterns: Patterns, cells: CellEvidence, block: Block, donor: Floats, swapped: Floats
 ) -> Evidence:
     """Work out patterns in one block of draws.
 
-    Shapes: donor (place, lane).
+    Shapes: donor (place, lane), swapped (pattern,).
     """
     each, places = _cells(patterns, cells, block)
     fixed = _product(each, places)
     drawn, vector, vectors = _drawn_patterns(each, places)
     from_donor = np.zeros((len(fixed), len(block.draw)))
-    if swapped:
+    if swapped.any():
         for pattern in range(len(vector)):
             here = np.flatnonzero(drawn == pattern)
             single = len(here) == 1  # a single one would be summed in another order
             there = donor * vectors[vector[pattern]]
             several = fixed[np.repeat(here, 1 + single)]
-            from_donor[here] = swapped * np.einsum("kp,pl->kl", several, there)[: len(here)]
-        fixed *= 1 - swapped
+            averaged = np.einsum("kp,pl->kl", several, there)[: len(here)]
+            from_donor[here] = swapped[here, None] * averaged
+        fixed *= 1 - swapped[:, None]
     ages = cells.tables.ages.get(patterns.component or "")
     if ages is not None:
         return _aged(cells.built(fixed[:, :, None] * vectors[vector[drawn]], ages), from_donor)

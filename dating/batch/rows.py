@@ -138,7 +138,9 @@ class RowDating:
         """
         possible = (self.tables.prior > 0).any(axis=0)
         for name, donor in self.tables.donors.items():
-            if self.swapped[name]:
+            if self.swapped[name] or any(
+                c.known for c in self.coded.columns if c.component == name
+            ):
                 possible = possible | (donor > 0).any(axis=0)
         if self.tables.ages:  # old stock may have been made in any month before
             possible = np.ones(possible.shape, dtype=bool)
@@ -235,7 +237,8 @@ class RowDating:
 
         evidence = []
         for each in portion.patterns:
-            swapped = 0.0 if each.component is None else self.swapped[each.component]
+            before = 0.0 if each.component is None else self.swapped[each.component]
+            swapped = each.swapped(before)
             donor = placed(tables.donors[each.component]) if each.component else np.zeros((1, 1))
             evidence.append(evidence_of(each, self.cells, block, donor, swapped))
         month = np.broadcast_to(np.arange(places.shape[1]), places.shape)[places]
@@ -282,8 +285,9 @@ class RowDating:
         return original
 
     def _weighing(self, row: int) -> Weighing:
-        pieces, _ = pieces_of(self.coded.examination(row), self.maker, self.tables)
-        return Weighing.of(self.tables, self.swapped, pieces)
+        examination = self.coded.examination(row)
+        pieces, _ = pieces_of(examination, self.maker, self.tables)
+        return Weighing.of(self.tables, swapped_chances(self.maker, examination), pieces)
 
 
 def _by_replicate(sums: Floats, replicates: Integers) -> Floats:
