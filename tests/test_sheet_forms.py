@@ -157,7 +157,7 @@ def test_a_number_that_may_be_two_is_refused(tmp_path):
 def test_a_corpus_and_a_sale_say_what_is_known_of_a_component(tmp_path, cell, original, sure):
     maker = "# maker: priors/marrowby.yaml\n"
     (tmp_path / "a.csv").write_text(f"{maker}instrument;built;neck\nE-1;1931;{cell}\n", "utf-8")
-    (tmp_path / "b.csv").write_text(f"{maker}lot;neck;ring\n7;{cell};plain\n", "utf-8")
+    (tmp_path / "b.csv").write_text(f"{maker}lot;neck;ring\n7;{cell};inlaid\n", "utf-8")
     (reference,) = read_corpus(tmp_path / "a.csv", MAKER).references
     (lot,) = read_lots(tmp_path / "b.csv", MAKER).lots
     for examination in (reference.examination, lot.examination):
