@@ -1,4 +1,4 @@
-"""Large simulations with every kind of trouble at once: sets hold, and stories are true, as stated."""
+"""Large simulations with every kind of trouble at once: sets and stories hold as they say."""
 
 import copy
 from dataclasses import dataclass
@@ -97,7 +97,7 @@ def found():
 
 @pytest.mark.slow
 def test_sets_hold_as_often_as_they_say(found):
-    """Within three binomial errors: of 2,000, sets that say 64.2, 85.6, 92.8 % held 62.2, 85.0, 93.5."""
+    """Of 2,000, those that say 64.2, 85.6, 92.8 % held 62.2, 85.0, 93.5: within three errors."""
     for holds, stated in held(found):
         assert abs(holds - stated) <= 3 * np.sqrt(stated * (1 - stated) / len(found))
 
