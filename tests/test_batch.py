@@ -426,7 +426,7 @@ def test_bad_files(marrowby, tmp_path):
         ("broken.parquet", "not a Parquet file"),
         ("missing.parquet", "no such file"),
         ("missing.csv", "no such file"),
-        ("seen.xlsx", "name a file that ends so"),
+        ("seen.ods", "name a file that ends so"),
     ):
         (problem,) = problems_of(marrowby, tmp_path / name)
         assert said in problem.message

@@ -196,7 +196,8 @@ def test_check_tells_kinds_apart_by_keys_and_columns(tmp_path):
     [
         ("a.csv", b"instrument,bult\nX,1931\n", "nearest:  built"),
         ("a.yaml", b"period: 1931\nseed: 3\n", "judging by its keys"),
-        ("a.xlsx", b"PK\x03\x04", "save a sheet as CSV"),
+        ("a.xlsx", b"PK\x03\x04", "not a workbook"),
+        ("a.docx", b"PK\x03\x04", "save a sheet as .xlsx or CSV"),
         ("a.parquet", b"PAR1", "dating sale --table"),
         ("a.md", b"# Notes: one\n\n- two: [", "not a known kind"),
         ("a.bin", b"\xff\xfe\x00", "not a known kind"),

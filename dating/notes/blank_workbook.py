@@ -13,7 +13,7 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING
 
 from dating.cautions import caution_text
-from dating.cells import DOCUMENT_COLUMNS, columns_of
+from dating.cells import DOCUMENT_COLUMNS, columns_of, part_columns
 from dating.maker import Maker
 from dating.statements import plain_name
 
@@ -80,6 +80,7 @@ def workbook_columns(maker: Maker) -> tuple[SheetColumn, ...]:
     return (
         *own,
         *(_column(maker, name, path[0]) for name, path in seen.items()),
+        *(_part_column(name) for name in part_columns(maker)),
         *(SheetColumn(name, *words) for name, words in papers),
     )
 
@@ -127,6 +128,12 @@ def _column(maker: Maker, name: str, group: str) -> SheetColumn:
         ask, states = feature.ask, feature.states
     listed = "; ".join(f"{key}: {gloss}" if gloss else key for key, gloss in states.items())
     return SheetColumn(name, ask, f"{listed}{_SIGHT}", words, tuple(states))
+
+
+def _part_column(name: str) -> SheetColumn:
+    ask = f"Is it known whether the {plain_name(name)} is the one it was built with?"
+    states = ("original", "not original")
+    return SheetColumn(name, ask, f"{' or '.join(states)}, or original (0.9)", "", states)
 
 
 def _write_head(
