@@ -393,4 +393,5 @@ def test_a_likely_value_beside_an_outer_one_is_doubted(tmp_path, latest, warned)
     messages = [warning.message for warning in doubts(file)]
     assert any("all but coincides with the earliest" in each for each in messages) is warned
     checked = CliRunner().invoke(main, ["check", str(file)], env={"COLUMNS": "200"})
-    assert "half the belief on either side of 1931-02, in two pieces" in checked.stdout
+    words = " ".join(checked.stdout.split())
+    assert "half the belief on either side of 1931-02, in two pieces" in words
