@@ -2,6 +2,8 @@
 
 A judgement is three quantiles. Through them runs a three-term metalog: for points in time
 as it stands, for durations and counts through the logarithm, so that it is bounded at zero.
+Where the likely value is so near an outer one that no smooth distribution runs through the
+three, it is in two halves, joined at the likely value, so that what was stated is kept.
 A duration whose lowest quantile is zero keeps the plain form and is cut off at zero, so that
 the stated chance of "none at all" sits exactly there. Several assessors are a mixture.
 """
@@ -10,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from math import ceil, exp, floor, log, log10
+from math import log
 from typing import Literal
 
 from dating.distributions import Certain, Form, Judgement, JudgementError, Metalog, Pool
@@ -28,7 +30,7 @@ def metalog_through(
     kind: Literal["point", "span"] = "point",
     write: Callable[[float], str] | None = None,
 ) -> Certain | Metalog:
-    """Run a three-term metalog through three quantiles.
+    """Run a three-term metalog through three quantiles, in two halves where it must be.
 
     Parameters
     ----------
@@ -40,7 +42,7 @@ def metalog_through(
     kind : {"point", "span"}
         A "point" may lie anywhere; a "span" (a duration, a count) is bounded at zero.
     write : callable, optional
-        How a value is written in a message, to whole units; as a number unless given.
+        How a value is written in a message; as a number unless given.
 
     Returns
     -------
@@ -50,13 +52,15 @@ def metalog_through(
     Raises
     ------
     JudgementError
-        When the values are out of order or no such distribution runs through them; the
-        message says which likely values would be feasible.
+        When the values are out of order, or the likely one is one of the outer ones, so that
+        half the belief would lie at one value.
 
     References
     ----------
     Keelin, T. W. (2016). The metalog distributions. *Decision Analysis* 13(4), 243-277, for
     the coefficients and for the limits of feasibility. doi:10.1287/deca.2016.0338
+    Keelin, T. W. and Powley, B. W. (2011). Quantile-parameterized distributions. *Decision
+    Analysis* 8(3), 206-219, for the coefficients of the halves. doi:10.1287/deca.1110.0213
 
     Examples
     --------
@@ -64,6 +68,8 @@ def metalog_through(
     Certain(value=3)
     >>> metalog_through((1, 4, 12), kind="span").form
     'log'
+    >>> metalog_through((0, 1, 11)).halves, metalog_through((0, 4, 11)).halves
+    (True, False)
     """
     low, likely, high = triple
     if kind == "span" and low < 0:
@@ -78,10 +84,17 @@ def metalog_through(
     tail = (1 - coverage) / 2
     edge = (1 - FEASIBLE_SKEW * (0.5 - tail)) / 2
     ratio = (b - a) / (c - a)
-    if not edge < ratio < 1 - edge:
-        bounds = (a + edge * (c - a), c - edge * (c - a))
-        raise JudgementError(_what_is_feasible(bounds, form, likely, write))
+    if not ALIKE < ratio < 1 - ALIKE:
+        raise JudgementError(_half_at_one_value(triple, write))
     spread = log((1 - tail) / tail)
+    if not edge < ratio < 1 - edge:
+        return Metalog(
+            location=b,
+            scale=(c - a) / (2 * spread),
+            skew=(1 - 2 * ratio) * (c - a) / spread,
+            form=form,
+            halves=True,
+        )
     return Metalog(
         location=b,
         scale=(c - a) / (2 * spread),
@@ -116,19 +129,13 @@ def pooled(members: Sequence[Certain | Metalog], weights: Sequence[float]) -> Ju
     return Pool(tuple(members), tuple(w / total for w in weights))
 
 
-def _what_is_feasible(
-    bounds: tuple[float, float], form: Form, likely: float, write: Callable[[float], str] | None
+def _half_at_one_value(
+    triple: tuple[float, float, float], write: Callable[[float], str] | None
 ) -> str:
-    lowest, highest = (exp(v) for v in bounds) if form == "log" else bounds
-    if write is None:
-        finer = log10(max(abs(lowest), abs(highest)) / (highest - lowest))
-        write = f"{{:.{max(4, 3 + ceil(finer))}g}}".format
-    else:
-        lowest, highest = ceil(lowest), floor(highest)
-    hint = "; a lowest value above zero allows more skew" if form == "cut at zero" else ""
+    low, likely, high = map(write or "{:g}".format, triple)
     return (
-        f"no smooth distribution runs through these three: with these outer values the likely "
-        f"one must lie between {write(lowest)} and {write(highest)}, found {write(likely)}{hint}"
+        f"half the belief would lie at {likely} alone: the likely value must lie between {low} and "
+        f"{high}, not at either; three equal values mean certainty"
     )
 
 

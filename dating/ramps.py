@@ -252,7 +252,7 @@ def _mean_excess(x: Floats, start: Judgement, overlap: Judgement, shape: Shape) 
         lengths, weights = overlap.nodes(fine=8)
         return weights @ _excess(x - start.value, lengths[:, None], shape)
     smoothed = _SmoothedStart(start)
-    kinked = start.scale < float(overlap.quantile(0.5)) / 4
+    kinked = start.halves or start.scale < float(overlap.quantile(0.5)) / 4
     lengths, weights = overlap.nodes(fine=4) if kinked else _every_other(overlap.nodes())
     mixed = zip(weights, lengths, strict=True)
     return sum((w * smoothed.after(x, length, shape) for w, length in mixed), np.zeros(()))
@@ -268,7 +268,7 @@ def _reach(start: Judgement, overlap: Judgement, shape: Shape) -> tuple[float, f
 
 def _step(start: Judgement) -> float:
     """Choose a grid, in months, on which a ramp after this start is a smooth curve."""
-    scales = [m.scale for m in _members(start) if isinstance(m, Metalog)]
+    scales = [m.narrowest for m in _members(start) if isinstance(m, Metalog)]
     return 1 / 4 if len(scales) == len(_members(start)) and min(scales) >= 0.5 else 1 / 8
 
 
@@ -292,7 +292,7 @@ class _SmoothedStart:
     def __init__(self, start: Metalog) -> None:
         self.start = start
         self.p = 0.5 * (1 + np.tanh(0.5 * _GRID))
-        self.x = start.location + (start.scale + start.skew * (self.p - 0.5)) * _GRID
+        self.x = start.quantile_at(_GRID)
         self.excess = start.excess(self.x)
         width = np.diff(self.x)
         cells = width * (self.excess[:-1] + self.excess[1:]) / 2
@@ -301,16 +301,16 @@ class _SmoothedStart:
 
     def after(self, x: Floats, overlap: float, shape: Shape) -> Floats:
         """Give the mean excess over start and ramp for one overlap."""
-        scale = self.start.scale
+        scale = self.start.narrowest
         if overlap < 0.02 * scale:
             return self._excess_at(x - overlap / 2)
         if shape == "linear":
             return (self._area_at(x) - self._area_at(x - overlap)) / overlap
         if overlap / _STEEPNESS < scale / 4:
             delay = Metalog(overlap / 2, overlap / _STEEPNESS, 0.0)
-            delays, weights = _every_other(delay.nodes())
+            delays, weights = delay.nodes(8) if self.start.halves else _every_other(delay.nodes())
             return self._excess_at(x[:, None] - delays) @ weights
-        starts, weights = self.start.nodes()
+        starts, weights = self.start.nodes(4 if self.start.halves else 1)
         return weights @ _excess(x - starts[:, None], np.asarray(overlap), "logistic")
 
     def _excess_at(self, x: Floats) -> Floats:

@@ -12,18 +12,20 @@ import numpy as np
 import pytest
 import xarray as xr
 from pytensor.compile.mode import Mode
-from scipy.special import softmax
+from scipy.special import ndtr, softmax
 
 from dating.files import read_maker
+from dating.judgement import metalog_through
 from dating.learning import chains as chains_module
 from dating.learning import compiled_density as kernels
 from dating.learning.chains import chains_of
 from dating.learning.constants import constants_of
 from dating.learning.coordinates import coordinates_of
 from dating.learning.corpus import read_corpus
+from dating.learning.density_terms import _number_terms
 from dating.learning.health import health_of_draws
 from dating.learning.layout import FLOOR, SHARE_DOUBT
-from dating.learning.model import learning_model
+from dating.learning.model import _metalog_values, learning_model
 from dating.learning.sampling import plan_of
 from tests.learning import ONE_RAMP, one_ramp_rows, written
 from tests.learning_sbc import COLUMNS, MAKER, Simulator, drawn_truth
@@ -273,3 +275,21 @@ def test_chains_begin_again_after_a_divergence(one_ramp, monkeypatch):
     raised = [1 - 0.9 / 2**k for k in range(1, 7)]
     assert chains.accept in [pytest.approx(accept) for accept in raised]
     assert chains.health.divergences == 0
+
+
+LOPSIDED = {"point": (0.0, 1.0, 11.0), "span": (1.0, 1.2, 10.0), "cut": (0.0, 19.0, 20.0)}
+
+
+@pytest.mark.parametrize("name", LOPSIDED)
+def test_a_number_in_two_halves_is_its_quantile(name):
+    judged = metalog_through(LOPSIDED[name], kind="point" if name == "point" else "span")
+    assert judged.halves
+    terms = _number_terms((judged,))
+    z = np.array([-2.5, -1.0, -0.2, 0.3, 1.7])
+    own = terms["kind"][0], judged.location, judged.scale, judged.skew
+    ours = np.array([kernels.number_at(*own, each) for each in z])
+    np.testing.assert_allclose(ours[:, 0], judged.quantile(ndtr(z)), rtol=1e-11)
+    ahead, behind = (judged.quantile(ndtr(z + step)) for step in (1e-6, -1e-6))
+    np.testing.assert_allclose(ours[:, 1], (ahead - behind) / 2e-6, rtol=1e-6, atol=1e-8)
+    theirs = [_metalog_values([judged], np.array([each])).eval()[0] for each in z]
+    np.testing.assert_allclose(theirs, ours[:, 0], rtol=1e-11)

@@ -51,6 +51,7 @@ components:
     measurements:
       depth: {unit: mm, spread: 0.5, slip: 0.02, mean: {1930-01: 23.6, 1939-12: 20.4}}
 """
+LOPSIDED = "first_use: {earliest: 1931-01, likely: 1931-02, latest: 1939-12}"
 EXAMINATION = """\
 instrument: E-1
 maker: example
@@ -382,3 +383,15 @@ def test_an_examination_in_which_nothing_is_recorded_is_told():
     assert [m for m in messages if "that of any instrument" in m] == messages != []
     seen = dating.Examination(instrument="X", maker="marrowby", seen={"ring": "inlaid"})
     assert not examination_warnings(seen, maker)
+
+
+@pytest.mark.parametrize(("latest", "warned"), [("1939-12", True), ("1931-12", False)])
+def test_a_likely_value_beside_an_outer_one_is_doubted(tmp_path, latest, warned):
+    file = tmp_path / "example.yaml"
+    judged = LOPSIDED.replace("1939-12", latest)
+    file.write_text(MAKER.replace("first_use: 1931-06", judged), encoding="utf-8")
+    messages = [warning.message for warning in doubts(file)]
+    assert any("all but coincides with the earliest" in each for each in messages) is warned
+    checked = CliRunner().invoke(main, ["check", str(file)], env={"COLUMNS": "200"})
+    words = " ".join(checked.stdout.split())
+    assert "half the belief on either side of 1931-02, in two pieces" in words

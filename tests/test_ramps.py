@@ -20,6 +20,7 @@ NARROW = metalog_through((11.5, 12.1, 12.6), kind="point")
 LAG = metalog_through((-2, 1, 3), kind="point")
 SPAN = metalog_through((1, 4, 10), kind="span")
 SHORT = metalog_through((0, 1, 2.5), kind="span")
+LOPSIDED = metalog_through((10, 11, 20))
 TWO_MINDS = pooled([metalog_through((4, 5, 7)), metalog_through((18, 20, 25))], [1, 2])
 
 
@@ -87,7 +88,7 @@ def test_far_from_the_ramp_shares_are_exactly_none_or_all():
 
 @pytest.mark.parametrize("shape", SHAPES)
 @pytest.mark.parametrize("overlap", [Certain(0.0), Certain(0.025), Certain(5.0), SPAN, SHORT])
-@pytest.mark.parametrize("first", [Certain(11.3), DATE, NARROW, TWO_MINDS])
+@pytest.mark.parametrize("first", [Certain(11.3), DATE, NARROW, LOPSIDED, TWO_MINDS])
 def test_mean_shares_agree_with_brute_force(first, overlap, shape):
     made = mean_shares(first, overlap, MONTHS, shape)
     assert made == pytest.approx(averaged(*brute(first, overlap), shape), abs=2e-4)

@@ -42,6 +42,8 @@ jit = numba.njit(nogil=True, cache=True, fastmath=_FAST, error_model="numpy", bo
 in_order = numba.njit(nogil=True, cache=True, fastmath={"nsz", "contract"}, error_model="numpy")
 
 CERTAIN, PLAIN, LOG, CUT, POOL = range(5)
+HALVES = 4
+"""Added to the kind of a metalog that is in two halves."""
 
 
 @jit
@@ -64,6 +66,10 @@ def number_at(kind, location, scale, skew, z):  # type: ignore[no-untyped-def]
     """Give a metalog's quantile at Phi(z), and its derivative by z."""
     odds, slope = log_odds(z)
     p = 1 / (1 + math.exp(-odds))
+    if kind > POOL:
+        kind -= HALVES
+        scale += skew / 2 if odds > 0 else -skew / 2
+        skew = 0.0
     value = location + (scale + skew * (p - 0.5)) * odds
     slope *= scale + skew * (p - 0.5) + skew * p * (1 - p) * odds
     if kind == LOG:

@@ -117,7 +117,7 @@ def _number_terms(judged: tuple[Judgement, ...]) -> dict[str, Any]:
         if isinstance(number, Certain):
             kind[place], terms["location"][place] = kernels.CERTAIN, number.value
         elif isinstance(number, Metalog):
-            kind[place] = kinds[number.form]
+            kind[place] = kinds[number.form] + kernels.HALVES * number.halves
             for name in ("location", "scale", "skew"):
                 terms[name][place] = getattr(number, name)
         elif isinstance(number, Pool):

@@ -1,8 +1,8 @@
 """Learned numbers as judgements: three quantiles each, and how far the judgement is off.
 
 A judgement has three values, and learned draws have as many as there are draws. The three are the
-5, 50 and 95 % points of the draws; where no judgement runs through them, the likely value moves
-towards the middle until one does.
+5, 50 and 95 % points of the draws; where no smooth judgement runs through them, the likely value
+moves towards the middle until one does.
 """
 
 from __future__ import annotations
@@ -83,7 +83,7 @@ def margin_of(values: Floats, kind: NumberKind) -> Margin:
 
 
 def margin_through(triple: tuple[float, float, float], kind: NumberKind) -> Margin:
-    """Write three values as finely as a maker file has them, so that a judgement runs through.
+    """Write three values as finely as a maker file has them, so that a smooth judgement fits.
 
     Examples
     --------
@@ -97,13 +97,18 @@ def margin_through(triple: tuple[float, float, float], kind: NumberKind) -> Marg
     step = _STEP[kind] if likely < middle else -_STEP[kind]
     at = likely
     while True:
-        try:
-            metalog_through((low, likely, high), kind=OPINIONS[kind].kind)
-        except JudgementError:
-            at += step
-            likely = _rounded(at, kind)
-        else:
+        if _runs_smoothly((low, likely, high), kind):
             return Margin(kind, (low, likely, high))
+        at += step
+        likely = _rounded(at, kind)
+
+
+def _runs_smoothly(triple: tuple[float, float, float], kind: NumberKind) -> bool:
+    try:
+        judgement = metalog_through(triple, kind=OPINIONS[kind].kind)
+    except JudgementError:
+        return False
+    return isinstance(judgement, Certain) or not judgement.halves
 
 
 def lag_between(event: Margin, first_use: Margin) -> Margin:

@@ -116,7 +116,9 @@ def _metalog_values(metalogs: list[Any], z: Any) -> Any:
     )
     within = pt.clip(z, -_FARTHEST, _FARTHEST) / _ROOT_TWO
     log_odds = pt.log(pt.erfc(-within)) - pt.log(pt.erfc(within))
-    plain = location + (scale + skew * (pt.sigmoid(log_odds) - 0.5)) * log_odds
+    halves = np.array([metalog.halves for metalog in metalogs])
+    share = pt.where(halves, pt.ge(log_odds, 0.0), pt.sigmoid(log_odds))
+    plain = location + (scale + skew * (share - 0.5)) * log_odds
     through_log = np.array([metalog.form == "log" for metalog in metalogs])
     cut = np.array([metalog.form == "cut at zero" for metalog in metalogs])
     grown = pt.exp(pt.where(through_log, pt.minimum(plain, 30.0), 0.0))

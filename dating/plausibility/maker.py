@@ -7,6 +7,7 @@ from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
+from dating.distributions import Metalog
 from dating.maker import Course, Feature, Maker, Regime
 from dating.months import Period, month_words
 from dating.plausibility.chances import chance_warnings, unstated_chances
@@ -20,7 +21,10 @@ from dating.plausibility.warning import (
     warning,
 )
 from dating.reading import KeyPath, Problem
-from dating.statements import Judged
+from dating.statements import Judged, Opinion
+
+LOPSIDED = 25
+"""How many times as long as the other the longer side of a judgement is hardly meant to be."""
 
 type PlacedCourse = tuple[KeyPath, Course]
 
@@ -47,6 +51,7 @@ def mistakes(maker: Maker) -> tuple[Problem, ...]:
         *_means(maker),
         *_assessors(maker),
         *_lengths(maker),
+        *_lopsided(maker),
         *chance_warnings(maker),
     )
 
@@ -235,3 +240,24 @@ def _lengths(maker: Maker) -> Iterator[Problem]:
             if abs(months) > len(maker.period):
                 message = f"this is longer than the whole period of {len(maker.period)} months"
                 yield warning(maker.origin, path, message, found=months, expected="months")
+
+
+def _lopsided(maker: Maker) -> Iterator[Problem]:
+    """Find likely values that all but coincide with an outer one."""
+    for path, judged in judgements(maker):
+        for place, opinion in enumerate(judged.opinions):
+            if (edge := _edge(opinion)) is not None:
+                message = f"the likely value all but coincides with the {edge} one"
+                at = (*path, place) if (*path, place) in maker.origin.places else path
+                expected = "a likely value as far from both as is believed, or an outer one further"
+                yield warning(maker.origin, at, message, expected=expected)
+
+
+def _edge(opinion: Opinion) -> str | None:
+    """Name the outer value beside which the likely one lies, if it does."""
+    judged = opinion.distribution()
+    if not isinstance(judged, Metalog) or not judged.halves:
+        return None
+    if judged.scale + abs(judged.skew) / 2 < LOPSIDED * judged.narrowest:
+        return None
+    return opinion.keys[0 if judged.skew > 0 else 2]

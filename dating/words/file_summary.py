@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 from dating.cells import cells_of
 from dating.claims.files import Manuscript, manuscript_of, read_claims
+from dating.distributions import Metalog
 from dating.examination import ABSENT, Examination
 from dating.files import (
     check_against,
@@ -203,9 +204,17 @@ def _judged[O: Opinion](judged: Judged[O]) -> str:
         write = _point if opinion.kind == "point" and opinion.keys[0] == "earliest" else _number
         known = low == likely == high
         text = write(low) if known else f"{write(low)} | {write(likely)} | {write(high)}"
+        if _in_halves(opinion):
+            text += f" (half the belief on either side of {write(likely)}, in two pieces)"
         several = len(judged.opinions) > 1 and opinion.by
         texts.append(f"{text} ({opinion.by})" if several else text)
     return " and ".join(texts)
+
+
+def _in_halves(opinion: Opinion) -> bool:
+    """Say whether no smooth distribution runs through an opinion, so that it is in two halves."""
+    judged = opinion.distribution()
+    return isinstance(judged, Metalog) and judged.halves
 
 
 def _point(value: float) -> str:

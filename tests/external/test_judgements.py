@@ -19,7 +19,7 @@ import preliz
 import pytest
 from scipy import optimize, stats
 
-from dating.judgement import FEASIBLE_SKEW, Certain, JudgementError, metalog_through, pooled
+from dating.judgement import FEASIBLE_SKEW, Certain, metalog_through, pooled
 
 PROBABILITIES = [0.001, 0.01, 0.05, 0.1, 0.3, 0.5, 0.8, 0.95, 0.99, 0.999]
 TRIPLES = [(2.0, 5.0, 9.0), (1.0, 4.5, 12.0), (30.0, 44.0, 52.0), (10.0, 10.5, 11.0)]
@@ -120,12 +120,27 @@ def test_feasible_up_to_the_limit_and_no_further(coverage, side):
     inside, outside = abs(side - k - 1e-4), abs(side - k + 1e-4)
     y = np.linspace(1e-4, 1 - 1e-4, 2001)
     assert (np.diff(metalog_through((0, inside, 1), coverage).quantile(y)) > 0).all()
-    with pytest.raises(JudgementError, match="no smooth distribution"):
-        metalog_through((0, outside, 1), coverage)
+    assert not metalog_through((0, inside, 1), coverage).halves
+    assert metalog_through((0, outside, 1), coverage).halves
     a1, a2, a3 = keelin_2016((0, outside, 1), (1 - coverage) / 2)
     log_odds = np.linspace(-12, 12, 4001)
     skewed = a1 + (a2 + a3 * (1 / (1 + np.exp(-log_odds)) - 0.5)) * log_odds
     assert (np.diff(skewed) <= 0).any()
+
+
+@pytest.mark.parametrize("triple", [(0, 1, 11), (0, 10.5, 11)])
+def test_two_halves_are_halves_of_logistic_distributions(triple):
+    """Against scipy.stats.logistic on either side of the median."""
+    halves = metalog_through(triple)
+    low, likely, high = triple
+    spread = np.log(0.95 / 0.05)
+    left = stats.logistic(likely, (likely - low) / spread)
+    right = stats.logistic(likely, (high - likely) / spread)
+    below, above = np.linspace(low - 3, likely, 60), np.linspace(likely, high + 30, 60)
+    assert halves.cdf(below) == pytest.approx(left.cdf(below), abs=1e-12)
+    assert halves.cdf(above) == pytest.approx(right.cdf(above), abs=1e-12)
+    mean = left.expect(lb=-200, ub=likely) + right.expect(lb=likely, ub=400)
+    assert halves.mean() == pytest.approx(mean, abs=1e-7)
 
 
 # Worked elicitations
@@ -158,13 +173,14 @@ def test_expert_b_is_too_skewed_for_a_point():
     """SHELF 1.12.0, overview vignette: quartiles 30, 35, 50 as a beta(3.7651, 6.0008).
 
     That beta bends the quartiles, to 27.6, 37.7 and 48.7. A metalog never does: with 25 % and
-    75 % at 30 and 50 it needs r > 0.2916, and says so.
+    75 % at 30 and 50 it needs r > 0.2916; so as a point it is in two halves.
     """
     published = shelf((30, 35, 50))
     assert (published.alpha, published.beta) == pytest.approx((3.7651, 6.0008), rel=1e-4)
     assert published.ppf([0.25, 0.5, 0.75]) == pytest.approx([27.6, 37.7, 48.7], abs=0.06)
-    with pytest.raises(JudgementError, match=r"between 35\.83 and 44\.17, found 35"):
-        metalog_through((30, 35, 50), coverage=0.5)
+    halves = metalog_through((30, 35, 50), coverage=0.5)
+    assert halves.halves
+    assert halves.quantile([0.25, 0.5, 0.75]) == pytest.approx([30, 35, 50], abs=1e-12)
     judgement = metalog_through((30, 35, 50), coverage=0.5, kind="span")
     assert judgement.quantile([0.25, 0.5, 0.75]) == pytest.approx([30, 35, 50])
 
