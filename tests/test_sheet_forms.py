@@ -23,6 +23,7 @@ from dating.notes.lots import read_lots
 from dating.reading import InputError
 from dating.sheets import read_sheet
 from dating.standard_input import FileContent
+from dating.words.omissions import unlearned_words
 
 SALE = Path("demo_data/marrowby_sale.csv")
 CORPUS = Path("demo_data/marrowby_corpus.csv")
@@ -308,3 +309,12 @@ def test_what_was_taken_for_what_is_told(tmp_path):
     shown = run("check", beside_its_maker(path))
     assert shown.exit_code == 0, shown.output
     assert "read as: cells separated by semicolons" in " ".join(shown.output.split())
+
+
+def test_what_learning_takes_no_notice_of_is_told(tmp_path):
+    text = "# maker: marrowby\ninstrument,built,heel-joint,neck\nR-1,1931,dowelled,original\n"
+    (tmp_path / "corpus.csv").write_text(text, "utf-8")
+    assert unlearned_words(read_corpus(tmp_path / "corpus.csv", MAKER)) == [
+        "Learning does not use what 1 row says of whole components."
+    ]
+    assert unlearned_words(read_corpus(CORPUS, MAKER)) == []

@@ -117,13 +117,13 @@ def learn(  # noqa: PLR0917 (click hands its options over by name)
     from dating.learning.outcome import outcome_of  # noqa: PLC0415
     from dating.learning.sampling import plan_of  # noqa: PLC0415
     from dating.words.learned import after_learning  # noqa: PLC0415
-    from dating.words.omissions import corpus_words  # noqa: PLC0415
+    from dating.words.omissions import corpus_words, unlearned_words  # noqa: PLC0415
 
     check_outputs(_outputs(out, report, stated), [maker, corpus, learned], replace=replace)
     check_earlier(out, go_on=go_on, replace=replace)
     read = read_maker(maker)
     plan = plan_of(read, read_corpus(corpus, read, **leniency))
-    for sentence in corpus_words(plan.corpus):
+    for sentence in (*corpus_words(plan.corpus), *unlearned_words(plan.corpus)):
         click.echo(filled(sentence), err=True)
     if stated is not None:
         check_restatement(plan, maker)

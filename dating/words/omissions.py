@@ -1,10 +1,11 @@
-"""What of a table was taken for nothing: states that are not listed, rows without a date."""
+"""What of a table is taken no notice of: states that are not listed, rows without a date."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
 from dating.learning.corpus import Corpus
+from dating.statements import plain_name
 
 _SHOWN = 6
 
@@ -52,4 +53,35 @@ def corpus_words(corpus: Corpus) -> list[str]:
         sentences.append(
             f"{len(lines)} {rows} left out for want of a readable date: line {shown}{more}."
         )
+    return sentences
+
+
+def unlearned_words(corpus: Corpus) -> list[str]:
+    """Say what a maker file states and a corpus records that learning takes no notice of.
+
+    Examples
+    --------
+    >>> from dating.files import read_maker
+    >>> from dating.learning.corpus import read_corpus
+    >>> maker = read_maker("priors/velquist.yaml")
+    >>> read = read_corpus("demo_data/velquist_corpus.csv", maker)
+    >>> for sentence in unlearned_words(read):
+    ...     print(sentence[:66])
+    Components are learned from as if each was made for its instrument
+    """
+    maker = corpus.maker
+    aged = [plain_name(name) for name, part in maker.components.items() if part.old_stock]
+    stocks = {mark.stock: None for _, mark in maker.marks().values() if mark.stock is not None}
+    known = sum(bool(each.examination.parts) for each in corpus.references)
+    sentences = []
+    if aged or stocks:
+        what = [f"old stock ({', '.join(aged)})"] if aged else []
+        what += [f"the delay of a shared stock ({', '.join(stocks)})"] if stocks else []
+        sentences.append(
+            "Components are learned from as if each was made for its instrument, and each mark as "
+            f"if its delay were its own: {' and '.join(what)} stays as it is stated."
+        )
+    if known:
+        rows = "1 row says" if known == 1 else f"{known} rows say"
+        sentences.append(f"Learning does not use what {rows} of whole components.")
     return sentences
