@@ -918,8 +918,9 @@ def test_nothing_seen_is_worth_a_factor_of_one(seed):
     mixed = [[about[0][0], dated[0]], [about[4][0], dated[1]]]
     made = weigh_manuscript(manuscript(maker, blank, *about, *mixed, *([one] for one in dated)))
     for one in made[: len(about) + len(mixed)]:
-        assert one.factor.value == pytest.approx(1, rel=1e-9), one.claim
-        assert one.factor.towards == "neither way"
+        assert one.posterior.value == pytest.approx(one.prior.value, rel=1e-9), one.claim
+        assert one.factor is None
+        assert not one.basis.has_evidence
     for one in made[len(about) + len(mixed) :]:
         assert one.factor is None
         assert one.prior == one.posterior

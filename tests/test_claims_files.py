@@ -349,7 +349,7 @@ SAID_WRONGLY = [
      "{lowest: 0.2, likely: 0.1, highest: 0.3}}", "made.survival",
      "as log-odds: the three values must ascend", ""),
     ("made: {states: {joint: screwed}, between: [1, 4], survival: "
-     "{lowest: 0.01, likely: 0.011, highest: 0.9}}", "made.survival", "as log-odds: ", ""),
+     "{lowest: 0.01, likely: 0.01, highest: 0.9}}", "made.survival", "as log-odds: ", ""),
     ("made: {states: {joint: screwed}, between: [1, 4], survival: "
      "{lowest: 0, likely: 0.1, highest: 0.3}}", "made.survival.lowest", "more than 0", "0"),
 ]  # fmt: skip

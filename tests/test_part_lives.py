@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from dating import Examination, InputError, Maker, estimate, read_examination, read_maker
+from dating import Examination, Maker, estimate, read_examination, read_maker
 from dating.batch import posteriors
 from dating.date_codes import DateCodeError, readings_of
 from dating.distributions import Certain
@@ -418,10 +418,14 @@ def test_a_table_takes_the_day_of_examination_and_what_is_known_of_a_feature():
     assert np.abs(np.diff(rows.values, axis=0)).max() > 1e-6
 
 
-def test_a_table_says_that_it_does_not_take_what_is_known_of_components():
-    maker, examination = known_things(parts={"neck": {"original": False}})
-    with pytest.raises(InputError, match="date this one by itself"):
-        posteriors(maker, [examination])
+@pytest.mark.parametrize("known", [{"original": False}, {"original": True, "sure": 0.7}])
+def test_a_table_takes_what_is_known_of_components(known):
+    maker, plain = known_things()
+    maker, examination = known_things(parts={"neck": known})
+    rows = posteriors(maker, [examination, plain])
+    for each, row in zip((examination, plain), rows.values, strict=True):
+        assert row == pytest.approx(estimate(maker, each).probabilities, abs=1e-12)
+    assert np.abs(np.diff(rows.values, axis=0)).max() > 1e-6
 
 
 def test_evidence_worked_out_once_is_that_of_the_estimate():

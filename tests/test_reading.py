@@ -129,8 +129,8 @@ MAKER_MISTAKES = [
      "dowelled, tapered", "tapered"),
     ("{shortest: 1, likely: 4, longest: 12}", "{shortest: 9, likely: 4, longest: 12}",
      "overlap", "must ascend", "", "", ""),
-    ("{shortest: 1, likely: 4, longest: 12}", "{shortest: 1, likely: 11.9, longest: 12}",
-     "overlap", "must lie between", "", "", ""),
+    ("{shortest: 1, likely: 4, longest: 12}", "{shortest: 1, likely: 12, longest: 12}",
+     "overlap", "half the belief would lie at 12", "", "", ""),
     ("{shortest: 1, likely: 4, longest: 12}", "[1, 4]", "overlap", "three values", "a list of 2",
      "[shortest, likely, longest]", ""),
     ("spread: 0.4", "spread: 0", "depth.spread", "at least 1e-06", "0", "", ""),
@@ -445,7 +445,7 @@ def test_a_judgement_of_dates_is_refused_in_dates(tmp_path):
     file = tmp_path / "m.yaml"
     spoiled = "earliest: 1929-06, likely: 1929-06, latest: 1935-09"
     file.write_text(text.replace(first, spoiled), encoding="utf-8")
-    with pytest.raises(InputError, match="between 1930-04 and 1934-11, found 1929-06"):
+    with pytest.raises(InputError, match="half the belief would lie at 1929-06 alone"):
         read_maker(file)
 
 

@@ -33,7 +33,7 @@ def test_every_record_has_a_name_and_a_version_of_its_own():
     names = [
         model.model_json_schema()["properties"]["schema"]["const"] for model in RECORDS.values()
     ]
-    versions = dict.fromkeys(RECORDS, 1) | {"estimate-record": 2}
+    versions = dict.fromkeys(RECORDS, 1) | {"estimate-record": 2, "claims-record": 2}
     assert names == [
         f"instrument-dating/{kind.removesuffix('-record')}/{versions[kind]}" for kind in RECORDS
     ]

@@ -69,5 +69,5 @@ def test_a_note_prints_on_few_sheets(look, pages):
     assert len(printed.pages) <= 3
     text = " ".join(sheet.extract_text() for sheet in printed.pages)
     text = " ".join(normalize("NFKC", text).split())  # some fonts have ligatures
-    assert "Built between 1929 and 1931" in text
+    assert "Built between January 1929 and March 1931" in text
     assert "not a certificate" in text
