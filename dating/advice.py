@@ -21,7 +21,6 @@ from dating.engine import ComponentEvidence, Response, Weighing
 from dating.examination import Examination
 from dating.likelihoods import log_density, mark_likelihood, mark_likelihoods, presence
 from dating.maker import Look, Maker, Mark
-from dating.statements import plain_name
 from dating.tables import FeatureTable, MonthTables
 
 type LookKind = Literal["feature", "mark", "measurement", "variant"]
@@ -202,7 +201,7 @@ def questions_of(part: str, maker: Maker, examination: Examination) -> Iterator[
             )
     for name, measurement in component.measurements.items():
         if examination.measured.get(name) is None:
-            ask = measurement.ask or f"What is the {plain_name(name)}?"
+            ask = measurement.question(name)
             yield Question(name, "measurement", part, ask, measurement.look)
 
 

@@ -104,6 +104,11 @@ def part_columns(maker: Maker) -> dict[str, tuple[str, ...]]:
     return {name: ("parts", name) for name in maker.components if name not in taken}
 
 
+def cell_columns(maker: Maker) -> dict[str, tuple[str, ...]]:
+    """Name the columns that say what was seen, or is known of components, with their places."""
+    return {**columns_of(maker), **part_columns(maker)}
+
+
 def examination_in(
     sheet: Sheet,
     line: int,
@@ -118,7 +123,7 @@ def examination_in(
     paths: list[KeyPath] = [("instrument",), *((group,) for group in _GROUPS)]
     problems: list[Problem] = []
     origin = sheet.source(line, None, ())
-    columns = {**columns_of(maker), **part_columns(maker)}
+    columns = cell_columns(maker)
     for name, path in columns.items():
         text = cells.get(name, NOT_EXAMINED)
         if text == NOT_EXAMINED:

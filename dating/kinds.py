@@ -68,7 +68,7 @@ def kind_of(path: str | os.PathLike[str]) -> str:
     for signature, kind in _SIGNATURES.items():
         if start.startswith(signature):
             return kind
-    if is_sheet(path) and os.fspath(path).lower().endswith(WORKBOOK):
+    if os.fspath(path).lower().endswith(WORKBOOK):
         return _kind_of_sheet(os.fspath(path), column_names(path))
     for signature, what in _OTHERS.items():
         if start.lstrip().lower().startswith(signature.lower()):

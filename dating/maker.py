@@ -31,6 +31,7 @@ from dating.statements import (
     SpanJudgement,
     Text,
     Title,
+    plain_name,
     several,
 )
 from dating.validation import FromFile, Strict, number, refuse
@@ -203,6 +204,12 @@ class Look(Strict, title="A look"):
         description="What can hurt the examiner or the instrument; each brings its usual caution.",
     )
     caution: Text = Field("", description="A caution beside the usual ones.")
+
+    @property
+    def instruction(self) -> str:
+        """What has to be done first, and how to look, as sentences."""
+        first = f"First: {self.operation}. " if self.operation else ""
+        return f"{first}{self.how[:1].upper()}{self.how[1:]}"
 
     @property
     def touches(self) -> bool:
@@ -450,6 +457,10 @@ class Measurement(Strict, title="A measurement"):
     )
     source: SourceNames = ()
     note: Note = ""
+
+    def question(self, name: str) -> str:
+        """Give the question to the examiner; one made of its name where none is stated."""
+        return self.ask or f"What is the {plain_name(name)}?"
 
 
 class Donors(Strict, title="Donors of swapped components"):

@@ -11,6 +11,7 @@ import io
 import re
 import zipfile
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from dating.libraries import missing_of
@@ -28,6 +29,7 @@ _MOST_PARTS = 2_000
 _MOST_TOLD = 20
 
 
+@lru_cache(maxsize=1)  # a command reads the kind, the columns and the rows of one file
 def content_of_workbook(file: str, content: bytes) -> SheetContent:
     """Read comments, names of columns and rows of the first sheet that is shown.
 

@@ -22,7 +22,8 @@ from dating.claims.strength import DrawChance, Factor, chance_from, factor_from
 from dating.claims.weighing import ClaimResult
 from dating.cli.main import main
 from dating.learning.storage import learned_file_of
-from dating.words.claims import clause, ranges_of, rewording, verdict
+from dating.words.claim_clauses import clause
+from dating.words.claims import ranges_of, rewording, verdict
 from tests.learning import ONE_RAMP, one_ramp_rows, written
 
 FILE = "demo_data/marrowby_claims.yaml"

@@ -23,7 +23,7 @@ from dating.batch.distinct import (
     single_of,
     value_at,
 )
-from dating.cells import DOCUMENT_COLUMNS, Unlisted, columns_of, part_columns
+from dating.cells import DOCUMENT_COLUMNS, Unlisted, cell_columns, columns_of
 from dating.examination import Belonging, Examination
 from dating.files import check_against
 from dating.maker import Maker
@@ -169,7 +169,7 @@ def coded_sheet(
     import pandas as pd  # noqa: PLC0415
 
     sheet = read_sheet(path)
-    allowed = {"instrument", *DOCUMENT_COLUMNS, *columns_of(maker), *part_columns(maker)}
+    allowed = {"instrument", *DOCUMENT_COLUMNS, *cell_columns(maker)}
     problems = list(sheet.head_problems(("instrument",), allowed, _unknown(maker)))
     width = len(sheet.head.cells)
     for row in sheet.rows:
@@ -206,7 +206,7 @@ def check_columns(names: Sequence[object], maker: Maker, file: str = "the table"
     """
     cells = tuple(str(name) for name in names)
     sheet = Sheet(file, "", {}, SheetRow(1, cells), ())
-    allowed = {"instrument", *DOCUMENT_COLUMNS, *columns_of(maker), *part_columns(maker)}
+    allowed = {"instrument", *DOCUMENT_COLUMNS, *cell_columns(maker)}
     problems = list(sheet.head_problems((), allowed, _unknown(maker)))
     if problems:
         raise InputError([replace(problem, line=None) for problem in problems])
@@ -221,7 +221,7 @@ def _coded(
 ) -> CodedTable:
     reader = CellReader(maker, located, unlisted)
     columns: list[Column] = []
-    paths = {**columns_of(maker), **part_columns(maker)}
+    paths = cell_columns(maker)
     distinct = {name: distinct_cells(frame[name]) for name in paths if name in frame.columns}
     for name, levels in reader.all_levels(distinct).items():
         columns += _column(_component(name, paths[name], maker), distinct[name][0], levels)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from dating.arrays import Integers
-from dating.cells import Unlisted, columns_of, examination_in, part_columns
+from dating.cells import Unlisted, cell_columns, examination_in
 from dating.examination import NOT_EXAMINED, Examination
 from dating.maker import Maker
 from dating.reading import Problem
@@ -52,7 +52,7 @@ class CellReader:
         so on; where anything is wrong with such a row, its cells are read one at a time.
         Shapes: codes of each column (row,).
         """
-        paths = {**columns_of(self.maker), **part_columns(self.maker)}
+        paths = cell_columns(self.maker)
         levels: dict[str, list[Examination | None]] = {name: [] for name in columns}
         for place in range(max((len(texts) for _, texts in columns.values()), default=0)):
             cells = {n: texts[place] for n, (_, texts) in columns.items() if place < len(texts)}

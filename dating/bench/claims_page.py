@@ -21,7 +21,8 @@ from dating.claims.weighing import MOST_DRAWS, weighed
 from dating.learning.corpus import Corpus
 from dating.learning.storage import is_learned_of
 from dating.reading import InputError, Problem
-from dating.words.claims import ClaimWords, claim_words, clause
+from dating.words.claim_clauses import clause
+from dating.words.claims import ClaimWords, claim_words
 from dating.words.claims_text import scale_words
 from dating.words.page import PagePicture
 from dating.words.soundness import on_soundness

@@ -97,7 +97,7 @@ def page_of_comparison(
     examinations = {file: shelf.examination(file) for file in chosen.files}
     comparison = _compared(shelf, chosen, examinations)
     files = {examination.instrument: file for file, examination in examinations.items()}
-    content, root = comparison_content(comparison), f"{shelf.workspace.root}/"
+    content, without_root = comparison_content(comparison), shelf.workspace.without_root
     axis, strips = _strips(comparison, files, chosen.by)
     groups = [
         file.name
@@ -107,14 +107,14 @@ def page_of_comparison(
     return filled(
         "compare.html.j2",
         422 if problems else 200,
-        **content | {"origin": [sentence.replace(root, "") for sentence in content["origin"]]},
+        **content | {"origin": [without_root(sentence) for sentence in content["origin"]]},
         chosen=chosen,
         strips=strips,
         axis=axis,
         groups=groups,
         kinds=KINDS,
         fields=fields or {},
-        problems=[str(problem).replace(root, "") for problem in problems],
+        problems=[without_root(str(problem)) for problem in problems],
         message=message,
         identity=shelf.workspace.identity,
         arrangements=choices(comparison),

@@ -12,7 +12,6 @@ from dating.bench.forms import place_text
 from dating.cautions import caution_text
 from dating.maker import Maker
 from dating.reading import KeyPath, Problem, key_text
-from dating.statements import plain_name
 
 type QuestionKind = Literal["feature", "variant", "mark", "measurement"]
 
@@ -195,7 +194,7 @@ def _questions_by_part(maker: Maker) -> Iterator[tuple[str, str, list[Question]]
             )
             questions.append(_question(maker, name, "mark", mark.ask, {}, example=example))
         for name, measurement in component.measurements.items():
-            ask = measurement.ask or f"What is the {plain_name(name)}?"
+            ask = measurement.question(name)
             questions.append(_question(maker, name, "measurement", ask, {}, unit=measurement.unit))
         yield part, component.what, questions
 
@@ -211,7 +210,7 @@ def _question(
     example: str = "",
 ) -> Question:
     component, look = maker.looks()[name]
-    first = f"First: {look.operation}. " if look.operation else ""
-    how = f"{first}{look.how[:1].upper()}{look.how[1:]}"
     caution = caution_text(maker.hazards_of(look, component), look.caution)
-    return Question("", name, kind, ask, how, caution, look.invasive, states, unit, example)
+    return Question(
+        "", name, kind, ask, look.instruction, caution, look.invasive, states, unit, example
+    )

@@ -108,8 +108,8 @@ def answering(page: Page) -> Callable[[Request], Any]:
         except ChangedError as error:
             return trouble(409, {str(error): ""})
         except InputError as error:
-            root = f"{request.app.state.shelf.workspace.root}/"
-            shown = {str(each).replace(root, ""): each.key for each in error.problems[:50]}
+            without_root = request.app.state.shelf.workspace.without_root
+            shown = {without_root(str(each)): each.key for each in error.problems[:50]}
             return trouble(422, shown)
 
     return endpoint

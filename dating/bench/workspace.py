@@ -62,6 +62,10 @@ class Workspace:
         default_factory=threading.Lock, init=False, compare=False, repr=False
     )
 
+    def without_root(self, text: str) -> str:
+        """Name files in a text as seen from the folder: no page shows a path of the machine."""
+        return text.replace(f"{self.root}/", "")
+
     @cached_property
     def listing(self) -> Listing:
         """What the folder holds, kind by kind."""

@@ -75,8 +75,7 @@ class RowEvidence:
         seen = {name: sight for name, sight in sights.items() if sight is not None}
         if not seen and (VARIANTS not in self.features or examination.variant is None):
             return None
-        kept = {"instrument": "-", "seen": seen, "marks": {}, "measured": {}, "documents": ()}
-        return examination.model_copy(update={**kept, "examined": None, "by": "", "note": ""})
+        return examination.alone(seen=seen, variant=examination.variant, parts=examination.parts)
 
     @cached_property
     def logs(self) -> Floats:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from dating.cells import DOCUMENT_COLUMNS, Unlisted, columns_of, examination_in, part_columns
+from dating.cells import DOCUMENT_COLUMNS, Unlisted, cell_columns, examination_in
 from dating.examination import Examination
 from dating.files import (
     check_against,
@@ -164,8 +164,7 @@ def _from_table(path: Path, maker: Path | None, unlisted: Unlisted | None) -> In
         return _of_table(lots.maker, seen, path, remarks)
     sheet = read_sheet(path)
     read = given or read_maker(maker_of_sheet(sheet))
-    seen_columns = [*columns_of(read), *part_columns(read), *DOCUMENT_COLUMNS]
-    columns = ["instrument", *_NOT_SEEN, *seen_columns]
+    columns = ["instrument", *_NOT_SEEN, *cell_columns(read), *DOCUMENT_COLUMNS]
     unknown = f"{read.maker} has no feature, mark or measurement of this name"
     if problems := [*sheet.head_problems(["instrument"], columns, unknown)]:
         raise InputError(problems)

@@ -21,7 +21,7 @@ from dating.figures.densities import LEGEND, draw_density
 from dating.figures.style import CORE, DOUBT, INK, REST, plain, year_ticks
 from dating.learning.corpus import Corpus
 from dating.months import month_words
-from dating.words.claims import clause
+from dating.words.claim_clauses import clause
 
 
 def drawings_of(

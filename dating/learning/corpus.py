@@ -14,7 +14,7 @@ import numpy as np
 
 from dating.amounts import AmountError, decimal_of
 from dating.arrays import Floats
-from dating.cells import Unlisted, columns_of, examination_in, part_columns
+from dating.cells import Unlisted, cell_columns, examination_in
 from dating.edtf import EdtfError, UncertainDate, parse_edtf
 from dating.edtf_slips import vague
 from dating.escapes import escaped
@@ -211,7 +211,7 @@ class _Reader:
         self.unlisted = unlisted
         self.leave_out = leave_out
         self.left_out: list[int] = []
-        self.columns = [*_OWN, *columns_of(maker), *part_columns(maker)]
+        self.columns = [*_OWN, *cell_columns(maker)]
         self.named: dict[str, int] = {}
         self.dates: dict[str, tuple[UncertainDate | None, Floats] | EdtfError] = {}
         self.problems: list[Problem] = []

@@ -75,8 +75,7 @@ def workbook_columns(maker: Maker) -> tuple[SheetColumn, ...]:
     """
     own = [SheetColumn(name, *words) for name, words in _OWN.items()]
     seen = columns_of(maker)
-    papers = [(name, words) for name, words in _PAPER.items() if name not in seen]
-    assert set(_PAPER) == set(DOCUMENT_COLUMNS)  # noqa: S101 (one list of columns)
+    papers = [(name, _PAPER[name]) for name in DOCUMENT_COLUMNS if name not in seen]
     return (
         *own,
         *(_column(maker, name, path[0]) for name, path in seen.items()),
@@ -107,17 +106,16 @@ def blank_workbook(maker: Maker) -> bytes:
 
 def _column(maker: Maker, name: str, group: str) -> SheetColumn:
     component, look = maker.looks()[name]
-    first = f"First: {look.operation}. " if look.operation else ""
     caution = caution_text(maker.hazards_of(look, component), look.caution)
-    how = f"{first}{look.how[:1].upper()}{look.how[1:]}".strip()
-    parts = (how, f"How invasive: {look.invasive}", f"Caution: {caution}" if caution else "")
+    parts = [look.instruction.strip(), f"How invasive: {look.invasive}"]
+    parts += [f"Caution: {caution}"] if caution else []
     words = ". ".join(part.rstrip(".") for part in parts if part)
     if group == "marks":
         mark = maker.marks()[name][1]
         return SheetColumn(name, mark.ask, _CODE if mark.format == "source-date" else _DATE, words)
     if group == "measured":
         measurement = maker.measurements()[name][1]
-        ask = measurement.ask or f"What is the {plain_name(name)}?"
+        ask = measurement.question(name)
         cells = f"a number in {measurement.unit}, or with its doubt: 21.4 within 0.3"
         return SheetColumn(name, ask, cells, words)
     if group == "variant":

@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from dating.cells import DOCUMENT_COLUMNS, Unlisted, columns_of, examination_in, part_columns
+from dating.cells import DOCUMENT_COLUMNS, Unlisted, cell_columns, examination_in
 from dating.edtf import EdtfError, parse_edtf
 from dating.examination import Examination
 from dating.files import maker_of_sheet, read_maker
@@ -84,7 +84,7 @@ def read_lots(
         sheet = read_sheet(path)
         if maker is None:
             maker = read_maker(maker_of_sheet(sheet))
-        columns = [*_OWN, *columns_of(maker), *part_columns(maker), *DOCUMENT_COLUMNS]
+        columns = [*_OWN, *cell_columns(maker), *DOCUMENT_COLUMNS]
         unknown = f"{maker.maker} has no feature, mark or measurement of this name"
         if problems := list(sheet.head_problems(_REQUIRED, columns, unknown)):
             raise InputError(problems)

@@ -1,10 +1,8 @@
-"""Claims in words: what is claimed, what the evidence says, and how it may be printed."""
+"""Claims in words: what the evidence says of them, and how they may be printed."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from math import floor
 
 from dating.claims.evidence import Basis
@@ -12,87 +10,21 @@ from dating.claims.examples import Witness
 from dating.claims.explanations import Explanation
 from dating.claims.further_evidence import FurtherEvidence
 from dating.claims.statements import (
-    Apart,
     Assertion,
     Built,
     ChangedFirst,
-    ClaimedChangeover,
-    EarliestWith,
-    NumberMade,
-    Older,
-    Original,
     Overlap,
     Share,
     Use,
 )
 from dating.claims.strength import DrawChance, Factor, decimals_of, factor_words, probability_words
 from dating.claims.weighing import ClaimResult, Points
-from dating.learning.layout import VARIANTS
-from dating.months import Period, month_words
-from dating.statements import plain_name
-from dating.validation import Strict
+from dating.months import month_words
+from dating.plausibility.warning import series
+from dating.words.claim_clauses import count_of_months, incoming, together
 from dating.words.phrases import percent
 
 UNSETTLED = "about as likely as not"
-
-
-def clause(saying: Assertion) -> str:
-    """Say what is claimed, as a clause that can follow *that*.
-
-    Examples
-    --------
-    >>> clause(Assertion.model_validate({"older": {"instruments": ["M-1", "M-2"]}}))
-    'M-1 was built in an earlier month than M-2'
-    """
-    content = saying.content
-    match content:
-        case Use() as use:
-            which = "first" if saying.kind == "first_use" else "last"
-            form = _form(use.feature, (use.state,))
-            return f"the {which} use of {form}{_of(use.variant)} was {_bound(use)}"
-        case Built() | Original() | Apart() | Older() | EarliestWith():
-            return _clause_of_instruments(content)
-        case _:
-            return _clause_of_changes(content)
-
-
-def _clause_of_instruments(content: Built | Original | Apart | Older | EarliestWith) -> str:
-    match content:
-        case Built(instrument=name, within=within):
-            return f"{name} was built {_during(within)}"
-        case Original(instrument=name, components="all"):
-            return f"{name} still has all its original components"
-        case Original(instrument=name, components=components):
-            return f"{name} still has its original {_listed([plain_name(c) for c in components])}"
-        case Apart(instruments=pair, at_most=most):
-            return f"{pair[0]} and {pair[1]} were built at most {_months(most)} apart"
-        case Older(instruments=several):
-            steps = [f"{b} in an earlier month than {c}" for b, c in pairwise(several[1:])]
-            first = f"{several[0]} was built in an earlier month than {several[1]}"
-            return _listed([first, *steps])
-        case EarliestWith(instrument=name, feature=feature, state=state, among=others):
-            which = _listed([*others, name])
-            return f"{name} is the oldest of {which}, which have {_form(feature, (state,))}"
-
-
-def _clause_of_changes(content: Strict) -> str:
-    match content:
-        case ChangedFirst(earlier=earlier, later=later, by=by):
-            lead = f" by at least {_months(by)}" if by else ""
-            return f"{_incoming(earlier)} came in before {_incoming(later)}{lead}"
-        case Overlap(changeover=way, shorter_than=most):
-            return f"the changeover to {_incoming(way)} took less than {_months(most)}"
-        case Share() as share:
-            return _share(share)
-        case NumberMade() as number:
-            return _number_made(number)
-        case _:
-            raise TypeError(f"{type(content).__name__} has no words")
-
-
-def together(sayings: Sequence[Assertion]) -> str:
-    """Say what is claimed together."""
-    return ", and that ".join(clause(saying) for saying in sayings)
 
 
 def basis_words(basis: Basis) -> str:
@@ -107,12 +39,12 @@ def basis_words(basis: Basis) -> str:
     """
     if not basis.has_evidence:
         return "the assessors' judgements alone"
-    parts = [f"what was seen on {_listed(basis.seen)}"] if basis.seen else []
+    parts = [f"what was seen on {series(basis.seen)}"] if basis.seen else []
     if basis.dated is not None:
         one = basis.dated == 1
         count = f"{basis.dated:,} " if basis.dated else ""
         parts.append(f"{count}dated instrument{'' if one else 's'}")
-    return _listed([*parts, "the assessors' judgements"])
+    return series([*parts, "the assessors' judgements"])
 
 
 def verdict(result: ClaimResult) -> str:
@@ -258,7 +190,7 @@ def turning_words(result: ClaimResult) -> str:
     turning = result.turning
     if turning is None:
         return ""
-    named = _listed([f"{r.examination.instrument} (line {r.line})" for r in turning.references])
+    named = series([f"{r.examination.instrument} (line {r.line})" for r in turning.references])
     without = f"it would be {probability_words(turning.chance)} ({percent(turning.chance)})"
     if turning.turned:
         return f"It hangs on {named}: without what is recorded there, {without}."
@@ -279,7 +211,7 @@ def unweighed(result: ClaimResult) -> str:
     """Name what was seen but carries no weight yet, and why."""
     if not result.silent:
         return ""
-    named = _listed(result.silent)
+    named = series(result.silent)
     return f"{named}. First learn the shares of free-form features, with dating learn."
 
 
@@ -335,8 +267,8 @@ def _range(saying: Assertion, points: Points, first: int) -> str:
             when = f"in {ends[0]}" if ends[0] == ends[1] else f"between {' and '.join(ends)}"
             return f"The {which} use was {when} (probability 90 %)."
         case ChangedFirst(earlier=earlier, later=later):
-            said = f"{_incoming(later)} came in {_lead(round(low), round(high))} "
-            said += _incoming(earlier)
+            said = f"{incoming(later)} came in {_lead(round(low), round(high))} "
+            said += incoming(earlier)
             return f"{said[:1].upper()}{said[1:]} (probability 90 %)."
         case Overlap():
             took = _between(f"{low:.0f}", f"{high:.0f}", "about")
@@ -365,87 +297,13 @@ def _lead(low: int, high: int) -> str:
     ('between 5 months before and 3 months after', '0 to 4 months before', '2 months after')
     """
     if low < 0 < high:
-        return f"between {_months(-low)} before and {_months(high)} after"
+        return f"between {count_of_months(-low)} before and {count_of_months(high)} after"
     near, far = sorted((abs(low), abs(high)))
-    side = "before" if low < 0 else "after"
-    return f"{_months(far)} {side}" if near == far else f"{near} to {_months(far)} {side}"
+    side, most = "before" if low < 0 else "after", count_of_months(far)
+    return f"{most} {side}" if near == far else f"{near} to {most} {side}"
 
 
 def _month(at: float) -> str:
     if abs(at) == float("inf"):
         return "never" if at > 0 else "the start"
     return month_words(floor(at))
-
-
-def _bound(use: Use) -> str:
-    if use.not_before is not None:
-        return f"in {_ends(use.not_before)[0]} or later"
-    if use.not_after is not None:
-        return f"in {_ends(use.not_after)[1]} or earlier"
-    return _during(use.within) if use.within is not None else ""
-
-
-def _share(share: Share) -> str:
-    grade = f"of the {share.variant} grade " if share.variant is not None else ""
-    within = f"{grade}made {_during(share.during)} "
-    forms = f"had {_forms(share.states)}"
-    match share.was:
-        case None:
-            return f"at least {percent(share.at_least or 0)} of the instruments {within}{forms}"
-        case "none" if share.tolerance:
-            return f"no more than {percent(share.tolerance)} of the instruments {within}{forms}"
-        case "none":
-            return f"no instrument {within}{forms}"
-        case _ if share.tolerance:
-            but = percent(1 - share.tolerance)
-            return f"at least {but} of the instruments {within}{forms}"
-        case _:
-            return f"every instrument {within}{forms}"
-
-
-def _number_made(claim: NumberMade) -> str:
-    low, high = claim.ends()
-    number = f"between {low:,.0f} and {high:,.0f}"
-    if claim.about is not None:
-        number = f"about {claim.about:,.0f} (meaning {number})"
-    during = f" {_during(claim.during)}" if claim.during is not None else ""
-    verb = "survive from those made" if claim.survival is not None else "were made"
-    grade = f" of the {claim.variant} grade" if claim.variant is not None else ""
-    return f"{number} instruments{grade} {verb}{during} with {_forms(claim.states)}"
-
-
-def _incoming(way: ClaimedChangeover) -> str:
-    return f"{_form(way.feature, (way.to,))}{_of(way.variant)}"
-
-
-def _forms(states: Mapping[str, Sequence[str]]) -> str:
-    return " and ".join(_form(feature, names) for feature, names in states.items())
-
-
-def _form(feature: str, states: Sequence[str]) -> str:
-    named = " or ".join(states)
-    return f"the {named} {'grade' if feature == VARIANTS else plain_name(feature)}"
-
-
-def _of(variant: str | None) -> str:
-    return f" on the {variant} grade" if variant is not None else ""
-
-
-def _months(count: float) -> str:
-    return f"{count:g} month" if count == 1 else f"{count:g} months"
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def _during(period: Period) -> str:
-    """Say when something happened, in months, or in years where it is made of whole ones."""
-    first, last = _ends(period)
-    return f"in {first}" if first == last else f"between {first} and {last}"
-
-
-def _ends(period: Period) -> tuple[str, str]:
-    if period.first % 12 == 0 and period.last % 12 == 11:
-        return str(period.first // 12), str(period.last // 12)
-    return month_words(period.first), month_words(period.last)

@@ -8,7 +8,8 @@ from dating.claims.files import Manuscript
 from dating.claims.weighing import ClaimResult
 from dating.learning.corpus import Corpus
 from dating.learning.learned import Learned
-from dating.words.claims import claim_words, clause
+from dating.words.claim_clauses import clause
+from dating.words.claims import claim_words
 from dating.words.claims_text import on_basis, scales_of
 from dating.words.page import PagePicture, page_of
 from dating.words.phrases import OPINION

@@ -23,7 +23,8 @@ from dating.claims.weighing import ClaimResult
 from dating.learning.corpus import Corpus
 from dating.learning.learned import Learned
 from dating.records.claims import SCHEMA
-from dating.words.claims import claim_words, clause, verdict
+from dating.words.claim_clauses import clause
+from dating.words.claims import claim_words, verdict
 from dating.words.phrases import OPINION
 from dating.words.plain import WIDTH, in_plain_text, say
 from dating.words.record import as_probability

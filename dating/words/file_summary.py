@@ -28,7 +28,7 @@ from dating.sheets import is_sheet, read_sheet
 from dating.statements import Judged, Opinion
 from dating.succession.files import group_of, read_group
 from dating.succession.relations import Group, relation_words
-from dating.words.claims import together
+from dating.words.claim_clauses import together
 from dating.words.levels import on_correction, on_latent
 from dating.words.phrases import percent
 from dating.words.plain import WIDTH, hanging
